@@ -1,0 +1,189 @@
+"""What stands around a map: scale bar, north arrow, degree ticks, legend panel, caution."""
+
+from __future__ import annotations
+
+import math
+import textwrap
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patheffects import withStroke
+from pyproj import Transformer
+
+from reefscan.render.marks import CAUTION, INK, KINDS, PAPER, QUIET, UNIT_METRES, Kind, score_rgb
+from reefscan.render.shade import WATER, depth_share, ramp
+
+HALO = [withStroke(linewidth=2.4, foreground=PAPER)]
+
+
+def plain(text: object) -> str:
+    """Text that cannot upset a font: control characters become spaces."""
+    return "".join(c if c.isprintable() else " " for c in str(text))
+
+
+def nice_length(metres: float) -> float:
+    """Largest of 1, 2, 5 times a power of ten that is not above ``metres``."""
+    if metres <= 0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(metres))
+    return max(m * power for m in (1.0, 2.0, 5.0) if m * power <= metres * (1 + 1e-9))
+
+
+def scale_bar(ax: Axes, *, west: float, south: float, width: float, height: float) -> None:
+    """Two-part bar in metres at the lower left, with its length in words."""
+    length = nice_length(width * 0.22)
+    x, y, tall = west + width * 0.03, south + height * 0.035, height * 0.009
+    for part, colour in ((0, INK), (1, PAPER)):
+        ax.add_patch(
+            Rectangle((x + part * length / 2, y), length / 2, tall, facecolor=colour, edgecolor=INK, linewidth=0.8,
+                      zorder=30)
+        )  # fmt: skip
+    words = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
+    ax.text(x + length, y + tall * 1.6, words, ha="right", va="bottom", fontsize=7.5, color=INK, path_effects=HALO,
+            zorder=30)  # fmt: skip
+    ax.text(x, y + tall * 1.6, "0", ha="left", va="bottom", fontsize=7.5, color=INK, path_effects=HALO, zorder=30)
+
+
+def north_arrow(ax: Axes, *, convergence_deg: float) -> None:
+    """A needle to true north, turned by the grid's convergence, at the upper right."""
+    centre, half = (0.955, 0.945), 0.034
+    bbox = ax.get_window_extent()
+    aspect = bbox.width / bbox.height
+    turn = math.radians(-convergence_deg)
+
+    def place(x: float, y: float) -> tuple[float, float]:
+        xr, yr = x * math.cos(turn) - y * math.sin(turn), x * math.sin(turn) + y * math.cos(turn)
+        scale = half * max(1.0, 1.0 / aspect) if aspect < 1 else half
+        return (centre[0] + xr * scale / max(aspect, 1.0), centre[1] + yr * scale * min(aspect, 1.0))
+
+    left = [place(*p) for p in ((0, 1), (-0.42, -0.75), (0, -0.4))]
+    right = [place(*p) for p in ((0, 1), (0.42, -0.75), (0, -0.4))]
+    for points, face in ((left, INK), (right, PAPER)):
+        ax.add_patch(
+            Polygon(points, closed=True, transform=ax.transAxes, facecolor=face, edgecolor=INK, linewidth=0.8, zorder=30)
+        )
+    ax.text(*place(0, -1.35), "N", transform=ax.transAxes, ha="center", va="center", fontsize=8.5, weight="bold",
+            color=INK, path_effects=HALO, zorder=30)  # fmt: skip
+
+
+def degree_words(value: float, *, lat: bool, step: float) -> str:
+    """Degrees and decimal minutes, as a chart's border has them."""
+    hemi = ("N" if value >= 0 else "S") if lat else ("E" if value >= 0 else "W")
+    digits = max(0, min(3, math.ceil(-math.log10(step * 60.0) - 1e-9)))
+    minutes = round(abs(value) * 60.0, digits)
+    degrees, rest = divmod(minutes, 60.0)
+    return f"{int(degrees)}°{rest:0{2 + (digits + 1 if digits else 0)}.{digits}f}'{hemi}"
+
+
+STEPS_MIN = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
+
+
+def degree_ticks(ax: Axes, to_lonlat: Transformer, *, west: float, south: float, east: float, north: float,
+                 most: int = 5) -> None:  # fmt: skip
+    """Round minutes of longitude along the bottom and latitude up the side, where the grid's edge crosses them."""
+
+    def side(fixed: float, low: float, high: float, *, lat: bool) -> tuple[list[float], list[str]]:
+        along = np.linspace(low, high, 200)
+        other = np.full_like(along, fixed)
+        lon, lats = to_lonlat.transform(*((other, along) if lat else (along, other)))
+        degrees = np.asarray(lats) if lat else np.degrees(np.unwrap(np.radians(np.asarray(lon))))
+        if not np.all(np.isfinite(degrees)):
+            return [], []
+        span = abs(degrees[-1] - degrees[0]) * 60.0
+        step = next((s for s in STEPS_MIN if span / s <= most), STEPS_MIN[-1]) / 60.0
+        lowest, highest = sorted((degrees[0], degrees[-1]))
+        rounds = [k * step for k in range(math.ceil(lowest / step - 1e-9), math.floor(highest / step + 1e-9) + 1)]
+        order = np.argsort(degrees)
+        places = [float(np.interp(r, degrees[order], along[order])) for r in rounds]
+        wrapped = [r if lat else (r + 180.0) % 360.0 - 180.0 for r in rounds]
+        return places, [degree_words(r, lat=lat, step=step) for r in wrapped]
+
+    xs, x_words = side(south, west, east, lat=False)
+    ys, y_words = side(west, south, north, lat=True)
+    ax.set_xticks(xs, x_words, fontsize=7.5, color=INK)
+    ax.set_yticks(ys, y_words, fontsize=7.5, color=INK, rotation=90, va="center")
+    ax.tick_params(length=3, color=INK, top=True, right=True)
+    ax.grid(True, color=INK, linewidth=0.3, alpha=0.22)
+
+
+def symbol(ax: Axes, kind: Kind, *, x: float, y: float, size_x: float, size_y: float, face: Any, **style: Any) -> None:
+    """One kind's outline as a patch, in the axes' data units."""
+    points = [(x + px * size_x, y + py * size_y) for px, py in kind.outline]
+    ax.add_patch(Polygon(points, closed=True, facecolor=face, edgecolor=INK, linewidth=0.9, joinstyle="round", **style))
+
+
+def panel(ax: Axes, *, width_in: float, height_in: float, title: str, lines: list[str], kinds: list[str],
+          band_m: tuple[float, float], deepest_m: float, unit: str, thinned: str) -> None:  # fmt: skip
+    """The legend beside the map: title, scores, kinds, depths, what the grid shows, caution.
+
+    Drawn in inches from the top left, so that type keeps its size whatever the map's.
+    """
+    ax.set_xlim(0, width_in)
+    ax.set_ylim(-height_in, 0)
+    ax.set_axis_off()
+    columns = max(24, int(width_in * 16.5))
+    y = 0.0
+
+    def say(text: str, *, size: float = 7.6, weight: str = "normal", colour: str = INK, gap: float = 0.0,
+            most: int = 99) -> None:  # fmt: skip
+        nonlocal y
+        y -= gap
+        wrapped = textwrap.wrap(plain(text), max(8, int(columns * 7.6 / size))) or [""]
+        if len(wrapped) > most:
+            wrapped = [*wrapped[: most - 1], wrapped[most - 1][:-1] + "…"]
+        for line in wrapped:
+            y -= size / 72.0 * 1.32
+            ax.text(0.0, y, line, fontsize=size, weight=weight, color=colour, va="baseline", parse_math=False)
+
+    say(title, size=12.5, weight="bold", most=3)
+    for line in lines:
+        say(line, colour=QUIET, gap=0.03, most=8)
+
+    say("Sites, numbered by rank", size=8.4, weight="bold", gap=0.16)
+    y -= 0.1
+    shares = np.linspace(0, 100, 60)
+    for i, rgb in enumerate(score_rgb(shares)):
+        ax.add_patch(Rectangle((i * width_in / 60, y - 0.13), width_in / 60 + 0.004, 0.13, facecolor=rgb, linewidth=0))
+    ax.add_patch(Rectangle((0, y - 0.13), width_in, 0.13, fill=False, edgecolor=INK, linewidth=0.7))
+    y -= 0.13
+    for share in (0, 50, 100):
+        ha = {0: "left", 50: "center", 100: "right"}[share]
+        ax.text(width_in * share / 100, y - 0.13, f"{share}" + (" score" if share == 100 else ""), fontsize=7,
+                ha=ha, color=INK)  # fmt: skip
+    y -= 0.22
+    for name in kinds:
+        kind = KINDS[name]
+        y -= 0.2
+        symbol(ax, kind, x=0.11, y=y + 0.05, size_x=0.085, size_y=0.085, face=score_rgb(np.array([75.0]))[0])
+        ax.plot([0.27, 0.6], [y + 0.05, y + 0.05], color=INK, linewidth=1.3,
+                linestyle=(0, kind.line) if kind.line else "-", solid_capstyle="butt")  # fmt: skip
+        ax.text(0.68, y, kind.words, fontsize=7.6, color=INK)
+    y -= 0.04
+    if thinned:
+        say(thinned, size=7.2, colour=QUIET, gap=0.06)
+
+    say("Depth, positive down", size=8.4, weight="bold", gap=0.14)
+    y -= 0.08
+    depth_key(ax, y=y, width_in=width_in, band_m=band_m, deepest_m=deepest_m, unit=unit)
+    y -= 0.5
+    say(CAUTION, size=7.0, gap=0.1)
+
+
+def depth_key(ax: Axes, *, y: float, width_in: float, band_m: tuple[float, float], deepest_m: float, unit: str) -> None:
+    """The tint as a bar of even steps of depth, with the searched band bracketed."""
+    deepest = max(deepest_m, band_m[1], 0.1)
+    depths = np.linspace(0.0, deepest, 120)
+    colours = ramp(depth_share(depths, band_max_m=band_m[1], deepest_m=deepest), WATER) / 255.0
+    for i, rgb in enumerate(colours):
+        ax.add_patch(Rectangle((i * width_in / 120, y - 0.15), width_in / 120 + 0.004, 0.15, facecolor=rgb, linewidth=0))
+    ax.add_patch(Rectangle((0, y - 0.15), width_in, 0.15, fill=False, edgecolor=INK, linewidth=0.7))
+    low, high = (width_in * b / deepest for b in band_m)
+    ax.plot([low, low, high, high], [y - 0.17, y - 0.22, y - 0.22, y - 0.17], color=INK, linewidth=1.1)
+    per = UNIT_METRES[unit]
+    middle = min((low + high) / 2, width_in * 0.62)
+    at_left = middle < width_in * 0.3
+    words = f"searched {band_m[0] / per:.4g} to {band_m[1] / per:.4g} {unit}"
+    ax.text(0.0 if at_left else middle, y - 0.34, words, fontsize=7, ha="left" if at_left else "center", color=INK)
+    ax.text(width_in, y - 0.34, f"{deepest / per:.0f} {unit}", fontsize=7, ha="right", color=INK)

@@ -1,0 +1,297 @@
+"""The map of a run: shaded seabed, features, numbered sites, legend and caution, as PNG, PDF or SVG bytes."""
+
+from __future__ import annotations
+
+import io
+import math
+import warnings
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from geopandas import GeoDataFrame
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.markers import MarkerStyle
+from matplotlib.path import Path as MarkPath
+from matplotlib.patheffects import withStroke
+from pyproj import CRS, Proj, Transformer
+
+from reefscan.errors import InputError
+from reefscan.render import furniture
+from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths, kind_of, score_rgb
+from reefscan.render.shade import Floats, choose_stretch, shaded_relief, thin
+
+FORMATS = ("png", "pdf", "svg")
+PANEL_IN = 2.55
+MARGIN_IN = 0.32
+MOST_MARKS = 1500
+"""More marks than this are a smear at any print size; the best-ranked are drawn."""
+
+Box = tuple[float, float, float, float]
+
+
+def draw_map(
+    elev: Floats,
+    *,
+    west_m: float,
+    north_m: float,
+    cell_m: float,
+    crs: str,
+    candidates: pd.DataFrame,
+    features: dict[str, GeoDataFrame],
+    depth_band_m: tuple[float, float],
+    limits_text: str,
+    title: str,
+    unit: str = "m",
+    fmt: str = "png",
+    dpi: int = 150,
+    long_side_in: float = 9.0,
+) -> bytes:
+    """Draw the map of a run. For looking and for print; never for steering.
+
+    Parameters
+    ----------
+    elev : ndarray, shape (rows, cols)
+        Metres, positive up, rows north to south, NaN unknown. Any size: thinned to the paper.
+    west_m, north_m, cell_m : float
+        Outer west and north edge and cell side, metres in ``crs``.
+    crs : str
+        Projected CRS of the grid.
+    candidates : DataFrame
+        ``lon``, ``lat``, ``kind``, ``score``, ``rank``; may be empty.
+    features : dict of GeoDataFrame
+        ``ledges``, ``troughs``, ``rises`` (lines or outlines; any may be missing).
+    depth_band_m : tuple of float
+        Searched depths, metres, positive down.
+    limits_text : str
+        What the grid could not have shown.
+    title : str
+    unit : {"m", "ft", "fathom"}
+    fmt : {"png", "pdf", "svg"}
+    dpi : int
+    long_side_in : float
+        Longer side of the map itself, inches.
+
+    Returns
+    -------
+    bytes
+        The same for the same input, run to run.
+
+    Raises
+    ------
+    InputError
+        For an unknown unit or format, or a grid without cells.
+    """
+    if unit not in UNIT_METRES:
+        raise InputError(f"map: unit {unit!r} is not known; say one of {', '.join(UNIT_METRES)}")
+    if fmt not in FORMATS:
+        raise InputError(f"map: format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
+    if elev.ndim != 2 or elev.size == 0:
+        raise InputError(f"map: the grid has shape {elev.shape}; wanted rows and columns with at least one cell")
+    rows, cols = elev.shape
+    box = (west_m, north_m - rows * cell_m, west_m + cols * cell_m, north_m)
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing")  # a foreign name, drawn as boxes
+        figure, ax, side = _sheet(box, long_side_in)
+        deepest = _ground(ax, elev, box=box, cell_m=cell_m, band_m=depth_band_m, unit=unit,
+                          most=int(long_side_in * dpi))  # fmt: skip
+        _features(ax, features, crs)
+        shown = _sites(ax, candidates, box=box, crs=crs, inches=figure.get_size_inches()[0] - PANEL_IN)
+        to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
+        _furnish(ax, box, crs, to_lonlat)
+        lines = [limits_text] if limits_text else []
+        kinds = [k for k in KINDS if k in set(candidates.get("kind", pd.Series(dtype=str)).astype(str))]
+        total = len(candidates)
+        furniture.panel(
+            side, width_in=PANEL_IN - 0.35, height_in=float(figure.get_size_inches()[1]) - 2 * MARGIN_IN, title=title,
+            lines=lines, kinds=kinds or ["trough", "ledge", "rise"], band_m=depth_band_m, deepest_m=deepest, unit=unit,
+            thinned="No site was found." if total == 0 else
+            f"{shown} of {total} sites drawn, best first; numbers where they fit." if shown < total else
+            f"{total} sites; numbers where they fit.",
+        )  # fmt: skip
+        return _write(figure, fmt, dpi)
+
+
+def _sheet(box: Box, long_side_in: float) -> tuple[Figure, Axes, Axes]:
+    """A figure with the map's axes at the left and a legend panel at the right."""
+    width, height = box[2] - box[0], box[3] - box[1]
+    ratio = min(max(width / height, 0.35), 3.0)
+    map_w, map_h = (long_side_in, long_side_in / ratio) if ratio >= 1 else (long_side_in * ratio, long_side_in)
+    left, bottom = 0.42, 0.42
+    fig_w = left + map_w + PANEL_IN
+    fig_h = max(map_h + bottom + MARGIN_IN, 6.1)
+    figure = Figure(figsize=(fig_w, fig_h), facecolor=PAPER)
+    FigureCanvasAgg(figure)
+    y = (fig_h - MARGIN_IN - map_h) / fig_h
+    ax = figure.add_axes((left / fig_w, y, map_w / fig_w, map_h / fig_h))
+    side = figure.add_axes(
+        ((left + map_w + 0.2) / fig_w, MARGIN_IN / fig_h, (PANEL_IN - 0.35) / fig_w, (fig_h - 2 * MARGIN_IN) / fig_h)
+    )
+    if width / height != ratio:  # a thin strip: paper around it instead of a sliver of a map
+        extra_w = max(0.0, height * ratio - width) / 2
+        extra_h = max(0.0, width / ratio - height) / 2
+        box = (box[0] - extra_w, box[1] - extra_h, box[2] + extra_w, box[3] + extra_h)
+    ax.set_xlim(box[0], box[2])
+    ax.set_ylim(box[1], box[3])
+    ax.set_facecolor("#f0f0ee")
+    return figure, ax, side
+
+
+def _ground(ax: Axes, elev: Floats, *, box: Box, cell_m: float, band_m: tuple[float, float], unit: str,
+            most: int) -> float:  # fmt: skip
+    """Relief, shoreline and contours; returns the depth at which the tint ends."""
+    small, factor = thin(elev, most=max(most, 16))
+    wet = -small[np.isfinite(small) & (small < 0)]
+    deepest = max(float(np.quantile(wet, 0.995)) if wet.size else band_m[1], 0.5)
+    step = cell_m * factor
+    stretch = choose_stretch(small, step)
+    picture = shaded_relief(small, step, band_max_m=band_m[1], deepest_m=deepest, stretch=stretch)
+    bounds = (box[0], box[0] + small.shape[1] * step, box[3] - small.shape[0] * step, box[3])
+    ax.imshow(picture, extent=bounds, origin="upper", interpolation="nearest" if factor == 1 else "antialiased",
+              aspect="auto", zorder=1)  # fmt: skip
+    if min(small.shape) >= 3:
+        x = bounds[0] + (np.arange(small.shape[1]) + 0.5) * step
+        y = bounds[3] - (np.arange(small.shape[0]) + 0.5) * step
+        calm = _smoothed(small)
+        levels = [-d for d in reversed(contour_depths(min(deepest, band_m[1] * 3), unit))]
+        low, high = float(np.nanmin(calm)) if wet.size else 0.0, float(np.nanmax(calm)) if wet.size else 0.0
+        levels = [v for v in levels if low < v < high]
+        if levels:
+            lines = ax.contour(x, y, np.ma.masked_invalid(calm), levels=levels, colors=INK, linewidths=0.35,
+                               linestyles="solid", alpha=0.55, zorder=3)  # fmt: skip
+            names = {v: f"{-v / UNIT_METRES[unit]:g}" for v in levels}
+            for text in ax.clabel(lines, fmt=names, fontsize=6, inline=True, inline_spacing=2):
+                text.set_color(INK)
+        if low < 0 < high:
+            ax.contour(x, y, np.ma.masked_invalid(small), levels=[0.0], colors=INK, linewidths=0.9, zorder=4)
+    return deepest
+
+
+def _smoothed(elev: Floats) -> Floats:
+    """Mean over 3 x 3 known cells: contours of a noisy survey as a cartographer would draw them."""
+    known = np.isfinite(elev)
+    total = np.pad(np.where(known, elev, 0.0), 1)
+    count = np.pad(known.astype(float), 1)
+    rows, cols = elev.shape
+    shifts = [(slice(r, r + rows), slice(c, c + cols)) for r in range(3) for c in range(3)]
+    number = sum(count[s] for s in shifts)
+    mean = sum(total[s] for s in shifts) / np.maximum(number, 1)
+    return np.where(known, mean, np.nan)
+
+
+def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
+    """Feature lines in the kind's dash over a pale casing, so that they show on shoal and on deep."""
+    for kind in KINDS.values():
+        frame = features.get(kind.layer)
+        if frame is None or len(frame) == 0:
+            continue
+        shapes = frame.geometry
+        if shapes.crs is not None and CRS(shapes.crs) != CRS(crs):
+            shapes = shapes.to_crs(crs)
+        for line in _lines(shapes):
+            ax.plot(line[:, 0], line[:, 1], color=PAPER, linewidth=2.0, alpha=0.75, zorder=6, solid_capstyle="round")
+            ax.plot(line[:, 0], line[:, 1], color=INK, linewidth=1.0, zorder=7,
+                    linestyle=(0, kind.line) if kind.line else "-", dash_capstyle="butt")  # fmt: skip
+
+
+def _lines(shapes: Any) -> list[Floats]:
+    """All lines and outer rings of a geometry column, as x/y arrays."""
+    out: list[Floats] = []
+    for shape in shapes:
+        if shape is None or shape.is_empty:
+            continue
+        for part in getattr(shape, "geoms", [shape]):
+            if part.geom_type == "Polygon":
+                out.append(np.asarray(part.exterior.coords)[:, :2])
+            elif part.geom_type == "LineString" or part.geom_type == "LinearRing":
+                out.append(np.asarray(part.coords)[:, :2])
+    return out
+
+
+def _sites(ax: Axes, candidates: pd.DataFrame, *, box: Box, crs: str, inches: float) -> int:
+    """Symbols by kind and score, worst first so that the best lie on top; returns how many."""
+    if len(candidates) == 0:
+        return 0
+    table = candidates
+    if "rank" in table:
+        table = table.sort_values("rank", kind="stable")
+    elif "score" in table:
+        table = table.sort_values("score", ascending=False, kind="stable")
+    to_xy = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    x, y = (np.asarray(v) for v in to_xy.transform(table["lon"].to_numpy(), table["lat"].to_numpy()))
+    inside = np.flatnonzero((x >= box[0]) & (x <= box[2]) & (y >= box[1]) & (y <= box[3]))[:MOST_MARKS]
+    score = table["score"].to_numpy(dtype=float) if "score" in table else np.full(len(table), np.nan)
+    rank = table["rank"].to_numpy() if "rank" in table else np.arange(1, len(table) + 1)
+    kind = table["kind"].astype(str).to_numpy()
+    points = 8.5 if inside.size <= 80 else 6.5 if inside.size <= 300 else 4.5
+    colours = score_rgb(score)
+    for i in inside[::-1]:
+        path = MarkPath([*kind_of(kind[i]).outline, kind_of(kind[i]).outline[0]], closed=True)
+        ax.plot(x[i], y[i], marker=MarkerStyle(path), markersize=points * (1.2 if rank[i] <= 10 else 1.0),
+                markerfacecolor=colours[i], markeredgecolor=INK, markeredgewidth=0.9 if points > 5 else 0.5,
+                linestyle="none", zorder=10 + 5.0 / (1.0 + i), path_effects=[withStroke(linewidth=2.2, foreground=PAPER)])  # fmt: skip
+    _numbers(ax, x[inside], y[inside], rank[inside], box=box, inches=inches, mark_pt=points)
+    return int(inside.size)
+
+
+def _numbers(ax: Axes, x: Floats, y: Floats, rank: Any, *, box: Box, inches: float, mark_pt: float) -> None:
+    """Ranks beside their marks, best first, each only where it covers no mark and no better number."""
+    per_pt = (box[2] - box[0]) / (inches * 72.0)
+    size = 8.0
+    taken: list[Box] = []
+    half = mark_pt * 0.55
+    marks = np.column_stack([x, y]) / per_pt
+    for i in range(len(x)):
+        words = str(int(rank[i]))
+        wide, tall = len(words) * size * 0.62, size * 0.78
+        cx, cy = marks[i]
+        for dx, dy in ((half + 1, -tall / 2), (-half - 1 - wide, -tall / 2), (-wide / 2, half + 1),
+                       (-wide / 2, -half - 1 - tall), (half, half), (half, -half - tall)):  # fmt: skip
+            place = (cx + dx, cy + dy, cx + dx + wide, cy + dy + tall)
+            if not (box[0] / per_pt < place[0] and place[2] < box[2] / per_pt):
+                continue
+            if not (box[1] / per_pt < place[1] and place[3] < box[3] / per_pt):
+                continue
+            near = (np.abs(marks[:, 0] - (place[0] + place[2]) / 2) < wide / 2 + half) & (
+                np.abs(marks[:, 1] - (place[1] + place[3]) / 2) < tall / 2 + half
+            )
+            near[i] = False
+            if near.any() or any(a[0] < place[2] and place[0] < a[2] and a[1] < place[3] and place[1] < a[3] for a in taken):
+                continue
+            taken.append(place)
+            ax.text(place[0] * per_pt, place[1] * per_pt, words, fontsize=size, weight="bold", color=INK, va="bottom",
+                    ha="left", path_effects=furniture.HALO, zorder=20)  # fmt: skip
+            break
+
+
+def _furnish(ax: Axes, box: Box, crs: str, to_lonlat: Transformer) -> None:
+    """Scale, north, degree ticks and a firm frame."""
+    west, east = ax.get_xlim()
+    south, north = ax.get_ylim()
+    furniture.scale_bar(ax, west=west, south=south, width=east - west, height=north - south)
+    middle = to_lonlat.transform((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
+    turn = 0.0
+    if all(math.isfinite(v) for v in middle):
+        turn = float(Proj(crs).get_factors(*middle).meridian_convergence)
+    furniture.north_arrow(ax, convergence_deg=turn if math.isfinite(turn) else 0.0)
+    furniture.degree_ticks(ax, to_lonlat, west=west, south=south, east=east, north=north)
+    for spine in ax.spines.values():
+        spine.set_edgecolor(INK)
+        spine.set_linewidth(1.0)
+
+
+def _write(figure: Figure, fmt: str, dpi: int) -> bytes:
+    """Bytes without dates or random ids, so that equal maps are equal files."""
+    import matplotlib
+
+    out = io.BytesIO()
+    metadata: dict[str, Any] = {
+        "png": {"Software": None},
+        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None},
+        "svg": {"Date": None, "Creator": None},
+    }[fmt]
+    with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42, "svg.fonttype": "path"}):
+        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=metadata)
+    return out.getvalue()

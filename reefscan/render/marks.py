@@ -1,0 +1,116 @@
+"""Colours, symbols and words that every picture of ours shares: one table for map, cards and page.
+
+A kind is told by its shape and a score by its lightness, its number and its rank, so nothing rests on colour
+alone. The shapes are drawn after what the sounder shows: a notch, a step, a mound, a block.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+INK = "#14202b"
+PAPER = "#fdfcf8"
+QUIET = "#566370"
+
+CAUTION = (
+    "Not for navigation. Depths are as good as the grid and its datum, no better. A site is a guess to look at, "
+    "never a place known to be safe: wrecks, rocks, swell, traffic and closed ground may be missing here."
+)
+
+
+@dataclass(frozen=True)
+class Kind:
+    """How one kind of structure is drawn.
+
+    ``outline`` is a closed polygon in a unit square, y up; ``line`` a dash pattern in points for
+    the feature's own line (empty = solid).
+    """
+
+    name: str
+    layer: str
+    words: str
+    outline: tuple[tuple[float, float], ...]
+    line: tuple[float, ...]
+
+
+KINDS: dict[str, Kind] = {
+    k.name: k
+    for k in (
+        Kind("trough", "troughs", "trough: low between two highs",
+             ((-1, 0.75), (-0.55, 0.75), (0, -0.1), (0.55, 0.75), (1, 0.75), (0.25, -0.95), (-0.25, -0.95)), (4.0, 2.0)),
+        Kind("ledge", "ledges", "ledge: a step",
+             ((-1, 0.9), (0.1, 0.9), (0.1, -0.1), (1, -0.1), (1, -0.9), (-1, -0.9)), ()),
+        Kind("rise", "rises", "rise: a mound or pile", ((0, 1), (1, -0.8), (-1, -0.8)), (1.2, 1.6)),
+        Kind("man-made", "man-made", "man-made structure", ((-0.8, 0.8), (0.8, 0.8), (0.8, -0.8), (-0.8, -0.8)),
+             (6.0, 1.5, 1.2, 1.5)),
+    )
+}  # fmt: skip
+
+
+def kind_of(name: object) -> Kind:
+    """Return the row of a kind; an unknown one is drawn like the plainest."""
+    return KINDS.get(str(name), KINDS["man-made"])
+
+
+SCORE_STOPS = (
+    (0.0, (255, 250, 220)),
+    (0.4, (253, 214, 120)),
+    (0.7, (240, 138, 44)),
+    (0.9, (196, 60, 24)),
+    (1.0, (128, 16, 24)),
+)
+"""Score 0 to 100, light to dark warm, against a cool seabed: they part in grey print too."""
+
+
+def score_rgb(score: NDArray[np.float64]) -> NDArray[np.float64]:
+    """RGB (0 to 1) of scores 0 to 100; an unknown score is white."""
+    share = np.clip(np.asarray(score, dtype=np.float64) / 100.0, 0.0, 1.0)
+    at = [s for s, _ in SCORE_STOPS]
+    rgb = np.stack([np.interp(share, at, [c[i] for _, c in SCORE_STOPS]) for i in range(3)], axis=-1)
+    rgb[np.isnan(share)] = 255.0
+    return rgb / 255.0
+
+
+def score_colour_table() -> dict[int, tuple[int, int, int, int]]:
+    """Colour table of ``score.tif`` (uint8): 0 nearly clear, 100 dark, 101-254 unused, 255 clear."""
+    table: dict[int, tuple[int, int, int, int]] = {}
+    rgb = np.rint(score_rgb(np.arange(101, dtype=np.float64)) * 255.0).astype(int)
+    for value in range(256):
+        if value <= 100:
+            r, g, b = (int(c) for c in rgb[value])
+            table[value] = (r, g, b, 40 if value == 0 else 255)
+        else:
+            table[value] = (0, 0, 0, 0)
+    return table
+
+
+UNIT_METRES = {"m": 1.0, "ft": 0.3048, "fathom": 1.8288}
+"""Metres in one unit of the picture (exact, by definition)."""
+
+ROUND_DEPTHS = {
+    "m": (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000),
+    "ft": (5, 10, 20, 30, 60, 100, 300, 600, 1500, 3000),
+    "fathom": (1, 2, 3, 5, 10, 20, 50, 100, 300),
+}
+
+
+def contour_depths(deepest_m: float, unit: str, *, most: int = 9) -> list[float]:
+    """Even round depths (metres, positive down) for contours: the smallest round step that gives few enough."""
+    metres = UNIT_METRES[unit]
+    for step in ROUND_DEPTHS[unit]:
+        count = int(deepest_m / metres / step + 1e-9)
+        if count <= most:
+            break
+    return [round(step * metres * (i + 1), 6) for i in range(count)]
+
+
+def show_depth(depth_m: float, unit: str, *, places: int | None = None) -> str:
+    """Depth in the chosen unit with its sign for the unit, or ``?`` if unknown."""
+    if not np.isfinite(depth_m):
+        return "?"
+    value = depth_m / UNIT_METRES[unit]
+    digits = {"m": 1, "ft": 0, "fathom": 1}[unit] if places is None else places
+    return f"{value:.{digits}f} {unit}"

@@ -1,0 +1,164 @@
+"""Seabed to picture: depth tint and hillshade as an RGB array.
+
+The tint is for reading depth at a glance, the shade for seeing shape; both are lightness, so the
+shade is kept weak enough that a tint is never mistaken for the next one. The ramp falls
+steadily in lightness from shoal to deep, so it reads the same in grey print and with any
+colour-blindness; land is the only warm ground colour.
+
+Misleads when: cells are coarse (a step is smeared over its cell), or the vertical stretch
+is large on flat ground (noise looks like relief). The stretch chosen is returned for the legend.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+WATER = (
+    (0.00, (236, 246, 240)),
+    (0.22, (184, 220, 222)),
+    (0.45, (124, 182, 204)),
+    (0.68, (72, 134, 178)),
+    (0.86, (42, 88, 140)),
+    (1.00, (22, 44, 92)),
+)
+"""Ramp stops from shoal to deep: share of the ramp, RGB. Lightness falls all the way."""
+
+LAND = ((0.0, (226, 214, 184)), (0.5, (208, 192, 156)), (1.0, (176, 158, 124)))
+UNKNOWN = (240, 240, 238)
+UNKNOWN_STRIPE = (222, 222, 219)
+
+LIGHTS = ((315.0, 45.0, 0.5), (270.0, 50.0, 0.25), (0.0, 50.0, 0.25))
+"""Azimuth, altitude, share of each light: one light alone hides every ridge that points at it."""
+
+
+def hillshade(elev: Floats, cell_m: float, *, stretch: float) -> Floats:
+    """Brightness of lit ground, 0 to 1, from the usual cosine law with three lights.
+
+    Parameters
+    ----------
+    elev : ndarray, shape (rows, cols)
+        Metres, positive up, rows north to south, NaN unknown.
+    cell_m : float
+        Cell side, metres.
+    stretch : float
+        Vertical exaggeration.
+
+    Returns
+    -------
+    ndarray
+        Brightness; flat ground gives the same value everywhere, NaN where unknown.
+        Central differences: the halo is one cell; at an edge or a gap the one-sided value is used.
+    """
+    east, south = _gradient(elev, cell_m)
+    dx, dy = east * stretch, -south * stretch  # dy: rise per metre northward
+    norm = np.sqrt(1.0 + dx * dx + dy * dy)
+    light = np.zeros_like(elev)
+    for azimuth, altitude, share in LIGHTS:
+        a, h = np.radians(azimuth), np.radians(altitude)
+        cosine = (-dx * np.sin(a) * np.cos(h) - dy * np.cos(a) * np.cos(h) + np.sin(h)) / norm
+        light += share * np.clip(cosine, 0.0, 1.0)
+    light[np.isnan(elev)] = np.nan
+    return light
+
+
+def _gradient(elev: Floats, cell_m: float) -> tuple[Floats, Floats]:
+    """Rise per metre eastward and southward; one-sided beside a gap, 0 where both sides are unknown."""
+
+    def along(axis: int) -> Floats:
+        if elev.shape[axis] < 2:
+            return np.zeros_like(elev)
+        step = np.diff(elev, axis=axis) / cell_m
+        pad = np.full_like(np.take(elev, [0], axis=axis), np.nan)
+        before = np.concatenate([pad, step], axis=axis)
+        after = np.concatenate([step, pad], axis=axis)
+        both = (before + after) / 2.0
+        one = np.where(np.isnan(before), after, before)
+        return np.nan_to_num(np.where(np.isnan(both), one, both))
+
+    return along(1), along(0)
+
+
+def choose_stretch(elev: Floats, cell_m: float) -> float:
+    """Vertical exaggeration that gives the steeper tenth of the seabed a slope of about 25 degrees.
+
+    Between 1 and 12, on a 1-2-3-5 series, so that neighbouring maps agree and flat noise stays flat.
+    """
+    east, south = _gradient(elev, cell_m)
+    slope = np.hypot(east, south)[np.isfinite(elev) & (elev < 0)]
+    if slope.size == 0:
+        return 1.0
+    typical = float(np.quantile(slope, 0.9))
+    wanted = 12.0 if typical <= 0 else 0.47 / typical
+    series = np.array([1.0, 2.0, 3.0, 5.0, 8.0, 12.0])
+    return float(series[np.argmin(np.abs(np.log(series / np.clip(wanted, 1.0, 12.0))))])
+
+
+def ramp(share: Floats, stops: tuple[tuple[float, tuple[int, int, int]], ...]) -> Floats:
+    """RGB (0 to 255) of each share (0 to 1) along the stops, linear between them."""
+    at = [s for s, _ in stops]
+    return np.stack([np.interp(share, at, [rgb[i] for _, rgb in stops]) for i in range(3)], axis=-1)
+
+
+def depth_share(depth: Floats, *, band_max_m: float, deepest_m: float) -> Floats:
+    """Place a depth on the ramp: the searched depths take two thirds of it, deeper water the rest."""
+    if deepest_m <= band_max_m * 1.05:
+        return np.clip(depth / max(deepest_m, 0.1), 0.0, 1.0)
+    return np.interp(depth, [0.0, band_max_m, deepest_m], [0.0, 0.66, 1.0])
+
+
+def shaded_relief(elev: Floats, cell_m: float, *, band_max_m: float, deepest_m: float, stretch: float,
+                  strength: float = 1.0) -> NDArray[np.uint8]:
+    """Depth tint times hillshade, as RGB.
+
+    Parameters
+    ----------
+    elev : ndarray, shape (rows, cols)
+        Metres, positive up, NaN unknown.
+    cell_m : float
+    band_max_m, deepest_m : float
+        Deep end of the searched band and of the map, metres, positive down (see `depth_share`).
+    stretch : float
+        Vertical exaggeration (see `choose_stretch`).
+    strength : float
+        0 = tint alone, 1 = full shade.
+
+    Returns
+    -------
+    ndarray of uint8, shape (rows, cols, 3)
+        Unknown cells are pale with a diagonal stripe, so that they never pass for shoal water.
+    """
+    water = ramp(depth_share(-elev, band_max_m=band_max_m, deepest_m=deepest_m), WATER)
+    land = ramp(np.clip(elev / 30.0, 0.0, 1.0), LAND)
+    rgb = np.where((elev >= 0.0)[..., None], land, water)
+    light = hillshade(elev, cell_m, stretch=stretch)
+    flat = sum(share * np.sin(np.radians(alt)) for _, alt, share in LIGHTS)
+    change = np.clip((light - flat) / flat, -1.0, 0.35) * 0.85 * strength
+    change = change[..., None]
+    rgb = np.where(change < 0, rgb * (1.0 + change), rgb + (255.0 - rgb) * change)
+    unknown = ~np.isfinite(elev)
+    rows, cols = np.indices(elev.shape, sparse=True)
+    stripe = ((rows + cols) // 3) % 3 == 0
+    rgb[unknown] = UNKNOWN
+    rgb[unknown & stripe] = UNKNOWN_STRIPE
+    return np.rint(np.clip(rgb, 0.0, 255.0)).astype(np.uint8)
+
+
+def thin(elev: Floats, *, most: int) -> tuple[Floats, int]:
+    """Block means of the grid with at most ``most`` cells a side, and the whole-cell factor used.
+
+    A block is unknown only if every cell in it is, so that narrow known strips stay visible.
+    """
+    factor = max(1, -(-max(elev.shape) // most))
+    if factor == 1:
+        return np.array(elev, dtype=np.float64), 1
+    rows, cols = (-(-n // factor) for n in elev.shape)
+    padded = np.full((rows * factor, cols * factor), np.nan)
+    padded[: elev.shape[0], : elev.shape[1]] = elev
+    blocks = padded.reshape(rows, factor, cols, factor)
+    known = np.isfinite(blocks)
+    count = known.sum(axis=(1, 3))
+    total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan), factor
