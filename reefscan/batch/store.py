@@ -1,0 +1,215 @@
+"""The tile store: finished tiles by content, in the run folder, written whole or not at all.
+
+A tile's file is named by *what was asked of which place*, and carries a stamp of *what it was made from*. A
+file that is missing, cut short, damaged, of another version or of another stamp is simply not there,
+and the tile is computed again. Nothing is trusted that was not read and checked; there is no index to
+fall out of step with the files.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import json
+import logging
+import os
+import uuid
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from reefscan.batch.result import DamagedTileError, TileResult, decode, encode, peek
+from reefscan.errors import DiskFullError, RunFolderError
+from reefscan.model import Window
+
+logger = logging.getLogger(__name__)
+
+_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
+_TOKEN = "store.json"
+
+
+def tile_key(core: Window, *parts: object) -> str:
+    """Name a tile by its place and by everything it depends on.
+
+    Parameters
+    ----------
+    core : Window
+        The tile's cells.
+    *parts : JSON-ready objects
+        Say the input fingerprint, the ``[find]`` key, the version of the code, the sheet.
+
+    Returns
+    -------
+    str
+        32 hexadecimal digits; equal parts give equal names on any machine.
+    """
+    text = json.dumps([core.row, core.col, core.height, core.width, *parts], sort_keys=True, default=str)
+    return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
+
+
+@dataclass(frozen=True)
+class Lookup:
+    """What the store knows of a tile: ``state`` is ``good``, ``stale``, ``damaged`` or ``absent``."""
+
+    state: str
+    inputs: Mapping[str, str] | None = None
+
+
+@dataclass(frozen=True)
+class TileStore:
+    """A folder of finished tiles. Small, frozen, picklable: workers hold a copy.
+
+    Parameters
+    ----------
+    folder : Path
+        The folder.
+    token : str
+        What `open` wrote into it; a worker on another machine that does not find the same token
+        at the same path does not share the disk and sends its result back instead.
+    """
+
+    folder: Path
+    token: str
+
+    @classmethod
+    def open(cls, folder: Path | str) -> TileStore:
+        """Open the store, making it if need be, and clear what a killed run left half written.
+
+        Call it with the run folder locked: files that another run is writing would be cleared too.
+
+        Raises
+        ------
+        RunFolderError
+            If the folder cannot be made or written; `DiskFullError` if the disk is full.
+        """
+        folder = Path(folder).absolute()
+        token = uuid.uuid4().hex
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            for left in [*folder.glob("*.part"), *folder.glob("??/*.part")]:
+                left.unlink(missing_ok=True)
+            _write_whole(folder / _TOKEN, json.dumps({"token": token}).encode())
+        except OSError as error:
+            raise _folder_error(folder, error, 0) from error
+        return cls(folder, token)
+
+    def reachable(self) -> bool:
+        """True if this process sees the very folder that `open` made."""
+        try:
+            return bool(json.loads((self.folder / _TOKEN).read_bytes())["token"] == self.token)
+        except (OSError, ValueError, KeyError):
+            return False
+
+    def path(self, name: str) -> Path:
+        """Where the tile of that name lies (256 subfolders keep each short on a long coast)."""
+        return self.folder / name[:2] / f"{name}.tile"
+
+    def look(self, name: str, stamp: str) -> Lookup:
+        """Read and check a tile without unpacking it."""
+        data = self._read(name)
+        if data is None:
+            return Lookup("absent")
+        try:
+            _, found, inputs = peek(data)
+        except DamagedTileError:
+            return Lookup("damaged")
+        return Lookup("good" if found == stamp else "stale", inputs)
+
+    def load(self, name: str, stamp: str) -> TileResult | None:
+        """Return the tile, or None if it is absent, damaged or made from something else."""
+        data = self._read(name)
+        if data is None:
+            return None
+        try:
+            result, found = decode(data)
+        except DamagedTileError:
+            return None
+        return result if found == stamp else None
+
+    def save(self, name: str, stamp: str, result: TileResult) -> None:
+        """Write a tile whole or not at all; an older one of that name is replaced.
+
+        Raises
+        ------
+        RunFolderError
+            If it cannot be written; `DiskFullError` if the disk is full. What was there before stays.
+        """
+        self.save_bytes(name, encode(result, stamp))
+
+    def save_bytes(self, name: str, data: bytes) -> None:
+        """Write the bytes of `reefscan.batch.result.encode`; see `save`."""
+        path = self.path(name)
+        try:
+            path.parent.mkdir(exist_ok=True)
+            _write_whole(path, data)
+        except OSError as error:
+            raise _folder_error(self.folder, error, len(data)) from error
+
+    def restamp(self, name: str, stamp: str) -> bool:
+        """Carry a stale tile over to a new stamp: its input changed elsewhere, not in its own cells.
+
+        Returns
+        -------
+        bool
+            False if the tile is gone or damaged by now.
+        """
+        data = self._read(name)
+        if data is None:
+            return False
+        try:
+            result, _ = decode(data)
+        except DamagedTileError:
+            return False
+        self.save(name, stamp, result)
+        return True
+
+    def names(self) -> Iterator[str]:
+        """Names of all tiles in the store, good or not."""
+        for path in self.folder.glob("??/*.tile"):
+            yield path.stem
+
+    def prune(self, keep: set[str]) -> int:
+        """Remove tiles that are not in ``keep``; return how many were."""
+        gone = [name for name in self.names() if name not in keep]
+        for name in gone:
+            self.path(name).unlink(missing_ok=True)
+        return len(gone)
+
+    def _read(self, name: str) -> bytes | None:
+        try:
+            return self.path(name).read_bytes()
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            # A sector that cannot be read is a damaged file: compute the tile again.
+            logger.warning("%s: %s; the tile is computed again", self.path(name), error)
+            return None
+
+
+def _write_whole(path: Path, data: bytes) -> None:
+    """Write, fsync, rename, fsync the folder: after a power cut there is the old file or the new one."""
+    part = path.with_name(f"{path.name}.{os.getpid()}-{uuid.uuid4().hex[:8]}.part")
+    try:
+        with open(part, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(part, path)
+    except BaseException:
+        part.unlink(missing_ok=True)
+        raise
+    if os.name == "posix":  # Windows cannot open a folder, and renames are journalled there
+        handle = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _folder_error(folder: Path, error: OSError, size: int) -> RunFolderError:
+    if error.errno in _FULL:
+        return DiskFullError(
+            f"{folder}: the disk is full ({size / 1e6:.1f} MB wanted); finished tiles are kept: "
+            "free some space and give the same command again."
+        )
+    return RunFolderError(f"{folder}: cannot be written ({error.strerror or error}); check the path and its rights.")
