@@ -37,13 +37,31 @@ def scale_bar(ax: Axes, *, west: float, south: float, width: float, height: floa
     x, y, tall = west + width * 0.03, south + height * 0.035, height * 0.009
     for part, colour in ((0, INK), (1, PAPER)):
         ax.add_patch(
-            Rectangle((x + part * length / 2, y), length / 2, tall, facecolor=colour, edgecolor=INK, linewidth=0.8,
-                      zorder=30)
-        )  # fmt: skip
+            Rectangle(
+                (x + part * length / 2, y),
+                length / 2,
+                tall,
+                facecolor=colour,
+                edgecolor=INK,
+                linewidth=0.8,
+                zorder=30,
+            )
+        )
     words = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
-    ax.text(x + length, y + tall * 1.6, words, ha="right", va="bottom", fontsize=7.5, color=INK, path_effects=HALO,
-            zorder=30)  # fmt: skip
-    ax.text(x, y + tall * 1.6, "0", ha="left", va="bottom", fontsize=7.5, color=INK, path_effects=HALO, zorder=30)
+    ax.text(
+        x + length,
+        y + tall * 1.6,
+        words,
+        ha="right",
+        va="bottom",
+        fontsize=7.5,
+        color=INK,
+        path_effects=HALO,
+        zorder=30,
+    )
+    ax.text(
+        x, y + tall * 1.6, "0", ha="left", va="bottom", fontsize=7.5, color=INK, path_effects=HALO, zorder=30
+    )
 
 
 def north_arrow(ax: Axes, *, convergence_deg: float) -> None:
@@ -62,10 +80,28 @@ def north_arrow(ax: Axes, *, convergence_deg: float) -> None:
     right = [place(*p) for p in ((0, 1), (0.42, -0.75), (0, -0.4))]
     for points, face in ((left, INK), (right, PAPER)):
         ax.add_patch(
-            Polygon(points, closed=True, transform=ax.transAxes, facecolor=face, edgecolor=INK, linewidth=0.8, zorder=30)
+            Polygon(
+                points,
+                closed=True,
+                transform=ax.transAxes,
+                facecolor=face,
+                edgecolor=INK,
+                linewidth=0.8,
+                zorder=30,
+            )
         )
-    ax.text(*place(0, -1.35), "N", transform=ax.transAxes, ha="center", va="center", fontsize=8.5, weight="bold",
-            color=INK, path_effects=HALO, zorder=30)  # fmt: skip
+    ax.text(
+        *place(0, -1.35),
+        "N",
+        transform=ax.transAxes,
+        ha="center",
+        va="center",
+        fontsize=8.5,
+        weight="bold",
+        color=INK,
+        path_effects=HALO,
+        zorder=30,
+    )
 
 
 def degree_words(value: float, *, lat: bool, step: float) -> str:
@@ -80,9 +116,10 @@ def degree_words(value: float, *, lat: bool, step: float) -> str:
 STEPS_MIN = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
 
 
-def degree_ticks(ax: Axes, to_lonlat: Transformer, *, west: float, south: float, east: float, north: float,
-                 most: int = 5) -> None:  # fmt: skip
-    """Round minutes of longitude along the bottom and latitude up the side, where the grid's edge crosses them."""
+def degree_ticks(
+    ax: Axes, to_lonlat: Transformer, *, west: float, south: float, east: float, north: float, most: int = 5
+) -> None:
+    """Round minutes of longitude along the bottom and latitude up the side, where the edge crosses them."""
 
     def side(fixed: float, low: float, high: float, *, lat: bool) -> tuple[list[float], list[str]]:
         along = np.linspace(low, high, 200)
@@ -94,7 +131,9 @@ def degree_ticks(ax: Axes, to_lonlat: Transformer, *, west: float, south: float,
         span = abs(degrees[-1] - degrees[0]) * 60.0
         step = next((s for s in STEPS_MIN if span / s <= most), STEPS_MIN[-1]) / 60.0
         lowest, highest = sorted((degrees[0], degrees[-1]))
-        rounds = [k * step for k in range(math.ceil(lowest / step - 1e-9), math.floor(highest / step + 1e-9) + 1)]
+        rounds = [
+            k * step for k in range(math.ceil(lowest / step - 1e-9), math.floor(highest / step + 1e-9) + 1)
+        ]
         order = np.argsort(degrees)
         places = [float(np.interp(r, degrees[order], along[order])) for r in rounds]
         wrapped = [r if lat else (r + 180.0) % 360.0 - 180.0 for r in rounds]
@@ -108,14 +147,29 @@ def degree_ticks(ax: Axes, to_lonlat: Transformer, *, west: float, south: float,
     ax.grid(True, color=INK, linewidth=0.3, alpha=0.22)
 
 
-def symbol(ax: Axes, kind: Kind, *, x: float, y: float, size_x: float, size_y: float, face: Any, **style: Any) -> None:
+def symbol(
+    ax: Axes, kind: Kind, *, x: float, y: float, size_x: float, size_y: float, face: Any, **style: Any
+) -> None:
     """One kind's outline as a patch, in the axes' data units."""
     points = [(x + px * size_x, y + py * size_y) for px, py in kind.outline]
-    ax.add_patch(Polygon(points, closed=True, facecolor=face, edgecolor=INK, linewidth=0.9, joinstyle="round", **style))
+    ax.add_patch(
+        Polygon(points, closed=True, facecolor=face, edgecolor=INK, linewidth=0.9, joinstyle="round", **style)
+    )
 
 
-def panel(ax: Axes, *, width_in: float, height_in: float, title: str, lines: list[str], kinds: list[str],
-          band_m: tuple[float, float], deepest_m: float, unit: str, thinned: str) -> None:  # fmt: skip
+def panel(
+    ax: Axes,
+    *,
+    width_in: float,
+    height_in: float,
+    title: str,
+    lines: list[str],
+    kinds: list[str],
+    band_m: tuple[float, float],
+    deepest_m: float,
+    unit: str,
+    thinned: str,
+) -> None:
     """The legend beside the map: title, scores, kinds, depths, what the grid shows, caution.
 
     Drawn in inches from the top left, so that type keeps its size whatever the map's.
@@ -126,8 +180,15 @@ def panel(ax: Axes, *, width_in: float, height_in: float, title: str, lines: lis
     columns = max(24, int(width_in * 16.5))
     y = 0.0
 
-    def say(text: str, *, size: float = 7.6, weight: str = "normal", colour: str = INK, gap: float = 0.0,
-            most: int = 99) -> None:  # fmt: skip
+    def say(
+        text: str,
+        *,
+        size: float = 7.6,
+        weight: str = "normal",
+        colour: str = INK,
+        gap: float = 0.0,
+        most: int = 99,
+    ) -> None:
         nonlocal y
         y -= gap
         wrapped = textwrap.wrap(plain(text), max(8, int(columns * 7.6 / size))) or [""]
@@ -145,20 +206,34 @@ def panel(ax: Axes, *, width_in: float, height_in: float, title: str, lines: lis
     y -= 0.1
     shares = np.linspace(0, 100, 60)
     for i, rgb in enumerate(score_rgb(shares)):
-        ax.add_patch(Rectangle((i * width_in / 60, y - 0.13), width_in / 60 + 0.004, 0.13, facecolor=rgb, linewidth=0))
+        ax.add_patch(
+            Rectangle((i * width_in / 60, y - 0.13), width_in / 60 + 0.004, 0.13, facecolor=rgb, linewidth=0)
+        )
     ax.add_patch(Rectangle((0, y - 0.13), width_in, 0.13, fill=False, edgecolor=INK, linewidth=0.7))
     y -= 0.13
     for share in (0, 50, 100):
         ha = {0: "left", 50: "center", 100: "right"}[share]
-        ax.text(width_in * share / 100, y - 0.13, f"{share}" + (" score" if share == 100 else ""), fontsize=7,
-                ha=ha, color=INK)  # fmt: skip
+        ax.text(
+            width_in * share / 100,
+            y - 0.13,
+            f"{share}" + (" score" if share == 100 else ""),
+            fontsize=7,
+            ha=ha,
+            color=INK,
+        )
     y -= 0.22
     for name in kinds:
         kind = KINDS[name]
         y -= 0.2
         symbol(ax, kind, x=0.11, y=y + 0.05, size_x=0.085, size_y=0.085, face=score_rgb(np.array([75.0]))[0])
-        ax.plot([0.27, 0.6], [y + 0.05, y + 0.05], color=INK, linewidth=1.3,
-                linestyle=(0, kind.line) if kind.line else "-", solid_capstyle="butt")  # fmt: skip
+        ax.plot(
+            [0.27, 0.6],
+            [y + 0.05, y + 0.05],
+            color=INK,
+            linewidth=1.3,
+            linestyle=(0, kind.line) if kind.line else "-",
+            solid_capstyle="butt",
+        )
         ax.text(0.68, y, kind.words, fontsize=7.6, color=INK)
     y -= 0.04
     if thinned:
@@ -171,13 +246,19 @@ def panel(ax: Axes, *, width_in: float, height_in: float, title: str, lines: lis
     say(CAUTION, size=7.0, gap=0.1)
 
 
-def depth_key(ax: Axes, *, y: float, width_in: float, band_m: tuple[float, float], deepest_m: float, unit: str) -> None:
+def depth_key(
+    ax: Axes, *, y: float, width_in: float, band_m: tuple[float, float], deepest_m: float, unit: str
+) -> None:
     """The tint as a bar of even steps of depth, with the searched band bracketed."""
     deepest = max(deepest_m, band_m[1], 0.1)
     depths = np.linspace(0.0, deepest, 120)
     colours = ramp(depth_share(depths, band_max_m=band_m[1], deepest_m=deepest), WATER) / 255.0
     for i, rgb in enumerate(colours):
-        ax.add_patch(Rectangle((i * width_in / 120, y - 0.15), width_in / 120 + 0.004, 0.15, facecolor=rgb, linewidth=0))
+        ax.add_patch(
+            Rectangle(
+                (i * width_in / 120, y - 0.15), width_in / 120 + 0.004, 0.15, facecolor=rgb, linewidth=0
+            )
+        )
     ax.add_patch(Rectangle((0, y - 0.15), width_in, 0.15, fill=False, edgecolor=INK, linewidth=0.7))
     low, high = (width_in * b / deepest for b in band_m)
     ax.plot([low, low, high, high], [y - 0.17, y - 0.22, y - 0.22, y - 0.17], color=INK, linewidth=1.1)
@@ -185,5 +266,7 @@ def depth_key(ax: Axes, *, y: float, width_in: float, band_m: tuple[float, float
     middle = min((low + high) / 2, width_in * 0.62)
     at_left = middle < width_in * 0.3
     words = f"searched {band_m[0] / per:.4g} to {band_m[1] / per:.4g} {unit}"
-    ax.text(0.0 if at_left else middle, y - 0.34, words, fontsize=7, ha="left" if at_left else "center", color=INK)
+    ax.text(
+        0.0 if at_left else middle, y - 0.34, words, fontsize=7, ha="left" if at_left else "center", color=INK
+    )
     ax.text(width_in, y - 0.34, f"{deepest / per:.0f} {unit}", fontsize=7, ha="right", color=INK)

@@ -89,14 +89,15 @@ def draw_map(
     if fmt not in FORMATS:
         raise InputError(f"map: format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
     if elev.ndim != 2 or elev.size == 0:
-        raise InputError(f"map: the grid has shape {elev.shape}; wanted rows and columns with at least one cell")
+        raise InputError(f"map: the grid has shape {elev.shape}; wanted at least one cell")
     rows, cols = elev.shape
     box = (west_m, north_m - rows * cell_m, west_m + cols * cell_m, north_m)
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph .* missing")  # a foreign name, drawn as boxes
         figure, ax, side = _sheet(box, long_side_in)
-        deepest = _ground(ax, elev, box=box, cell_m=cell_m, band_m=depth_band_m, unit=unit,
-                          most=int(long_side_in * dpi))  # fmt: skip
+        deepest = _ground(
+            ax, elev, box=box, cell_m=cell_m, band_m=depth_band_m, unit=unit, most=int(long_side_in * dpi)
+        )
         _features(ax, features, crs)
         shown = _sites(ax, candidates, box=box, crs=crs, inches=figure.get_size_inches()[0] - PANEL_IN)
         to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
@@ -105,12 +106,21 @@ def draw_map(
         kinds = [k for k in KINDS if k in set(candidates.get("kind", pd.Series(dtype=str)).astype(str))]
         total = len(candidates)
         furniture.panel(
-            side, width_in=PANEL_IN - 0.35, height_in=float(figure.get_size_inches()[1]) - 2 * MARGIN_IN, title=title,
-            lines=lines, kinds=kinds or ["trough", "ledge", "rise"], band_m=depth_band_m, deepest_m=deepest, unit=unit,
-            thinned="No site was found." if total == 0 else
-            f"{shown} of {total} sites drawn, best first; numbers where they fit." if shown < total else
-            f"{total} sites; numbers where they fit.",
-        )  # fmt: skip
+            side,
+            width_in=PANEL_IN - 0.35,
+            height_in=float(figure.get_size_inches()[1]) - 2 * MARGIN_IN,
+            title=title,
+            lines=lines,
+            kinds=kinds or ["trough", "ledge", "rise"],
+            band_m=depth_band_m,
+            deepest_m=deepest,
+            unit=unit,
+            thinned="No site was found."
+            if total == 0
+            else f"{shown} of {total} sites drawn, best first; numbers where they fit."
+            if shown < total
+            else f"{total} sites; numbers where they fit.",
+        )
         return _write(figure, fmt, dpi)
 
 
@@ -118,7 +128,9 @@ def _sheet(box: Box, long_side_in: float) -> tuple[Figure, Axes, Axes]:
     """A figure with the map's axes at the left and a legend panel at the right."""
     width, height = box[2] - box[0], box[3] - box[1]
     ratio = min(max(width / height, 0.35), 3.0)
-    map_w, map_h = (long_side_in, long_side_in / ratio) if ratio >= 1 else (long_side_in * ratio, long_side_in)
+    map_w, map_h = (
+        (long_side_in, long_side_in / ratio) if ratio >= 1 else (long_side_in * ratio, long_side_in)
+    )
     left, bottom = 0.42, 0.42
     fig_w = left + map_w + PANEL_IN
     fig_h = max(map_h + bottom + MARGIN_IN, 6.1)
@@ -127,7 +139,12 @@ def _sheet(box: Box, long_side_in: float) -> tuple[Figure, Axes, Axes]:
     y = (fig_h - MARGIN_IN - map_h) / fig_h
     ax = figure.add_axes((left / fig_w, y, map_w / fig_w, map_h / fig_h))
     side = figure.add_axes(
-        ((left + map_w + 0.2) / fig_w, MARGIN_IN / fig_h, (PANEL_IN - 0.35) / fig_w, (fig_h - 2 * MARGIN_IN) / fig_h)
+        (
+            (left + map_w + 0.2) / fig_w,
+            MARGIN_IN / fig_h,
+            (PANEL_IN - 0.35) / fig_w,
+            (fig_h - 2 * MARGIN_IN) / fig_h,
+        )
     )
     if width / height != ratio:  # a thin strip: paper around it instead of a sliver of a map
         extra_w = max(0.0, height * ratio - width) / 2
@@ -139,8 +156,9 @@ def _sheet(box: Box, long_side_in: float) -> tuple[Figure, Axes, Axes]:
     return figure, ax, side
 
 
-def _ground(ax: Axes, elev: Floats, *, box: Box, cell_m: float, band_m: tuple[float, float], unit: str,
-            most: int) -> float:  # fmt: skip
+def _ground(
+    ax: Axes, elev: Floats, *, box: Box, cell_m: float, band_m: tuple[float, float], unit: str, most: int
+) -> float:
     """Relief, shoreline and contours; returns the depth at which the tint ends."""
     small, factor = thin(elev, most=max(most, 16))
     wet = -small[np.isfinite(small) & (small < 0)]
@@ -149,8 +167,14 @@ def _ground(ax: Axes, elev: Floats, *, box: Box, cell_m: float, band_m: tuple[fl
     stretch = choose_stretch(small, step)
     picture = shaded_relief(small, step, band_max_m=band_m[1], deepest_m=deepest, stretch=stretch)
     bounds = (box[0], box[0] + small.shape[1] * step, box[3] - small.shape[0] * step, box[3])
-    ax.imshow(picture, extent=bounds, origin="upper", interpolation="nearest" if factor == 1 else "antialiased",
-              aspect="auto", zorder=1)  # fmt: skip
+    ax.imshow(
+        picture,
+        extent=bounds,
+        origin="upper",
+        interpolation="nearest" if factor == 1 else "antialiased",
+        aspect="auto",
+        zorder=1,
+    )
     if min(small.shape) >= 3:
         x = bounds[0] + (np.arange(small.shape[1]) + 0.5) * step
         y = bounds[3] - (np.arange(small.shape[0]) + 0.5) * step
@@ -159,8 +183,17 @@ def _ground(ax: Axes, elev: Floats, *, box: Box, cell_m: float, band_m: tuple[fl
         low, high = float(np.nanmin(calm)) if wet.size else 0.0, float(np.nanmax(calm)) if wet.size else 0.0
         levels = [v for v in levels if low < v < high]
         if levels:
-            lines = ax.contour(x, y, np.ma.masked_invalid(calm), levels=levels, colors=INK, linewidths=0.35,
-                               linestyles="solid", alpha=0.55, zorder=3)  # fmt: skip
+            lines = ax.contour(
+                x,
+                y,
+                np.ma.masked_invalid(calm),
+                levels=levels,
+                colors=INK,
+                linewidths=0.35,
+                linestyles="solid",
+                alpha=0.55,
+                zorder=3,
+            )
             names = {v: f"{-v / UNIT_METRES[unit]:g}" for v in levels}
             for text in ax.clabel(lines, fmt=names, fontsize=6, inline=True, inline_spacing=2):
                 text.set_color(INK)
@@ -191,9 +224,24 @@ def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
         if shapes.crs is not None and CRS(shapes.crs) != CRS(crs):
             shapes = shapes.to_crs(crs)
         for line in _lines(shapes):
-            ax.plot(line[:, 0], line[:, 1], color=PAPER, linewidth=2.0, alpha=0.75, zorder=6, solid_capstyle="round")
-            ax.plot(line[:, 0], line[:, 1], color=INK, linewidth=1.0, zorder=7,
-                    linestyle=(0, kind.line) if kind.line else "-", dash_capstyle="butt")  # fmt: skip
+            ax.plot(
+                line[:, 0],
+                line[:, 1],
+                color=PAPER,
+                linewidth=2.0,
+                alpha=0.75,
+                zorder=6,
+                solid_capstyle="round",
+            )
+            ax.plot(
+                line[:, 0],
+                line[:, 1],
+                color=INK,
+                linewidth=1.0,
+                zorder=7,
+                linestyle=(0, kind.line) if kind.line else "-",
+                dash_capstyle="butt",
+            )
 
 
 def _lines(shapes: Any) -> list[Floats]:
@@ -229,9 +277,18 @@ def _sites(ax: Axes, candidates: pd.DataFrame, *, box: Box, crs: str, inches: fl
     colours = score_rgb(score)
     for i in inside[::-1]:
         path = MarkPath([*kind_of(kind[i]).outline, kind_of(kind[i]).outline[0]], closed=True)
-        ax.plot(x[i], y[i], marker=MarkerStyle(path), markersize=points * (1.2 if rank[i] <= 10 else 1.0),
-                markerfacecolor=colours[i], markeredgecolor=INK, markeredgewidth=0.9 if points > 5 else 0.5,
-                linestyle="none", zorder=10 + 5.0 / (1.0 + i), path_effects=[withStroke(linewidth=2.2, foreground=PAPER)])  # fmt: skip
+        ax.plot(
+            x[i],
+            y[i],
+            marker=MarkerStyle(path),
+            markersize=points * (1.2 if rank[i] <= 10 else 1.0),
+            markerfacecolor=colours[i],
+            markeredgecolor=INK,
+            markeredgewidth=0.9 if points > 5 else 0.5,
+            linestyle="none",
+            zorder=10 + 5.0 / (1.0 + i),
+            path_effects=[withStroke(linewidth=2.2, foreground=PAPER)],
+        )
     _numbers(ax, x[inside], y[inside], rank[inside], box=box, inches=inches, mark_pt=points)
     return int(inside.size)
 
@@ -247,8 +304,14 @@ def _numbers(ax: Axes, x: Floats, y: Floats, rank: Any, *, box: Box, inches: flo
         words = str(int(rank[i]))
         wide, tall = len(words) * size * 0.62, size * 0.78
         cx, cy = marks[i]
-        for dx, dy in ((half + 1, -tall / 2), (-half - 1 - wide, -tall / 2), (-wide / 2, half + 1),
-                       (-wide / 2, -half - 1 - tall), (half, half), (half, -half - tall)):  # fmt: skip
+        for dx, dy in (
+            (half + 1, -tall / 2),
+            (-half - 1 - wide, -tall / 2),
+            (-wide / 2, half + 1),
+            (-wide / 2, -half - 1 - tall),
+            (half, half),
+            (half, -half - tall),
+        ):
             place = (cx + dx, cy + dy, cx + dx + wide, cy + dy + tall)
             if not (box[0] / per_pt < place[0] and place[2] < box[2] / per_pt):
                 continue
@@ -258,11 +321,23 @@ def _numbers(ax: Axes, x: Floats, y: Floats, rank: Any, *, box: Box, inches: flo
                 np.abs(marks[:, 1] - (place[1] + place[3]) / 2) < tall / 2 + half
             )
             near[i] = False
-            if near.any() or any(a[0] < place[2] and place[0] < a[2] and a[1] < place[3] and place[1] < a[3] for a in taken):
+            if near.any() or any(
+                a[0] < place[2] and place[0] < a[2] and a[1] < place[3] and place[1] < a[3] for a in taken
+            ):
                 continue
             taken.append(place)
-            ax.text(place[0] * per_pt, place[1] * per_pt, words, fontsize=size, weight="bold", color=INK, va="bottom",
-                    ha="left", path_effects=furniture.HALO, zorder=20)  # fmt: skip
+            ax.text(
+                place[0] * per_pt,
+                place[1] * per_pt,
+                words,
+                fontsize=size,
+                weight="bold",
+                color=INK,
+                va="bottom",
+                ha="left",
+                path_effects=furniture.HALO,
+                zorder=20,
+            )
             break
 
 

@@ -16,8 +16,8 @@ PAPER = "#fdfcf8"
 QUIET = "#566370"
 
 CAUTION = (
-    "Not for navigation. Depths are as good as the grid and its datum, no better. A site is a guess to look at, "
-    "never a place known to be safe: wrecks, rocks, swell, traffic and closed ground may be missing here."
+    "Not for navigation. Depths are as good as the grid and its datum, no better. A site is a guess "
+    "to look at, never a place known to be safe: wrecks, rocks, swell, traffic and closed ground may be missing here."
 )
 
 
@@ -39,15 +39,30 @@ class Kind:
 KINDS: dict[str, Kind] = {
     k.name: k
     for k in (
-        Kind("trough", "troughs", "trough: low between two highs",
-             ((-1, 0.75), (-0.55, 0.75), (0, -0.1), (0.55, 0.75), (1, 0.75), (0.25, -0.95), (-0.25, -0.95)), (4.0, 2.0)),
-        Kind("ledge", "ledges", "ledge: a step",
-             ((-1, 0.9), (0.1, 0.9), (0.1, -0.1), (1, -0.1), (1, -0.9), (-1, -0.9)), ()),
+        Kind(
+            "trough",
+            "troughs",
+            "trough: a low between highs",
+            ((-1, 0.75), (-0.55, 0.75), (0, -0.1), (0.55, 0.75), (1, 0.75), (0.25, -0.95), (-0.25, -0.95)),
+            (4.0, 2.0),
+        ),
+        Kind(
+            "ledge",
+            "ledges",
+            "ledge: a step",
+            ((-1, 0.9), (0.1, 0.9), (0.1, -0.1), (1, -0.1), (1, -0.9), (-1, -0.9)),
+            (),
+        ),
         Kind("rise", "rises", "rise: a mound or pile", ((0, 1), (1, -0.8), (-1, -0.8)), (1.2, 1.6)),
-        Kind("man-made", "man-made", "man-made structure", ((-0.8, 0.8), (0.8, 0.8), (0.8, -0.8), (-0.8, -0.8)),
-             (6.0, 1.5, 1.2, 1.5)),
+        Kind(
+            "man-made",
+            "man-made",
+            "man-made structure",
+            ((-0.8, 0.8), (0.8, 0.8), (0.8, -0.8), (-0.8, -0.8)),
+            (6.0, 1.5, 1.2, 1.5),
+        ),
     )
-}  # fmt: skip
+}
 
 
 def kind_of(name: object) -> Kind:
@@ -98,7 +113,7 @@ ROUND_DEPTHS = {
 
 
 def contour_depths(deepest_m: float, unit: str, *, most: int = 9) -> list[float]:
-    """Even round depths (metres, positive down) for contours: the smallest round step that gives few enough."""
+    """Even round depths (metres, positive down) for contours: the smallest step that gives few enough."""
     metres = UNIT_METRES[unit]
     for step in ROUND_DEPTHS[unit]:
         count = int(deepest_m / metres / step + 1e-9)

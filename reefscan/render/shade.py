@@ -109,8 +109,9 @@ def depth_share(depth: Floats, *, band_max_m: float, deepest_m: float) -> Floats
     return np.interp(depth, [0.0, band_max_m, deepest_m], [0.0, 0.66, 1.0])
 
 
-def shaded_relief(elev: Floats, cell_m: float, *, band_max_m: float, deepest_m: float, stretch: float,
-                  strength: float = 1.0) -> NDArray[np.uint8]:
+def shaded_relief(
+    elev: Floats, cell_m: float, *, band_max_m: float, deepest_m: float, stretch: float, strength: float = 1.0
+) -> NDArray[np.uint8]:
     """Depth tint times hillshade, as RGB.
 
     Parameters
@@ -139,11 +140,12 @@ def shaded_relief(elev: Floats, cell_m: float, *, band_max_m: float, deepest_m: 
     change = change[..., None]
     rgb = np.where(change < 0, rgb * (1.0 + change), rgb + (255.0 - rgb) * change)
     unknown = ~np.isfinite(elev)
-    rows, cols = np.indices(elev.shape, sparse=True)
+    rows, cols = np.ogrid[: elev.shape[0], : elev.shape[1]]
     stripe = ((rows + cols) // 3) % 3 == 0
     rgb[unknown] = UNKNOWN
     rgb[unknown & stripe] = UNKNOWN_STRIPE
-    return np.rint(np.clip(rgb, 0.0, 255.0)).astype(np.uint8)
+    out: NDArray[np.uint8] = np.rint(np.clip(rgb, 0.0, 255.0)).astype(np.uint8)
+    return out
 
 
 def thin(elev: Floats, *, most: int) -> tuple[Floats, int]:
