@@ -171,6 +171,6 @@ def _checksum(body: bytes | memoryview) -> bytes:
     return hashlib.blake2b(body, digest_size=_SUM_BYTES).hexdigest().encode()
 
 
-def _plain(value: float | int) -> float | int:
+def _plain(value: float) -> float:
     """Numpy scalars to Python numbers, which JSON knows."""
     return value.item() if isinstance(value, np.generic) else value

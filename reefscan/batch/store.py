@@ -212,4 +212,6 @@ def _folder_error(folder: Path, error: OSError, size: int) -> RunFolderError:
             f"{folder}: the disk is full ({size / 1e6:.1f} MB wanted); finished tiles are kept: "
             "free some space and give the same command again."
         )
-    return RunFolderError(f"{folder}: cannot be written ({error.strerror or error}); check the path and its rights.")
+    return RunFolderError(
+        f"{folder}: cannot be written ({error.strerror or error}); check the path and its rights."
+    )

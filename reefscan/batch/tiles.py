@@ -13,7 +13,7 @@ from reefscan.errors import InputError
 from reefscan.model import BLOCK, Window
 
 DEFAULT_TILE = 2048
-"""Side of a tile in cells where the user says nothing: halo small beside the core, memory small beside a worker's share."""
+"""Side of a tile in cells where the user says nothing: halo small beside the core, memory small."""
 
 MAX_TILE = 16384
 """Largest side of a tile; its cells alone fill 1 GB as int32, more than a worker may use."""
@@ -39,8 +39,8 @@ def check_tile(tile: int) -> int:
     """
     if not BLOCK <= tile <= MAX_TILE:
         raise InputError(
-            f"--tile {tile}: a tile is a whole number of {BLOCK}-cell blocks, {BLOCK} to {MAX_TILE} cells a side; "
-            f"leave it out ({DEFAULT_TILE}) or say for example --tile {BLOCK * 2}."
+            f"--tile {tile}: a tile is a whole number of {BLOCK}-cell blocks, {BLOCK} to {MAX_TILE} cells "
+            f"a side; leave it out ({DEFAULT_TILE}) or say for example --tile {BLOCK * 2}."
         )
     return -(-tile // BLOCK) * BLOCK
 

@@ -1,0 +1,89 @@
+"""Tiles on an existing Dask cluster, through its executor interface.
+
+Dask itself moves tasks off a worker that died and gives up on one that has killed several workers; what is
+left to do here is to notice a scheduler that is not there or goes away, and to say so.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Callable
+from concurrent.futures import CancelledError, Future
+from typing import Any
+
+from reefscan.batch.worker import Reply
+from reefscan.errors import EngineError
+
+logger = logging.getLogger(__name__)
+
+
+class DaskSession:
+    """A client of a scheduler; see `reefscan.batch.engines.Session`."""
+
+    strikes = 2
+    """Dask has tried a task on several workers before it blames it; one more look alone is enough."""
+
+    shared_fate = False
+
+    def __init__(self, scheduler: str, timeout_s: float) -> None:
+        try:
+            import distributed
+        except ImportError as error:
+            raise EngineError("--scheduler needs Dask: pip install 'reefscan[dask]'.") from error
+        client: Any = distributed.Client  # untyped upstream
+        self._scheduler, self._timeout_s = scheduler, timeout_s
+        self.deadly: tuple[type[BaseException], ...] = (distributed.KilledWorker,)
+        try:
+            self._client: Any = client(scheduler, timeout=timeout_s, set_as_default=False)
+        except (OSError, ValueError, TimeoutError) as error:
+            raise EngineError(
+                f"{scheduler}: no Dask scheduler answers within {timeout_s:g} s ({_line(error)}); "
+                "is it running, and is the address tcp://HOST:8786?"
+            ) from error
+        self._executor: Any = None
+        self.slots = 1
+        self._look()
+        # pure=False: two runs of one tile are two tasks, never a remembered answer.
+        self._executor = self._client.get_executor(pure=False)
+
+    def submit(self, call: Callable[[], Reply]) -> Future[Reply]:
+        future: Future[Reply] = self._executor.submit(call)
+        return future
+
+    def recover(self) -> None:
+        self._look()
+
+    def check(self) -> None:
+        if self._client.status != "running":
+            raise EngineError(
+                f"{self._scheduler}: the Dask scheduler went away; finished tiles are kept: "
+                "give the same command again when it is back."
+            )
+        self._look()
+
+    def close(self) -> None:
+        try:
+            if self._executor is not None and self._client.status == "running":
+                self._executor.shutdown(wait=False, cancel_futures=True)
+        except (CancelledError, OSError, TimeoutError, RuntimeError) as error:
+            logger.debug("closing the executor: %s", error)
+        finally:
+            try:
+                self._client.close(timeout=2)
+            except (OSError, TimeoutError, RuntimeError) as error:
+                logger.debug("closing the client: %s", error)
+
+    def _look(self) -> None:
+        """Set `slots` from the workers that are there now; they may come and go."""
+        try:
+            workers = self._client.scheduler_info(n_workers=-1)["workers"]
+        except (OSError, TimeoutError, KeyError) as error:
+            raise EngineError(
+                f"{self._scheduler}: the Dask scheduler does not answer "
+                f"({_line(error)}); finished tiles are kept."
+            ) from error
+        self.slots = max(2, 2 * sum(int(about["nthreads"]) for about in workers.values()))
+
+
+def _line(error: BaseException) -> str:
+    return " ".join(str(error).split()) or type(error).__name__
