@@ -63,8 +63,8 @@ class Finished:
             found = self.store.load(self.name, self.stamp)
         if found is None:
             raise RunFolderError(
-                f"{self.store.path(self.name) if self.store else self.core}: this finished tile can no longer "
-                "be read; give the same command again and it is computed anew."
+                f"{self.store.path(self.name) if self.store else self.core}: this finished tile can no "
+                "longer be read; give the same command again and it is computed anew."
             )
         return found
 
@@ -156,9 +156,9 @@ def finish_tiles(
         ``skip(core) -> bool``: the cheap look; a skipped tile yields nothing.
     place_of, same_inputs : callable, optional
         With both, a tile whose key changed may be kept all the same. ``place_of(core)`` names what is asked
-        of which place, without the input; ``same_inputs(core, hashes)`` reads the tile's input blocks and says
-        whether they are as they were (it runs in the workers). So one more file in a mosaic costs a reading
-        of the others, not a new scan.
+        of which place, without the input; ``same_inputs(core, hashes)`` reads the tile's input blocks and
+        says whether they are as they were (it runs in the workers). So one more file in a mosaic costs a
+        reading of the others, not a new scan.
 
     Yields
     ------

@@ -133,8 +133,8 @@ def start_worker(life: Connection) -> None:
     ----------
     life : Connection
         Reading end of a pipe whose other end only the parent holds. Nothing is ever sent: when the parent
-        closes it, or is killed, the pipe ends and so does the worker, at once. A pool's workers would otherwise
-        wait for work for ever, since each of them holds the task queue open.
+        closes it, or is killed, the pipe ends and so does the worker, at once. A pool's workers would
+        otherwise wait for work for ever, since each of them holds the task queue open.
     """
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 

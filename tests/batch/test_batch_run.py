@@ -1,0 +1,390 @@
+"""Runs: every engine gives the same, keeps what is finished, and outlives what goes wrong."""
+
+from __future__ import annotations
+
+import errno
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections import Counter
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from reefscan.batch import (
+    Finished,
+    InProcess,
+    LocalProcesses,
+    TileFailure,
+    TileResult,
+    TileStore,
+    choose_engine,
+    finish_tiles,
+    plan_tiles,
+    run_tiles,
+    tile_key,
+)
+from reefscan.batch.engines import DaskCluster, thread_limit, usable_cores
+from reefscan.batch.events import Event, TileDamaged, TileFailed, TileKept, TileSkipped, WorkersReplaced
+from reefscan.batch.result import encode
+from reefscan.errors import DiskFullError, EngineError, InputError
+from reefscan.model import Window
+from tests.batch.toy_work import Counted, checker, never, same_except_west
+
+TILES = plan_tiles(Window(0, 0, 1000, 1500), 512)
+BAD = TILES[2]
+KEY = lambda core: tile_key(core, "x")  # noqa: E731
+
+
+@pytest.fixture
+def marks(tmp_path: Path) -> Path:
+    """A folder where work leaves a mark for each call."""
+    (tmp_path / "marks").mkdir()
+    return tmp_path / "marks"
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> TileStore:
+    """A fresh store."""
+    return TileStore.open(tmp_path / "store")
+
+
+def whole(ends: list[TileResult | TileFailure]) -> np.ndarray:
+    """Paint the tiles into one array; a cell painted twice or never shows as 255."""
+    out = np.full((1024, 1536), 255, np.uint8)
+    for end in ends:
+        assert isinstance(end, TileResult)
+        rows, cols = end.core.slices_in(Window(0, 0, 1024, 1536))
+        assert (out[rows, cols] == 255).all()
+        out[rows, cols] = end.rasters["score"]
+    return out
+
+
+def expected() -> np.ndarray:
+    """The closed form over the whole extent."""
+    rows, cols = np.mgrid[0:1024, 0:1536]
+    return ((rows * 7 + cols * 3) % 251).astype(np.uint8)
+
+
+@pytest.mark.parametrize("engine", [InProcess(), InProcess(threads=2), LocalProcesses(2)], ids=str)
+@pytest.mark.parametrize("kept", [True, False], ids=["with a store", "in memory"])
+def test_every_engine_gives_every_cell_once(engine: InProcess, kept: bool, store: TileStore) -> None:
+    ends = list(run_tiles(checker, TILES, engine=engine, store=store if kept else None, key_of=KEY))
+    np.testing.assert_array_equal(whole(ends), expected())
+
+
+def test_a_finished_run_is_gone_through_without_any_work(store: TileStore) -> None:
+    first = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    events: list[Event] = []
+    again = list(
+        run_tiles(never, TILES, engine=LocalProcesses(2), store=store, key_of=KEY, on_event=events.append)
+    )
+    assert [encode(end, "") for end in again] == [encode(end, "") for end in first]
+    assert sum(isinstance(event, TileKept) for event in events) == len(TILES)
+
+
+def test_a_run_that_is_left_in_the_middle_goes_on_where_it_stopped(store: TileStore, marks: Path) -> None:
+    work = Counted(marks)
+    ends = run_tiles(work, TILES, engine=InProcess(), store=store, key_of=KEY)
+    for _ in range(2):
+        next(ends)
+    ends.close()
+    begun = work.calls()
+    assert begun < len(TILES)
+    rest = list(run_tiles(work, TILES, engine=InProcess(), store=store, key_of=KEY))
+    assert work.calls() == len(TILES)
+    np.testing.assert_array_equal(whole(rest), expected())
+
+
+def test_only_the_damaged_tile_is_computed_again(store: TileStore, marks: Path) -> None:
+    list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    path = store.path(KEY(BAD))
+    path.write_bytes(path.read_bytes()[:-3])
+    work, events = Counted(marks), list[Event]()
+    ends = list(run_tiles(work, TILES, engine=InProcess(), store=store, key_of=KEY, on_event=events.append))
+    assert work.calls() == 1
+    assert TileDamaged(BAD) in events
+    np.testing.assert_array_equal(whole(ends), expected())
+
+
+def test_a_changed_recipe_computes_everything_and_the_old_one_is_still_there(
+    store: TileStore, marks: Path
+) -> None:
+    list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    work = Counted(marks)
+    other = list(
+        run_tiles(work, TILES, engine=InProcess(), store=store, key_of=lambda core: tile_key(core, "y"))
+    )
+    assert (len(other), work.calls()) == (len(TILES), len(TILES))
+    assert len(list(run_tiles(never, TILES, engine=InProcess(), store=store, key_of=KEY))) == len(TILES)
+
+
+@pytest.mark.parametrize("engine", [InProcess(), LocalProcesses(2)], ids=str)
+def test_after_a_changed_input_only_tiles_whose_blocks_changed_are_computed(
+    engine: InProcess, store: TileStore, marks: Path
+) -> None:
+    work = Counted(marks)
+    for text in ("old input", "new input"):
+        events: list[Event] = []
+        ends = list(
+            run_tiles(
+                work,
+                TILES,
+                engine=engine,
+                store=store,
+                key_of=lambda core, text=text: tile_key(core, text),
+                place_of=KEY,
+                same_inputs=same_except_west,
+                on_event=events.append,
+            )
+        )
+    west = sum(core.col < 512 for core in TILES)
+    assert work.calls() == len(TILES) + west
+    assert sum(isinstance(event, TileKept) and event.carried for event in events) == len(TILES) - west
+    np.testing.assert_array_equal(whole(ends), expected())
+    last = {"engine": InProcess(), "store": store, "place_of": KEY, "same_inputs": same_except_west}
+    assert len(list(run_tiles(never, TILES, key_of=lambda core: tile_key(core, "new input"), **last))) == len(
+        TILES
+    )
+
+
+@pytest.mark.parametrize("engine", [InProcess(), InProcess(threads=2), LocalProcesses(2)], ids=str)
+def test_one_failing_tile_is_named_and_does_not_stop_the_rest(
+    engine: InProcess, store: TileStore, marks: Path
+) -> None:
+    events: list[Event] = []
+    ends = list(
+        run_tiles(Counted(marks, BAD), TILES, engine=engine, store=store, key_of=KEY, on_event=events.append)
+    )
+    failed = [end for end in ends if isinstance(end, TileFailure)]
+    assert [end.core for end in failed] == [BAD]
+    assert failed[0].message == "ValueError: planted fault in two lines"
+    assert "toy_work.py" in failed[0].detail
+    assert len(ends) == len(TILES)
+    assert [event.core for event in events if isinstance(event, TileFailed)] == [BAD]
+    # The next run tries that tile again, and only that one.
+    calls = Counted(marks).calls()
+    ends = list(run_tiles(Counted(marks), TILES, engine=engine, store=store, key_of=KEY))
+    assert Counted(marks).calls() == calls + 1
+    np.testing.assert_array_equal(whole(ends), expected())
+
+
+def test_a_tile_that_kills_its_worker_once_is_done_in_the_end(store: TileStore, marks: Path) -> None:
+    work, events = Counted(marks, BAD, "die once"), list[Event]()
+    ends = list(
+        run_tiles(work, TILES, engine=LocalProcesses(2), store=store, key_of=KEY, on_event=events.append)
+    )
+    np.testing.assert_array_equal(whole(ends), expected())
+    assert sum(isinstance(event, WorkersReplaced) for event in events) == 1
+
+
+def test_a_tile_that_always_kills_its_worker_is_isolated_and_the_rest_is_done(
+    store: TileStore, marks: Path
+) -> None:
+    ends = list(
+        run_tiles(Counted(marks, BAD, "die"), TILES, engine=LocalProcesses(2), store=store, key_of=KEY)
+    )
+    failed = [end for end in ends if isinstance(end, TileFailure)]
+    assert [(end.core, end.attempts) for end in failed] == [(BAD, 3)]
+    assert "out of memory" in failed[0].message
+    assert len(ends) == len(TILES)
+
+
+def test_workers_killed_from_outside_cost_a_retry_and_not_a_tile(store: TileStore, marks: Path) -> None:
+    tiles = plan_tiles(Window(0, 0, 512, 512 * 40), 512)
+    work = Counted(marks, seconds=0.03)
+    stop = threading.Event()
+
+    def killer() -> None:
+        while not stop.wait(0.7):
+            for pid in work.pids() - {os.getpid()}:
+                try:
+                    os.kill(pid, signal.SIGKILL)
+                    break
+                except ProcessLookupError:
+                    continue
+            else:
+                continue
+            return
+
+    thread = threading.Thread(target=killer)
+    thread.start()
+    events: list[Event] = []
+    ends = list(
+        run_tiles(work, tiles, engine=LocalProcesses(2), store=store, key_of=KEY, on_event=events.append)
+    )
+    stop.set()
+    thread.join()
+    assert Counter(type(end) for end in ends) == {TileResult: len(tiles)}
+    assert any(isinstance(event, WorkersReplaced) for event in events)
+
+
+def test_skipped_tiles_yield_nothing_and_are_told(store: TileStore) -> None:
+    events: list[Event] = []
+    ends = list(
+        run_tiles(
+            checker,
+            TILES,
+            engine=InProcess(),
+            store=store,
+            key_of=KEY,
+            skip=lambda core: core == BAD,
+            on_event=events.append,
+        )
+    )
+    assert sorted(end.core for end in ends) == sorted(set(TILES) - {BAD})
+    assert [event.core for event in events if isinstance(event, TileSkipped)] == [BAD]
+
+
+def test_a_disk_that_fills_stops_the_run_and_keeps_what_is_finished(
+    store: TileStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ends = finish_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY)
+    done = [next(ends), next(ends)]
+    monkeypatch.setattr(os, "fsync", _no_space)
+    with pytest.raises(DiskFullError, match="give the same command again"):
+        next(ends)
+    monkeypatch.undo()
+    assert sorted(store.names()) == sorted(end.name for end in done)
+    rest = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    np.testing.assert_array_equal(whole(rest), expected())
+
+
+def _no_space(handle: int) -> None:
+    raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+
+def test_a_disk_that_fills_under_a_worker_process_stops_the_run_too(store: TileStore) -> None:
+    with pytest.raises(DiskFullError, match="give the same command again"):
+        list(run_tiles(LittleRoom(2000), TILES, engine=LocalProcesses(2), store=store, key_of=KEY))
+    rest = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    np.testing.assert_array_equal(whole(rest), expected())
+
+
+class LittleRoom:
+    """Work after which this process may write no file of more than so many bytes: as good as a full disk."""
+
+    def __init__(self, limit: int) -> None:
+        self.limit = limit
+
+    def __call__(self, core: Window) -> TileResult:
+        """Do the tile."""
+        import resource
+
+        resource.setrlimit(resource.RLIMIT_FSIZE, (self.limit, resource.RLIM_INFINITY))
+        return checker(core)
+
+
+def test_a_result_is_loaded_from_the_store_when_wanted_and_not_held(store: TileStore) -> None:
+    ends = list(finish_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    assert all(isinstance(end, Finished) and end.result is None for end in ends)
+    ordered = [end.load() for end in sorted(ends, key=lambda end: end.core)]
+    np.testing.assert_array_equal(whole(ordered), expected())
+
+
+def test_more_tiles_than_slots_are_never_all_in_flight(marks: Path, store: TileStore) -> None:
+    """A consumer that stops taking holds the work back: memory does not grow with the number of tiles."""
+    tiles = plan_tiles(Window(0, 0, 512, 512 * 30), 512)
+    work = Counted(marks)
+    ends = run_tiles(work, tiles, engine=LocalProcesses(2), store=store, key_of=KEY)
+    next(ends)
+    time.sleep(0.5)
+    assert work.calls() <= 8
+    ends.close()
+
+
+def test_nothing_depends_on_the_clock(store: TileStore, monkeypatch: pytest.MonkeyPatch) -> None:
+    jumps = iter(range(10**6, 0, -1000))
+    monkeypatch.setattr(time, "time", lambda: float(next(jumps)))
+    monkeypatch.setattr(time, "perf_counter", lambda: float(next(jumps)))
+    ends = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    for path in store.folder.rglob("*.tile"):
+        os.utime(path, (4e9, 4e9))  # written in a far future
+    again = list(run_tiles(never, TILES, engine=InProcess(), store=store, key_of=KEY))
+    np.testing.assert_array_equal(whole(ends), whole(again))
+
+
+def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
+    marks = tmp_path / "marks"
+    marks.mkdir()
+    code = f"""
+import sys
+from pathlib import Path
+from reefscan.batch import LocalProcesses, TileStore, plan_tiles, run_tiles, tile_key
+from reefscan.model import Window
+from tests.batch.toy_work import Counted
+if __name__ == "__main__":
+    work = Counted(Path({str(marks)!r}), seconds=0.5)
+    tiles = plan_tiles(Window(0, 0, 512, 512 * 100), 512)
+    list(run_tiles(work, tiles, engine=LocalProcesses(2), store=None, key_of=lambda core: tile_key(core)))
+"""
+    script = tmp_path / "scan.py"
+    script.write_text(code)
+    root = Path(__file__).resolve().parents[2]
+    parent = subprocess.Popen([sys.executable, str(script)], env={**os.environ, "PYTHONPATH": str(root)})
+    work = Counted(marks)
+    deadline = time.monotonic() + 60
+    while len(work.pids()) < 2 and time.monotonic() < deadline:
+        time.sleep(0.05)
+    pids = work.pids()
+    assert len(pids) == 2
+    parent.kill()
+    parent.wait()
+    deadline = time.monotonic() + 10
+    while any(alive(pid) for pid in pids) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not [pid for pid in pids if alive(pid)]
+
+
+def alive(pid: int) -> bool:
+    """True if a process of that number runs (one that ended and waits to be collected does not)."""
+    try:
+        os.kill(pid, 0)
+        return "\nState:\tZ" not in Path(f"/proc/{pid}/status").read_text()
+    except (ProcessLookupError, FileNotFoundError):
+        return False
+
+
+def test_workers_that_cannot_start_are_one_clear_error(
+    monkeypatch: pytest.MonkeyPatch, store: TileStore
+) -> None:
+    from reefscan.batch import engines
+
+    monkeypatch.setattr(engines, "start_worker", _die_at_start)
+    with pytest.raises(EngineError, match="do not start"):
+        list(run_tiles(checker, TILES, engine=LocalProcesses(1), store=store, key_of=KEY))
+
+
+def _die_at_start(life: object) -> None:
+    os._exit(3)
+
+
+def test_the_parent_compiles_before_any_worker_starts(store: TileStore) -> None:
+    order: list[str] = []
+    engine = LocalProcesses(1, prepare=lambda: order.append("prepared"))
+    for end in run_tiles(checker, TILES[:2], engine=engine, store=store, key_of=KEY):
+        order.append(type(end).__name__)
+    assert order == ["prepared", "TileResult", "TileResult"]
+
+
+def test_threads_in_workers_times_workers_fit_the_cores() -> None:
+    engine = choose_engine(workers=2)
+    assert isinstance(engine, LocalProcesses)
+    assert engine.threads * engine.workers <= max(2, usable_cores())
+    before = dict(os.environ)
+    with thread_limit(1):
+        assert os.environ["NUMBA_NUM_THREADS"] == os.environ["OMP_NUM_THREADS"] == "1"
+    assert dict(os.environ) == before
+
+
+def test_the_engine_follows_from_what_was_said() -> None:
+    assert choose_engine(workers=1) == InProcess()
+    assert choose_engine(scheduler="tcp://head:8786") == DaskCluster("tcp://head:8786")
+    with pytest.raises(InputError, match="--workers 0: wants 1 or more"):
+        choose_engine(workers=0)
+    with pytest.raises(InputError, match="--scheduler and --workers"):
+        choose_engine(workers=2, scheduler="tcp://head:8786")

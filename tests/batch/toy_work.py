@@ -1,0 +1,67 @@
+"""Work functions for the engine's tests: at module level, so that worker processes can import them."""
+
+from __future__ import annotations
+
+import os
+import signal
+import time
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from reefscan.batch import TileResult
+from reefscan.model import Window
+
+
+def checker(core: Window) -> TileResult:
+    """A result that any cell's row and column give in closed form."""
+    rows, cols = np.mgrid[core.row : core.row_end, core.col : core.col_end]
+    raster = ((rows * 7 + cols * 3) % 251).astype(np.uint8)
+    table = pa.table({"row": [core.row], "sum": [int(raster.sum())]})
+    return TileResult(core, {"candidates": table}, {"score": raster}, {"cells": raster.size}, {"b": "1"})
+
+
+@dataclass(frozen=True)
+class Counted:
+    """`checker` that leaves a mark in a folder each time it is called, and may do worse on one tile."""
+
+    marks: Path
+    bad: Window | None = None
+    how: str = "raise"
+    seconds: float = 0.0
+
+    def __call__(self, core: Window) -> TileResult:
+        """Do the tile, or what ``how`` says if it is the bad one."""
+        name = f"{core.row}_{core.col}_{os.getpid()}_{time.monotonic_ns()}"
+        (self.marks / name).write_text(str(os.getpid()))
+        time.sleep(self.seconds)
+        if core == self.bad:
+            if self.how == "raise":
+                raise ValueError("planted fault\nin two lines")
+            if self.how == "die":
+                os.kill(os.getpid(), signal.SIGKILL)
+            if self.how == "die once" and not (self.marks / "died").exists():
+                (self.marks / "died").write_text("")
+                os.kill(os.getpid(), signal.SIGKILL)
+        return checker(core)
+
+    def calls(self) -> int:
+        """How many tiles were begun."""
+        return sum(1 for mark in self.marks.iterdir() if mark.name != "died")
+
+    def pids(self) -> set[int]:
+        """Which processes began tiles."""
+        return {int(mark.read_text()) for mark in self.marks.iterdir() if mark.name != "died"}
+
+
+def never(core: Window) -> TileResult:
+    """Work that must not be called."""
+    raise AssertionError(f"called for {core}")
+
+
+def same_except_west(core: Window, hashes: Mapping[str, str]) -> bool:
+    """Say that only the tiles of the first column changed."""
+    return core.col >= 512 and hashes == {"b": "1"}
