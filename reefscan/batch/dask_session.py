@@ -64,7 +64,7 @@ class DaskSession:
     def close(self) -> None:
         try:
             if self._executor is not None and self._client.status == "running":
-                self._executor.shutdown(wait=False, cancel_futures=True)
+                self._executor.shutdown(wait=False)
         except (CancelledError, OSError, TimeoutError, RuntimeError) as error:
             logger.debug("closing the executor: %s", error)
         finally:

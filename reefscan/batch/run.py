@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 from collections import deque
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -83,10 +83,11 @@ class _Queue:
     suspects: deque[_Try] = field(default_factory=deque)
     ended: bool = False
 
-    def next(self, in_flight: int, slots: int) -> _Try | None:
+    def next(self, flying: Collection[_Try], slots: int) -> _Try | None:
+        """Return what may start now beside what is flying; None if nothing may."""
         if self.suspects:
-            return self.suspects.popleft() if in_flight == 0 else None
-        if self.ended or in_flight >= slots:
+            return None if flying else self.suspects.popleft()
+        if self.ended or len(flying) >= slots or any(one.deaths for one in flying):
             return None
         found = next(self.fresh, None)
         self.ended = found is None
@@ -228,7 +229,7 @@ def _drive(
     flying: dict[Future[Reply], _Try] = {}
     while True:
         broken: list[tuple[_Try, BaseException]] = []
-        while (one := queue.next(len(flying), session.slots)) is not None:
+        while (one := queue.next(flying.values(), session.slots)) is not None:
             try:
                 flying[session.submit(partial(run_tile, job, one.task))] = one
             except session.deadly as error:

@@ -192,6 +192,10 @@ def test_a_tile_that_always_kills_its_worker_is_isolated_and_the_rest_is_done(
     assert [(end.core, end.attempts) for end in failed] == [(BAD, 3)]
     assert "out of memory" in failed[0].message
     assert len(ends) == len(TILES)
+    # A suspect runs alone: the others were each begun at most twice, once beside it and once more.
+    begun = Counter(mark.name.rsplit("_", 2)[0] for mark in marks.iterdir())
+    assert begun.pop(f"{BAD.row}_{BAD.col}") == 3
+    assert max(begun.values()) <= 2
 
 
 def test_workers_killed_from_outside_cost_a_retry_and_not_a_tile(store: TileStore, marks: Path) -> None:
@@ -260,7 +264,7 @@ def _no_space(handle: int) -> None:
 
 def test_a_disk_that_fills_under_a_worker_process_stops_the_run_too(store: TileStore) -> None:
     with pytest.raises(DiskFullError, match="give the same command again"):
-        list(run_tiles(LittleRoom(2000), TILES, engine=LocalProcesses(2), store=store, key_of=KEY))
+        list(run_tiles(LittleRoom(300), TILES, engine=LocalProcesses(2), store=store, key_of=KEY))
     rest = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
     np.testing.assert_array_equal(whole(rest), expected())
 
