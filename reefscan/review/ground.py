@@ -1,0 +1,173 @@
+"""The ground behind a picture: overviews of whole sheets and profiles across single sites.
+
+Reads through the grid protocol only, strip by strip, so a whole coast needs no more memory than its picture.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import Transformer
+
+from reefscan.errors import InputError
+from reefscan.model import BLOCK, GridSource, Sheet, Window, to_metres
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Ground:
+    """One picture's worth of seabed.
+
+    Parameters
+    ----------
+    elev : ndarray, shape (rows, cols)
+        Metres, positive up, rows north to south, NaN unknown.
+    west_m, north_m, cell_m : float
+        Outer edges and side of a (thinned) cell in ``crs``, metres.
+    crs : str
+    """
+
+    elev: Floats
+    west_m: float
+    north_m: float
+    cell_m: float
+    crs: str
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, south, east, north."""
+        rows, cols = self.elev.shape
+        return (
+            self.west_m,
+            self.north_m - rows * self.cell_m,
+            self.west_m + cols * self.cell_m,
+            self.north_m,
+        )
+
+
+def overview(source: GridSource, window: Window, *, most: int) -> Ground:
+    """Means of whole blocks of cells over ``window``, with at most ``most`` of them a side.
+
+    A mean over known cells only; a block without any is unknown.
+    """
+    if window.empty:
+        raise InputError(
+            f"{source.name}: nothing of the grid lies in the asked area; name an area on the grid"
+        )
+    factor = max(1, -(-max(window.height, window.width) // most))
+    rows, cols = -(-window.height // factor), -(-window.width // factor)
+    out = np.full((rows, cols), np.nan)
+    strip = max(1, BLOCK // factor)
+    for first in range(0, rows, strip):
+        last = min(first + strip, rows)
+        part = Window(window.row + first * factor, window.col, (last - first) * factor, cols * factor)
+        elev = to_metres(source.read(part).elev_mm)
+        if factor == 1:
+            out[first:last] = elev
+            continue
+        blocks = elev.reshape(last - first, factor, cols, factor)
+        known = np.isfinite(blocks)
+        count = known.sum(axis=(1, 3))
+        total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
+        out[first:last] = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+    west, _, _, north = source.sheet.bounds(window)
+    return Ground(out, west, north, source.sheet.cell_m * factor, source.sheet.crs)
+
+
+def overview_of_all(sources: Sequence[GridSource], *, most: int) -> Ground:
+    """One picture of all sheets, in the CRS of the first: finer sheets lie on top of coarser ones."""
+    if not sources:
+        raise InputError("the run names no grid; scan again")
+    if len(sources) == 1:
+        return overview(sources[0], sources[0].extent, most=most)
+    base = sources[0].sheet.crs
+    boxes = [_box_in(source, base) for source in sources]
+    west, south = min(b[0] for b in boxes), min(b[1] for b in boxes)
+    east, north = max(b[2] for b in boxes), max(b[3] for b in boxes)
+    cell = max(max(east - west, north - south) / most, min(s.sheet.cell_m for s in sources))
+    rows, cols = max(1, int(np.ceil((north - south) / cell))), max(1, int(np.ceil((east - west) / cell)))
+    out = np.full((rows, cols), np.nan)
+    x, y = np.meshgrid(west + (np.arange(cols) + 0.5) * cell, north - (np.arange(rows) + 0.5) * cell)
+    for source in sorted(sources, key=lambda s: -s.sheet.cell_m):
+        part = overview(source, source.extent, most=most)
+        px, py = _moved(x, y, base, part.crs)
+        col = np.floor((px - part.west_m) / part.cell_m)
+        row = np.floor((part.north_m - py) / part.cell_m)
+        inside = (col >= 0) & (row >= 0) & (col < part.elev.shape[1]) & (row < part.elev.shape[0])
+        value = np.full(x.shape, np.nan)
+        value[inside] = part.elev[row[inside].astype(int), col[inside].astype(int)]
+        out = np.where(np.isfinite(value), value, out)
+    return Ground(out, west, north, cell, base)
+
+
+def _moved(x: Floats, y: Floats, source: str, target: str) -> tuple[Floats, Floats]:
+    """Coordinates in another CRS; untouched if it is the same one."""
+    if source == target:
+        return x, y
+    px, py = Transformer.from_crs(source, target, always_xy=True).transform(x, y)
+    return np.asarray(px), np.asarray(py)
+
+
+def _box_in(source: GridSource, crs: str) -> tuple[float, float, float, float]:
+    """Bounds of a sheet in another CRS, from points all along its edge."""
+    west, south, east, north = source.sheet.bounds(source.extent)
+    t = np.linspace(0.0, 1.0, 21)
+    x = np.concatenate([west + t * (east - west)] * 2 + [np.full(21, west), np.full(21, east)])
+    y = np.concatenate(
+        [np.full(21, south), np.full(21, north), south + t * (north - south), south + t * (north - south)]
+    )
+    px, py = _moved(x, y, source.sheet.crs, crs)
+    return float(px.min()), float(py.min()), float(px.max()), float(py.max())
+
+
+def profile(
+    source: GridSource, *, lon: float, lat: float, heading_deg: float, half_m: float, count: int
+) -> Floats:
+    """Depths (m, positive down, NaN unknown) along a heading, as a sounder would draw them crossing the site.
+
+    Parameters
+    ----------
+    lon, lat : float
+        The drop point, which is the middle sample.
+    heading_deg : float
+        True heading; samples run from behind the site to beyond it.
+    half_m : float
+        Distance to each end.
+    count : int
+        Number of samples, odd.
+
+    Returns
+    -------
+    ndarray, shape (count,)
+        Bilinear between cell centres; unknown where any of the four cells is.
+    """
+    sheet = source.sheet
+    x, y = _along(sheet, lon=lon, lat=lat, heading_deg=heading_deg, half_m=half_m, count=count)
+    col, row = np.asarray(sheet.col_of(x)), np.asarray(sheet.row_of(y))
+    top, left = int(np.floor(row.min())), int(np.floor(col.min()))
+    window = Window(top, left, int(np.floor(row.max())) - top + 2, int(np.floor(col.max())) - left + 2)
+    elev = to_metres(source.read(window).elev_mm)
+    r, c = row - top, col - left
+    r0, c0 = np.floor(r).astype(int), np.floor(c).astype(int)
+    fr, fc = r - r0, c - c0
+    upper = elev[r0, c0] * (1 - fc) + elev[r0, c0 + 1] * fc
+    lower = elev[r0 + 1, c0] * (1 - fc) + elev[r0 + 1, c0 + 1] * fc
+    depth: Floats = -(upper * (1 - fr) + lower * fr)
+    return depth
+
+
+def _along(
+    sheet: Sheet, *, lon: float, lat: float, heading_deg: float, half_m: float, count: int
+) -> tuple[Floats, Floats]:
+    """Grid coordinates of evenly spaced points on the heading; true north is found by a step to it."""
+    to_grid = Transformer.from_crs("EPSG:4326", sheet.crs, always_xy=True)
+    x0, y0 = to_grid.transform(lon, lat)
+    xn, yn = to_grid.transform(lon, lat + 1e-4)
+    north = np.arctan2(xn - x0, yn - y0)
+    angle = np.radians(heading_deg) + north
+    t = np.linspace(-half_m, half_m, count)
+    return x0 + t * np.sin(angle), y0 + t * np.cos(angle)
