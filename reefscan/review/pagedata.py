@@ -1,0 +1,249 @@
+"""What the offline page carries: sites, recipe, shaded picture, contours, features and profiles, as plain JSON.
+
+Sizes are bounded: the picture by its pixels, profiles by a number of sites; what was left out is said in
+``notes`` on the page itself.
+"""
+
+from __future__ import annotations
+
+import base64
+import io
+import math
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+from pyproj import CRS, Transformer
+
+from reefscan.model import GridSource
+from reefscan.recipe import TERM_NOTES, Recipe
+from reefscan.render.marks import CAUTION, KINDS, contour_depths
+from reefscan.render.shade import choose_stretch, shaded_relief
+from reefscan.review.ground import Ground, overview_of_all, profile
+
+Floats = NDArray[np.float64]
+
+PICTURE_PX = 2000
+PROFILE_HALF_M = 80.0
+PROFILE_COUNT = 81
+MOST_PROFILES = 2000
+LATTICE = 17
+
+NUMBERS = {
+    "lon": 7, "lat": 7, "depth_m": 2, "height_m": 2, "relief_m": 2, "width_m": 1, "off_m": 1, "axis_deg": 1,
+    "cross_deg": 1, "facing_deg": 1, "slope_deg": 1, "vrm": 5, "bpi_fine_m": 2, "bpi_broad_m": 2,
+    "uncertainty_m": 2, "height_sigma_m": 2, "position_m": 1, "dug_like": 2, "moving_like": 2, "interpolated": 2,
+    "length_m": 1, "cell_m": 3,
+}  # fmt: skip
+"""Columns the page shows, with the decimals of the stored table."""
+
+TEXTS = ("id", "kind", "feature_id", "source", "why")
+
+
+def site_columns(table: pd.DataFrame, recipe: Recipe) -> dict[str, list[Any]]:
+    """Columns as plain lists, unknown numbers None; every column that a term judges comes along unrounded."""
+    out: dict[str, list[Any]] = {}
+    judged = {term.column for term in recipe.score.terms.values()}
+    for name in TEXTS:
+        if name in table:
+            out[name] = ["" if pd.isna(v) else str(v) for v in table[name]]
+    for name in [*NUMBERS, *sorted(judged - set(NUMBERS))]:
+        if name not in table:
+            continue
+        values = pd.to_numeric(table[name], errors="coerce").to_numpy(dtype=np.float64)
+        out[name] = [None if not math.isfinite(v) else v for v in values.tolist()]
+    if "flags" in table:
+        out["flags"] = [_flags(v) for v in table["flags"]]
+    return out
+
+
+def _flags(value: Any) -> list[str]:
+    """Flags as a list of texts, from a list, an array or text."""
+    if isinstance(value, str):
+        return [value] if value else []
+    if isinstance(value, (list, tuple, np.ndarray)):
+        return [str(v) for v in value]
+    return []
+
+
+def recipe_data(recipe: Recipe) -> dict[str, Any]:
+    """The recipe as JSON; open corners as the words ``inf`` and ``-inf``."""
+    data: dict[str, Any] = recipe.model_dump(mode="python")
+    for term in data["score"]["terms"].values():
+        term["kinds"] = list(term["kinds"])
+        for corner in "abcd":
+            if math.isinf(term[corner]):
+                term[corner] = "inf" if term[corner] > 0 else "-inf"
+    return data
+
+
+def picture(ground: Ground, *, band_max_m: float, quality: int = 82) -> tuple[str, float]:
+    """Shaded relief as a JPEG data URI, and the depth at which its tint ends."""
+    from PIL import Image
+
+    wet = -ground.elev[np.isfinite(ground.elev) & (ground.elev < 0)]
+    deepest = max(float(np.quantile(wet, 0.995)) if wet.size else band_max_m, 0.5)
+    stretch = choose_stretch(ground.elev, ground.cell_m)
+    rgb = shaded_relief(ground.elev, ground.cell_m, band_max_m=band_max_m, deepest_m=deepest, stretch=stretch)
+    out = io.BytesIO()
+    Image.fromarray(rgb).save(out, "JPEG", quality=quality, optimize=True)
+    return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode(), deepest
+
+
+def contours(ground: Ground, *, deepest_m: float, most_points: int = 120_000) -> list[dict[str, Any]]:
+    """Lines of equal depth at even round metres, in picture pixels; coarser steps until they are few enough."""
+    from contourpy import contour_generator
+
+    if min(ground.elev.shape) < 3:
+        return []
+    factor = max(1, max(ground.elev.shape) // 700)
+    rows, cols = (n // factor for n in ground.elev.shape)
+    blocks = ground.elev[: rows * factor, : cols * factor].reshape(rows, factor, cols, factor)
+    calm = blocks.mean(axis=(1, 3))
+    if min(calm.shape) < 2 or not np.isfinite(calm).any():
+        return []
+    x = (np.arange(cols) + 0.5) * factor
+    y = (np.arange(rows) + 0.5) * factor
+    generator = contour_generator(x=x, y=y, z=np.ma.masked_invalid(calm))
+    for most in (9, 6, 4, 2):
+        out: list[dict[str, Any]] = []
+        total = 0
+        for depth in [0.0, *contour_depths(deepest_m, "m", most=most)]:
+            lines = [np.asarray(line) for line in generator.lines(-depth) if len(line) > 6]
+            total += sum(len(line) for line in lines)
+            out.append({"depth": depth, "lines": [np.round(line, 1).ravel().tolist() for line in lines]})
+        if total <= most_points:
+            return out
+    return out[:1]
+
+
+def feature_lines(features: Mapping[str, GeoDataFrame], ground: Ground) -> list[dict[str, Any]]:
+    """Feature lines in picture pixels, by kind."""
+    out: list[dict[str, Any]] = []
+    for kind in KINDS.values():
+        frame = features.get(kind.layer)
+        if frame is None or len(frame) == 0:
+            continue
+        shapes = frame.geometry
+        if shapes.crs is not None and CRS(shapes.crs) != CRS(ground.crs):
+            shapes = shapes.to_crs(ground.crs)
+        lines: list[list[float]] = []
+        for shape in shapes.simplify(ground.cell_m * 0.5):
+            if shape is None or shape.is_empty:
+                continue
+            for part in getattr(shape, "geoms", [shape]):
+                edge = getattr(part, "exterior", part)
+                xy = np.asarray(edge.coords)[:, :2]
+                px = (xy - (ground.west_m, ground.north_m)) / (ground.cell_m, -ground.cell_m)
+                lines.append(np.round(px, 1).ravel().tolist())
+        out.append({"kind": kind.name, "lines": lines})
+    return out
+
+
+def lattice(ground: Ground) -> dict[str, Any]:
+    """Longitude and latitude on an even lattice of picture points: the page interpolates positions from it."""
+    west, south, east, north = ground.bounds
+    x, y = np.meshgrid(np.linspace(west, east, LATTICE), np.linspace(north, south, LATTICE))
+    lon, lat = Transformer.from_crs(ground.crs, "EPSG:4326", always_xy=True).transform(x, y)
+    lon = np.degrees(np.unwrap(np.unwrap(np.radians(np.asarray(lon)), axis=1), axis=0))
+    return {"n": LATTICE, "lon": np.round(lon, 8).ravel().tolist(), "lat": np.round(lat, 8).ravel().tolist()}
+
+
+def profiles(
+    table: pd.DataFrame, sources: Sequence[GridSource], *, most: int = MOST_PROFILES
+) -> list[list[float | None] | None]:
+    """Depths along ``cross_deg`` for the first ``most`` rows; None where no heading or no grid is known."""
+    out: list[list[float | None] | None] = []
+    by_sheet = list(sources)
+    for number, row in enumerate(table.itertuples(index=False)):
+        heading = getattr(row, "cross_deg", math.nan)
+        if heading is None or not math.isfinite(heading):
+            facing = getattr(row, "facing_deg", math.nan)
+            heading = facing if facing is not None and math.isfinite(facing) else 0.0
+        depths = None
+        if number < most:
+            for source in sorted(by_sheet, key=lambda s: s.sheet.cell_m):
+                found = profile(source, lon=float(row.lon), lat=float(row.lat), heading_deg=float(heading),
+                                half_m=PROFILE_HALF_M, count=PROFILE_COUNT)  # fmt: skip
+                if np.isfinite(found[PROFILE_COUNT // 2]) or (depths is None and np.isfinite(found).any()):
+                    depths = found
+                if np.isfinite(found[PROFILE_COUNT // 2]):
+                    break
+        out.append(
+            None if depths is None else [None if not math.isfinite(d) else round(float(d), 2) for d in depths]
+        )
+    return out
+
+
+def page_data(
+    table: pd.DataFrame,
+    *,
+    recipe: Recipe,
+    sources: Sequence[GridSource],
+    features: Mapping[str, GeoDataFrame],
+    run_name: str,
+    limits: str = "",
+    warnings: Sequence[str] = (),
+    picture_px: int = PICTURE_PX,
+) -> dict[str, Any]:
+    """Everything the page shows, JSON-ready.
+
+    Parameters
+    ----------
+    table : DataFrame
+        All candidates of the run with raw measures, best first; may be empty.
+    recipe : Recipe
+        The one the run was scored with.
+    sources : sequence of GridSource
+        The grids of the run, sheet by sheet.
+    features : mapping of GeoDataFrame
+        ``ledges``, ``troughs``, ``rises``.
+    run_name, limits : str
+    warnings : sequence of str
+    picture_px : int
+        Longer side of the picture.
+    """
+    ground = overview_of_all(sources, most=picture_px)
+    uri, deepest = picture(ground, band_max_m=recipe.depth_band[1])
+    to_grid = Transformer.from_crs("EPSG:4326", ground.crs, always_xy=True)
+    columns = site_columns(table, recipe)
+    if len(table):
+        x, y = to_grid.transform(table["lon"].to_numpy(dtype=float), table["lat"].to_numpy(dtype=float))
+        columns["px"] = np.round((np.asarray(x) - ground.west_m) / ground.cell_m, 2).tolist()
+        columns["py"] = np.round((ground.north_m - np.asarray(y)) / ground.cell_m, 2).tolist()
+    else:
+        columns = {k: [] for k in ("id", "kind", "feature_id", "lon", "lat", "depth_m", "px", "py")}
+    notes = [str(w) for w in warnings]
+    if len(table) > MOST_PROFILES:
+        notes.append(
+            f"Profiles are stored for the best {MOST_PROFILES} of {len(table)} sites, to keep the file small."
+        )
+    rows, cols = ground.elev.shape
+    return {
+        "schema": "reefscan-page/1",
+        "run": run_name,
+        "caution": CAUTION,
+        "limits": limits,
+        "notes": notes,
+        "recipe": recipe_data(recipe),
+        "term_notes": dict(TERM_NOTES),
+        "table": {"n": len(table), "columns": columns},
+        "profiles": {"half_m": PROFILE_HALF_M, "rows": profiles(table, sources)},
+        "picture": {
+            "uri": uri,
+            "width": cols,
+            "height": rows,
+            "cell_m": ground.cell_m,
+            "deepest_m": round(deepest, 1),
+        },
+        "contours": contours(ground, deepest_m=min(deepest, recipe.depth_band[1] * 3)),
+        "features": feature_lines(features, ground),
+        "lattice": lattice(ground),
+        "kinds": {
+            k.name: {"words": k.words, "outline": [list(p) for p in k.outline], "dash": list(k.line)}
+            for k in KINDS.values()
+        },
+    }
