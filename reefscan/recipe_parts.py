@@ -30,7 +30,7 @@ from pydantic import (
     model_validator,
 )
 
-from reefscan.errors import RecipeError
+from reefscan.errors import NeedsScanError, RecipeError
 from reefscan.units import parse_length
 
 RECIPE_VERSION: Literal[1] = 1
@@ -180,8 +180,12 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "width": {"column": "width_m", "a": 4.0, "b": 8.0, "c": 40.0, "d": 80.0, "kinds": ("trough",)},
         "floor": {"column": "slope_deg", "c": 10.0, "d": 20.0},
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.01},
-        "not_dug": {"column": "dug_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True},
-        "not_moving": {"column": "moving_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True},
+        "not_dug": {
+            "column": "dug_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True, "kinds": KINDS[:3],
+        },
+        "not_moving": {
+            "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True, "kinds": KINDS[:3],
+        },
     }  # fmt: skip
 
 
@@ -222,6 +226,9 @@ class Score(_Part):
     )
     say_position_m: Metres = Field(
         default=15.0, gt=0, description="from this uncertainty of position on, it is flagged"
+    )
+    say_confidence: float = Field(
+        default=0.7, ge=0, le=1, description="below this confidence the height is said to be unsure"
     )
     terms: dict[str, Term] = Field(default_factory=dict, validate_default=True, description="the terms")
 
@@ -306,6 +313,30 @@ class Recipe(_Part):
         terms["depth"]["weight"] = terms["depth"]["weight"] or 1.0
         score = {**self.score.model_dump(), "terms": terms}
         return Recipe(find=Find(**find), score=Score(**score), rank=self.rank)
+
+    def with_find_of(self, stored: Recipe) -> Recipe:
+        """Return this recipe on the candidates that ``stored`` searched for.
+
+        Raises
+        ------
+        NeedsScanError
+            If the two search for different things, or this one asks for depths that were not searched.
+        """
+        mine, theirs = self.find.model_dump(), stored.find.model_dump()
+        band = ("depth_min_m", "depth_max_m")
+        for name, wanted in mine.items():
+            if name not in band and wanted != theirs[name]:
+                raise NeedsScanError(
+                    f"find.{name} = {wanted:g}, but the run was searched with {theirs[name]:g}: "
+                    "that touches the grid, so scan again with this recipe"
+                )
+        (low, high), (first, last) = self.depth_band, (theirs[name] for name in band)
+        if low < first or high > last:
+            raise NeedsScanError(
+                f"depths {low:g} to {high:g} m are asked for, but the run searched {first:g} to {last:g} m: "
+                "scan again with this band"
+            )
+        return self.model_copy(update={"find": stored.find})
 
     def with_top(self, top: int) -> Recipe:
         """Return a recipe that lists ``top`` sites."""

@@ -1,0 +1,326 @@
+"""From stored measures to score and confidence: arrays in, arrays out, no raster touched.
+
+The formula, exactly, so that any other program (the offline page) gives the same digits
+---------------------------------------------------------------------------------------
+All inputs are the *stored, rounded* measures of the candidate table. For each term in the order of
+the recipe (weight 0 = off; a term whose column is absent, or unknown at every site of the kinds it
+applies to, is dropped for the whole run):
+
+1. ``mu = 0`` if ``x < a`` or ``x > d``; else ``(x - a) / (b - a)`` if ``x < b``; else
+   ``(d - x) / (d - c)`` if ``x > c``; else 1. Unknown x: ``score.unknown`` (0.5), but 0 for a bonus.
+2. Parts (neither bonus nor penalty): an optional one becomes ``max(mu, score.optional_floor)``;
+   a required one at 0 makes the score 0 and the site is not listed.
+   ``s = 100 * exp(sum(w * ln(mu)) / sum(w))``, summed over the terms that apply to the site's kind;
+   100 where none applies.
+3. Each bonus in order: ``s = s + (100 - s) * w * mu``. Then each penalty: ``s = s * (1 - w * (1 - mu))``.
+4. ``points = rint(s * 1e6)``, an integer (half to even; a tie there has no practical weight). All
+   differences between math libraries end here. Ranking uses ``points``.
+5. The printed score is ``points / 1e5`` rounded half to even *in integers*, over 10:
+   ``q, r = divmod(points, 100000)``; ``q += 1`` if ``r > 50000`` or (``r == 50000`` and q is odd);
+   ``score = q / 10``. The confidence goes the same way: ``c6 = rint(p * 1e6)``, then two decimals.
+
+Why integers: ``round(84.25, 1)`` sees a binary fraction, and JavaScript another rounding rule; an
+integer number of millionths has neither trouble.
+
+Confidence: ``p = Phi((height - a) / sigma)``, with ``a`` the lower corner of the site's own height term.
+``sigma`` is ``height_sigma_m`` where it is above 0, else ``sqrt(2) * uncertainty_m`` where that is above 0,
+else ``sqrt(2) * TVU(depth) / 1.959963984540054`` of the recipe's S-44 order. `erfc` good to 1e-9 is enough.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from reefscan.recipe import Score, Term
+
+Floats = NDArray[np.float64]
+
+S44_TVU: dict[str, tuple[float, float]] = {
+    "exclusive": (0.15, 0.0075),
+    "special": (0.25, 0.0075),
+    "1a": (0.50, 0.013),
+    "1b": (0.50, 0.013),
+    "2": (1.0, 0.023),
+}
+"""a (m) and b of the total vertical uncertainty, IHO S-44 Ed. 6.1.0 (2022), Table 1."""
+
+Z95 = 1.959963984540054
+"""Two-sided 95 % point of the normal law: S-44 states its uncertainty at 95 %."""
+
+HEIGHT_COLUMN = "height_m"
+
+
+@dataclass(frozen=True)
+class Scored:
+    """Scores of a whole table, row for row.
+
+    Attributes
+    ----------
+    points : ndarray of int64
+        Score in millionths of a point (0 to 100 000 000): what is ranked.
+    score : ndarray of float64
+        The printed score, 0-100 in tenths.
+    confidence : ndarray of float64
+        0-1 in hundredths; NaN for kinds that no height term applies to.
+    listed : ndarray of bool
+        False where a required term is worth nothing.
+    memberships : dict of str to ndarray
+        Membership of every term in use, before any floor; NaN where it does not apply or is unknown.
+    unknown : dict of str to ndarray of bool
+        Where a term applies and its value is unknown.
+    assumed : ndarray of bool
+        True where the confidence rests on the assumed S-44 order.
+    dropped : tuple of str
+        Terms that are absent from the whole run.
+    """
+
+    points: NDArray[np.int64]
+    score: Floats
+    confidence: Floats
+    listed: NDArray[np.bool_]
+    memberships: dict[str, Floats]
+    unknown: dict[str, NDArray[np.bool_]]
+    assumed: NDArray[np.bool_]
+    dropped: tuple[str, ...]
+
+
+def trapezoid(x: Floats | float, a: float, b: float, c: float, d: float) -> Floats:
+    """Membership: 0 outside ``a..d``, 1 between ``b`` and ``c``, linear between; NaN stays NaN.
+
+    ``a == b`` (or ``c == d``) is a hard edge that belongs to the band. Infinite corners leave a side
+    open; ``a = -inf`` with a finite ``b`` is worth the full amount everywhere below ``c``.
+
+    Examples
+    --------
+    >>> trapezoid(np.array([5, 7.5, 10, 30, 41]), 5, 10, 20, 40).tolist()
+    [0.0, 0.5, 1.0, 0.5, 0.0]
+    """
+    x = np.asarray(x, dtype=np.float64)
+    mu = np.ones_like(x)
+    if np.isfinite(a) and b > a:
+        mu = np.where(x < b, (x - a) / (b - a) if np.isfinite(b) else 0.0, mu)
+    if np.isfinite(d) and d > c:
+        mu = np.where(x > c, (d - x) / (d - c) if np.isfinite(c) else 0.0, mu)
+    mu = np.where((x < a) | (x > d), 0.0, mu)
+    return np.where(np.isnan(x), np.nan, mu)
+
+
+def weighted_geometric_mean(memberships: Floats, weights: Floats) -> Floats:
+    """``(prod mu^w)^(1 / sum w)`` along the last axis; 0 where a mu with a weight is 0.
+
+    Parameters
+    ----------
+    memberships : ndarray, shape (..., n)
+        Values in 0-1; NaN = the term does not apply (its weight is left out).
+    weights : ndarray, shape (n,)
+        Not negative.
+
+    Returns
+    -------
+    ndarray, shape (...)
+        0-1; 1 where no term applies.
+    """
+    mu = np.asarray(memberships, dtype=np.float64)
+    w = np.where(np.isnan(mu), 0.0, np.asarray(weights, dtype=np.float64))
+    zero = ((mu == 0) & (w > 0)).any(axis=-1)
+    safe = np.where(np.isnan(mu) | (mu == 0), 1.0, mu)
+    total = w.sum(axis=-1)
+    mean = np.exp((w * np.log(safe)).sum(axis=-1) / np.where(total > 0, total, 1.0))
+    return np.where(zero, 0.0, mean)
+
+
+def round_half_even(value: Floats, decimals: int) -> tuple[NDArray[np.int64], Floats]:
+    """Round through whole millionths, so that every language prints the same digits.
+
+    Returns
+    -------
+    millionths : ndarray of int64
+        ``rint(value * 1e6)``; 0 where the value is NaN.
+    rounded : ndarray of float64
+        The millionths rounded half to even to ``decimals`` (0 to 5), in integers; NaN stays NaN.
+
+    Examples
+    --------
+    >>> round_half_even(np.array([84.25, 84.35, 84.250001]), 1)[1].tolist()
+    [84.2, 84.4, 84.3]
+    """
+    nan = np.isnan(value)
+    millionths = np.rint(np.where(nan, 0.0, value) * 1e6).astype(np.int64)
+    step = 10 ** (6 - decimals)
+    q, r = np.divmod(millionths, step)
+    q = q + ((2 * r > step) | ((2 * r == step) & (q % 2 == 1)))
+    return millionths, np.where(nan, np.nan, q / 10**decimals)
+
+
+def total_vertical_uncertainty(depth_m: Floats | float, *, order: str) -> Floats:
+    """Largest total vertical uncertainty (m, 95 %) that S-44 allows at a depth: sqrt(a² + (b d)²)."""
+    a, b = S44_TVU[order]
+    depth = np.maximum(np.asarray(depth_m, dtype=np.float64), 0.0)
+    return np.sqrt(a * a + (b * depth) ** 2)
+
+
+def height_confidence(
+    height_m: Floats | float, threshold_m: Floats | float, sigma_m: Floats | float
+) -> Floats:
+    """Probability that the true height reaches a threshold, its error being normal with ``sigma_m``.
+
+    ``sigma_m`` is that of the *height*: for two depths with independent errors, sqrt(2) times the sigma
+    of one. It misleads where the errors go together (then it is too low).
+    """
+    z = (np.asarray(height_m, dtype=np.float64) - threshold_m) / np.asarray(sigma_m, dtype=np.float64)
+    return np.asarray(ndtr(z), dtype=np.float64)
+
+
+def score_table(table: pd.DataFrame, score: Score) -> Scored:
+    """Score every row of a candidate table.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stored, rounded measures; needs ``kind``; NaN = unknown. Not modified.
+    score : Score
+        The ``[score]`` part of the recipe.
+
+    Returns
+    -------
+    Scored
+        Row for row.
+    """
+    n = len(table)
+    kind = table["kind"].astype("category")
+    codes = kind.cat.codes.to_numpy()
+    names = [str(k) for k in kind.cat.categories]
+
+    memberships: dict[str, Floats] = {}
+    unknown: dict[str, NDArray[np.bool_]] = {}
+    dropped: list[str] = []
+    for name, term in score.terms.items():
+        if term.weight == 0:
+            continue
+        applies = _applies(term, names)[codes] if names else np.zeros(n, dtype=bool)
+        if not applies.any():
+            continue
+        x = _column(table, term.column)
+        if x is None or np.isnan(x[applies]).all():
+            dropped.append(name)
+            continue
+        mu = trapezoid(x, term.a, term.b, term.c, term.d)
+        unknown[name] = applies & np.isnan(mu)
+        memberships[name] = np.where(applies, mu, np.nan)
+
+    points_f, listed = _combine(memberships, unknown, score, n)
+    points, rounded = round_half_even(points_f, 1)
+    sure, assumed = _confidence(table, score, codes, names)
+    _, confidence = round_half_even(sure, 2)
+    return Scored(points, rounded, confidence, listed, memberships, unknown, assumed, tuple(dropped))
+
+
+def score_cells(
+    measures: Mapping[str, NDArray[np.floating]], *, kind: str, score: Score
+) -> NDArray[np.uint8]:
+    """Score cells as if a site of ``kind`` stood in each: what ``score.tif`` holds.
+
+    Terms whose column is not among ``measures`` are left out. 255 (unknown) where a required measure
+    is unknown; 0 where a required one is worth nothing.
+
+    Parameters
+    ----------
+    measures : mapping of str to ndarray
+        By column name of the candidate table, all of one shape; NaN unknown.
+    """
+    shape = next(iter(measures.values())).shape
+    memberships: dict[str, Floats] = {}
+    unknown: dict[str, NDArray[np.bool_]] = {}
+    nodata = np.zeros(shape, dtype=bool)
+    for name, term in score.terms.items():
+        if term.weight == 0 or term.column not in measures or (term.kinds and kind not in term.kinds):
+            continue
+        mu = trapezoid(np.asarray(measures[term.column], dtype=np.float64), term.a, term.b, term.c, term.d)
+        memberships[name] = mu.ravel()
+        unknown[name] = np.isnan(mu).ravel()
+        if term.required:
+            nodata |= np.isnan(mu)
+    value, _ = _combine(memberships, unknown, score, int(np.prod(shape)))
+    out = np.rint(value).astype(np.uint8).reshape(shape)
+    out[nodata] = 255
+    return out
+
+
+def _applies(term: Term, names: list[str]) -> NDArray[np.bool_]:
+    return np.array([not term.kinds or name in term.kinds for name in names], dtype=bool)
+
+
+def _column(table: pd.DataFrame, name: str) -> Floats | None:
+    if name not in table.columns:
+        return None
+    return np.asarray(pd.to_numeric(table[name], errors="coerce"), dtype=np.float64)
+
+
+def _combine(
+    memberships: Mapping[str, Floats], unknown: Mapping[str, NDArray[np.bool_]], score: Score, n: int
+) -> tuple[Floats, NDArray[np.bool_]]:
+    """Steps 2 and 3 of the formula: scores 0-100, and whether the site is listed."""
+    total = np.zeros(n)
+    logs = np.zeros(n)
+    listed = np.ones(n, dtype=bool)
+    for name, mu in memberships.items():
+        term = score.terms[name]
+        if term.bonus or term.penalty:
+            continue
+        known = np.where(unknown[name], score.unknown, mu)
+        applies = ~np.isnan(known)
+        if term.required:
+            listed &= ~(known == 0)
+            known = np.where(known == 0, 1.0, known)
+        else:
+            known = np.maximum(known, score.optional_floor)
+        total += np.where(applies, term.weight, 0.0)
+        logs += np.where(applies, term.weight * np.log(np.where(applies, known, 1.0)), 0.0)
+    value = 100.0 * np.exp(logs / np.where(total > 0, total, 1.0))
+    for name, mu in memberships.items():
+        term = score.terms[name]
+        if term.bonus:
+            value = value + (100.0 - value) * term.weight * np.where(np.isnan(mu), 0.0, mu)
+    for name, mu in memberships.items():
+        term = score.terms[name]
+        if term.penalty:
+            known = np.where(unknown[name], score.unknown, np.where(np.isnan(mu), 1.0, mu))
+            value = value * (1.0 - term.weight * (1.0 - known))
+    return np.where(listed, value, 0.0), listed
+
+
+def height_thresholds(score: Score, kinds: list[str]) -> Floats:
+    """Lower corner (m) of the height term of each kind; NaN where none applies or it is open below."""
+    out = np.full(len(kinds), np.nan)
+    for i, kind in enumerate(kinds):
+        for term in score.terms.values():
+            if term.column == HEIGHT_COLUMN and term.weight > 0 and (not term.kinds or kind in term.kinds):
+                out[i] = term.a if np.isfinite(term.a) else np.nan
+                break
+    return out
+
+
+def _confidence(
+    table: pd.DataFrame, score: Score, codes: NDArray[np.int8], names: list[str]
+) -> tuple[Floats, NDArray[np.bool_]]:
+    n = len(table)
+    height = _column(table, HEIGHT_COLUMN)
+    if height is None or not names:
+        return np.full(n, np.nan), np.zeros(n, dtype=bool)
+    threshold = height_thresholds(score, names)[codes]
+    blank = np.full(n, np.nan)
+    own = _column(table, "height_sigma_m")
+    single = _column(table, "uncertainty_m")
+    depth = _column(table, "depth_m")
+    assumed_sigma = total_vertical_uncertainty(blank if depth is None else depth, order=score.s44_order) / Z95
+    own = blank if own is None else own
+    single = blank if single is None else single
+    sigma = np.where(own > 0, own, np.sqrt(2.0) * np.where(single > 0, single, assumed_sigma))
+    assumed = ~(own > 0) & ~(single > 0)
+    return height_confidence(height, threshold, sigma), assumed & ~np.isnan(threshold)

@@ -1,0 +1,251 @@
+"""Why a site is where it is in the list: one sentence, and flags, in plain words.
+
+The sentence says the form (height, width, depth, how it lies), where the net would lie, what carries
+the score and what costs it. A reader should be able to guess the profile under the boat from it, so no
+two different profiles read alike. What looks dug or moving is said to look so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from reefscan.recipe import Score, Term
+from reefscan.scoring import Scored
+
+_POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+_AXES = (
+    "north-south", "north-north-east to south-south-west", "north-east to south-west",
+    "east-north-east to west-south-west", "east-west", "west-north-west to east-south-east",
+    "north-west to south-east", "north-north-west to south-south-east",
+)  # fmt: skip
+
+_GOOD = {
+    "depth": "its depth", "height_trough": "its height", "height_ledge": "its height",
+    "height_rise": "its height", "width": "a good width", "floor": "a flat floor",
+    "refuge": "broken ground close by",
+}  # fmt: skip
+_LOW = {
+    "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
+    "height_rise": "little height", "width": "narrow", "refuge": "little broken ground near by",
+}  # fmt: skip
+_HIGH = {"depth": "deep for the band asked", "width": "wide and open", "floor": "a steep floor"}
+_UNKNOWN = {
+    "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
+    "refuge": "broken ground", "not_dug": "whether it is dug", "not_moving": "whether it moves",
+}  # fmt: skip
+
+CARRIES = 0.9
+"""A term whose membership reaches this carries the score; below, it costs."""
+
+
+@dataclass(frozen=True)
+class Reasons:
+    """What explains one listed site."""
+
+    terms: dict[str, float | None]
+    flags: list[str]
+    why: str
+
+
+def explain(
+    table: pd.DataFrame, scored: Scored, rows: np.ndarray, *, score: Score, unit: str = "m"
+) -> list[Reasons]:
+    """Explain the listed sites, in the order of ``rows``.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The candidate table.
+    scored : Scored
+        Row for row with it.
+    rows : ndarray of int
+        Rows to explain.
+    score : Score
+        The ``[score]`` part of the recipe.
+    unit : {"m", "ft", "fathom"}
+        The unit the user speaks: lengths in the sentence are in it.
+    """
+    records = table.iloc[rows].to_dict("records")
+    return [
+        _explain_one(record, scored, int(row), score, unit) for record, row in zip(records, rows, strict=True)
+    ]
+
+
+def _explain_one(site: Mapping[Any, Any], scored: Scored, row: int, score: Score, unit: str) -> Reasons:
+    memberships = {name: float(mu[row]) for name, mu in scored.memberships.items()}
+    unknown = [name for name in memberships if scored.unknown[name][row]]
+    terms: dict[str, float | None] = {
+        name: (None if math.isnan(mu) else round(mu, 3))
+        for name, mu in memberships.items()
+        if not math.isnan(mu) or name in unknown
+    }
+    flags = [f"unknown-{name.replace('_', '-')}" for name in unknown]
+    asides = []
+    if _number(site, "dug_like") >= score.say_dug:
+        flags.append("looks-dug")
+        asides.append("straight, even sides: looks dug")
+    if _number(site, "moving_like") >= score.say_moving:
+        flags.append("looks-moving")
+        asides.append("evenly spaced crests: looks like sand waves, which move")
+    share = _number(site, "interpolated")
+    if share >= score.say_interpolated:
+        flags.append("interpolated")
+        asides.append(f"{share * 100:.0f} % of the ground here was filled in, not sounded")
+    position = _number(site, "position_m")
+    if position >= score.say_position_m:
+        flags.append("position-uncertain")
+        asides.append(f"position good to {length_words(position, unit)} only")
+    if scored.assumed[row]:
+        flags.append("uncertainty-assumed")
+    confidence = scored.confidence[row]
+    if confidence < score.say_confidence:
+        flags.append("height-unsure")
+        asides.append("the survey can hardly tell this height from less")
+    if unknown:
+        asides.append("unknown: " + ", ".join(_UNKNOWN.get(n, n.replace("_", " ")) for n in unknown))
+    carries, costs = _balance(site, memberships, unknown, score)
+    parts = [_form(site, unit), _net(site, unit)]
+    if carries:
+        parts.append("carried by " + _listed(carries))
+    if costs:
+        parts.append("held back by " + _listed(costs))
+    why = "; ".join([part for part in parts if part] + asides)
+    return Reasons(terms, flags, why + ".")
+
+
+def _form(site: Mapping[Any, Any], unit: str) -> str:
+    """The structure itself: height, width, how it lies, how long it is."""
+    kind = str(site["kind"])
+    height = _number(site, "height_m")
+    high = length_words(height, unit) if not math.isnan(height) else "of unknown height"
+    long = _number(site, "length_m")
+    reach = f", {length_words(long, unit)} long" if long > 0 else ""
+    if kind == "trough":
+        width, axis = _number(site, "width_m"), _number(site, "axis_deg")
+        across = f" and {length_words(width, unit)} from crest to crest" if not math.isnan(width) else ""
+        lies = f", running {axis_words(axis)}" if not math.isnan(axis) else ""
+        climbs = f"{high} deep" if not math.isnan(height) else high
+        return f"Trough {climbs}{across}{lies}{reach}"
+    if kind == "ledge":
+        facing = _number(site, "facing_deg")
+        return (
+            f"Ledge {high} high{_facing(facing)}{reach}" if not math.isnan(height) else f"Ledge {high}{reach}"
+        )
+    if kind == "rise":
+        return (
+            f"Rise standing {high} above the ground around it" if not math.isnan(height) else f"Rise {high}"
+        )
+    name = site.get("structure_name")
+    called = f" ({name})" if isinstance(name, str) and name else ""
+    return f"Man-made structure{called}" + (f", {high} high" if not math.isnan(height) else "")
+
+
+def _facing(degrees: float) -> str:
+    return "" if math.isnan(degrees) else f", falling to the {compass_words(degrees)}"
+
+
+def _net(site: Mapping[Any, Any], unit: str) -> str:
+    """Where the net would lie: stand-off, depth and floor."""
+    off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
+    where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
+    if off > 0:
+        where = f"{length_words(off, unit)} off the rock"
+    water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
+    ground = (
+        f" on ground sloping {slope:.0f}°" if slope >= 0.5 else (" on level ground" if slope >= 0 else "")
+    )
+    return f"net {where}{water}{ground}"
+
+
+def _balance(
+    site: Mapping[Any, Any], memberships: Mapping[str, float], unknown: list[str], score: Score
+) -> tuple[list[str], list[str]]:
+    """What carries the score, best first, and what costs it, dearest first (two of each at most)."""
+    good: list[tuple[float, int, str]] = []
+    bad: list[tuple[float, int, str]] = []
+    for place, (name, mu) in enumerate(memberships.items()):
+        term = score.terms[name]
+        if math.isnan(mu) or name in unknown:
+            continue
+        if term.penalty:
+            said = _number(site, term.column) >= {
+                "not_dug": score.say_dug,
+                "not_moving": score.say_moving,
+            }.get(name, math.inf)
+            if mu < CARRIES and not said:
+                soft = {"not_dug": "rather even sides", "not_moving": "rather regular crests"}
+                bad.append((term.weight * (1 - mu) * 4, -place, soft.get(name, _other(name, site, term))))
+        elif term.bonus:
+            if mu > 0:
+                good.append((term.weight * mu, -place, name.replace("_", " ")))
+        elif mu >= CARRIES:
+            # A band with hard edges says the same of every listed site: it is named last.
+            told = 0.0 if term.a == term.b and term.c == term.d else term.weight
+            good.append(
+                (told, -place, _GOOD.get(name, f"{name.replace('_', ' ')} ({_number(site, term.column):g})"))
+            )
+        else:
+            loss = -term.weight * math.log(max(mu, score.optional_floor))
+            low = _number(site, term.column) < term.b
+            words = (_LOW if low else _HIGH).get(name) or _other(name, site, term)
+            bad.append((loss, -place, words))
+    return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
+
+
+def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:
+    value = _number(site, term.column)
+    side = "low" if value < term.b else "high"
+    return f"{side} {name.replace('_', ' ')} ({value:g})"
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join(words)
+
+
+def _number(site: Mapping[Any, Any], name: str) -> float:
+    value = site.get(name)
+    return math.nan if value is None or isinstance(value, str) or value is pd.NA else float(value)
+
+
+def length_words(metres: float, unit: str = "m") -> str:
+    """Say a length: ``9.3 m``, ``31 ft``, ``5.1 fathoms``.
+
+    Examples
+    --------
+    >>> length_words(9.3), length_words(9.3, "ft"), length_words(9.3, "fathom")
+    ('9.3 m', '31 ft', '5.1 fathoms')
+    """
+    if unit == "ft":
+        feet = metres / 0.3048
+        return f"{feet:.1f} ft" if abs(feet) < 9.95 else f"{feet:.0f} ft"
+    if unit == "fathom":
+        return f"{metres / 1.8288:.1f} fathoms"
+    return f"{metres:.1f} m" if abs(metres) < 99.95 else f"{metres:.0f} m"
+
+
+def compass_words(degrees: float) -> str:
+    """Name the nearest of eight compass points.
+
+    Examples
+    --------
+    >>> compass_words(225), compass_words(359)
+    ('south-west', 'north')
+    """
+    return _POINTS[int(((degrees % 360) + 22.5) // 45) % 8]
+
+
+def axis_words(degrees: float) -> str:
+    """Name an axis (0-180) by its two ends, in steps of 22.5 degrees.
+
+    Examples
+    --------
+    >>> axis_words(0), axis_words(47), axis_words(179)
+    ('north-south', 'north-east to south-west', 'north-south')
+    """
+    return _AXES[int(((degrees % 180) + 11.25) // 22.5) % 8]
