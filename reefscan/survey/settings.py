@@ -1,0 +1,118 @@
+"""The settings of a survey: which rules clean the soundings, and how they become a grid.
+
+Kept apart from the recipe of the scan, whose three parts decide what is found and liked; nothing
+here reaches a scan except through the grid. Every rule has its own switch.
+"""
+
+from __future__ import annotations
+
+import tomllib
+from typing import Annotated, Any
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+
+from reefscan.errors import RecipeError
+from reefscan.units import parse_length
+
+
+def _length(value: Any) -> Any:
+    return parse_length(value) if isinstance(value, str) else value
+
+
+Metres = Annotated[float, BeforeValidator(_length)]
+
+
+class _Part(BaseModel):
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Clean(_Part):
+    """Rules that set soundings aside. ``use_...`` switches one off."""
+
+    use_speed: bool = Field(True, description="set aside positions the boat could not have reached")
+    speed_max_m_s: float = Field(20.0, gt=0, description="fastest the boat can go (m/s)")
+    use_repeat: bool = Field(True, description="set aside soundings logged twice")
+    use_range: bool = Field(True, description="keep to the depths below")
+    depth_min_m: Metres = Field(0.0, ge=0, description="shoalest believable reading of the sounder")
+    depth_max_m: Metres = Field(12000.0, gt=0, description="deepest believable reading of the sounder")
+    use_stuck: bool = Field(True, description="set aside one value held while the boat moved on")
+    stuck_count: int = Field(40, ge=5, description="equal readings in a row that count as stuck")
+    stuck_run_m: Metres = Field(60.0, gt=0, description="distance the boat must move meanwhile")
+    use_double: bool = Field(True, description="set aside echoes at twice the depth")
+    double_within: float = Field(0.06, gt=0, lt=0.3, description="how near to twice counts (share)")
+    use_flier: bool = Field(True, description="set aside fliers")
+    flier_floor_m: Metres = Field(0.3, gt=0, description="never call less than this a flier")
+    flier_share: float = Field(0.01, ge=0, description="plus this share of the depth")
+    flier_times: float = Field(5.0, ge=2, description="times the local scatter that counts as a flier")
+    flier_run: int = Field(3, ge=1, description="longest run of fliers looked for along the track")
+    use_beside: bool = Field(True, description="judge longer runs by the soundings of other passes")
+    beside_m: Metres = Field(6.0, gt=0, description="how near another pass must be to judge")
+    use_steep: bool = Field(True, description="flag ground too steep for the beam (kept, less certain)")
+    beam_deg: float = Field(20.0, gt=0, lt=90, description="full width of the sounder's beam")
+
+
+class Reduce(_Part):
+    """What turns a reading into a depth below the datum."""
+
+    sound_set_m_s: float = Field(1500.0, gt=1300, lt=1700, description="speed of sound the sounder used")
+    sound_true_m_s: float = Field(1500.0, gt=1300, lt=1700, description="speed of sound in the water")
+    tide_gap_h: float = Field(2.5, gt=0, description="longest gap in a tide series that is bridged (h)")
+    tide_leg_h: float = Field(14.0, gt=0, description="longest leg between high and low water (h)")
+    fix_gap_s: float = Field(15.0, gt=0, description="longest gap between fixes that is bridged (s)")
+
+
+class Surface(_Part):
+    """How soundings become a surface."""
+
+    reach_m: Metres | None = Field(None, gt=0, description="farthest a cell may lie from data; "
+                                   "none: 15 m or three cells, whichever is more")
+    block_cells: int | None = Field(None, ge=1, le=4, description="side of a reduction block; none: tuned")
+    method: str | None = Field(None, pattern="^(linear|cubic|spline)$", description="none: tuned")
+    floor_sigma_m: Metres = Field(0.05, ge=0, description="a cell is never more certain than this")
+    blend_m: Metres = Field(40.0, gt=0, description="distance over which own ground meets a public grid")
+
+
+class SurveySettings(_Part):
+    """All settings of ``reefscan grid``."""
+
+    version: int = 1
+    clean: Clean = Clean()
+    reduce: Reduce = Reduce()
+    surface: Surface = Surface()
+
+
+def load_settings(text: str, *, where: str = "survey settings") -> SurveySettings:
+    """Read settings from TOML.
+
+    Raises
+    ------
+    RecipeError
+        On broken TOML, an unknown key or a value out of bounds, in one line that names the key.
+    """
+    try:
+        return SurveySettings.model_validate(tomllib.loads(text))
+    except tomllib.TOMLDecodeError as error:
+        raise RecipeError(f"{where}: not TOML: {error}") from error
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        raise RecipeError(f"{where}: {key}: {first['msg']}; got {first.get('input')!r}") from error
+
+
+def dump_settings(settings: SurveySettings) -> str:
+    """Write settings as TOML with a comment on every line; `load_settings` gives them back."""
+    lines = ["# Settings of reefscan grid.", f"version = {settings.version}"]
+    for name in ("clean", "reduce", "surface"):
+        part = getattr(settings, name)
+        lines += ["", f"[{name}]"]
+        for key, info in type(part).model_fields.items():
+            value = getattr(part, key)
+            text = f"# {key} = (unset)" if value is None else f"{key} = {_toml(value)}"
+            lines.append(f"{text}  # {info.description}")
+    return "\n".join(lines) + "\n"
+
+
+def _toml(value: object) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return f'"{value}"' if isinstance(value, str) else repr(value)
