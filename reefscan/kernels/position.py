@@ -1,0 +1,421 @@
+"""Bathymetric position index: does a cell stand above or below its surroundings?
+
+Arrays and numbers in, arrays out. Elevation is int32 millimetres, positive up, rows north to south,
+`NODATA_MM` unknown.
+
+Two ways to sum a disc, chosen by its radius alone, so the choice never depends on the cut:
+
+- up to `EXACT_CELLS`: chords of running row sums, whole numbers, exact;
+- beyond: the rim and the inside are summed over *blocks* of 4, 8, 16... cells, on a lattice fixed to
+  the sheet's own row and column numbers (hence ``row0`` and ``col0``), and the smooth disc sums are
+  brought back to the cells by a cubic. A disc is always 8 to 16 blocks in radius, so the cost per
+  cell does not grow with it.
+
+Sums of blocks are whole numbers below 2**53, exact in float64 in any order; the cubic's four terms
+are added in an order fixed by a cell's place in its block. Other designs and what they cost are
+measured in ``scripts/bench.py``.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.model import NODATA_MM
+
+_NODATA = np.int32(NODATA_MM)
+_NAN = np.float32(np.nan)
+
+EXACT_CELLS = 32.0
+"""Largest radius (cells) summed chord by chord; beyond it blocks are cheaper."""
+
+_BLOCKS_IN_RADIUS = 8.0
+_SUB = 8  # a block on the rim weighs the part of it inside the disc, in 64ths
+_FULL = _SUB * _SUB
+_CHUNK = 256  # columns done at a time, so that a disc's rows stay in the second-level cache
+_TINY = 1e-6  # radii are metres over cells: 6.000000001 cells is 6
+
+
+def bpi(
+    elev_mm: NDArray[np.int32], inner_cells: float, outer_cells: float, row0: int, col0: int
+) -> NDArray[np.float32]:
+    """Height of a cell above the mean of the annulus around it.
+
+    Positive on banks, reefs and lips, negative in holes and troughs, zero on any even slope. It says
+    nothing about shape: the top of a broad bank and a boulder may read the same.
+
+    Parameters
+    ----------
+    elev_mm : ndarray of int32, shape (rows, cols)
+        Elevation, millimetres, positive up, `NODATA_MM` unknown.
+    inner_cells, outer_cells : float
+        Radii of the annulus in cells, both inclusive, ``0 < inner <= outer``. The cell itself is
+        never part of the mean.
+    row0, col0 : int
+        Lattice row and column of the first cell of the array (see the module's head).
+
+    Returns
+    -------
+    ndarray of float32, shape (rows, cols)
+        Metres, positive up. The mean is over known cells; NaN where the cell itself is unknown or
+        less than half of the annulus is known. Right only `bpi_halo` cells and more from the
+        array's edge. Exact to float32 up to `EXACT_CELLS`; beyond, within about half a per cent of
+        the index's own spread.
+
+    Raises
+    ------
+    ValueError
+        If the radii are not in order.
+
+    References
+    ----------
+    A. D. Weiss, "Topographic position and landforms analysis", ESRI User Conference poster, 2001
+    (citation from memory); E. R. Lundblad et al., "A benthic terrain classification scheme for
+    American Samoa", Marine Geodesy 29(2):89-111, 2006, doi:10.1080/01490410600738021.
+    """
+    if not 0.0 < inner_cells <= outer_cells:
+        raise ValueError(f"annulus from {inner_cells} to {outer_cells} cells: wanted 0 < inner <= outer")
+    out = np.empty(elev_mm.shape, dtype=np.float32)
+    outer = _half_widths(outer_cells, closed=True)
+    inner = _half_widths(inner_cells, closed=False)
+    far_outer, far_inner = outer_cells > EXACT_CELLS, inner_cells > EXACT_CELLS
+    near = [(sign, w) for sign, w, far in ((1, outer, far_outer), (-1, inner, far_inner)) if not far]
+    reach = max((w.size - 1 for _, w in near), default=0)
+    offset, kind = _offset(elev_mm, max((_count(w) for _, w in near), default=0))
+    width = elev_mm.shape[1] + 2 * reach + 1
+    outer_disc = _far_disc(elev_mm, outer, outer_cells if far_outer else 0.0, row0, col0)
+    inner_disc = _far_disc(elev_mm, inner, inner_cells if far_inner else 0.0, row0, col0)
+    full = (outer_disc.full if far_outer else _count(outer)) - (
+        inner_disc.full if far_inner else _count(inner)
+    )
+    _index(
+        elev_mm,
+        offset,
+        np.zeros((2 * reach + 1, width), kind),
+        np.zeros((2 * reach + 1, width), np.int32),
+        np.concatenate([w for _, w in near] or [np.zeros(0, np.int64)]),
+        np.concatenate([np.full(w.size, sign, np.int64) for sign, w in near] or [np.zeros(0, np.int64)]),
+        outer_disc.sums,
+        outer_disc.counts,
+        outer_disc.place,
+        outer_disc.cubic,
+        inner_disc.sums,
+        inner_disc.counts,
+        inner_disc.place,
+        inner_disc.cubic,
+        0.5 * full,
+        out,
+    )
+    return out
+
+
+def bpi_halo(outer_cells: float) -> int:
+    """Cells around a tile that `bpi` needs to give the same bits for any cut."""
+    blocks = 0 if outer_cells <= EXACT_CELLS else 4 * _block_side(outer_cells)
+    return math.ceil(outer_cells) + 1 + blocks
+
+
+def _block_side(radius_cells: float) -> int:
+    """Side of the blocks for a radius: the power of two that leaves 8 to 16 of them in it."""
+    return int(2 ** math.floor(math.log2(radius_cells / _BLOCKS_IN_RADIUS)))
+
+
+def _half_widths(radius: float, *, closed: bool) -> NDArray[np.int64]:
+    """Half width of a disc's chord at each row 0, 1, 2...; an open disc leaves out its rim."""
+    square = radius * radius + (_TINY if closed else -_TINY)
+    rows = np.arange(math.floor(math.sqrt(max(square, 0.0))) + 1, dtype=np.float64)
+    return np.floor(np.sqrt(np.maximum(square - rows * rows, 0.0))).astype(np.int64)
+
+
+def _count(half_widths: NDArray[np.int64]) -> int:
+    """Cells in a disc."""
+    return int(2 * (2 * half_widths + 1).sum() - (2 * half_widths[0] + 1))
+
+
+def _offset(elev_mm: NDArray[np.int32], cells: int) -> tuple[int, type[np.integer]]:
+    """A level to count heights from, and an integer wide enough for sums of ``cells`` of them.
+
+    int32 sums are twice as fast and, being allowed to wrap on the way, exact whenever the final sum
+    fits; the choice never shows in the result.
+    """
+    lowest, highest = _range(elev_mm)
+    if lowest > highest:
+        return 0, np.int32
+    middle = (lowest + highest) // 2
+    return middle, np.int32 if (highest - middle + 1) * cells < 2**31 else np.int64
+
+
+@dataclass(frozen=True)
+class _Disc:
+    """Disc sums at the centres of blocks, and how to bring them back to the cells.
+
+    ``place`` is (block side, first centre's row and column relative to the array, in blocks, rows
+    and columns of the remainder); a side of 0 means "no such disc".
+    """
+
+    sums: NDArray[np.float64]
+    counts: NDArray[np.float64]
+    place: NDArray[np.int64]
+    cubic: NDArray[np.float64]
+    full: float
+
+
+def _far_disc(
+    elev_mm: NDArray[np.int32], half_widths: NDArray[np.int64], radius: float, row0: int, col0: int
+) -> _Disc:
+    """Sum a large disc over blocks; ``radius`` 0 gives an empty one."""
+    nothing = np.zeros((0, 0))
+    if radius == 0.0:
+        return _Disc(nothing, nothing, np.zeros(3, np.int64), np.zeros((4, 0)), 0.0)
+    side = _block_side(radius)
+    # The disc of the same area as the cells it stands for: a closed disc holds part of its rim twice.
+    blocks = math.sqrt(_count(half_widths) / math.pi) / side
+    reach = math.ceil(blocks + 0.5)
+    weight = _block_weights(blocks, reach)
+    # A cell needs the four centres around it: from half a block before the array, one further on
+    # each side; sums beyond the array are zero, that is unknown.
+    first_row, first_col = (row0 - side // 2) // side - 1, (col0 - side // 2) // side - 1
+    rows = (row0 + elev_mm.shape[0] - 1 - side // 2) // side + 3 - first_row
+    cols = (col0 + elev_mm.shape[1] - 1 - side // 2) // side + 3 - first_col
+    block_sums = np.zeros((rows + 2 * reach, cols + 2 * reach))
+    block_counts = np.zeros_like(block_sums)
+    shift_row, shift_col = row0 - (first_row - reach) * side, col0 - (first_col - reach) * side
+    _block_sums(elev_mm, side, shift_row, shift_col, block_sums, block_counts)
+    solid = (weight == _FULL).sum(axis=1) // 2  # half width of the wholly inner chord, 0 if none
+    has_solid = weight[:, reach] == _FULL
+    edge = np.argwhere((weight > 0) & (weight < _FULL)).astype(np.int64)
+    edge_weight = weight[edge[:, 0], edge[:, 1]].astype(np.float64)
+    half = np.where(has_solid, solid, -1).astype(np.int64)
+    sums, counts = np.empty((rows, cols)), np.empty((rows, cols))
+    _disc_sums(block_sums, reach, half, edge, edge_weight, sums)
+    _disc_sums(block_counts, reach, half, edge, edge_weight, counts)
+    place = np.array(
+        [side, row0 - (first_row * side + side // 2), col0 - (first_col * side + side // 2)], np.int64
+    )
+    return _Disc(sums, counts, place, _cubic(side), float(weight.sum()) / _FULL * side * side)
+
+
+def _block_weights(blocks: float, reach: int) -> NDArray[np.int64]:
+    """Part of each block (in 64ths) inside a disc of ``blocks`` radius about a block's centre."""
+    steps = np.arange(-reach, reach + 1)[:, None] + (np.arange(_SUB) + 0.5)[None, :] / _SUB - 0.5
+    square = steps.ravel() ** 2
+    inside = square[:, None] + square[None, :] <= blocks * blocks
+    n = 2 * reach + 1
+    weights: NDArray[np.int64] = inside.reshape(n, _SUB, n, _SUB).sum(axis=(1, 3)).astype(np.int64)
+    return weights
+
+
+def _cubic(side: int) -> NDArray[np.float64]:
+    """Weights of the four centres for each place between two: cubic convolution, a = -1/2.
+
+    R. G. Keys, "Cubic convolution interpolation for digital image processing", IEEE Trans. ASSP
+    29(6):1153-1160, 1981 (from memory); it reproduces any quadratic.
+    """
+    t = (np.arange(side) + 0.5) / side
+    return np.stack(
+        [
+            ((-0.5 * t + 1.0) * t - 0.5) * t,
+            (1.5 * t - 2.5) * t * t + 1.0,
+            ((-1.5 * t + 2.0) * t + 0.5) * t,
+            (0.5 * t - 0.5) * t * t,
+        ]
+    )
+
+
+@njit(cache=True, nogil=True)
+def _range(elev_mm):  # type: ignore[no-untyped-def]
+    """Lowest and highest known elevation (the lowest above the highest if none is known)."""
+    lowest, highest = np.int32(2**31 - 1), _NODATA
+    flat = elev_mm.reshape(elev_mm.size)
+    for i in range(flat.size):
+        v = flat[i]
+        highest = max(highest, v)
+        lowest = min(lowest, v if v != _NODATA else np.int32(2**31 - 1))
+    return lowest, highest
+
+
+@njit(cache=True, nogil=True)
+def _block_sums(elev_mm, side, shift_row, shift_col, sums, counts):  # type: ignore[no-untyped-def]
+    """Sum and count of known cells of every block; the array starts ``shift`` cells into ``sums``."""
+    rows, cols = elev_mm.shape
+    col_sum = np.zeros(cols, np.int64)
+    col_count = np.zeros(cols, np.int32)
+    for r in range(rows):
+        line = elev_mm[r]
+        for c in range(cols):
+            known = line[c] != _NODATA
+            col_sum[c] += line[c] if known else 0
+            col_count[c] += 1 if known else 0
+        block_row = (r + shift_row) // side
+        if r + 1 < rows and (r + 1 + shift_row) // side == block_row:
+            continue
+        c = 0
+        while c < cols:
+            block_col = (c + shift_col) // side
+            end = min(cols, (block_col + 1) * side - shift_col)
+            total, known_cells = np.int64(0), np.int64(0)
+            for k in range(c, end):
+                total += col_sum[k]
+                known_cells += col_count[k]
+            sums[block_row, block_col] = float(total)
+            counts[block_row, block_col] = float(known_cells)
+            c = end
+        col_sum[:] = 0
+        col_count[:] = 0
+
+
+@njit(cache=True, nogil=True)
+def _disc_sums(blocks, reach, half, edge, edge_weight, out):  # type: ignore[no-untyped-def]
+    """Weighted sum of blocks around each centre (whole 64ths: exact); ``blocks`` has the margin."""
+    rows, cols = out.shape
+    width = blocks.shape[1]
+    prefix = np.zeros((blocks.shape[0], width + 1))
+    for r in range(blocks.shape[0]):
+        total = 0.0
+        for c in range(width):
+            total += blocks[r, c]
+            prefix[r, c + 1] = total
+    line = np.empty(cols)
+    for r in range(rows):
+        line[:] = 0.0
+        for k in range(half.size):
+            h = half[k]
+            if h < 0:
+                continue
+            right = prefix[r + k, reach + h + 1 : reach + h + 1 + cols]
+            left = prefix[r + k, reach - h : reach - h + cols]
+            for c in range(cols):
+                line[c] += right[c] - left[c]
+        for c in range(cols):
+            line[c] *= _FULL
+        for k in range(edge_weight.size):
+            source = blocks[r + edge[k, 0], edge[k, 1] : edge[k, 1] + cols]
+            w = edge_weight[k]
+            for c in range(cols):
+                line[c] += w * source[c]
+        for c in range(cols):
+            out[r, c] = line[c] / _FULL
+
+
+@njit(cache=True, nogil=True)
+def _far_row(values, place, cubic, r, mixed, line):  # type: ignore[no-untyped-def]
+    """Bring disc sums at block centres back to the cells of row ``r``; returns the first cell's place."""
+    side = place[0]
+    block, m = (r + place[1]) // side, (r + place[1]) % side
+    a, b, c, d = cubic[0, m], cubic[1, m], cubic[2, m], cubic[3, m]
+    va, vb, vc, vd = values[block - 1], values[block], values[block + 1], values[block + 2]
+    for k in range(mixed.size):
+        mixed[k] = va[k] * a + vb[k] * b + vc[k] * c + vd[k] * d
+    wa, wb, wc, wd = cubic[0], cubic[1], cubic[2], cubic[3]
+    for k in range(1, mixed.size - 2):
+        a, b, c, d = mixed[k - 1], mixed[k], mixed[k + 1], mixed[k + 2]
+        part = line[k * side : (k + 1) * side]
+        for m in range(side):
+            part[m] = a * wa[m] + b * wb[m] + c * wc[m] + d * wd[m]
+
+
+@njit(cache=True, nogil=True)
+def _prefix_row(elev_mm, row, offset, reach, heights, known):  # type: ignore[no-untyped-def]
+    """Running sums of one row, with ``reach`` unknown cells on either side; beyond the array all are."""
+    rows, cols = elev_mm.shape
+    if row >= rows:
+        heights[:] = 0
+        known[:] = 0
+        return
+    total, count = heights[0] * 0, np.int32(0)
+    line = elev_mm[row]
+    heights[: reach + 1] = 0
+    known[: reach + 1] = 0
+    for c in range(cols):
+        v = line[c]
+        is_known = v != _NODATA
+        total += v - offset if is_known else 0
+        count += 1 if is_known else 0
+        heights[c + reach + 1] = total
+        known[c + reach + 1] = count
+    heights[cols + reach + 1 :] = total
+    known[cols + reach + 1 :] = count
+
+
+@njit(cache=True, nogil=True)
+def _chords(ring, r, reach, start, half, sign, acc):  # type: ignore[no-untyped-def]
+    """Add the chords of the near discs about cells ``start`` and on of row ``r`` into ``acc``."""
+    n = acc.size
+    rows = ring.shape[0]
+    acc[:] = 0
+    dy = 0
+    for k in range(half.size):
+        dy = 0 if k == 0 or sign[k] != sign[k - 1] else dy + 1
+        right, left = start + reach + half[k] + 1, start + reach - half[k]
+        up, down = ring[(r - dy) % rows], ring[(r + dy) % rows]
+        a, b = up[right : right + n], up[left : left + n]
+        c, d = down[right : right + n], down[left : left + n]
+        if dy == 0 and sign[k] > 0:
+            for i in range(n):
+                acc[i] += a[i] - b[i]
+        elif dy == 0:
+            for i in range(n):
+                acc[i] -= a[i] - b[i]
+        elif sign[k] > 0:
+            for i in range(n):
+                acc[i] += (a[i] - b[i]) + (c[i] - d[i])
+        else:
+            for i in range(n):
+                acc[i] -= (a[i] - b[i]) + (c[i] - d[i])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _index(  # type: ignore[no-untyped-def]
+    elev_mm, offset, ring, known, half, sign,
+    o_sums, o_counts, o_place, o_cubic, i_sums, i_counts, i_place, i_cubic, least, out,
+):  # fmt: skip
+    rows, cols = elev_mm.shape
+    size = ring.shape[0]
+    reach = size // 2
+    has_outer, has_inner, has_near = o_place[0] > 0, i_place[0] > 0, half.size > 0
+    o_mixed, i_mixed = np.empty(o_sums.shape[1]), np.empty(i_sums.shape[1])
+    o_line = np.zeros(o_mixed.size * o_place[0])
+    o_count = np.zeros(o_mixed.size * o_place[0])
+    i_line = np.zeros(i_mixed.size * i_place[0])
+    i_count = np.zeros(i_mixed.size * i_place[0])
+    total, count = np.empty(cols), np.empty(cols)
+    acc = np.zeros(_CHUNK, ring.dtype)
+    acc_known = np.zeros(_CHUNK, np.int32)
+    if has_near:
+        for r in range(min(reach, rows)):
+            _prefix_row(elev_mm, r, offset, reach, ring[r % size], known[r % size])
+    for r in range(rows):
+        total[:] = 0.0
+        count[:] = 0.0
+        if has_near:
+            k = (r + reach) % size
+            _prefix_row(elev_mm, r + reach, offset, reach, ring[k], known[k])
+            for start in range(0, cols, _CHUNK):
+                n = min(_CHUNK, cols - start)
+                _chords(ring, r, reach, start, half, sign, acc[:n])
+                _chords(known, r, reach, start, half, sign, acc_known[:n])
+                for i in range(n):
+                    count[start + i] = float(acc_known[i])
+                    total[start + i] = float(acc[i]) + float(offset) * float(acc_known[i])
+        if has_outer:
+            _far_row(o_sums, o_place, o_cubic, r, o_mixed, o_line)
+            _far_row(o_counts, o_place, o_cubic, r, o_mixed, o_count)
+            shift = o_place[2]
+            for c in range(cols):
+                total[c] += o_line[c + shift]
+                count[c] += o_count[c + shift]
+        if has_inner:
+            _far_row(i_sums, i_place, i_cubic, r, i_mixed, i_line)
+            _far_row(i_counts, i_place, i_cubic, r, i_mixed, i_count)
+            shift = i_place[2]
+            for c in range(cols):
+                total[c] -= i_line[c + shift]
+                count[c] -= i_count[c + shift]
+        here, line = elev_mm[r], out[r]
+        for c in range(cols):
+            value = np.float32((float(here[c]) - total[c] / count[c]) * 0.001)
+            line[c] = value if here[c] != _NODATA and count[c] >= least else _NAN
