@@ -39,7 +39,7 @@ def _need_venv() -> None:
         return
     version = "%d.%d" % sys.version_info[:2]
     if platform.system() == "Linux":
-        hint = f"Debian and Ubuntu keep them in a package of their own: sudo apt-get install python{version}-venv"
+        hint = f"on Debian and Ubuntu: sudo apt-get install python{version}-venv"
     else:
         hint = "install Python from its own installer, with pip"
     stop(f"this Python ({sys.executable}) lacks {' and '.join(missing)}, so it cannot make .venv; {hint}")

@@ -1,0 +1,1 @@
+"""From bathymetry to ranked, explained drop points for baited nets and pots."""
