@@ -1,0 +1,242 @@
+"""Delimited text: comma, semicolon, tab or blanks, with or without a header.
+
+The form is worked out from the first lines; the body then runs through a columnar reader in
+chunks. A row that does not fit is counted and passed over: a cut-off line, a second header, a
+stretch of another program's messages.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from dataclasses import dataclass, replace
+from datetime import timezone, tzinfo
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.csv as pacsv
+from numpy.typing import NDArray
+
+from reefscan.errors import AmbiguousError, UnreadableError
+from reefscan.io.soundings_columns import (
+    Columns,
+    check_place,
+    find_columns,
+    parse_angle,
+    parse_columns,
+    to_degrees,
+    to_numbers,
+)
+from reefscan.io.soundings_open import as_text, chunks, read_head
+from reefscan.io.soundings_time import to_seconds
+from reefscan.survey.table import Log
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class TextOptions:
+    """What the person says about text that does not say it itself."""
+
+    columns: str | None = None
+    depth_unit: float | None = None
+    zone: tzinfo = timezone.utc
+    crs: str | None = None
+    swap_lonlat: bool = False
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How the rows of one file are written."""
+
+    delimiter: str  # "," ";" "\t" or " " for any run of blanks
+    width: int
+    columns: Columns
+    header_rows: int
+    decimal_comma: bool
+
+
+def sniff(path: Path, options: TextOptions) -> Layout:
+    """Work out delimiter, header, columns and decimal sign from the first lines.
+
+    Raises
+    ------
+    UnreadableError
+        Nothing in the first 64 kB looks like a table.
+    AmbiguousError
+        Columns without names, or a depth without a unit.
+    """
+    lines = [ln for ln in as_text(read_head(path)).split("\n")[:400] if ln.strip()]
+    lines = lines[:-1] if len(lines) > 300 else lines
+    body = [ln for ln in lines if not ln.lstrip().startswith(("#", "//"))]
+    best: tuple[float, int, str] = (0.0, 0, ",")
+    for rank, delimiter in enumerate((";", "\t", ",", " ")):
+        widths = [len(_split(ln, delimiter)) for ln in body]
+        if not widths:
+            break
+        common = max(set(widths), key=widths.count)
+        score = widths.count(common) / len(widths) * (common > 1)
+        if score > best[0] + 0.1 and common > 1:
+            best = (score, common, delimiter)
+        del rank
+    share, width, delimiter = best
+    if share < 0.5:
+        raise UnreadableError(
+            f"{path.name}: no table of soundings in its first lines; wanted delimited text, NMEA 0183, GPX or GeoJSON"
+        )
+    header_at, header, found = 0, None, None
+    for place, line in enumerate(lines[:60]):
+        cells = [c.strip() for c in _split(line.lstrip("#/ \t"), delimiter)]
+        found = find_columns(cells)
+        if found is not None:
+            header_at, header = place + 1, cells
+            width = len(cells)
+            break
+    if found is None and options.columns is not None and body:
+        first = [c.strip() for c in _split(body[0], delimiter)]
+        if all(np.isnan(parse_angle(c)) for c in first):  # a header in no language we know
+            header_at, header, width = lines.index(body[0]) + 1, first, len(first)
+    columns = parse_columns(options.columns, header) if options.columns else found
+    if columns is None:
+        raise AmbiguousError(
+            f"{path.name}: {width} columns without names that are known, first row {body[0][:60]!r}; "
+            "say which is which, such as --columns lon=1,lat=2,depth_m=3"
+        )
+    if options.depth_unit is not None and not columns.unit_said:
+        columns = replace(columns, depth_factor=options.depth_unit, unit_said=True)
+    if not columns.unit_said and ("depth" in columns.index or "elev" in columns.index):
+        raise AmbiguousError(f"{path.name}: the depth column states no unit; say --depth-unit m, ft or fathom")
+    rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
+    comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(len(rows), 1)
+    if max(columns.index.values()) >= width:
+        raise AmbiguousError(f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}")
+    return Layout(delimiter, width, columns, header_at, comma)
+
+
+def _split(line: str, delimiter: str) -> list[str]:
+    if delimiter == " ":
+        return line.split()
+    if '"' in line:
+        return next(csv.reader([line], delimiter=delimiter), [])
+    return line.split(delimiter)
+
+
+def read_text(path: Path, options: TextOptions) -> Log:
+    """Read a delimited log.
+
+    Parameters
+    ----------
+    path : Path
+    options : TextOptions
+
+    Returns
+    -------
+    Log
+        Rows whose numbers could not be read at all are counted in ``counts["bad lines"]``.
+    """
+    layout = sniff(path, options)
+    wanted = layout.columns.index
+    parts: dict[str, list[Floats]] = {k: [] for k in ("lon", "lat", "depth", "time")}
+    total = bad = 0
+    for block in chunks(path):
+        total += block.count(b"\n")
+        table, skipped = _parse(block, layout)
+        bad += skipped
+        if table is None or table.num_rows == 0:
+            continue
+        got = _convert(table, layout, options)
+        usable = np.zeros(table.num_rows, bool)
+        for kind in ("depth", "lat"):
+            if kind in got:
+                usable |= np.isfinite(got[kind])
+        if "lat" in got and "depth" in got:
+            usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
+        bad += int((~usable).sum())
+        for kind, values in got.items():
+            parts[kind].append(values[usable])
+    columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in parts.items()}
+    size = max(c.size for c in columns.values())
+    if size == 0:
+        raise UnreadableError(f"{path.name}: not one of its {total} lines is a sounding or a fix")
+    if options.swap_lonlat:
+        columns["lon"], columns["lat"] = columns["lat"], columns["lon"]
+    if options.crs is None:
+        check_place(columns["lon"], columns["lat"], path.name)
+        columns["lon"] = (columns["lon"] + 180.0) % 360.0 - 180.0
+    if columns["time"].size == 0:
+        columns["time"] = np.full(size, np.nan)
+    bad = max(0, bad - layout.header_rows)
+    notes = ("no times: nothing that needs a clock was checked",) if "time" not in wanted else ()
+    return Log(
+        path.name, columns["lon"], columns["lat"], columns["depth"], columns["time"],
+        np.full(columns["depth"].size, np.nan),
+        "surface" if layout.columns.surface else "transducer",
+        counts={"lines": total, "bad lines": bad}, notes=notes,
+    )  # fmt: skip
+
+
+def _parse(block: bytes, layout: Layout) -> tuple[pa.Table | None, int]:
+    """Turn lines into text columns; rows of another width are passed over and counted."""
+    delimiter = layout.delimiter
+    if delimiter == " ":
+        block = re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", block))
+        delimiter = "\t"
+    try:
+        block.decode("utf-8")
+    except UnicodeDecodeError:
+        block = block.decode("latin-1").encode("utf-8")
+    names = [str(k) for k in range(layout.width)]
+    skipped = 0
+
+    def pass_over(row: object) -> str:
+        nonlocal skipped
+        skipped += 1
+        return "skip"
+
+    need = sorted({str(v) for v in layout.columns.index.values()}, key=int)
+    try:
+        table = pacsv.read_csv(
+            pa.BufferReader(block),
+            read_options=pacsv.ReadOptions(column_names=names, block_size=4 << 20, use_threads=True),
+            parse_options=pacsv.ParseOptions(
+                delimiter=delimiter, invalid_row_handler=pass_over, ignore_empty_lines=True, newlines_in_values=False
+            ),
+            convert_options=pacsv.ConvertOptions(
+                include_columns=need, column_types={n: pa.string() for n in need}, strings_can_be_null=True
+            ),
+        )
+    except pa.ArrowInvalid:
+        return None, block.count(b"\n")
+    return table.combine_chunks(), skipped
+
+
+def _convert(table: pa.Table, layout: Layout, options: TextOptions) -> dict[str, Floats]:
+    index, comma = layout.columns.index, layout.decimal_comma
+
+    def column(kind: str) -> pa.Array:
+        chunked = table.column(str(index[kind]))
+        return chunked.chunk(0) if chunked.num_chunks else pa.array([], pa.string())
+
+    out: dict[str, Floats] = {}
+    if {"lon", "lat"} <= index.keys():
+        for kind, hemisphere, negative in (("lon", "ew", "W"), ("lat", "ns", "S")):
+            out[kind] = to_degrees(column(kind), decimal_comma=comma)
+            if hemisphere in index:
+                letters = np.array([str(v or "").strip().upper()[:1] for v in column(hemisphere).to_pylist()])
+                out[kind] = np.where(letters == negative, -np.abs(out[kind]), out[kind])
+    elif {"x", "y"} <= index.keys():
+        if options.crs is None:
+            raise AmbiguousError("columns x and y need their coordinate system; say --crs, such as --crs EPSG:32633")
+        out["lon"], out["lat"] = (to_numbers(column(k), decimal_comma=comma) for k in ("x", "y"))
+    if "depth" in index or "elev" in index:
+        kind = "depth" if "depth" in index else "elev"
+        sign = 1.0 if kind == "depth" else -1.0
+        out["depth"] = sign * layout.columns.depth_factor * to_numbers(column(kind), decimal_comma=comma)
+    if "time" in index:
+        times = column("time")
+        if "date" in index:
+            pairs = zip(column("date").to_pylist(), times.to_pylist(), strict=True)
+            times = pa.array([f"{d} {t}" for d, t in pairs])
+        out["time"] = to_seconds(times, zone=options.zone)
+    return out
