@@ -1,0 +1,160 @@
+"""Raw numbers of a file to whole millimetres, and cells of one lattice read off another.
+
+Arrays and numbers in, arrays out. Every output cell is a function of its own place only: how a grid
+is cut into windows changes no bit of it.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.model import MM_LIMIT, NODATA_MM
+
+_NODATA = np.int32(NODATA_MM)
+_LIMIT = float(MM_LIMIT)
+
+NODE_STEP = 16
+"""Spacing in cells of the places whose source position is computed exactly (see `sample`)."""
+
+
+@njit(cache=True, nogil=True)
+def _whole_mm(
+    raw: Any, factor: float, add: float, u0: float, u1: float, u2: float, low: float, high: float, out: Any
+) -> None:
+    for i in range(raw.size):
+        value = np.float64(raw[i])
+        mm = np.rint(value * factor + add)
+        good = (abs(mm) <= _LIMIT) & (value != u0) & (value != u1) & (value != u2)
+        good = good & (value != low) & (value != high)
+        out[i] = np.int32(mm) if good else _NODATA
+
+
+def whole_mm(
+    raw: NDArray[Any],
+    *,
+    factor: float,
+    add_mm: float = 0.0,
+    unknown: tuple[float, ...] = (),
+    out: NDArray[np.int32] | None = None,
+) -> NDArray[np.int32]:
+    """Turn stored numbers into whole millimetres in one pass.
+
+    ``mm = rint(raw * factor + add_mm)`` in float64, half to even. What is NaN, infinite, beyond
+    `MM_LIMIT` or exactly one of ``unknown`` becomes `NODATA_MM`.
+
+    Parameters
+    ----------
+    raw : ndarray, shape (rows, cols), C-contiguous
+        Numbers as stored. Not modified.
+    factor, add_mm : float
+        Millimetres per stored unit (negative turns depth into elevation), and what is added.
+    unknown : tuple of float
+        Stored values that mean "unknown"; compared in the precision of ``raw``.
+    out : ndarray of int32, optional
+        C-contiguous array of the same shape to write to.
+
+    Returns
+    -------
+    ndarray of int32, shape (rows, cols)
+        Millimetres, `NODATA_MM` where unknown.
+    """
+    if out is None:
+        out = np.empty(raw.shape, dtype=np.int32)
+    marks = [math.nan] * 5
+    extra: list[float] = []
+    for value in unknown:
+        if raw.dtype.kind == "f":
+            with np.errstate(over="ignore"):
+                value = float(raw.dtype.type(value))
+        if math.isnan(value):
+            continue
+        slot = next((i for i, v in enumerate(marks) if math.isnan(v)), None)
+        if slot is None:
+            extra.append(value)
+        else:
+            marks[slot] = value
+    _whole_mm(raw.ravel(), float(factor), float(add_mm), *marks, out.ravel())
+    for value in extra:  # more than five kinds of "unknown" in one file: rare, so a pass each
+        out[raw == value] = NODATA_MM
+    return out
+
+
+@njit(cache=True, nogil=True)
+def sample(
+    src: Any,
+    src_row: int,
+    src_col: int,
+    node_rows: Any,
+    node_cols: Any,
+    first_row: int,
+    first_col: int,
+    step: int,
+    out: Any,
+) -> None:
+    """Read a lattice off another one, bilinearly, in whole millimetres.
+
+    The source position of every ``step``-th cell (of the *target's absolute numbering*) is given
+    exactly; between these nodes it is interpolated. Since the nodes lie on fixed cells of the
+    target lattice, a cell's value does not depend on the window that asked for it.
+
+    A cell is known if the source cell nearest to it is. Unknown neighbours lend their weight to the
+    known ones, so a ragged edge neither grows nor shrinks.
+
+    Parameters
+    ----------
+    src : ndarray of int32, shape (h, w)
+        Source cells, `NODATA_MM` unknown.
+    src_row, src_col : int
+        Number of ``src[0, 0]`` on the source lattice.
+    node_rows, node_cols : ndarray of float64, shape (n, m)
+        Source position of the nodes; whole numbers are cell centres; NaN where there is none.
+    first_row, first_col : int
+        Offset of ``out[0, 0]`` from node (0, 0), in target cells, 0 or more.
+    step : int
+        Target cells between nodes.
+    out : ndarray of int32
+        Written.
+    """
+    height, width = src.shape
+    for i in range(out.shape[0]):
+        row = first_row + i
+        ni = row // step
+        ti = (row - ni * step) / step
+        for j in range(out.shape[1]):
+            col = first_col + j
+            nj = col // step
+            tj = (col - nj * step) / step
+            top = node_rows[ni, nj] * (1.0 - tj) + node_rows[ni, nj + 1] * tj
+            low = node_rows[ni + 1, nj] * (1.0 - tj) + node_rows[ni + 1, nj + 1] * tj
+            r = top * (1.0 - ti) + low * ti - src_row
+            top = node_cols[ni, nj] * (1.0 - tj) + node_cols[ni, nj + 1] * tj
+            low = node_cols[ni + 1, nj] * (1.0 - tj) + node_cols[ni + 1, nj + 1] * tj
+            c = top * (1.0 - ti) + low * ti - src_col
+            out[i, j] = _NODATA
+            if not (r >= -0.5 and r < height - 0.5 and c >= -0.5 and c < width - 0.5):
+                continue
+            near_r = int(math.floor(r + 0.5))
+            near_c = int(math.floor(c + 0.5))
+            if src[near_r, near_c] == _NODATA:
+                continue
+            r0 = int(math.floor(r))
+            c0 = int(math.floor(c))
+            fr = r - r0
+            fc = c - c0
+            total = 0.0
+            weight = 0.0
+            for k in range(4):
+                rr = r0 + (k >> 1)
+                cc = c0 + (k & 1)
+                w = (fr if k >> 1 else 1.0 - fr) * (fc if k & 1 else 1.0 - fc)
+                if w > 0.0 and rr >= 0 and rr < height and cc >= 0 and cc < width:
+                    value = src[rr, cc]
+                    if value != _NODATA:
+                        total += w * value
+                        weight += w
+            out[i, j] = np.int32(np.rint(total / weight))
