@@ -1,0 +1,115 @@
+"""The candidate table as Parquet and the features as GeoPackage: equal content, equal bytes."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from reefscan.errors import RunFolderError
+from reefscan.io.whole import replacing
+
+if TYPE_CHECKING:
+    import geopandas
+
+SCHEMA_VERSION = 1
+_VERSION_KEY = b"reefscan_candidates"
+_FIXED_DATE = (
+    "2000-01-01T00:00:00.000Z"  # a GeoPackage is stamped with this, so that equal runs are equal bytes
+)
+
+TEXT = ("id", "kind", "feature_id", "sheet", "source")
+WHOLE = ("row", "col")
+DECIMALS: dict[str, int] = {
+    "lon": 7, "lat": 7, "depth_m": 2, "height_m": 2, "relief_m": 2, "width_m": 1, "off_m": 1, "axis_deg": 1,
+    "cross_deg": 1, "facing_deg": 1, "slope_deg": 1, "vrm": 5, "bpi_fine_m": 2, "bpi_broad_m": 2,
+    "uncertainty_m": 2, "height_sigma_m": 2, "noise_m": 3, "position_m": 1, "dug_like": 2, "moving_like": 2,
+    "interpolated": 2, "length_m": 1, "sinuosity": 2, "cell_m": 4, "structure_lon": 7, "structure_lat": 7,
+}  # fmt: skip
+"""Decimals each measure is stored with. Scores are computed from the stored values only."""
+
+
+def rounded(table: pd.DataFrame) -> pd.DataFrame:
+    """Round every known measure to its stored decimals, half to even; order rows by id.
+
+    Columns that are not of the candidate table (the user's own) are kept as they are. Negative zero
+    becomes zero, so that equal values are equal bytes.
+    """
+    out = table.copy()
+    for name, decimals in DECIMALS.items():
+        if name in out.columns:
+            values = pd.to_numeric(out[name], errors="coerce").to_numpy(dtype=np.float64)
+            out[name] = np.round(values, decimals) + 0.0
+    return out.sort_values("id", kind="stable").reset_index(drop=True)
+
+
+def candidates_to_bytes(table: pd.DataFrame) -> bytes:
+    """Write the candidate table as Parquet bytes; equal tables give equal bytes."""
+    columns: list[Any] = []
+    for name in table.columns:
+        series = table[name]
+        if name in TEXT:
+            columns.append(pa.array(series.astype("object").where(series.notna(), None), type=pa.string()))
+        elif name in WHOLE:
+            columns.append(pa.array(series.to_numpy(dtype=np.int64)))
+        elif name in DECIMALS:
+            columns.append(pa.array(series.to_numpy(dtype=np.float64)))
+        else:
+            columns.append(pa.Array.from_pandas(series))
+    meta = {_VERSION_KEY: str(SCHEMA_VERSION).encode()}
+    # Made from arrays, not from_pandas: that would store the library's version in the file.
+    arrow = pa.Table.from_arrays(columns, names=[str(c) for c in table.columns]).replace_schema_metadata(meta)
+    sink = io.BytesIO()
+    pq.write_table(arrow, sink, compression="zstd", row_group_size=1 << 20)
+    return sink.getvalue()
+
+
+def read_candidates(path: Path | str) -> pd.DataFrame:
+    """Read a candidate table.
+
+    Raises
+    ------
+    RunFolderError
+        If it is damaged or of another version.
+    """
+    try:
+        arrow = pq.read_table(path)
+    except (pa.ArrowException, OSError) as error:
+        raise RunFolderError(f"{path}: damaged or not a candidate table ({error}); scan again") from None
+    found = (arrow.schema.metadata or {}).get(_VERSION_KEY, b"?").decode()
+    if found != str(SCHEMA_VERSION):
+        raise RunFolderError(
+            f"{path}: table of version {found}; this program reads {SCHEMA_VERSION}; scan again"
+        )
+    frame: pd.DataFrame = arrow.to_pandas()
+    return frame
+
+
+def write_features(path: Path | str, layers: Mapping[str, geopandas.GeoDataFrame]) -> Path:
+    """Write features as a GeoPackage, one layer for each name (``ledges``, ``troughs``, ``rises``).
+
+    Empty layers are written too, so that a reader need not ask which exist. Every layer needs a CRS.
+    """
+    import pyogrio
+
+    path = Path(path)
+    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
+    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _FIXED_DATE})
+    try:
+        with replacing(path) as part:
+            for i, (name, frame) in enumerate(layers.items()):
+                kinds = set(frame.geom_type.dropna()) if len(frame) else set()
+                kind = next(iter(kinds)) if len(kinds) == 1 else ("Unknown" if kinds else "LineString")
+                pyogrio.write_dataframe(
+                    frame, part, layer=name, driver="GPKG", append=i > 0, geometry_type=kind,
+                    layer_options={"DESCRIPTION": f"reefscan {name}, schema version {SCHEMA_VERSION}"},
+                )  # fmt: skip
+    finally:
+        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
+    return path
