@@ -78,7 +78,11 @@ def main(arguments: list[str]) -> int:
         python = str(environment("test", "constraints-min.txt", ".venv-lower"))
         chosen = options or [path for path in LOWER_SELECTION if (ROOT / path).exists()]
         # Old libraries warn about their own past; here only results count.
-        _step("pytest at the lower bounds", [python, "-m", "pytest", "-q", "-W", "default", *chosen], results)
+        _step(
+            "pytest at the lower bounds",
+            [python, "-m", "pytest", "-q", "--disable-warnings", "-W", "default", *chosen],
+            results,
+        )
     else:
         python = str(environment("dev"))
         if not options:
