@@ -33,7 +33,7 @@ class FolderLock:
         OSError
             If the lock file cannot be written.
         """
-        file = open(self._path, "a+", encoding="ascii")
+        file = open(self._path, "a+", encoding="ascii")  # noqa: SIM115 - held until release
         try:
             _take(file)
         except OSError:

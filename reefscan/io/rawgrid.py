@@ -125,8 +125,8 @@ class RawGrid:
 
     @cached_property
     def turn(self) -> int:
-        """Columns in a whole turn of the Earth, if the lattice is a whole number of them; else 0."""
-        if self.lattice.b or self.lattice.d or not -0.01 < self.lattice.a < 100:
+        """Columns in a whole turn of the Earth (for a lattice in degrees), 0 if that is no whole number."""
+        if self.lattice.b or self.lattice.d or self.lattice.a <= 0:
             return 0
         columns = 360.0 / self.lattice.a
         return round(columns) if abs(columns - round(columns)) < 1e-6 else 0

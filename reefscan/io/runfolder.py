@@ -134,11 +134,11 @@ class RunFolder:
         found = info.get("schema_version")
         if found != RUN_SCHEMA_VERSION:
             raise RunFolderError(
-                f"{path}: run of version {found!r}; this program reads version {RUN_SCHEMA_VERSION}; scan again"
+                f"{path}: run of version {found!r}; this program reads {RUN_SCHEMA_VERSION}; scan again"
             )
         if finished and info.get("state") not in ("done", "partial"):
             raise RunFolderError(
-                f"{path}: the run is {info.get('state')!r}, not done; give the same scan command again to finish it"
+                f"{path}: the run is {info.get('state')!r}, not done; give the same scan again to finish it"
             )
         return cls(path, info, None)
 

@@ -27,9 +27,8 @@ def write_whole(path: Path | str, data: bytes | str) -> Path:
     RunFolderError
         If it cannot be written; `DiskFullError` if the disk is full. An older file stays as it was.
     """
-    with replacing(path) as part:
-        with open(part, "wb") as file:
-            file.write(data.encode("utf-8") if isinstance(data, str) else data)
+    with replacing(path) as part, open(part, "wb") as file:
+        file.write(data.encode("utf-8") if isinstance(data, str) else data)
     return Path(path)
 
 
