@@ -49,7 +49,10 @@ def replacing(path: Path | str) -> Iterator[Path]:
     except ReefscanError:
         raise
     except Exception as error:
-        raise write_error(path, error) from error
+        told = write_error(path, error)
+        if told is error:
+            raise
+        raise told from error
     finally:
         part.unlink(missing_ok=True)
 
