@@ -1,0 +1,115 @@
+"""What the README promises is what happens: its code runs, its output is real, its table adds up."""
+
+from __future__ import annotations
+
+import re
+import shlex
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from reefscan.recipe import load_recipe
+
+ROOT = Path(__file__).resolve().parents[1]
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+RUN = "import sys; from reefscan.cli import main; sys.exit(main())"
+
+
+def _blocks(language: str) -> list[str]:
+    return re.findall(rf"^```{language}\n(.*?)^```$", README, flags=re.MULTILINE | re.DOTALL)
+
+
+@pytest.fixture(scope="module")
+def beside_the_samples(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder like the checkout: samples in it, and nothing that a run left behind."""
+    folder = tmp_path_factory.mktemp("newcomer")
+    shutil.copytree(ROOT / "data_samples", folder / "data_samples")
+    return folder
+
+
+def _squeezed(text: str) -> list[str]:
+    """Lines without the spacing that a terminal's width decides."""
+    return [" ".join(line.split()) for line in text.splitlines() if line.strip()]
+
+
+def test_the_commands_shown_print_what_is_shown(beside_the_samples: Path) -> None:
+    sessions = [block for block in _blocks("console") if "$ reefscan" in block]
+    assert sessions
+    for session in sessions:
+        for command, shown in re.findall(
+            r"^\$ reefscan (.*)\n((?:(?!\$ ).*\n)*)", session, flags=re.MULTILINE
+        ):
+            done = subprocess.run(
+                [sys.executable, "-c", RUN, *shlex.split(command)],
+                cwd=beside_the_samples,
+                capture_output=True,
+                text=True,
+                encoding="utf-8",
+                env=_plain_terminal(),
+            )
+            assert done.returncode == 0, done.stderr
+            said = _squeezed(done.stdout) + _squeezed(done.stderr)
+            for line in _squeezed(shown):
+                if line != "...":
+                    assert line in said, f"{command}: {line!r} is not in its output:\n" + "\n".join(said)
+
+
+def _plain_terminal() -> dict[str, str]:
+    import os
+
+    return {**os.environ, "COLUMNS": "120", "NO_COLOR": "1", "TERM": "dumb", "PYTHONUTF8": "1"}
+
+
+def test_the_python_example_runs_as_it_stands(beside_the_samples: Path) -> None:
+    blocks = _blocks("python")
+    assert blocks
+    for block in blocks:
+        lines = [line for line in block.splitlines() if line.strip()]
+        assert len(lines) <= 6, "the README promises six lines"
+        done = subprocess.run(
+            [sys.executable, "-W", "error", "-c", block],
+            cwd=beside_the_samples,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            env=_plain_terminal(),
+        )
+        assert done.returncode == 0, done.stderr
+        assert done.stdout.strip()
+
+
+def test_the_recipe_shown_is_a_valid_recipe() -> None:
+    blocks = _blocks("toml")
+    assert blocks
+    for block in blocks:
+        recipe = load_recipe(block)
+        # 1 ft is 0.3048 m exactly (international yard and pound agreement, 1959).
+        assert recipe.find.trough_radius_m == pytest.approx(150 * 0.3048)
+        assert recipe.score.terms["height_ledge"].a == pytest.approx(3 * 0.3048)
+
+
+def test_the_table_of_sources_follows_from_the_cell_sizes() -> None:
+    # A ledge wants 3 cells across it, a trough 4 intervals crest to crest (Nyquist with a margin of two).
+    rows = re.findall(r"^\| [^|]* \| (?:about )?([\d.]+)(?:-([\d.]+))? m \| ([^|]+) \| ([^|]+) \|", README, re.M)
+    assert len(rows) == 8
+    for low, high, ledge, trough in rows:
+        for cells, shown in ((3, ledge), (4, trough)):
+            unit = 1000.0 if "km" in shown else 1.0
+            numbers = [unit * float(number) for number in re.findall(r"[\d.]+", shown)]
+            wanted = [cells * float(cell) for cell in (low, high) if cell]
+            assert numbers == pytest.approx(wanted, rel=0.05)
+
+
+def test_every_file_the_readme_points_to_is_there() -> None:
+    targets = re.findall(r"\]\((?!https?:)([^)#]+)\)", README)
+    assert targets
+    for target in targets:
+        assert (ROOT / target).exists(), target
+
+
+def test_the_usual_cautions_are_said() -> None:
+    for words in ("Not for navigation", "Life jackets", "propellers", "closed ground", "forecast"):
+        assert words in README
