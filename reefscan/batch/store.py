@@ -8,24 +8,23 @@ fall out of step with the files.
 
 from __future__ import annotations
 
-import errno
 import hashlib
 import json
 import logging
-import os
 import uuid
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from reefscan.batch.result import DamagedTileError, TileResult, decode, encode, peek
-from reefscan.errors import DiskFullError, RunFolderError
+from reefscan.io.whole import write_error, write_whole
 from reefscan.model import Window
 
 logger = logging.getLogger(__name__)
 
-_FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _TOKEN = "store.json"
+_HALF = ".*.part.*"
+"""Names that `reefscan.io.whole` writes to before it moves them into place."""
 
 
 def tile_key(core: Window, *parts: object) -> str:
@@ -86,11 +85,11 @@ class TileStore:
         token = uuid.uuid4().hex
         try:
             folder.mkdir(parents=True, exist_ok=True)
-            for left in [*folder.glob("*.part"), *folder.glob("??/*.part")]:
+            for left in [*folder.glob(_HALF), *folder.glob(f"??/{_HALF}")]:
                 left.unlink(missing_ok=True)
-            _write_whole(folder / _TOKEN, json.dumps({"token": token}).encode())
         except OSError as error:
-            raise _folder_error(folder, error, 0) from error
+            raise write_error(folder, error) from error
+        write_whole(folder / _TOKEN, json.dumps({"token": token}))
         return cls(folder, token)
 
     def reachable(self) -> bool:
@@ -141,9 +140,9 @@ class TileStore:
         path = self.path(name)
         try:
             path.parent.mkdir(exist_ok=True)
-            _write_whole(path, data)
         except OSError as error:
-            raise _folder_error(self.folder, error, len(data)) from error
+            raise write_error(path.parent, error) from error
+        write_whole(path, data)
 
     def restamp(self, name: str, stamp: str) -> bool:
         """Carry a stale tile over to a new stamp: its input changed elsewhere, not in its own cells.
@@ -184,34 +183,3 @@ class TileStore:
             # A sector that cannot be read is a damaged file: compute the tile again.
             logger.warning("%s: %s; the tile is computed again", self.path(name), error)
             return None
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    """Write, fsync, rename, fsync the folder: after a power cut there is the old file or the new one."""
-    part = path.with_name(f"{path.name}.{os.getpid()}-{uuid.uuid4().hex[:8]}.part")
-    try:
-        with open(part, "wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
-    except BaseException:
-        part.unlink(missing_ok=True)
-        raise
-    if os.name == "posix":  # Windows cannot open a folder, and renames are journalled there
-        handle = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(handle)
-        finally:
-            os.close(handle)
-
-
-def _folder_error(folder: Path, error: OSError, size: int) -> RunFolderError:
-    if error.errno in _FULL:
-        return DiskFullError(
-            f"{folder}: the disk is full ({size / 1e6:.1f} MB wanted); finished tiles are kept: "
-            "free some space and give the same command again."
-        )
-    return RunFolderError(
-        f"{folder}: cannot be written ({error.strerror or error}); check the path and its rights."
-    )

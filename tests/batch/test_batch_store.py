@@ -154,9 +154,7 @@ def test_a_full_disk_leaves_the_old_tile_and_no_half_file(
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
     monkeypatch.setattr(os, "fsync", full)
-    with pytest.raises(
-        DiskFullError, match=r"disk is full .*free some space and give the same command again"
-    ):
+    with pytest.raises(DiskFullError, match=r"disk is full; free some space and give the same command again"):
         store.save(NAME, "other", checker(CORE))
     monkeypatch.undo()
     assert sorted(path for path in tmp_path.rglob("*")) == before
@@ -194,12 +192,12 @@ def test_a_folder_that_may_not_be_written_is_named(tmp_path: Path) -> None:
 def test_opening_clears_what_a_killed_run_left_half_written_and_nothing_else(tmp_path: Path) -> None:
     store = TileStore.open(tmp_path)
     store.save(NAME, "s", rich())
-    half = store.path(NAME).with_name("x.tile.1-2.part")
+    half = store.path(NAME).with_name(".x.12345678.part.tile")
     half.write_bytes(b"half")
-    (tmp_path / "y.part").write_bytes(b"half")
+    (tmp_path / ".store.1234.part.json").write_bytes(b"half")
     again = TileStore.open(tmp_path)
     assert not half.exists()
-    assert not (tmp_path / "y.part").exists()
+    assert not (tmp_path / ".store.1234.part.json").exists()
     assert list(again.names()) == [NAME]
 
 
