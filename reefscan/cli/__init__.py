@@ -1,0 +1,136 @@
+"""The command line: one file per command, each loaded only when it is called.
+
+The only place that prints. Results go to standard output, talk to standard error; exit codes are
+0 done, 1 error, 2 usage, 3 finished with failed tiles, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import importlib
+import logging
+import os
+import sys
+from typing import Any
+
+import typer
+from typer.core import TyperCommand, TyperGroup
+
+COMMANDS: dict[str, str] = {
+    "scan": "Find, score and rank drop points in a seabed grid.",
+    "rescore": "List a run anew under another recipe; no grid is read.",
+    "recipe": "Print a recipe with a comment on every line.",
+    "layers": "Write slope, ruggedness, position index and the other layers.",
+    "look": "Say what is in a file and how it would be read.",
+    "grid": "Turn soundings into a grid.",
+    "review": "Make the offline page to look through a run.",
+    "cards": "Make printable cards of the sites.",
+    "map": "Draw the map of a run.",
+    "export": "Write the sites as waypoints for a plotter.",
+    "compare": "Compare two runs.",
+    "status": "Say how far a run has come.",
+}
+"""Commands by name: the module ``reefscan.cli.<name>`` has ``command``; the text stands in the help."""
+
+
+class _Lazy(TyperCommand):
+    """Stands for a command in the help; becomes the real one when called."""
+
+    def make_context(self, info_name: Any, args: Any, parent: Any = None, **extra: Any) -> Any:
+        return _load(str(self.name)).make_context(info_name, args, parent=parent, **extra)
+
+
+class _Commands(TyperGroup):
+    """The group of commands; none is imported to list them."""
+
+    def list_commands(self, ctx: Any) -> list[str]:
+        return [name for name in COMMANDS if _present(name)]
+
+    def get_command(self, ctx: Any, cmd_name: str) -> Any:
+        if cmd_name not in COMMANDS or not _present(cmd_name):
+            return None
+        return _Lazy(name=cmd_name, help=COMMANDS[cmd_name], short_help=COMMANDS[cmd_name])
+
+
+def _present(name: str) -> bool:
+    return os.path.exists(os.path.join(os.path.dirname(__file__), f"{name}.py"))
+
+
+def _load(name: str) -> Any:
+    module = importlib.import_module(f"reefscan.cli.{name}")
+    single = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
+    single.command(name=name)(module.command)
+    return typer.main.get_command(single)
+
+
+app = typer.Typer(cls=_Commands, add_completion=False, pretty_exceptions_enable=False, no_args_is_help=True)
+
+
+@app.callback()
+def _root(
+    debug: bool = typer.Option(False, "--debug", help="Show tracebacks and details (may stand anywhere)."),
+    version: bool = typer.Option(False, "--version", help="Print the version and stop."),
+) -> None:
+    """From bathymetry to ranked, explained drop points for baited nets and pots.
+
+    Not for navigation.
+    """
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Run the command line and exit; the entry point of ``reefscan``."""
+    sys.exit(run(sys.argv[1:] if argv is None else argv))
+
+
+def run(argv: list[str]) -> int:
+    """Run the command line and return the exit code."""
+    from reefscan.errors import ReefscanError
+
+    cut = argv.index("--") if "--" in argv else len(argv)
+    debug = "--debug" in argv[:cut]
+    argv = [a for a in argv[:cut] if a != "--debug"] + argv[cut:]
+    logging.basicConfig(
+        stream=sys.stderr, level=logging.DEBUG if debug else logging.ERROR, format="%(name)s: %(message)s"
+    )
+    if argv and argv[0] == "--version":
+        from importlib.metadata import version
+
+        print(f"reefscan {version('reefscan')}")
+        return 0
+    try:
+        result = app(args=argv, prog_name="reefscan", standalone_mode=False)
+    except typer.Exit as stop:
+        return stop.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        return _say("interrupted; what was finished is kept: give the same command again to go on", 130)
+    except BrokenPipeError:
+        # The reader of our output went away (head, less): not an error, and no second one at exit.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
+    except Exception as error:
+        if debug:
+            import traceback
+
+            traceback.print_exc()
+        if isinstance(error, ReefscanError):
+            return _say(str(error), error.exit_code)
+        if hasattr(error, "format_message"):  # a usage error of the option parser
+            context = getattr(error, "ctx", None)
+            path = context.command_path if context is not None else "reefscan"
+            text = str(error.format_message())
+            if not text:
+                return int(getattr(error, "exit_code", 2))
+            return _say(f"{text} (see '{path} --help')", int(getattr(error, "exit_code", 2)))
+        if isinstance(error, OSError):
+            where = f"{error.filename}: " if error.filename else ""
+            return _say(f"{where}{error.strerror or error}", 1)
+        if isinstance(error, MemoryError):
+            return _say("out of memory; try fewer --workers or a smaller --tile", 1)
+        return _say(
+            f"internal error: {type(error).__name__}: {error} (run again with --debug for details)", 1
+        )
+    return int(result) if isinstance(result, int) else 0
+
+
+def _say(text: str, code: int) -> int:
+    print("reefscan: " + " ".join(text.split()), file=sys.stderr)
+    return code

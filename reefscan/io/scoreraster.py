@@ -32,7 +32,7 @@ _RAMP = (
     (85, (38, 70, 83)),
     (100, (244, 162, 40)),
 )
-"""Pale to deep blue, then amber for the best: lightness and hue both change, for print and colour-blind eyes."""
+"""Pale to deep blue, then amber for the best: lightness changes too, for print and colour-blind eyes."""
 
 
 class ScoreRaster:

@@ -1,0 +1,174 @@
+"""Options that several commands share, and what turns them into a recipe and a unit."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from reefscan.recipe import Recipe
+
+Depth = Annotated[
+    tuple[str, str] | None,
+    typer.Option(
+        "--depth",
+        metavar="SHALLOW DEEP",
+        help="Band of depths to set in, such as 15ft 60ft, 4 20 (metres) or 3fathom 10fathom.",
+        show_default=False,
+    ),
+]
+Positive = Annotated[
+    str | None,
+    typer.Option(
+        "--positive",
+        metavar="up|down",
+        help="Which way the grid counts: up = elevations, down = depths.",
+        show_default=False,
+    ),
+]
+Crs = Annotated[
+    str | None,
+    typer.Option(
+        "--crs", metavar="EPSG:N", help="Coordinate system of a grid that states none.", show_default=False
+    ),
+]
+DatumShift = Annotated[
+    str,
+    typer.Option(
+        "--datum-shift",
+        metavar="LENGTH",
+        help="Added to every elevation, such as -0.4m; nothing is converted silently, and this is recorded.",
+    ),
+]
+RecipeFile = Annotated[
+    Path | None,
+    typer.Option("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe').", show_default=False),
+]
+Top = Annotated[
+    int | None,
+    typer.Option("--top", metavar="N", min=1, help="How many sites to list.", show_default=False),
+]
+Out = Annotated[
+    Path | None,
+    typer.Option(
+        "--out", metavar="FOLDER", help="Folder of the run; new, empty or an earlier run.", show_default=False
+    ),
+]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
+Workers = Annotated[
+    int | None,
+    typer.Option(
+        "--workers", metavar="N", min=1, help="Processes to use; all cores if not given.", show_default=False
+    ),
+]
+Tile = Annotated[
+    int | None,
+    typer.Option(
+        "--tile",
+        metavar="CELLS",
+        min=1,
+        help="Side of a tile; the result does not depend on it.",
+        show_default=False,
+    ),
+]
+Area = Annotated[
+    Path | None,
+    typer.Option("--area", metavar="FILE", help="Search inside these polygons only.", show_default=False),
+]
+Bbox = Annotated[
+    tuple[float, float, float, float] | None,
+    typer.Option(
+        "--bbox", metavar="W S E N", help="Search inside this box only (degrees, WGS 84).", show_default=False
+    ),
+]
+
+
+def depth_metres(depth: tuple[str, str]) -> tuple[float, float]:
+    """Read the two depths in metres; a unit on one of them only is refused, for it is rarely meant.
+
+    Raises
+    ------
+    RecipeError
+        If they cannot be read as two depths of one unit.
+    """
+    from reefscan.errors import InputError, RecipeError
+    from reefscan.units import parse_length
+
+    try:
+        low, high = parse_length(depth[0]), parse_length(depth[1])
+    except InputError as error:
+        raise RecipeError(f"--depth {depth[0]} {depth[1]}: {error}") from None
+    if _unit(depth[0]) != _unit(depth[1]) and "" in (_unit(depth[0]), _unit(depth[1])):
+        unit = _unit(depth[0]) or _unit(depth[1])
+        raise RecipeError(
+            f"--depth {depth[0]} {depth[1]}: one has a unit and one has none; write both, "
+            f"such as {depth[0].removesuffix(unit)}{unit} {depth[1].removesuffix(unit)}{unit}"
+        )
+    return low, high
+
+
+def user_unit(depth: tuple[str, str] | None) -> str:
+    """Return the unit the user speaks (``m``, ``ft`` or ``fathom``), by the depths given."""
+    unit = _unit(depth[0]).lower() if depth else ""
+    if unit in ("ft", "foot", "feet", "us-ft"):
+        return "ft"
+    return "fathom" if unit in ("fathom", "fathoms", "fm") else "m"
+
+
+def make_recipe(path: Path | None, depth: tuple[str, str] | None, top: int | None) -> Recipe:
+    """Build the recipe from ``--recipe``, ``--depth`` and ``--top``, the latter two winning.
+
+    Raises
+    ------
+    MissingInputError, RecipeError
+        If the file does not exist or the recipe is wrong.
+    """
+    from reefscan.errors import MissingInputError, RecipeError
+    from reefscan.recipe import Recipe, load_recipe
+
+    recipe = Recipe.default()
+    if path is not None:
+        try:
+            text = path.read_text(encoding="utf-8")
+        except FileNotFoundError:
+            raise MissingInputError(
+                f"{path}: no such recipe; write one with 'reefscan recipe > {path}'"
+            ) from None
+        except (OSError, UnicodeDecodeError) as error:
+            raise RecipeError(f"{path}: cannot be read as a recipe ({error})") from None
+        recipe = load_recipe(text, name=str(path))
+    if depth is not None:
+        low, high = depth_metres(depth)
+        if low > high >= 0:
+            raise RecipeError(
+                f"--depth {depth[0]} {depth[1]}: reversed; write --depth {depth[1]} {depth[0]}, shallow edge first"
+            )
+        recipe = recipe.with_depth(low, high)
+    return recipe if top is None else recipe.with_top(top)
+
+
+def shift_metres(text: str) -> float:
+    """Read ``--datum-shift``."""
+    from reefscan.errors import InputError
+    from reefscan.units import parse_length
+
+    try:
+        return parse_length(text)
+    except InputError as error:
+        raise InputError(f"--datum-shift: {error}") from None
+
+
+def check_positive(value: str | None) -> str | None:
+    """Check ``--positive``."""
+    if value not in (None, "up", "down"):
+        raise typer.BadParameter(
+            f"{value!r}: write up (elevations) or down (depths)", param_hint="--positive"
+        )
+    return value
+
+
+def _unit(text: str) -> str:
+    return text.strip().lstrip("+-0123456789.eE ").strip() if text else ""
