@@ -193,9 +193,7 @@ def ridge(
     return base_m + np.clip(height_m - flank * np.abs(across), 0, None)
 
 
-def boulder(
-    x: Grid, y: Grid, *, height_m: float = 1.5, radius_m: float = 3.0, base_m: float = -10.0
-) -> Grid:
+def boulder(x: Grid, y: Grid, *, height_m: float = 1.5, radius_m: float = 3.0, base_m: float = -10.0) -> Grid:
     """A half ellipsoid on a flat: rise_m at its top = its height once R exceeds the radius; radius below a cell: one raised cell."""
     r = np.hypot(x, y) / radius_m
     return base_m + height_m * np.sqrt(np.clip(1 - r**2, 0, None))

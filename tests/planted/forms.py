@@ -43,7 +43,9 @@ class Ground:
 Make = Callable[[np.random.Generator, Ground, Grid, bool], Planted]
 
 
-def trough(rng: np.random.Generator, g: Ground, line: Grid, rough: bool, *, width_m: float, depth_m: float) -> Planted:
+def trough(
+    rng: np.random.Generator, g: Ground, line: Grid, rough: bool, *, width_m: float, depth_m: float
+) -> Planted:
     """A gully: a floor, two flanks to crests of unequal height, low levees that fall back to the ground outside.
 
     ``depth_m`` is floor to lower crest, ``width_m`` crest to crest. With ``rough``, rock is bared on the flanks, sand kept on the floor.
@@ -62,17 +64,21 @@ def trough(rng: np.random.Generator, g: Ground, line: Grid, rough: bool, *, widt
     outside = crest * (1 - smooth((dist - half) / outer))
     g.add[w] += t * np.where(dist < half, inside, outside)
     if rough:
-        bared = smooth((dist - floor - 0.15 * half) / (0.5 * (half - floor))) * (1 - smooth((dist - half - 6) / 12))
+        bared = smooth((dist - floor - 0.15 * half) / (0.5 * (half - floor))) * (
+            1 - smooth((dist - half - 6) / 12)
+        )
         g.rock[w] *= 1 - t * (1 - smooth((dist - floor) / (0.3 * half)))
         g.bare(w, t * bared)
     return Planted("trough", "real", line, half, depth_m, width_m, fade > 0.97, floor_half_m=floor)
 
 
-def ledge(rng: np.random.Generator, g: Ground, line: Grid, rough: bool, *, height_m: float, run_m: float) -> Planted:
+def ledge(
+    rng: np.random.Generator, g: Ground, line: Grid, rough: bool, *, height_m: float, run_m: float
+) -> Planted:
     """A curved step: a block that rises gently from behind and drops ``height_m`` over ``run_m`` to sand on one side."""
     side, back = rng.choice([-1, 1]), rng.uniform(40, 70)
     w = g.window(line, back + 20)
-    dist, signed, index = frame(line, g.x[w], g.y[w])
+    _, signed, index = frame(line, g.x[w], g.y[w])
     u = signed * side
     fade = taper(len(line), 25.0)
     t = fade[index]
@@ -85,7 +91,9 @@ def ledge(rng: np.random.Generator, g: Ground, line: Grid, rough: bool, *, heigh
     return Planted("ledge", "real", line, run_m / 2, height_m, np.nan, fade > 0.97, down_sign=int(side))
 
 
-def pile(rng: np.random.Generator, g: Ground, at: Grid, rough: bool, *, height_m: float, radius_m: float) -> Planted:
+def pile(
+    rng: np.random.Generator, g: Ground, at: Grid, rough: bool, *, height_m: float, radius_m: float
+) -> Planted:
     """A rock pile with a rounded top; with ``rough``, knobbly."""
     w = g.window(at, radius_m * 1.6)
     dx, dy = g.x[w] - at[0, 0], g.y[w] - at[0, 1]
@@ -135,7 +143,9 @@ def gully_line(rng: np.random.Generator, width_m: float, *, sinuous: bool) -> Gr
     length = max(rng.uniform(110, 220), 5 * width_m)
     swing = rng.uniform(0.35, 0.8) if sinuous else rng.uniform(0, 0.04)
     wave = max(rng.uniform(80, 170), 2 * np.pi * swing * 1.1 * width_m)
-    return winding(rng, length, swing_rad=swing, wave_m=wave, turn_rad=rng.uniform(-0.3, 0.3) if sinuous else 0.0)
+    return winding(
+        rng, length, swing_rad=swing, wave_m=wave, turn_rad=rng.uniform(-0.3, 0.3) if sinuous else 0.0
+    )
 
 
 def ledge_line(rng: np.random.Generator, *, curved: bool) -> Grid:

@@ -11,7 +11,9 @@ STEP = 0.5
 """Metres between the points of a line."""
 
 
-def winding(rng: np.random.Generator, length_m: float, *, swing_rad: float, wave_m: float, turn_rad: float) -> Grid:
+def winding(
+    rng: np.random.Generator, length_m: float, *, swing_rad: float, wave_m: float, turn_rad: float
+) -> Grid:
     """A line of given length whose heading swings by ``swing_rad`` over ``wave_m`` and turns ``turn_rad`` in all; any bearing."""
     s = np.arange(0, length_m, STEP)
     heading = rng.uniform(0, 2 * np.pi) + turn_rad * s / length_m

@@ -106,9 +106,8 @@ def sand_ridge(rng: np.random.Generator, g: Ground, at: Grid) -> Planted:
     dist, signed, index = frame(line, g.x[w], g.y[w])
     t = taper(len(line), 60)[index]
     n = rng.choice([2, 3])
-    u = np.abs(signed if n == 3 else signed - apart / 2)
-    ridge = 0.5 + 0.5 * np.cos(2 * np.pi * u / apart)
-    g.add[w] += t * height * ridge * (u < (1.5 if n == 3 else 1.0) * apart)
+    wave = np.cos(2 * np.pi * signed / apart) * (1 if n == 3 else -1)
+    g.add[w] += t * height * (0.5 + 0.5 * wave) * (dist < n / 2 * apart)
     g.rock[w] *= 1 - t * (dist < 1.6 * apart)
     return Planted("sand ridges", "moving", line, 1.6 * apart, height, apart, taper(len(line), 60) > 0.97)
 

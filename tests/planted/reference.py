@@ -36,7 +36,9 @@ def rise_at(elev: Grid, rows: Grid, cols: Grid, *, cell_m: float, radius_m: floa
     return np.asarray(np.nanmin(z[:, 0] - np.nanmin(z, axis=1), axis=0))
 
 
-def ledge_at(elev: Grid, rows: Grid, cols: Grid, *, cell_m: float, run_m: float = 8.0, ground_m: float = 8.0) -> Grid:
+def ledge_at(
+    elev: Grid, rows: Grid, cols: Grid, *, cell_m: float, run_m: float = 8.0, ground_m: float = 8.0
+) -> Grid:
     """Step over ``run_m`` in the best heading, less the run times the steeper ground beyond its ends."""
     half = run_m / 2
     z = _rays(elev, rows, cols, cell_m, np.array([half, half + ground_m]))

@@ -47,14 +47,23 @@ def _place(
 ) -> Grid | None:
     """Move a line to where all of it has ground between two depths, clear of the edge and of all else; None if nowhere."""
     size = g.x.shape[0] * g.cell_m
-    others = np.concatenate([p.line[:: max(1, len(p.line) // 60)] for p in taken]) if taken else np.empty((0, 2))
-    room = np.concatenate([np.full(len(p.line[:: max(1, len(p.line) // 60)]), p.half_width_m) for p in taken] or [[]])
+    others = (
+        np.concatenate([p.line[:: max(1, len(p.line) // 60)] for p in taken]) if taken else np.empty((0, 2))
+    )
+    room = np.concatenate(
+        [np.full(len(p.line[:: max(1, len(p.line) // 60)]), p.half_width_m) for p in taken] or [[]]
+    )
     probe = line[:: max(1, len(line) // 40)]
     for _ in range(400):
         at = np.array([rng.uniform(0, size), -rng.uniform(0, size)])
         p = probe + at
         edge = reach + 45
-        if p.min(0)[0] < edge or p.max(0)[0] > size - edge or p.max(0)[1] > -edge or p.min(0)[1] < edge - size:
+        if (
+            p.min(0)[0] < edge
+            or p.max(0)[0] > size - edge
+            or p.max(0)[1] > -edge
+            or p.min(0)[1] < edge - size
+        ):
             continue
         rows, cols = (-p[:, 1] / g.cell_m).astype(int), (p[:, 0] / g.cell_m).astype(int)
         depth = -g.base[rows, cols]
@@ -69,7 +78,14 @@ def _place(
 
 
 def _structure(
-    rng: np.random.Generator, g: Ground, taken: list[Planted], kind: str, *, rough: bool, zone: str, height_m: float | None = None
+    rng: np.random.Generator,
+    g: Ground,
+    taken: list[Planted],
+    kind: str,
+    *,
+    rough: bool,
+    zone: str,
+    height_m: float | None = None,
 ) -> None:
     """Plant one real structure of a kind in a depth zone ('band', 'deep', 'shallow'), if there is room."""
     cell = g.cell_m
@@ -84,7 +100,9 @@ def _structure(
         lo, hi = (bounds[0], hi) if zone != "shallow" else (0.5, max(1.0, 3.2 - depth))
         placed = _place(rng, g, line, taken, width / 2, lo, hi)
         if placed is not None:
-            taken.append(replace(forms.trough(rng, g, placed, rough, width_m=width, depth_m=depth), role=zone))
+            taken.append(
+                replace(forms.trough(rng, g, placed, rough, width_m=width, depth_m=depth), role=zone)
+            )
     elif kind == "ledge":
         height = height_m or rng.uniform(1.2, 4.0)
         run = max(height * rng.uniform(0.25, 0.9), 1.2 * cell)
@@ -97,11 +115,15 @@ def _structure(
         radius = max(rng.uniform(3.5, 9), 1.1 * height, 2.4 * cell)
         placed = _place(rng, g, point, taken, radius, *bounds)
         if placed is not None:
-            taken.append(replace(forms.pile(rng, g, placed, rough, height_m=height, radius_m=radius), role=zone))
+            taken.append(
+                replace(forms.pile(rng, g, placed, rough, height_m=height, radius_m=radius), role=zone)
+            )
     else:
         placed = _place(rng, g, point, taken, 18, *bounds)
         if placed is not None:
-            taken.append(replace(forms.boulder_field(rng, g, placed, rough, top_m=rng.uniform(1.2, 2.2)), role=zone))
+            taken.append(
+                replace(forms.boulder_field(rng, g, placed, rough, top_m=rng.uniform(1.2, 2.2)), role=zone)
+            )
 
 
 def _rubble(rng: np.random.Generator, g: Ground, taken: list[Planted]) -> None:
@@ -126,7 +148,12 @@ def _rubble(rng: np.random.Generator, g: Ground, taken: list[Planted]) -> None:
 
 def _clear(g: Ground, line: Grid, taken: list[Planted]) -> bool:
     size = g.x.shape[0] * g.cell_m
-    if line.min(0)[0] < 60 or line.max(0)[0] > size - 60 or line.max(0)[1] > -60 or line.min(0)[1] < 60 - size:
+    if (
+        line.min(0)[0] < 60
+        or line.max(0)[0] > size - 60
+        or line.max(0)[1] > -60
+        or line.min(0)[1] < 60 - size
+    ):
         return False
     return all(p.nearest(line[::20])[0].min() > APART_M + p.half_width_m for p in taken)
 
@@ -318,7 +345,12 @@ def _moved_line(
             return
         made = make(rng, g, at)
         line = made.line[:: max(1, len(made.line) // 60)]
-        on_grid = line.min(0)[0] > 20 and line.max(0)[0] < size - 20 and line.max(0)[1] < -20 and line.min(0)[1] > 20 - size
+        on_grid = (
+            line.min(0)[0] > 20
+            and line.max(0)[0] < size - 20
+            and line.max(0)[1] < -20
+            and line.min(0)[1] > 20 - size
+        )
         apart = all(p.nearest(line)[0].min() > p.half_width_m + made.half_width_m + 60 for p in taken)
         if on_grid and apart:
             taken.append(made)
@@ -337,7 +369,16 @@ def sure(seed: int) -> Seabed:
     noise = float(rng.choice([0.06, 0.12, 0.2]))
     white, soft = (noise, 0.0) if (seed // 4) % 2 == 0 else (0.3 * noise, 0.95 * noise)
     return _finish(
-        rng, "sure", seed, g, 0.0, taken, white=white, soft=soft, soft_cells=float(rng.choice([1.5, 3.0])), band=band
+        rng,
+        "sure",
+        seed,
+        g,
+        0.0,
+        taken,
+        white=white,
+        soft=soft,
+        soft_cells=float(rng.choice([1.5, 3.0])),
+        band=band,
     )
 
 

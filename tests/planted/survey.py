@@ -33,7 +33,9 @@ def coarsen(elev: Grid, factor: int) -> Grid:
     a, b = factor // 2 - 1, factor // 2
     rows = 0.5 * (elev[a::factor] + elev[b::factor])
     small = 0.5 * (rows[:, a::factor] + rows[:, b::factor])
-    return np.asarray(zoom(small, side / small.shape[0], order=3, mode="nearest", grid_mode=True))[:side, :side]
+    return np.asarray(zoom(small, side / small.shape[0], order=3, mode="nearest", grid_mode=True))[
+        :side, :side
+    ]
 
 
 def seams(rng: np.random.Generator, x: Grid, y: Grid, *, size_m: float) -> Grid:
@@ -63,7 +65,9 @@ def fliers(rng: np.random.Generator, elev: Grid, *, share: float) -> Grid:
     return out
 
 
-def gaps(rng: np.random.Generator, shape: tuple[int, int], cell_m: float, *, share: float) -> NDArray[np.bool_]:
+def gaps(
+    rng: np.random.Generator, shape: tuple[int, int], cell_m: float, *, share: float
+) -> NDArray[np.bool_]:
     """Holes in coverage: ragged blobs, and single lost cells."""
     blob = gaussian_filter(rng.standard_normal(shape), 12 / cell_m, mode="wrap")
     hole = blob > np.quantile(blob, 1 - share)

@@ -49,6 +49,12 @@ class Planted:
         east, north = self.line[hi] - self.line[lo]
         return float(np.degrees(np.arctan2(east, north)) % 180)
 
+    def facing_deg(self, index: int) -> float:
+        """Bearing downhill from a ledge's line, 0-360."""
+        lo, hi = max(0, index - 3), min(len(self.line) - 1, index + 3)
+        east, north = self.line[hi] - self.line[lo]
+        return float((np.degrees(np.arctan2(east, north)) + 90 * self.down_sign) % 360)
+
 
 @dataclass
 class Seabed:
