@@ -1,0 +1,124 @@
+"""From a sounder's reading to a depth below the datum, with every correction written down."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reefscan.errors import InputError
+from reefscan.survey.settings import Reduce
+from reefscan.survey.table import Soundings
+
+Floats = NDArray[np.float64]
+
+
+class Tide(Protocol):
+    """Anything that knows the height of the tide (m above the datum) at a time; NaN where it does not."""
+
+    def at(self, when: Floats) -> Floats:
+        """Height at times in seconds since 1970 UTC."""
+
+
+def reduce_depths(
+    data: Soundings, settings: Reduce, *, draft_m: float | None = None, keel_m: float | None = None,
+    tide: Tide | None = None, bias_m: Floats | None = None,
+) -> tuple[Soundings, list[dict[str, object]]]:  # fmt: skip
+    """Correct sound speed, draft and tide, in that order.
+
+    Depth below datum = reading x (true / set sound speed) + draft - tide. A draft is added once:
+    an offset that the log itself states (DPT, B-12) stands in place of ``draft_m``, and depths that
+    the log measures from the surface get none.
+
+    Parameters
+    ----------
+    data : Soundings
+    settings : Reduce
+    draft_m : float, optional
+        Transducer below the waterline, for depths below the transducer.
+    keel_m : float, optional
+        Keel below the waterline, for depths below the keel.
+    tide : Tide, optional
+    bias_m : ndarray of float, optional
+        Per sounding, subtracted last (levelling of tracks).
+
+    Returns
+    -------
+    Soundings
+        `depth` is below the datum, positive down.
+    corrections : list of dict
+        ``what``, ``soundings``, ``mean_m`` and a sentence ``how``, one a correction.
+
+    Raises
+    ------
+    InputError
+        Depths below the keel without ``keel_m``; soundings without a date, or outside the tide
+        table, when a tide is asked for.
+    """
+    depth = data.depth.copy()
+    done: list[dict[str, object]] = []
+
+    def record(what: str, change: Floats, rows: NDArray[np.bool_], how: str) -> None:
+        mean = float(np.mean(change[rows])) if rows.any() else 0.0
+        done.append({"what": what, "soundings": int(rows.sum()), "mean_m": round(mean, 3), "how": how})
+
+    ratio = settings.sound_true_m_s / settings.sound_set_m_s
+    if ratio != 1.0:
+        record("sound speed", depth * (ratio - 1.0), np.isfinite(depth),
+               f"readings times {settings.sound_true_m_s:g} / {settings.sound_set_m_s:g}")  # fmt: skip
+        depth *= ratio
+    reference = np.array(data.references)[data.file]
+    own = np.isfinite(data.to_surface)
+    keel = (reference == "keel") & ~own
+    if keel.any() and keel_m is None:
+        raise InputError(
+            f"{data.files[int(data.file[keel][0])]}: depths are below the keel; say --keel, its depth below the waterline"
+        )
+    add = np.zeros(len(data))
+    add[own] = data.to_surface[own]
+    below = (reference == "transducer") & ~own
+    if draft_m is not None:
+        add[below] = draft_m
+    if keel.any():
+        add[keel] = keel_m
+    if own.any():
+        record("offset of the log", add, own, "transducer to waterline as the log states it; no draft added to these")
+    if below.any():
+        record("draft", add, below, "transducer below the waterline as told" if draft_m is not None
+               else "no draft told: depths stay below the transducer, shoaler than the water is")  # fmt: skip
+    if keel.any():
+        record("keel", add, keel, "keel below the waterline as told")
+    depth += add
+    if tide is not None:
+        depth -= _tide(data, tide, record)
+    if bias_m is not None:
+        depth -= bias_m
+        record("levelling", -bias_m, data.kept, "bias of each session from crossings, robust least squares")
+    return replace(data, depth=depth), done
+
+
+def _tide(data: Soundings, tide: Tide, record: object) -> Floats:
+    kept = data.kept
+    undated = kept & ~np.isfinite(data.time)
+    if undated.mean() > 0.02:
+        name = data.files[int(data.file[undated][0])]
+        raise InputError(f"{name}: {int(undated.sum())} soundings have no date and time; a tide needs one; say --date or drop --tide")
+    heights = np.nan_to_num(np.zeros(len(data)))
+    timed = kept & np.isfinite(data.time)
+    got = tide.at(data.time[timed])
+    missing = ~np.isfinite(got)
+    if missing.any():
+        when = data.time[timed][missing]
+        stamp = np.datetime_as_string(np.array([when.min(), when.max()]).astype("datetime64[s]"))
+        raise InputError(
+            f"tide: no height for {int(missing.sum())} of {int(timed.sum())} soundings, {stamp[0]}Z to {stamp[1]}Z: "
+            "outside the table or in a gap of it; nothing is extrapolated; give a table that covers them"
+        )
+    heights[timed] = got
+    if undated.any():
+        heights[undated] = float(np.mean(got))
+    if callable(record):
+        record("tide", -heights, timed, f"heights {got.min():.2f} to {got.max():.2f} m above the datum taken off")
+    return heights

@@ -1,0 +1,151 @@
+"""Running robust filters along a track that leave steps, slopes and single rocks alone.
+
+A sounding is a flier only if it stands off from both sides: below or above every one of its
+neighbours but the most extreme one. A ledge never does: the first sounding on the upper level has
+the upper level after it, the last one before the lip has the lower level before it.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+SLAB = 1 << 19
+"""Soundings filtered at once; bounds the memory."""
+
+
+def fliers(
+    depth: Floats, along: Floats, breaks: NDArray[np.bool_], *,
+    floor_m: float, share: float, times: float, side: int = 4, run: int = 3,
+) -> NDArray[np.bool_]:  # fmt: skip
+    """Find soundings that stand off from what lies before and after them along the track.
+
+    Each side is summed up by a straight line through its robust middle and by its extremes; a
+    sounding must exceed both sides' envelope (their extremes, and their lines carried on to it) by
+    ``max(floor, times x local scatter) + share x depth``. Found ones are taken out and the search
+    repeats, so that runs of up to ``run`` are found from their ends.
+
+    Parameters
+    ----------
+    depth : ndarray of float, shape (n,)
+        Along the track; no NaN.
+    along : ndarray of float, shape (n,)
+        Distance made good (m), rising; equal values (a boat at rest) are allowed.
+    breaks : ndarray of bool, shape (n,)
+        True where a new stretch of track starts: nothing is compared across.
+    floor_m, share, times : float
+        The threshold.
+    side : int
+        Neighbours looked at on each side.
+    run : int
+        Passes of the search.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    found = np.zeros(depth.size, bool)
+    alive = np.arange(depth.size)
+    for _ in range(run):
+        if alive.size < 2 * side + 1:
+            break
+        piece = np.cumsum(breaks)[alive]
+        new = _one_pass(depth[alive], along[alive], piece, floor_m, share, times, side)
+        if not new.any():
+            break
+        found[alive[new]] = True
+        alive = alive[~new]
+    return found
+
+
+def _one_pass(
+    z: Floats, s: Floats, piece: NDArray[np.int64], floor_m: float, share: float, times: float, side: int
+) -> NDArray[np.bool_]:
+    n = z.size
+    out = np.zeros(n, bool)
+    for lo in range(0, n, SLAB):
+        hi = min(n, lo + SLAB)
+        a, b = lo - side, hi + side
+        index = np.clip(np.arange(a, b), 0, n - 1)
+        zz, pp = z[index].astype(np.float32), piece[index]
+        windows = sliding_window_view(zz, 2 * side + 1)
+        same = sliding_window_view(pp, 2 * side + 1) == pp[side:-side][:, None]
+        inside = np.arange(a, b)
+        real = sliding_window_view((inside >= 0) & (inside < n), 2 * side + 1)
+        same = same & real
+        mid = windows[:, side]
+        left, right = windows[:, side - 1 :: -1][:, :side], windows[:, side + 1 :]
+        ok_l, ok_r = same[:, side - 1 :: -1][:, :side], same[:, side + 1 :]
+        excess_l, n_l = _beyond(mid, left, ok_l)
+        excess_r, n_r = _beyond(mid, right, ok_r)
+        # A side with fewer than two soundings has no say; with none at all nothing is judged.
+        has_l, has_r = n_l >= 2, n_r >= 2
+        both = np.where(np.sign(excess_l) == np.sign(excess_r), np.minimum(np.abs(excess_l), np.abs(excess_r)), 0.0)
+        excess = np.where(has_l & has_r, both, 0.0)
+        steps = np.abs(np.diff(windows, axis=1))
+        steps = np.where(same[:, 1:] & same[:, :-1], steps, np.nan)
+        scatter = _row_median(steps) * 1.05  # 1.4826 / sqrt(2): steps are differences of two
+        limit = np.maximum(floor_m, times * scatter) + share * np.abs(mid)
+        suspect = excess > limit
+        out[lo:hi] = suspect & _worst_nearby(excess, suspect)
+    del s
+    return out
+
+
+def _beyond(mid: NDArray[np.float32], near: NDArray[np.float32], ok: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.int64]]:
+    """Signed distance of ``mid`` outside one side's envelope, its most extreme member left out."""
+    count = ok.sum(axis=1)
+    filled = np.sort(np.where(ok, near, np.nan), axis=1)  # NaN last
+    rows = np.arange(mid.size)
+    trim = (count >= 4).astype(int)
+    low = filled[rows, np.clip(trim, 0, near.shape[1] - 1)]
+    high = filled[rows, np.clip(count - 1 - trim, 0, near.shape[1] - 1)]
+    above, below = mid - high, low - mid
+    return np.where(above > 0, above, np.where(below > 0, -below, 0.0)), count
+
+
+def _row_median(values: Floats) -> Floats:
+    ordered = np.sort(values, axis=1)
+    count = np.isfinite(values).sum(axis=1)
+    rows = np.arange(values.shape[0])
+    at = np.clip(count, 1, None) - 1
+    return np.nan_to_num((ordered[rows, at // 2] + ordered[rows, (at + 1) // 2]) / 2.0)
+
+
+def _worst_nearby(excess: Floats, suspect: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Of two suspects side by side only the worse goes in one pass: its neighbour may be innocent."""
+    size = np.where(suspect, excess, 0.0)
+    before, after = np.r_[0.0, size[:-1]], np.r_[size[1:], 0.0]
+    return np.asarray((size >= before) & (size > after) | (size > before) & (size >= after) | ((before == 0) & (after == 0)))
+
+
+def short_excursions(
+    depth: Floats, breaks: NDArray[np.bool_], *, jump_m: Floats, longest: int
+) -> list[tuple[int, int]]:
+    """Runs that leave the track's level in one jump and come back in one jump the other way.
+
+    Parameters
+    ----------
+    depth : ndarray of float
+    breaks : ndarray of bool
+        New stretches of track.
+    jump_m : ndarray of float
+        Least size of a jump at each sounding.
+    longest : int
+        Longest run, in soundings.
+
+    Returns
+    -------
+    list of (start, stop)
+        Half-open ranges.
+    """
+    step = np.diff(depth)
+    jumps = np.flatnonzero((np.abs(step) > np.minimum(jump_m[1:], jump_m[:-1])) & ~breaks[1:])
+    piece = np.cumsum(breaks)
+    out = []
+    for a, b in zip(jumps[:-1].tolist(), jumps[1:].tolist(), strict=True):
+        if b - a <= longest and step[a] * step[b] < 0 and piece[a] == piece[b + 1]:
+            out.append((a + 1, b + 1))
+    return out
