@@ -1,0 +1,129 @@
+"""Open bathymetry of any form as sheets of metric cells.
+
+`open_grids` is the one door: files, folders and URLs go in, one source per sheet comes out. What
+had to be assumed, mended or skipped is in each source's ``notes``.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import logging
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from reefscan.errors import InputError
+from reefscan.io.assemble import Asked, Box, assemble
+from reefscan.io.folder import Found, look_at
+from reefscan.io.forms import Wishes
+from reefscan.io.source import SheetSource
+
+log = logging.getLogger(__name__)
+
+
+def open_grids(
+    paths: str | Any | Iterable[str | Any],
+    *,
+    crs: str | None = None,
+    positive: str | None = None,
+    variable: str | None = None,
+    datum_shift_m: float = 0.0,
+    unit: str | None = None,
+    prefer: str | Sequence[str] | None = None,
+    bbox: Sequence[float] | None = None,
+    area: Any = None,
+) -> list[SheetSource]:
+    """Open files, folders or URLs of bathymetry as metric sheets.
+
+    Parameters
+    ----------
+    paths : path or list of paths
+        Files, folders (searched to the bottom) or ``https://`` addresses.
+    crs : str, optional
+        CRS of files that store none (or a wrong one), such as ``EPSG:32760``.
+    positive : {"up", "down"}, optional
+        Sign of the stored values; read off the files where not given.
+    variable : str, optional
+        Variable or band (name or number) to use.
+    datum_shift_m : float
+        Metres added to every depth (positive makes all deeper).
+    unit : str, optional
+        Unit of the stored values (``dm``, ``ft``...).
+    prefer : str or list of str, optional
+        File name patterns whose coverage goes before all other.
+    bbox : 4 floats, optional
+        West, south, east, north in degrees; west > east crosses the antimeridian. Cells are read some
+        way around it, but only cells inside are owned (`SheetSource.owns`).
+    area : shapely geometry, optional
+        Outline in degrees; as ``bbox``, but of any shape.
+
+    Returns
+    -------
+    list of SheetSource
+        One per sheet, best first. Candidates of a sheet count only where it ``owns`` the cell.
+
+    Raises
+    ------
+    InputError
+        Or one of its kinds: nothing usable, ambiguous, no CRS, damaged; in one line.
+    """
+    if isinstance(paths, (str, bytes)) or not isinstance(paths, Iterable):
+        paths = [paths]
+    wishes = Wishes(crs, positive, variable, datum_shift_m, unit)
+    asked = asked_for(bbox, area)
+    patterns = [prefer] if isinstance(prefer, str) else list(prefer or ())
+    found = look_at([str(p) for p in paths], wishes, asked)
+    return sheets_of(found, asked, patterns)
+
+
+def sheets_of(found: Found, asked: Asked, prefer: Sequence[str]) -> list[SheetSource]:
+    """Put looked-at files on sheets and hand on what was noticed."""
+    sheets = assemble(found.layers, asked, prefer)
+    for note in found.notes:
+        log.warning("%s", note)
+    out = []
+    for i, sheet in enumerate(sheets):
+        for note in sheet.notes:
+            log.warning("%s", note)
+        # what concerns no one sheet (skipped files) goes with the first
+        out.append(dataclasses.replace(sheet, notes=sheet.notes + (found.notes if i == 0 else ())))
+    return out
+
+
+def asked_for(bbox: Sequence[float] | None, area: Any) -> Asked:
+    """Check and join the two ways to name a part of the world."""
+    box: Box | None = None
+    outline = b""
+    if bbox is not None:
+        values = tuple(float(v) for v in bbox)
+        if len(values) != 4:
+            raise InputError(f"--bbox has {len(values)} numbers; wanted west south east north in degrees")
+        west, south, east, north = values
+        if not (-90 <= south < north <= 90) or not all(-540 <= v <= 540 for v in (west, east)) or west == east:
+            raise InputError(
+                f"--bbox {west:g} {south:g} {east:g} {north:g}: wanted west south east north in degrees, south < north"
+            )
+        box = _unrolled(west, south, east, north)
+    if area is not None:
+        import shapely
+
+        if area.is_empty or area.area == 0:
+            raise InputError("--area is empty; wanted a polygon in longitude and latitude")
+        outline = bytes(shapely.to_wkb(area))
+        around = _unrolled(*area.bounds)
+        if box is None:
+            box = around
+        else:
+            west, south = max(box[0], around[0]), max(box[1], around[1])
+            east, north = min(box[2], around[2]), min(box[3], around[3])
+            if west >= east or south >= north:
+                raise InputError("--bbox and --area do not meet")
+            box = (west, south, east, north)
+    return Asked(box, outline)
+
+
+def _unrolled(west: float, south: float, east: float, north: float) -> Box:
+    turn = 360.0 * ((west + 180.0) // 360.0)
+    west, east = west - turn, east - turn
+    while east <= west:
+        east += 360.0
+    return west, south, east, north

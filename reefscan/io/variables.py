@@ -1,0 +1,210 @@
+"""Which band or variable of a file holds the seabed."""
+
+from __future__ import annotations
+
+import dataclasses
+from dataclasses import dataclass
+from typing import Any
+
+from reefscan.errors import AmbiguousError, InputError, UnreadableError
+from reefscan.io import handles, words
+
+
+@dataclass(frozen=True)
+class Choice:
+    """An open dataset and the bands to use.
+
+    Parameters
+    ----------
+    dataset : DatasetReader
+        Open; the caller closes it.
+    path : str
+        What was opened.
+    options : tuple of (str, str)
+        With these options.
+    band, sigma_band, quality_band : int
+        Bands; 0 for none.
+    label : str
+        Name of the band or variable.
+    driver : str
+        GDAL's name of the form.
+    notes : tuple of str
+        What was decided on the way.
+    """
+
+    dataset: Any
+    path: str
+    options: tuple[tuple[str, str], ...]
+    band: int
+    sigma_band: int
+    quality_band: int
+    label: str
+    driver: str
+    notes: tuple[str, ...] = ()
+
+
+def choose(path: str, name: str, variable: str | None) -> Choice:
+    """Open a file and pick the band of depths or elevations.
+
+    Raises
+    ------
+    UnreadableError, AmbiguousError, InputError
+        If nothing in it can be the seabed, or more than one thing can.
+    """
+    dataset = handles.open_dataset(path)
+    options: tuple[tuple[str, str], ...] = ()
+    notes: list[str] = []
+    try:
+        driver = str(dataset.driver)
+        if driver == "BAG" and _varies(dataset):
+            dataset.close()
+            options = (("MODE", "RESAMPLED_GRID"), ("RES_STRATEGY", "MIN"))
+            dataset = handles.open_dataset(path, options)
+            notes.append(f"cells of several sizes, read at the finest ({dataset.res[0]:.6g})")
+        elif dataset.count == 0 or (driver in ("netCDF", "HDF5") and dataset.subdatasets):
+            subs = list(dataset.subdatasets)
+            dataset.close()
+            return _of_many(path, subs, name, variable)
+        return _of_bands(dataset, path, options, name, variable, notes)
+    except BaseException:
+        dataset.close()
+        raise
+
+
+def _varies(dataset: Any) -> bool:
+    tags = dataset.tags()
+    return "MIN_RESOLUTION_X" in tags or "HAS_SUPERGRIDS" in tags
+
+
+def _of_bands(
+    dataset: Any,
+    path: str,
+    options: tuple[tuple[str, str], ...],
+    name: str,
+    variable: str | None,
+    notes: list[str],
+) -> Choice:
+    labels = [_label(dataset, band) for band in range(1, dataset.count + 1)]
+    sigma = next((i for i, text in enumerate(labels, 1) if words.says(text, words.SIGMA_WORDS)), 0)
+    quality = next((i for i, text in enumerate(labels, 1) if words.says(text, words.QUALITY_WORDS)), 0)
+    if variable:
+        band = _asked_for(labels, variable, name)
+    else:
+        band = _guess(dataset, labels, sigma, quality, name)
+    if band == sigma:
+        sigma = 0
+    return Choice(
+        dataset,
+        path,
+        options,
+        band,
+        sigma,
+        quality,
+        labels[band - 1],
+        str(dataset.driver),
+        tuple(notes),
+    )
+
+
+def _label(dataset: Any, band: int) -> str:
+    tags = {k.lower(): str(v) for k, v in dataset.tags(band).items()}
+    text = dataset.descriptions[band - 1] or tags.get("netcdf_varname") or ""
+    if not text and str(dataset.driver) == "netCDF" and dataset.name.count(":") >= 2:
+        text = dataset.name.rsplit(":", 1)[1]
+    return str(text)
+
+
+def _asked_for(labels: list[str], variable: str, name: str) -> int:
+    for band, text in enumerate(labels, 1):
+        if variable in (text, str(band)) or variable.lower() == text.lower():
+            return band
+    shown = ", ".join(f"{i} ({t})" if t else str(i) for i, t in enumerate(labels, 1))
+    raise InputError(f"{name}: has no band or variable {variable!r}; it has {shown}")
+
+
+def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str) -> int:
+    colours = [str(c.name) for c in dataset.colorinterp]
+    if {"red", "green", "blue"} <= set(colours) or (
+        dataset.dtypes[0] == "uint8" and (colours[0] == "palette" or dataset.count in (3, 4))
+    ):
+        raise InputError(f"{name}: is a picture, not a grid of depths")
+    usable = [
+        band
+        for band in range(1, dataset.count + 1)
+        if band not in (sigma, quality) and colours[band - 1] != "alpha" and not words.NOT_DEPTH.search(labels[band - 1])
+    ]
+    named = [
+        band for band in usable if words.says(labels[band - 1], words.UP_WORDS + words.DOWN_WORDS)
+    ]
+    if named:
+        return named[0]
+    if len(usable) == 1 or (usable and not any(labels)):
+        if len(usable) > 1 and dataset.count > 2:
+            raise AmbiguousError(
+                f"{name}: has {dataset.count} bands without names; say which holds the depths with --variable 1"
+            )
+        return usable[0]
+    if not usable:
+        shown = ", ".join(label or "unnamed" for label in labels)
+        raise InputError(f"{name}: no band of depths ({shown}); if one is, say --variable")
+    shown = ", ".join(labels[band - 1] or str(band) for band in usable)
+    raise AmbiguousError(f"{name}: bands {shown} could each be the depths; say which with --variable")
+
+
+def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Choice:
+    """Pick one of the variables of a netCDF or HDF5 file by units and standard_name, then by name."""
+    if not subs:
+        raise UnreadableError(
+            "it holds no grid with a place on Earth; if it is a table or a MATLAB file, save it as a grid first"
+        )
+    ranked: list[tuple[int, str, str]] = []
+    seen: dict[str, str] = {}
+    for sub in subs:
+        label = sub.rsplit(":", 1)[1].strip("/")
+        seen[label] = sub
+        try:
+            with handles.open_dataset(sub) as dataset:
+                ranked.append((_likeness(dataset, label), label, sub))
+        except UnreadableError:
+            continue
+    if variable:
+        sub_asked = next((s for lab, s in seen.items() if lab.lower() == variable.lower()), None)
+        if sub_asked is None:
+            raise InputError(f"{name}: has no variable {variable!r}; it has {', '.join(seen)}")
+        best = [(0, variable, sub_asked)]
+    else:
+        top = max((score for score, _, _ in ranked), default=0)
+        if top <= 0:
+            raise InputError(
+                f"{name}: none of its variables ({', '.join(seen)}) looks like a seabed; if one is, say --variable"
+            )
+        best = [item for item in ranked if item[0] == top]
+    if len(best) > 1:
+        raise AmbiguousError(
+            f"{name}: variables {', '.join(label for _, label, _ in best)} could each be the seabed; "
+            f"say which with --variable {best[0][1]}"
+        )
+    _, label, sub = best[0]
+    choice = _of_bands(handles.open_dataset(sub), sub, (), name, "1", [])
+    return dataclasses.replace(
+        choice, label=label, notes=(f"variable {label!r} of {', '.join(seen)}",), sigma_band=0
+    )
+
+
+def _likeness(dataset: Any, label: str) -> int:
+    """How much a variable looks like a seabed: standard_name counts most, then units, then its name."""
+    tags = {k.lower(): str(v) for k, v in dataset.tags(1).items()}
+    if dataset.width < 2 or dataset.height < 2 or words.foreign_unit(tags.get("units")):
+        return 0
+    if words.NOT_DEPTH.search(label) or words.says(label, words.SIGMA_WORDS + words.QUALITY_WORDS):
+        return 0
+    score = 1
+    if tags.get("standard_name") in words.STANDARD_NAMES:
+        score += 8
+    elif tags.get("standard_name"):
+        return 0
+    if words.unit_metres(tags.get("units")) is not None:
+        score += 4
+    if words.says(label, words.UP_WORDS + words.DOWN_WORDS) or label.lower() in ("z", "band1", "bathymetry"):
+        score += 2
+    return score

@@ -1,0 +1,94 @@
+"""What names, units and attributes in files say of sign, unit and kind of a band."""
+
+from __future__ import annotations
+
+import re
+
+from reefscan.units import METRES_PER
+
+UP_WORDS = ("elevation", "elev", "altitude", "height", "topo", "dem", "dtm", "bathymetry_elevation")
+DOWN_WORDS = ("depth", "sounding", "tiefe", "profondeur")
+SIGMA_WORDS = ("uncertainty", "uncert", "sigma", "stddev", "std_dev", "standard_deviation", "tvu", "error")
+QUALITY_WORDS = ("contributor", "quality", "source_id", "tid", "type_identifier", "survey_id")
+
+STANDARD_NAMES: dict[str, str] = {
+    # CF standard name table (v85); the sign is part of each definition
+    "altitude": "up",
+    "height": "up",
+    "surface_altitude": "up",
+    "bedrock_altitude": "up",
+    "height_above_mean_sea_level": "up",
+    "height_above_reference_ellipsoid": "up",
+    "height_above_geopotential_datum": "up",
+    "ground_level_altitude": "up",
+    "depth": "down",
+    "sea_floor_depth_below_geoid": "down",
+    "sea_floor_depth_below_geopotential_datum": "down",
+    "sea_floor_depth_below_mean_sea_level": "down",
+    "sea_floor_depth_below_reference_ellipsoid": "down",
+    "sea_floor_depth_below_sea_surface": "down",
+    "sea_floor_depth": "down",
+}
+
+NOT_DEPTH = re.compile(
+    r"backscatter|^bs\d|intensity|slope|aspect|rugos|^vrm|^bpi|^tpi|hillshade|density|count|nsound|flag|mask|"
+    r"temperature|salinity|velocity|speed|wave|^lat|^lon|^crs$|time|interpolat|bnds|bounds",
+    re.IGNORECASE,
+)
+
+_UNIT_NAMES: dict[str, float] = {
+    "us survey foot": METRES_PER["us-ft"],
+    "us_survey_foot": METRES_PER["us-ft"],
+    "foot_us": METRES_PER["us-ft"],
+    "ussurveyfoot": METRES_PER["us-ft"],
+    "us survey feet": METRES_PER["us-ft"],
+    "ftus": METRES_PER["us-ft"],
+    "us-ft": METRES_PER["us-ft"],
+    "sft": METRES_PER["us-ft"],
+    "international foot": METRES_PER["ft"],
+    "decimetre": 0.1,
+    "decimetres": 0.1,
+    "decimeter": 0.1,
+    "decimeters": 0.1,
+    "centimetre": 0.01,
+    "centimetres": 0.01,
+    "centimeter": 0.01,
+    "centimeters": 0.01,
+    "millimetre": 0.001,
+    "millimetres": 0.001,
+    "millimeter": 0.001,
+    "millimeters": 0.001,
+    "kilometre": 1000.0,
+    "kilometer": 1000.0,
+    "meters": 1.0,
+    "mètres": 1.0,
+}
+
+
+def unit_metres(text: str | None) -> float | None:
+    """Metres per unit for a unit's name in a file, None if it says nothing or is no length.
+
+    Examples
+    --------
+    >>> unit_metres("US survey foot") == 1200 / 3937
+    True
+    >>> unit_metres("dm"), unit_metres("metre"), unit_metres(""), unit_metres("dB")
+    (0.1, 1.0, None, None)
+    """
+    if not text:
+        return None
+    plain = text.strip().lower().strip("[]()")
+    if plain in _UNIT_NAMES:
+        return _UNIT_NAMES[plain]
+    return METRES_PER.get(plain)
+
+
+def foreign_unit(text: str | None) -> bool:
+    """True for a unit that is surely not a length (dB, degrees, m/s)."""
+    return bool(text and text.strip()) and unit_metres(text) is None
+
+
+def says(name: str, words: tuple[str, ...]) -> bool:
+    """True if one of ``words`` is in a name, as a word of its own or with digits after it."""
+    parts = re.split(r"[^a-zà-ÿ]+", name.lower())
+    return any(word in parts or word == name.lower() for word in words)
