@@ -118,8 +118,12 @@ def user_unit(depth: tuple[str, str] | None) -> str:
     return "fathom" if unit in ("fathom", "fathoms", "fm") else "m"
 
 
-def make_recipe(path: Path | None, depth: tuple[str, str] | None, top: int | None) -> Recipe:
+def make_recipe(
+    path: Path | None, depth: tuple[str, str] | None, top: int | None, *, base: Recipe | None = None
+) -> Recipe:
     """Build the recipe from ``--recipe``, ``--depth`` and ``--top``, the latter two winning.
+
+    Without ``--recipe`` it starts from ``base``, or the default.
 
     Raises
     ------
@@ -129,7 +133,7 @@ def make_recipe(path: Path | None, depth: tuple[str, str] | None, top: int | Non
     from reefscan.errors import MissingInputError, RecipeError
     from reefscan.recipe import Recipe, load_recipe
 
-    recipe = Recipe.default()
+    recipe = base or Recipe.default()
     if path is not None:
         try:
             text = path.read_text(encoding="utf-8")
@@ -144,7 +148,8 @@ def make_recipe(path: Path | None, depth: tuple[str, str] | None, top: int | Non
         low, high = depth_metres(depth)
         if low > high >= 0:
             raise RecipeError(
-                f"--depth {depth[0]} {depth[1]}: reversed; write --depth {depth[1]} {depth[0]}, shallow edge first"
+                f"--depth {depth[0]} {depth[1]}: reversed, the shallow edge comes first; "
+                f"write --depth {depth[1]} {depth[0]}"
             )
         recipe = recipe.with_depth(low, high)
     return recipe if top is None else recipe.with_top(top)

@@ -50,6 +50,20 @@ class FolderLock:
         file.flush()
         self._file = file
 
+    def held(self) -> bool:
+        """True if some process holds the lock now."""
+        if not self._path.exists():
+            return False
+        try:
+            with open(self._path, "r+", encoding="ascii") as file:
+                _take(file)
+                _give(file)
+        except PermissionError:
+            return False  # a folder that cannot be written is not being written
+        except OSError:
+            return True
+        return False
+
     def release(self) -> None:
         """Give the lock back; the file stays, empty."""
         if self._file is None:

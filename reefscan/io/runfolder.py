@@ -10,7 +10,7 @@ from __future__ import annotations
 import json
 import logging
 import platform
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
@@ -200,7 +200,7 @@ class RunFolder:
         """Write all candidates with their raw measures (``candidates.parquet``)."""
         return self.write(CANDIDATES_PARQUET, tables.candidates_to_bytes(table))
 
-    def write_listed(self, sites: list[Mapping[str, Any]]) -> Path:
+    def write_listed(self, sites: Sequence[Mapping[str, Any]]) -> Path:
         """Write the ranked list (``candidates.geojson``); see `reefscan.io.geojson.to_text`."""
         return self.write(CANDIDATES_GEOJSON, geojson.to_text(sites, caution=CAUTION))
 

@@ -1,0 +1,39 @@
+"""``reefscan rescore``: another recipe on the candidates of a finished run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from reefscan.cli.options import Depth, Json, Out, RecipeFile, Top, make_recipe, user_unit
+
+
+def command(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="The run folder of a scan.")],
+    recipe: RecipeFile = None,
+    depth: Depth = None,
+    top: Top = None,
+    out: Out = None,
+    as_json: Json = False,
+) -> None:
+    """List a run anew under another recipe; no grid is read.
+
+    Without --recipe the run's own recipe is used. Without --out the list is printed and nothing written.
+    """
+    from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
+    from reefscan.io.runfolder import CAUTION, RunFolder
+    from reefscan.rerun import rescore_run
+
+    base = None if recipe is not None else RunFolder.open(run).recipe()
+    result = rescore_run(
+        run, make_recipe(recipe, depth, top, base=base), out=out, unit=user_unit(depth) if depth else None
+    )
+    if as_json:
+        print_json(result.listing.sites, result.info, folder=result.folder, caution=CAUTION)
+        return
+    unit = user_unit(depth) if depth else str(result.info.get("depth_unit", "m"))
+    print_sites(result.listing.sites, unit=unit)
+    print_notes(list(result.info.get("limits", ())), result.folder)
+    print_warnings(list(result.info.get("warnings", ())), CAUTION)

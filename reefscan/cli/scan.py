@@ -1,0 +1,76 @@
+"""``reefscan scan``: from a seabed grid to ranked, explained drop points."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from reefscan.cli.options import (
+    Area,
+    Bbox,
+    Crs,
+    DatumShift,
+    Depth,
+    Json,
+    Out,
+    Positive,
+    Quiet,
+    RecipeFile,
+    Tile,
+    Top,
+    Workers,
+    check_positive,
+    make_recipe,
+    shift_metres,
+    user_unit,
+)
+
+
+def command(
+    grid: Annotated[
+        list[Path], typer.Argument(metavar="GRID...", help="Seabed grid, or several of one survey.")
+    ],
+    depth: Depth = None,
+    recipe: RecipeFile = None,
+    top: Top = None,
+    out: Out = None,
+    positive: Positive = None,
+    crs: Crs = None,
+    datum_shift: DatumShift = "0m",
+    area: Area = None,
+    bbox: Bbox = None,
+    workers: Workers = None,
+    tile: Tile = None,
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Find, score and rank drop points in a seabed grid.
+
+    Prints the best sites and writes the run folder, as in:
+    reefscan scan coast.tif --depth 15ft 60ft --out runs/coast
+    """
+    check_positive(positive)
+    used = make_recipe(recipe, depth, top)
+    shift = shift_metres(datum_shift)
+    unit = user_unit(depth)
+
+    from reefscan.cli.progress import ProgressBar
+    from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
+    from reefscan.io.runfolder import CAUTION
+    from reefscan.pipeline import scan
+
+    with ProgressBar(quiet=quiet or as_json) as progress:
+        run = scan(
+            list(grid), used, out=out, positive=positive, crs=crs, datum_shift_m=shift, area=area, bbox=bbox,
+            workers=workers, tile=tile, unit=unit, on_event=progress,
+        )  # fmt: skip
+    if as_json:
+        print_json(run.sites, run.info, folder=run.folder, caution=CAUTION)
+    else:
+        print_sites(run.sites, unit=unit)
+        print_notes(list(run.info.get("limits", ())), run.folder)
+        print_warnings(list(run.info.get("warnings", ())), CAUTION)
+    if run.info.get("state") == "partial":
+        raise typer.Exit(3)
