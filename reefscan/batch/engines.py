@@ -56,8 +56,8 @@ class Session(Protocol):
 class Engine(Protocol):
     """A way to run tiles."""
 
-    def open(self) -> Session:
-        """Bring the workers up.
+    def open(self, tiles: int) -> Session:
+        """Bring the workers up for so many tiles.
 
         Raises
         ------
@@ -78,7 +78,7 @@ class InProcess:
 
     threads: int = 1
 
-    def open(self) -> Session:
+    def open(self, tiles: int) -> Session:
         """Return the session; nothing to bring up."""
         return _InlineSession() if self.threads <= 1 else _ThreadSession(self.threads)
 
@@ -105,11 +105,13 @@ class LocalProcesses:
     threads: int = 1
     prepare: Callable[[], None] | None = None
 
-    def open(self) -> Session:
-        """Start the workers."""
+    def open(self, tiles: int) -> Session:
+        """Start the workers; a single tile is done here, since starting one costs more than it could save."""
         if self.prepare is not None:
             self.prepare()
-        return _PoolSession(self.workers, self.threads)
+        if tiles == 1 and self.workers > 1:
+            return _InlineSession()
+        return _PoolSession(min(self.workers, tiles), self.threads)
 
 
 @dataclass(frozen=True)
@@ -127,7 +129,7 @@ class DaskCluster:
     scheduler: str
     timeout_s: float = 10.0
 
-    def open(self) -> Session:
+    def open(self, tiles: int) -> Session:
         """Connect."""
         from reefscan.batch.dask_session import DaskSession
 

@@ -187,7 +187,7 @@ def finish_tiles(
             elif step is not None:
                 todo.append(step)
         if todo:
-            session = engine.open()
+            session = engine.open(len(todo))
             yield from _drive(session, job, todo, on_event)
     finally:
         if session is not None:
