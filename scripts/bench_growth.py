@@ -1,7 +1,8 @@
 """How a scan grows: time and memory for grids of 2^8 to 2^14 cells a side, and two workers against one.
 
-``python scripts/bench_growth.py`` prints one line a size; ``--most 14`` sets the largest. It passes if the time a
-cell takes, start-up aside, is the same within 15 % for the three largest sizes, and no process takes more than 600 MB.
+``python scripts/bench_growth.py`` prints one line a size; ``--most 14`` sets the largest. It passes if the
+CPU time a cell takes, start-up aside, is the same within 15 % for the three largest sizes, and no process takes
+more than 600 MB.
 """
 
 from __future__ import annotations
@@ -69,7 +70,8 @@ def bench(folder: Path, said: argparse.Namespace) -> int:
     base = write_grid(folder / "base.tif", fractal(1024))
     scan(base, folder / "warm", workers=1, tile=512)  # compiles the kernels
     print(
-        f"{'side':>6} {'Mcell':>8} {'wall s':>8} {'CPU s':>8} {'Mcell/s':>8} {'MB':>6}   ({said.workers} workers)"
+        f"{'side':>6} {'Mcell':>8} {'wall s':>8} {'CPU s':>8} {'Mcell/s':>8} {'MB':>6}"
+        f"   ({said.workers} workers)"
     )
     costs: dict[int, Cost] = {}
     for power in range(said.least, said.most + 1):

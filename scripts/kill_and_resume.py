@@ -1,8 +1,8 @@
 """Kill a scan at random moments, go on, and compare every byte with a run that was left alone.
 
 ``python scripts/kill_and_resume.py --times 200`` does so with ``reefscan scan`` as a person runs it. Each
-trial starts afresh, is killed with SIGKILL at a random moment after its first tile (or from the very start with
-``--from-start``), now and then a second and a third time, and is then run to its end.
+trial starts afresh, is killed with SIGKILL at a random moment after its first tile (or from the very start
+with ``--from-start``), now and then a second and a third time, and is then run to its end.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
 """Synthetic seabeds of any size for the benches: rough fractal ground, repeated without a seam.
 
-The ground is invented: a random surface whose power falls with the cube of the wave number. It is periodic, so
-a mosaic of any size is a small VRT over one small GeoTIFF and costs no disk.
+The ground is invented: a random surface whose power falls with the cube of the wave number. It is periodic,
+so a mosaic of any size is a small VRT over one small GeoTIFF and costs no disk.
 """
 
 from __future__ import annotations
@@ -66,9 +66,10 @@ def write_mosaic(path: Path, base: Path, side: int, *, absent: int = 0) -> Path:
             continue
         high, wide = min(size, side - row), min(size, side - col)
         pieces.append(
-            f'<ComplexSource><SourceFilename relativeToVRT="1">{base.name}</SourceFilename><SourceBand>1</SourceBand>'
-            f'<SrcRect xOff="0" yOff="0" xSize="{wide}" ySize="{high}"/>'
-            f'<DstRect xOff="{col}" yOff="{row}" xSize="{wide}" ySize="{high}"/><NODATA>-9999</NODATA></ComplexSource>'
+            f'<ComplexSource><SourceFilename relativeToVRT="1">{base.name}</SourceFilename>'
+            f'<SourceBand>1</SourceBand><SrcRect xOff="0" yOff="0" xSize="{wide}" ySize="{high}"/>'
+            f'<DstRect xOff="{col}" yOff="{row}" xSize="{wide}" ySize="{high}"/>'
+            "<NODATA>-9999</NODATA></ComplexSource>"
         )
     path.write_text(
         f'<VRTDataset rasterXSize="{side}" rasterYSize="{side}"><SRS>{crs.replace("<", "&lt;")}</SRS>'
