@@ -171,3 +171,16 @@ def _along(
     angle = np.radians(heading_deg) + north
     t = np.linspace(-half_m, half_m, count)
     return x0 + t * np.sin(angle), y0 + t * np.cos(angle)
+
+
+def patch(source: GridSource, *, lon: float, lat: float, half_m: float, most: int = 161) -> Ground | None:
+    """The ground around a site, the site in the middle; None where nothing is known there."""
+    x, y = Transformer.from_crs("EPSG:4326", source.sheet.crs, always_xy=True).transform(lon, lat)
+    if not (np.isfinite(x) and np.isfinite(y)):
+        return None
+    window = source.sheet.window_of(x - half_m, y - half_m, x + half_m, y + half_m)
+    shared = window.intersect(source.extent)
+    if shared.empty:
+        return None
+    ground = overview(source, window, most=most)
+    return ground if np.isfinite(ground.elev).any() else None

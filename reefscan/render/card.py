@@ -1,0 +1,305 @@
+"""Cards for the boat: two sites a page, black on white, large type.
+
+No colour at all: under a red headlamp red, orange and yellow ink vanish and only lightness is left. The
+small map is grey relief with contours, the profile a black line over grey ground.
+"""
+
+from __future__ import annotations
+
+import io
+import math
+import textwrap
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from matplotlib.axes import Axes
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.backends.backend_pdf import PdfPages
+from matplotlib.figure import Figure
+from matplotlib.patches import Polygon
+from matplotlib.patheffects import withStroke
+
+from reefscan.errors import InputError
+from reefscan.render.furniture import nice_length, plain
+from reefscan.render.marks import CAUTION, UNIT_METRES, contour_depths, kind_of, show_depth
+from reefscan.render.shade import Floats, choose_stretch, hillshade
+
+PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
+ROPE_PER_DEPTH = 1.5  # FAO training manual on traps and pots (2001), ch. 8: 1.5 to 2 times the depth
+HALO = [withStroke(linewidth=3, foreground="white")]
+
+
+@dataclass(frozen=True)
+class CardSite:
+    """What one card shows.
+
+    Parameters
+    ----------
+    site : dict
+        Columns of the ranked list; ``name`` and ``note`` as well where picked.
+    depths_m : ndarray or None
+        Profile along the heading (m, positive down, NaN unknown), drop point in the middle.
+    half_m : float
+        Distance from the middle to each end of the profile.
+    heading_deg : float
+        True heading of the profile.
+    patch : ndarray or None
+        Elevations around the site (m, positive up), the site in the middle cell.
+    cell_m : float
+        Cell of the patch.
+    """
+
+    site: dict[str, Any]
+    depths_m: Floats | None
+    half_m: float
+    heading_deg: float
+    patch: Floats | None
+    cell_m: float
+
+
+def degrees_minutes(value: float, *, lat: bool) -> str:
+    """Degrees and minutes to 0.001', as plotters show them.
+
+    Examples
+    --------
+    >>> degrees_minutes(-63.5, lat=False)
+    "063° 30.000' W"
+    """
+    thousandths = round(abs(value) * 60_000)
+    degrees, rest = divmod(thousandths, 60_000)
+    hemisphere = ("NS" if lat else "EW")[value < 0]
+    return f"{degrees:0{2 if lat else 3}d}° {rest / 1000:06.3f}' {hemisphere}"
+
+
+def draw_cards(
+    cards: Sequence[CardSite], *, title: str, unit: str = "m", fmt: str = "pdf", dpi: int = 150
+) -> list[bytes]:
+    """Draw cards, two a page.
+
+    Returns
+    -------
+    list of bytes
+        One PDF, or one PNG a page. A page that says so where there is no site.
+    """
+    if unit not in UNIT_METRES:
+        raise InputError(f"cards: unit {unit!r} is not known; say one of {', '.join(UNIT_METRES)}")
+    if fmt not in ("pdf", "png"):
+        raise InputError(f"cards: format {fmt!r} is not known; say pdf or png")
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing")
+        pages = [_page(cards[i : i + 2], title=title, unit=unit) for i in range(0, max(1, len(cards)), 2)]
+        if fmt == "png":
+            return [_png(page, dpi) for page in pages]
+        out = io.BytesIO()
+        dates: dict[str, Any] = {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None}
+        with PdfPages(out, metadata=dates) as pdf:
+            for page in pages:
+                pdf.savefig(page)
+        return [out.getvalue()]
+
+
+def _png(figure: Figure, dpi: int) -> bytes:
+    out = io.BytesIO()
+    figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})
+    return out.getvalue()
+
+
+def _page(cards: Sequence[CardSite], *, title: str, unit: str) -> Figure:
+    figure = Figure(figsize=PAGE_IN, facecolor="white")
+    FigureCanvasAgg(figure)
+    figure.text(0.06, 0.978, plain(title), fontsize=10, weight="bold", va="top", parse_math=False)
+    for i, line in enumerate(textwrap.wrap(CAUTION, 128)):
+        figure.text(0.06, 0.026 - i * 0.011, line, fontsize=7.2, va="top")
+    if not cards:
+        figure.text(0.06, 0.9, "No site was found in this run.", fontsize=16, va="top")
+    for slot, card in enumerate(cards):
+        _card(figure, card, top=0.955 - slot * 0.465, unit=unit)
+    return figure
+
+
+def _number(site: dict[str, Any], key: str) -> float:
+    """A number of the site, NaN if missing."""
+    value = site.get(key)
+    try:
+        return float(value) if value is not None else math.nan
+    except (TypeError, ValueError):
+        return math.nan
+
+
+def _card(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
+    site = card.site
+    frame = figure.add_axes((0.05, top - 0.455, 0.9, 0.45))
+    frame.set_xticks([])
+    frame.set_yticks([])
+    for spine in frame.spines.values():
+        spine.set_linewidth(1.6)
+    frame.set_xlim(0, 1)
+    frame.set_ylim(0, 1)
+    rank = _number(site, "rank")
+    name = plain(site.get("name") or "") or plain(site.get("id") or "")
+    head = textwrap.shorten(name, 34, placeholder="…") or "site"
+    big = f"{int(rank)}" if math.isfinite(rank) else "+"
+    frame.text(0.02, 0.965, big, fontsize=34, weight="bold", va="top", parse_math=False)
+    left = 0.055 + 0.045 * len(big)
+    frame.text(left, 0.955, head, fontsize=15, weight="bold", va="top", parse_math=False)
+    score = _number(site, "score")
+    words = f"{plain(site.get('kind', ''))}" + (f", score {score:.1f}" if math.isfinite(score) else "")
+    sure = _number(site, "confidence")
+    words += f", {round(sure * 100)} % sure of its height" if math.isfinite(sure) else ""
+    frame.text(left, 0.885, words, fontsize=11, va="top", parse_math=False)
+    frame.text(
+        0.98,
+        0.965,
+        show_depth(_number(site, "depth_m"), unit),
+        fontsize=26,
+        weight="bold",
+        va="top",
+        ha="right",
+    )
+    frame.text(0.98, 0.862, "depth at the drop point", fontsize=8, va="top", ha="right")
+    lat, lon = _number(site, "lat"), _number(site, "lon")
+    position = f"{degrees_minutes(lat, lat=True)}   {degrees_minutes(lon, lat=False)}"
+    frame.text(0.02, 0.80, position, fontsize=17, weight="bold", va="top", family="monospace")
+    _facts(frame, card, unit)
+    _profile(figure, card, box=(0.11, top - 0.345, 0.46, 0.19), unit=unit)
+    _patch(figure, card, box=(0.64, top - 0.345, 0.285, 0.2015), unit=unit)
+
+
+def _facts(frame: Axes, card: CardSite, unit: str) -> None:
+    """Heights, headings, reason, flags, and lines to write on."""
+    site = card.site
+    facts = []
+    for key, label in (("height_m", "height"), ("width_m", "width"), ("off_m", "rock at")):
+        if math.isfinite(_number(site, key)):
+            facts.append(f"{label} {show_depth(_number(site, key), unit, places=1)}")
+    if math.isfinite(_number(site, "axis_deg")):
+        axis = _number(site, "axis_deg")
+        facts.append(f"runs {axis:03.0f}°/{(axis + 180) % 360:03.0f}° true")
+    if math.isfinite(_number(site, "position_m")):
+        facts.append(f"position ±{show_depth(_number(site, 'position_m'), unit)}")
+    frame.text(0.02, 0.185, "   ".join(facts), fontsize=9.5, weight="bold", va="top")
+    flags = site.get("flags")
+    warned = (
+        "Mind: " + "; ".join(str(f) for f in flags) + ". "
+        if isinstance(flags, (list, tuple)) and flags
+        else ""
+    )
+    note = f"Note: {plain(site['note'])}. " if site.get("note") else ""
+    lines = textwrap.wrap(plain(note + warned + str(site.get("why") or "")), 112)
+    lines = [*lines[:2], lines[2][:-1] + "…"] if len(lines) > 3 else lines
+    for i, line in enumerate(lines):
+        frame.text(0.02, 0.145 - i * 0.035, line, fontsize=8.6, va="top", parse_math=False)
+    frame.plot([0.02, 0.98], [0.022, 0.022], color="black", linewidth=0.7)
+
+
+def _profile(figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str) -> None:
+    """The bottom on the heading, with the drop point and the reach of the rope."""
+    ax = figure.add_axes(box)
+    depths = card.depths_m
+    if depths is None or not np.isfinite(depths).any():
+        ax.set_axis_off()
+        ax.text(0.5, 0.5, "no profile: the ground is unknown here", ha="center", fontsize=9)
+        return
+    per = UNIT_METRES[unit]
+    x, y = np.linspace(-card.half_m, card.half_m, depths.size), depths / per
+    deepest = float(np.nanmax(y)) * 1.12
+    ax.fill_between(x, y, deepest, color="0.75", linewidth=0)
+    ax.plot(x, y, color="black", linewidth=2)
+    depth = _number(card.site, "depth_m")
+    if math.isfinite(depth):
+        reach = math.sqrt(max(0.0, (ROPE_PER_DEPTH * depth) ** 2 - depth**2))
+        reach = min(reach, card.half_m)
+        ax.plot([-reach, 0, reach], [0, depth / per, 0], color="black", linewidth=0.9, linestyle=(0, (1, 2)))
+        ax.plot([-reach, reach], [0, 0], color="black", linewidth=3, solid_capstyle="butt", clip_on=False)
+        ax.plot(
+            [0],
+            [depth / per],
+            marker="v",
+            markersize=11,
+            color="white",
+            markeredgecolor="black",
+            markeredgewidth=1.8,
+        )
+    ax.set_xlim(-card.half_m, card.half_m)
+    ax.set_ylim(deepest, min(0.0, float(np.nanmin(y))))
+    ax.set_ylabel(unit, fontsize=8)
+    ticks = (-card.half_m, -card.half_m / 2, 0, card.half_m / 2, card.half_m)
+    ax.set_xticks(
+        ticks, [show_depth(abs(t), "m" if unit == "m" else "ft", places=0) if t else "drop" for t in ticks]
+    )
+    ax.tick_params(labelsize=8, width=1.2)
+    ax.set_title(f"heading {card.heading_deg:03.0f}° true  →", fontsize=10, weight="bold", pad=4)
+    for spine in ax.spines.values():
+        spine.set_linewidth(1.2)
+
+
+def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str) -> None:
+    """Grey relief around the site, north up, with contours and the line of the profile."""
+    ax = figure.add_axes(box)
+    ax.set_xticks([])
+    ax.set_yticks([])
+    patch = card.patch
+    if patch is None or min(patch.shape) < 3 or not np.isfinite(patch).any():
+        ax.set_axis_off()
+        return
+    rows, cols = patch.shape
+    half_x, half_y = cols * card.cell_m / 2, rows * card.cell_m / 2
+    light = hillshade(patch, card.cell_m, stretch=choose_stretch(patch, card.cell_m))
+    flat = float(np.nanmedian(light))
+    grey = np.clip(0.82 + (light - flat) * 0.9, 0.3, 1.0)
+    grey = np.where(patch >= 0, 0.55, grey)
+    ax.imshow(
+        np.where(np.isfinite(grey), grey, 1.0),
+        cmap="gray",
+        vmin=0,
+        vmax=1,
+        origin="upper",
+        extent=(-half_x, half_x, -half_y, half_y),
+        interpolation="nearest",
+    )
+    x = (np.arange(cols) + 0.5) * card.cell_m - half_x
+    y = half_y - (np.arange(rows) + 0.5) * card.cell_m
+    low, high = -float(np.nanmax(patch)), -float(np.nanmin(patch))
+    levels = [d for d in contour_depths(max(high, 0.5), unit, most=16) if low < d < high]
+    if levels:
+        lines = ax.contour(x, y, np.ma.masked_invalid(-patch), levels=levels, colors="black", linewidths=0.7)
+        names = {d: f"{d / UNIT_METRES[unit]:g}" for d in levels}
+        for text in ax.clabel(lines, fmt=names, fontsize=7.5):
+            text.set_path_effects(HALO)
+    angle = math.radians(card.heading_deg)
+    reach = min(card.half_m, half_x * 0.98)
+    ax.plot(
+        [-math.sin(angle) * reach, math.sin(angle) * reach],
+        [-math.cos(angle) * reach, math.cos(angle) * reach],
+        color="black",
+        linewidth=1.4,
+        linestyle=(0, (5, 3)),
+        path_effects=HALO,
+    )
+    size = half_x * 0.06
+    outline = [(px * size, py * size) for px, py in kind_of(card.site.get("kind")).outline]
+    ax.add_patch(Polygon(outline, closed=True, facecolor="white", edgecolor="black", linewidth=1.8, zorder=5))
+    length = nice_length(half_x * 0.7)
+    ax.plot(
+        [-half_x * 0.92, -half_x * 0.92 + length],
+        [-half_y * 0.9] * 2,
+        color="black",
+        linewidth=2.5,
+        path_effects=HALO,
+    )
+    ax.text(-half_x * 0.92, -half_y * 0.84, f"{length:g} m", fontsize=8, path_effects=HALO)
+    ax.text(
+        half_x * 0.88,
+        half_y * 0.74,
+        "N\n↑",
+        fontsize=9,
+        weight="bold",
+        ha="center",
+        va="center",
+        path_effects=HALO,
+    )
+    for spine in ax.spines.values():
+        spine.set_linewidth(1.2)
