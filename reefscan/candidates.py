@@ -1,0 +1,267 @@
+"""From the cells of one tile to stations: places beside structure, with every raw measure.
+
+A station depends on ``[find]`` alone, never on how it will be scored, and on a stated number of cells
+around it, so it is the same in every cut.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reefscan.kernels import measure, placement, stations, structure
+from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
+from reefscan.recipe import Find
+
+KINDS = ("trough", "ledge", "rise")
+"""Kinds the terrain gives; their order is the order of the height fields."""
+
+FLIER_FLOOR_MM = 400
+"""Smallest excess of a flier: below it a bad cell can make no structure (floors start at 0.8 m)."""
+
+SEEK = 0.75
+"""Share of the floor from which a cell of the height field is worth measuring. A lattice axis 11 degrees
+off and two cells across a narrow trough read it a quarter too low; the measure has neither fault."""
+
+
+def station_side(find: Find, cell_m: float) -> int:
+    """Side (cells) of the lattice square that offers one station: half the spacing, 3 cells at least."""
+    return max(3, round(0.5 * find.station_m / cell_m))
+
+
+def radii(find: Find, cell_m: float) -> tuple[float, float, float, float]:
+    """Reach of trough and rise, run and ground of a ledge, in cells; never less than can show them."""
+    return (
+        max(4.0, find.trough_radius_m / cell_m),
+        max(3.0, find.rise_radius_m / cell_m),
+        max(2.0, find.ledge_run_m / cell_m),
+        max(2.0, find.ledge_ground_m / cell_m),
+    )
+
+
+def window_half(find: Find, cell_m: float) -> int:
+    """Half side (cells) of the window in which a drop point is sought."""
+    return math.ceil((find.off_max_m + 20.0) / cell_m) + 3
+
+
+def halo(find: Find, cell_m: float) -> int:
+    """Cells around a tile's core on which its stations depend."""
+    trough, rise, run, ground = radii(find, cell_m)
+    seek = structure.structure_halo(trough, rise, run, ground) + 2 * station_side(find, cell_m)
+    gauge = measure.measure_halo(max(trough, rise), run, ground)
+    place = window_half(find, cell_m) + math.ceil(0.5 * trough)
+    index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
+    return max(seek, gauge, index, stations.NOISE_HALO) + stations.FLIER_HALO + 1
+
+
+def seek_band(find: Find) -> tuple[int, int]:
+    """Elevations (mm) where structure is looked for: tops stand above and feet below the band itself."""
+    return (-round(1000 * find.depth_max_m) - 6000, -round(1000 * find.depth_min_m) + 8000)
+
+
+def fields(
+    elev_mm: NDArray[np.int32], cell_m: float, find: Find
+) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
+    """Trough, ledge and rise height (mm) as the search sees them."""
+    trough, rise, run, ground = radii(find, cell_m)
+    return structure.heights(
+        elev_mm,
+        trough_cells=trough,
+        rise_cells=rise,
+        run_cells=run,
+        ground_cells=ground,
+        band_mm=seek_band(find),
+        soften=True,
+    )
+
+
+def find_stations(
+    block: GridBlock,
+    core: Window,
+    sheet: Sheet,
+    find: Find,
+    heights: tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]],
+) -> pd.DataFrame:
+    """Find and measure the stations whose cell lies in the core.
+
+    Parameters
+    ----------
+    block : GridBlock
+        Cells with fliers already set aside, at least `halo` cells around the core.
+    core : Window
+    sheet : Sheet
+    find : Find
+    heights : tuple of ndarray
+        From `fields`, on the block's window.
+
+    Returns
+    -------
+    DataFrame
+        One row a station, `COLUMNS`; angles in degrees from grid north; rows by kind, row, col.
+    """
+    cell = sheet.cell_m
+    window = block.window
+    elev = block.elev_mm
+    trough, rise, run, ground = radii(find, cell)
+    reach = {"trough": (trough, 0.0), "ledge": (run, ground), "rise": (rise, 0.0)}
+    floors = {"trough": find.trough_min_m, "ledge": find.ledge_min_m, "rise": find.rise_min_m}
+    side = station_side(find, cell)
+    noise, smooth = stations.noise_squares(elev, window.row, window.col)
+    parts = []
+    for code, (kind, field) in enumerate(zip(KINDS, heights, strict=True)):
+        low = round(1000 * SEEK * floors[kind])
+        rows, cols = stations.best_of_squares(field, window.row, window.col, side, low)
+        inside = (
+            (rows + window.row >= core.row)
+            & (rows + window.row < core.row_end)
+            & (cols + window.col >= core.col)
+            & (cols + window.col < core.col_end)
+        )
+        rows, cols = rows[inside], cols[inside]
+        if not rows.size:
+            continue
+        noise_m, interpolated = _local_noise(noise, smooth, rows, cols, window)
+        found = measure.measure_stations(elev, rows, cols, code, cell, noise_m, *reach[kind])
+        good = (found[:, 13] == 1.0) & (found[:, 2] >= floors[kind])
+        rows, cols, noise_m, interpolated = rows[good], cols[good], noise_m[good], interpolated[good]
+        found = np.ascontiguousarray(found[good])
+        net = placement.place_nets(
+            elev,
+            found,
+            code,
+            cell,
+            noise_m,
+            (find.off_min_m / cell, find.off_max_m / cell),
+            max(1.0, find.floor_radius_m / cell),
+            (-round(1000 * find.depth_max_m), -round(1000 * find.depth_min_m)),
+            (find.refuge_min_m / cell, max(2.0, find.refuge_max_m / cell)),
+            max(1.0, find.relief_radius_m / cell),
+            (max(1.0, find.bpi_fine_inner_m / cell), max(3.0, find.bpi_fine_outer_m / cell)),
+            (max(1.0, find.bpi_broad_inner_m / cell), max(3.0, find.bpi_broad_outer_m / cell)),
+            window_half(find, cell),
+        )
+        parts.append(
+            _table(kind, rows, cols, found, net, noise_m, interpolated, block, cell)
+        )
+    if not parts:
+        return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})
+    return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
+
+
+COLUMNS: dict[str, str] = {
+    "kind": "object", "seed_row": "int64", "seed_col": "int64", "at_row": "float64", "at_col": "float64",
+    "row": "float64", "col": "float64", "depth_m": "float64", "height_m": "float64", "width_m": "float64",
+    "axis": "float64", "facing": "float64", "off_m": "float64", "slope_deg": "float64", "vrm": "float64",
+    "relief_m": "float64", "bpi_fine_m": "float64", "bpi_broad_m": "float64", "uncertainty_m": "float64",
+    "height_sigma_m": "float64", "noise_m": "float64", "position_m": "float64", "interpolated": "float64",
+    "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
+    "flat_share": "float64", "strength": "float64", "level_m": "float64",
+}  # fmt: skip
+"""Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""
+
+
+def _local_noise(
+    noise: NDArray[np.float64],
+    smooth: NDArray[np.float64],
+    rows: NDArray[np.int64],
+    cols: NDArray[np.int64],
+    window: Window,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Noise and share of interpolated cells for each station.
+
+    The second lowest of the 3 x 3 squares around: broken rock reads as noise, its quieter surroundings
+    tell what the survey itself adds.
+    """
+    side = stations.NOISE_SIDE
+    r = (rows + window.row) // side - window.row // side
+    c = (cols + window.col) // side - window.col // side
+    padded = np.pad(noise, 1, constant_values=np.nan)
+    around = np.stack([padded[r + i, c + j] for i in range(3) for j in range(3)])
+    around = np.sort(around, axis=0)  # NaN last
+    level = np.where(np.isnan(around[1]), around[0], around[1])
+    return np.where(np.isnan(level), 0.05, level), np.nan_to_num(smooth[r, c], nan=0.0)
+
+
+def _table(
+    kind: str,
+    rows: NDArray[np.int64],
+    cols: NDArray[np.int64],
+    found: NDArray[np.float64],
+    net: NDArray[np.float64],
+    noise_m: NDArray[np.float64],
+    smooth: NDArray[np.float64],
+    block: GridBlock,
+    cell: float,
+) -> pd.DataFrame:
+    row0, col0 = block.window.row, block.window.col
+    placed = ~np.isnan(net[:, 0])
+    sigma = np.full(rows.size, np.nan)
+    if block.sigma_mm is not None:
+        r, c = np.nan_to_num(net[:, 0]).astype(int), np.nan_to_num(net[:, 1]).astype(int)
+        sigma = np.where(placed & (block.sigma_mm[r, c] > 0), block.sigma_mm[r, c] / 1000.0, np.nan)
+    # interpolated: nearly no response to the noise operator; half of it is what a quiet survey still shows
+    interpolated = np.clip((smooth - 0.5) / 0.4, 0.0, 1.0)
+    r = np.clip(np.rint(found[:, 0]).astype(int), 0, block.elev_mm.shape[0] - 1)
+    c = np.clip(np.rint(found[:, 1]).astype(int), 0, block.elev_mm.shape[1] - 1)
+    level = block.elev_mm[r, c] / 1000.0
+    level[block.elev_mm[r, c] == NODATA_MM] = np.nan
+    return pd.DataFrame(
+        {
+            "kind": kind,
+            "seed_row": rows + row0,
+            "seed_col": cols + col0,
+            "at_row": found[:, 0] + row0,
+            "at_col": found[:, 1] + col0,
+            "row": net[:, 0] + row0,
+            "col": net[:, 1] + col0,
+            "depth_m": net[:, 2],
+            "height_m": found[:, 2],
+            "width_m": found[:, 3] * cell,
+            "axis": np.degrees(found[:, 4]),
+            "facing": np.degrees(found[:, 5]),
+            "off_m": net[:, 3],
+            "slope_deg": net[:, 4],
+            "vrm": net[:, 5],
+            "relief_m": net[:, 6],
+            "bpi_fine_m": net[:, 7],
+            "bpi_broad_m": net[:, 8],
+            "uncertainty_m": sigma,
+            "height_sigma_m": height_sigma(sigma, noise_m, found[:, 6]),
+            "noise_m": noise_m,
+            "position_m": cell * math.sqrt(0.5) * np.where(interpolated > 0.5, 4.0, 1.0),
+            "interpolated": interpolated,
+            "rock_row": net[:, 9] + row0,
+            "rock_col": net[:, 10] + col0,
+            "rough_m": np.nan_to_num(found[:, 9]),
+            "asymmetry": np.nan_to_num(found[:, 10]),
+            "flat_share": np.nan_to_num(found[:, 11]),
+            "strength": found[:, 12],
+            "level_m": level,
+        }
+    )
+
+
+def height_sigma(
+    sigma_m: NDArray[np.float64], noise_m: NDArray[np.float64], share: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Standard deviation of a measured height.
+
+    The stated uncertainty of a depth has a part that changes from cell to cell (the noise seen in the
+    grid, of which averaging along the structure leaves ``share``) and a part that does not. Both depths of
+    a height carry both parts, independent of each other over the distance between crest and floor.
+
+    Parameters
+    ----------
+    sigma_m : ndarray
+        One sigma of a depth by the grid's band; NaN gives NaN.
+    noise_m : ndarray
+        Noise of a cell estimated from the grid.
+    share : ndarray
+        Share of a cell's noise left after averaging.
+    """
+    white = np.minimum(noise_m, sigma_m)
+    slow2 = np.maximum(0.0, sigma_m**2 - white**2)
+    return np.asarray(np.sqrt(2.0 * (slow2 + (white * share) ** 2)))

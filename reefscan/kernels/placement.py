@@ -1,0 +1,372 @@
+"""Where the net would really lie: the flattest floor beside the rock, a stated distance off it.
+
+For each station a small window is looked at once: every cell's slope tells rock from floor, an exact
+distance transform gives each floor cell its distance to the nearest rock, and the flattest floor
+within the stand-off wins. The same window gives relief, refuge and the position indices at that cell.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.model import NODATA_MM
+
+_NODATA = np.int32(NODATA_MM)
+
+FIELDS = ("row", "col", "depth", "off", "slope", "vrm", "relief", "bpi_fine", "bpi_broad", "rock_row", "rock_col")
+"""Columns of `place_nets`, in order."""
+
+N_FIELDS = len(FIELDS)
+
+
+@njit(cache=True, nogil=True)
+def row_sums(elev_mm: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
+    """Running sums along rows (mm, exact) and counts of known cells, one column longer than the grid."""
+    rows, cols = elev_mm.shape
+    sums, counts = np.zeros((rows, cols + 1), np.int64), np.zeros((rows, cols + 1), np.int32)
+    for r in range(rows):
+        total, known = np.int64(0), np.int32(0)
+        for c in range(cols):
+            z = elev_mm[r, c]
+            if z != _NODATA:
+                total += z
+                known += np.int32(1)
+            sums[r, c + 1] = total
+            counts[r, c + 1] = known
+    return sums, counts
+
+
+@njit(cache=True, nogil=True)
+def _disc(
+    sums: NDArray[np.int64], counts: NDArray[np.int32], row: int, col: int, radius: float
+) -> tuple[float, int, int]:
+    """Sum (mm) and number of known cells within a radius, and number of cells in the whole disc."""
+    total, known, size = np.int64(0), 0, 0
+    reach = int(radius)
+    rows, cols = sums.shape[0], sums.shape[1] - 1
+    for dr in range(-reach, reach + 1):
+        half = int(math.sqrt(radius * radius - dr * dr) + 1e-9)
+        size += 2 * half + 1
+        r = row + dr
+        if r < 0 or r >= rows:
+            continue
+        a, b = max(0, col - half), min(cols, col + half + 1)
+        if b > a:
+            total += sums[r, b] - sums[r, a]
+            known += counts[r, b] - counts[r, a]
+    return float(total), known, size
+
+
+@njit(cache=True, nogil=True)
+def _position_index(
+    elev: NDArray[np.int32],
+    sums: NDArray[np.int64],
+    counts: NDArray[np.int32],
+    row: int,
+    col: int,
+    inner: float,
+    outer: float,
+) -> float:
+    total, known, size = _disc(sums, counts, row, col, outer)
+    inside, known_in, size_in = _disc(sums, counts, row, col, math.sqrt(max(0.0, inner * inner - 1e-6)))
+    if math.floor(inner) != inner or inner >= 1.0:
+        # cells strictly nearer than the inner radius are left out; those at it count (both radii inclusive)
+        total, known, size = total - inside, known - known_in, size - size_in
+    if 2 * known < size or known == 0:
+        return np.nan
+    return (elev[row, col] - total / known) * 0.001
+
+
+@njit(cache=True, nogil=True)
+def _floor_fit(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tuple[float, float]:
+    """Slope (m per cell) and RMS residual (m) of the plane fitted within a radius, NaN over a gap."""
+    reach = max(1, int(radius))
+    rows, cols = elev.shape
+    n, sx, sy, sz, sxx, syy, sxy, sxz, syz, szz = 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
+    size = 0
+    here = elev[row, col]
+    limit = max(radius * radius, 2.0) + 1e-9
+    for dr in range(-reach, reach + 1):
+        for dc in range(-reach, reach + 1):
+            if dr * dr + dc * dc > limit:
+                continue
+            size += 1
+            r, c = row + dr, col + dc
+            if r < 0 or c < 0 or r >= rows or c >= cols or elev[r, c] == _NODATA:
+                continue
+            z = (elev[r, c] - here) * 0.001
+            n += 1
+            sx += dc
+            sy += dr
+            sz += z
+            sxx += dc * dc
+            syy += dr * dr
+            sxy += dc * dr
+            sxz += dc * z
+            syz += dr * z
+            szz += z * z
+    if n < max(6, (3 * size) // 4):
+        return np.nan, np.nan
+    mx, my, mz = sx / n, sy / n, sz / n
+    cxx, cyy, cxy = sxx / n - mx * mx, syy / n - my * my, sxy / n - mx * my
+    cxz, cyz = sxz / n - mx * mz, syz / n - my * mz
+    det = cxx * cyy - cxy * cxy
+    if det < 1e-9:
+        return np.nan, np.nan
+    p, q = (cxz * cyy - cyz * cxy) / det, (cyz * cxx - cxz * cxy) / det
+    residual = szz / n - mz * mz - p * cxz - q * cyz
+    return math.hypot(p, q), math.sqrt(max(0.0, residual))
+
+
+@njit(cache=True, nogil=True)
+def _place(
+    elev: NDArray[np.int32],
+    kind: int,
+    row: float,
+    col: float,
+    axis: float,
+    facing: float,
+    foot: float,
+    height: float,
+    width: float,
+    steep: float,
+    cell_m: float,
+    noise: float,
+    off_min: float,
+    off_max: float,
+    floor_radius: float,
+    low_mm: int,
+    high_mm: int,
+    gap: NDArray[np.float64],
+    line: NDArray[np.float64],
+    out: NDArray[np.float64],
+) -> None:
+    rows, cols = elev.shape
+    half = gap.shape[0] // 2
+    side = 2 * half + 1
+    r0, c0 = int(round(row)) - half, int(round(col)) - half
+    # rock: cells whose slope over three cells passes the threshold; 1e9 elsewhere
+    for i in range(side):
+        for j in range(side):
+            gap[i, j] = 1e9
+            r, c = r0 + i, c0 + j
+            if r < 1 or c < 1 or r >= rows - 1 or c >= cols - 1:
+                continue
+            a, b, d, e = elev[r - 1, c], elev[r + 1, c], elev[r, c - 1], elev[r, c + 1]
+            if min(min(a, b), min(d, e)) == _NODATA:
+                continue
+            if math.hypot(0.0005 * (a - b), 0.0005 * (d - e)) > steep:
+                gap[i, j] = 0.0
+    # exact squared distance to the nearest rock, columns first, then rows
+    for j in range(side):
+        last = -1.0e9
+        for i in range(side):
+            if gap[i, j] == 0.0:
+                last = i
+            line[i] = i - last
+        last = 1.0e9
+        for i in range(side - 1, -1, -1):
+            if gap[i, j] == 0.0:
+                last = i
+            near = min(line[i], last - i)
+            gap[i, j] = near * near if near < 1e4 else 1e8
+    for i in range(side):
+        for j in range(side):
+            line[j] = gap[i, j]
+        for j in range(side):
+            best = line[j]
+            k = 1
+            while k * k < best and k < side:
+                if j - k >= 0:
+                    best = min(best, line[j - k] + k * k)
+                if j + k < side:
+                    best = min(best, line[j + k] + k * k)
+                k += 1
+            gap[i, j] = best
+    ar, ac = -math.cos(axis), math.sin(axis)
+    fr, fc = -math.cos(facing), math.sin(facing)
+    here = elev[min(rows - 1, max(0, int(round(row)))), min(cols - 1, max(0, int(round(col))))]
+    best_cost, best_i, best_j, best_slope = 1e9, -1, -1, 0.0
+    reach = foot + off_max
+    for i in range(2, side - 2):
+        for j in range(2, side - 2):
+            r, c = r0 + i, c0 + j
+            if r < 2 or c < 2 or r >= rows - 2 or c >= cols - 2:
+                continue
+            z = elev[r, c]
+            if z < low_mm or z > high_mm:
+                continue
+            off = math.sqrt(gap[i, j])
+            dr, dc = r - row, c - col
+            far = math.hypot(dr, dc)
+            along, across = dr * ar + dc * ac, dr * fr + dc * fc
+            cost = 0.0
+            if kind == 0:
+                # on the trough's own floor, or out at its mouth: low ground along the axis
+                if abs(across) > max(1.0, 0.5 * width) or far > max(2.0, 1.5 * width) + off_max:
+                    continue
+                if z - here > 300.0 * height + 1000.0 * noise:
+                    continue
+                cost = 0.15 * max(0.0, abs(along) - 0.5 * width) * cell_m
+            elif kind == 1:
+                # below the face, not on top of it, abreast of the station
+                if across < foot or far > reach + 1.0 or abs(along) > 0.6 * off_max + 1.0:
+                    continue
+                cost = 0.1 * abs(along) * cell_m
+            elif far > reach + 1.0 or far < 0.5 * foot:
+                continue
+            if off > off_max + 1e-9:
+                if kind != 0 and gap[i, j] < 1e7:
+                    continue
+                # nothing near is steep: measure from the structure itself
+                off = max(0.0, (abs(across) if kind != 2 else far) - foot) if kind != 0 else off
+                if kind != 0 and (off > off_max or off < off_min):
+                    continue
+            if off < off_min:
+                cost += 40.0 * (off_min - off) * cell_m / max(0.5, off_min * cell_m)
+            slope, rough = _floor_fit(elev, r, c, floor_radius)
+            if not slope == slope:
+                continue
+            degrees = math.degrees(math.atan(slope / cell_m))
+            cost += degrees + 20.0 * rough + 0.1 * min(off, off_max) * cell_m
+            if cost < best_cost - 1e-9:
+                best_cost, best_i, best_j, best_slope = cost, i, j, degrees
+    if best_i < 0:
+        return
+    r, c = r0 + best_i, c0 + best_j
+    out[0], out[1] = r, c
+    # depth is the mean of the floor around, so that one cell's noise does not tell the rope's length
+    total, known = 0.0, 0
+    for dr in range(-1, 2):
+        for dc in range(-1, 2):
+            if elev[r + dr, c + dc] != _NODATA:
+                total += elev[r + dr, c + dc]
+                known += 1
+    out[2] = -total / known * 0.001
+    near = gap[best_i, best_j]
+    rock_r, rock_c = row, col
+    if near < 1e7:
+        off = math.sqrt(near)
+        nearest = 1e9
+        reach_i = int(off) + 1
+        for i in range(max(0, best_i - reach_i), min(side, best_i + reach_i + 1)):
+            for j in range(max(0, best_j - reach_i), min(side, best_j + reach_i + 1)):
+                if gap[i, j] == 0.0:
+                    d = (i - best_i) ** 2 + (j - best_j) ** 2
+                    if d < nearest:
+                        nearest = d
+                        rock_r, rock_c = float(r0 + i), float(c0 + j)
+    else:
+        dr, dc = r - row, c - col
+        if kind == 0:
+            off = max(0.0, 0.5 * width - abs(dr * fr + dc * fc))
+        elif kind == 1:
+            off = max(0.0, abs(dr * fr + dc * fc) - foot)
+        else:
+            off = max(0.0, math.hypot(dr, dc) - foot)
+    out[3] = off * cell_m
+    out[4] = best_slope
+    out[9], out[10] = rock_r, rock_c
+
+
+@njit(cache=True, nogil=True)
+def _around(
+    elev: NDArray[np.int32], row: int, col: int, near: float, far: float, relief_radius: float, cell_m: float
+) -> tuple[float, float]:
+    """Ruggedness (1 - mean unit normal) within a ring, and relief (m) within a disc."""
+    rows, cols = elev.shape
+    reach = int(max(far, relief_radius))
+    x, y, z, n = 0.0, 0.0, 0.0, 0
+    low, high = 2**30, -(2**30)
+    for dr in range(-reach, reach + 1):
+        for dc in range(-reach, reach + 1):
+            r, c = row + dr, col + dc
+            if r < 1 or c < 1 or r >= rows - 1 or c >= cols - 1 or elev[r, c] == _NODATA:
+                continue
+            d2 = dr * dr + dc * dc
+            if d2 <= relief_radius * relief_radius:
+                low, high = min(low, elev[r, c]), max(high, elev[r, c])
+            if near * near <= d2 <= far * far:
+                a, b, d, e = elev[r - 1, c], elev[r + 1, c], elev[r, c - 1], elev[r, c + 1]
+                if min(min(a, b), min(d, e)) == _NODATA:
+                    continue
+                p, q = 0.0005 * (e - d) / cell_m, 0.0005 * (a - b) / cell_m
+                size = 1.0 / math.sqrt(1.0 + p * p + q * q)
+                x += p * size
+                y += q * size
+                z += size
+                n += 1
+    rugged = 1.0 - math.sqrt(x * x + y * y + z * z) / n if n > 0 else np.nan
+    return max(0.0, rugged) if rugged == rugged else rugged, (high - low) * 0.001 if high >= low else np.nan
+
+
+@njit(cache=True, nogil=True)
+def place_nets(
+    elev_mm: NDArray[np.int32],
+    measures: NDArray[np.float64],
+    kind: int,
+    cell_m: float,
+    noise_m: NDArray[np.float64],
+    off_cells: tuple[float, float],
+    floor_cells: float,
+    band_mm: tuple[int, int],
+    refuge_cells: tuple[float, float],
+    relief_cells: float,
+    fine_cells: tuple[float, float],
+    broad_cells: tuple[float, float],
+    half: int,
+) -> NDArray[np.float64]:
+    """Drop point of each measured station and what is known about it.
+
+    Parameters
+    ----------
+    elev_mm : ndarray of int32, shape (rows, cols)
+    measures : ndarray of float64, shape (n, measure.N_FIELDS)
+        From `measure_stations`.
+    kind : int
+        0 trough, 1 ledge, 2 rise.
+    cell_m : float
+    noise_m : ndarray of float64, shape (n,)
+    off_cells, refuge_cells, fine_cells, broad_cells : tuple of float
+        Nearest and farthest stand-off; inner and outer radii; cells.
+    floor_cells, relief_cells : float
+    band_mm : tuple of int
+        Lowest and highest elevation of a drop point.
+    half : int
+        Half side of the window looked at, cells.
+
+    Returns
+    -------
+    ndarray of float64, shape (n, N_FIELDS)
+        `FIELDS`; NaN where no floor was found. ``off`` is the distance (m) to the nearest cell that is
+        steep enough to be the structure's own side (half its face, 8 to 30 degrees).
+    """
+    n = measures.shape[0]
+    out = np.full((n, N_FIELDS), np.nan)
+    sums, counts = row_sums(elev_mm)
+    side = 2 * half + 1
+    gap, line = np.empty((side, side)), np.empty(side)
+    low, high = math.tan(math.radians(8.0)) * cell_m, math.tan(math.radians(30.0)) * cell_m
+    for k in range(n):
+        m = measures[k]
+        if m[13] == 0.0:
+            continue
+        # noise of a slope over two cells is noise / sqrt(2); three of it are not taken for rock
+        steep = max(min(max(0.5 * m[8], low), high), 2.1 * noise_m[k])
+        facing = m[5] if m[5] == m[5] else 0.0
+        _place(
+            elev_mm, kind, m[0], m[1], m[4], facing, m[7], m[2], m[3], steep, cell_m, noise_m[k],
+            off_cells[0], off_cells[1], floor_cells, band_mm[0], band_mm[1], gap, line, out[k],
+        )  # fmt: skip
+        if out[k, 0] == out[k, 0]:
+            r, c = int(out[k, 0]), int(out[k, 1])
+            out[k, 5], out[k, 6] = _around(
+                elev_mm, r, c, refuge_cells[0], refuge_cells[1], relief_cells, cell_m
+            )
+            out[k, 7] = _position_index(elev_mm, sums, counts, r, c, fine_cells[0], fine_cells[1])
+            out[k, 8] = _position_index(elev_mm, sums, counts, r, c, broad_cells[0], broad_cells[1])
+    return out

@@ -1,0 +1,48 @@
+"""Spread heights over the ground from which they can be fished: a running maximum over a square."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+
+@njit(cache=True, nogil=True)
+def _raise_rows(into: NDArray[np.int32], other: NDArray[np.int32]) -> None:
+    for i in range(min(into.shape[0], other.shape[0])):
+        into[i] = max(into[i], other[i])
+
+
+@njit(cache=True, nogil=True)
+def spread(height: NDArray[np.int32], reach: int) -> NDArray[np.int32]:
+    """Highest value within ``reach`` cells along rows and columns.
+
+    Parameters
+    ----------
+    height : ndarray of int32, shape (rows, cols)
+    reach : int
+        Half side of the square, cells.
+
+    Returns
+    -------
+    ndarray of int32
+        Trusted ``reach`` cells inside the array's edge. Doubling: the cost grows with log2(reach).
+    """
+    rows, cols = height.shape
+    flat = height.copy().reshape(-1)
+    size = flat.shape[0]
+    span = 2 * reach + 1
+    for axis in range(2):
+        unit = 1 if axis == 0 else cols
+        done = 1
+        while done * 2 <= span:
+            _raise_rows(flat[: size - done * unit], flat[done * unit :])
+            done *= 2
+        if done < span:
+            _raise_rows(flat[: size - (span - done) * unit], flat[(span - done) * unit :])
+    out = np.zeros(height.shape, np.int32)
+    for r in range(reach, rows - reach):
+        base = (r - reach) * cols
+        for c in range(reach, cols - reach):
+            out[r, c] = flat[base + c - reach]
+    return out
