@@ -263,21 +263,26 @@ def compute_layers(
         Arrays of the block's whole shape; only cells `halo_cells` from its edge may be used.
     """
     rows = chosen(only)
-    elev_mm = np.ascontiguousarray(block.elev_mm, dtype=np.int32)
-    ground = Ground(elev_mm, cell_m, block.window.row, block.window.col, find)
+    ground = _ground(block, cell_m, find)
     return {row.name: row.compute(ground) for row in rows}
+
+
+def _ground(block: GridBlock, cell_m: float, find: Find) -> Ground:
+    elev_mm = np.ascontiguousarray(block.elev_mm, dtype=np.int32)
+    return Ground(elev_mm, cell_m, block.window.row, block.window.col, find)
 
 
 def window_layers(
     source: GridSource, window: Window, find: Find, *, only: Iterable[str] | None = None
 ) -> dict[str, NDArray[np.float32]]:
     """Read a window with its halo and return the chosen layers over the window itself (float32)."""
-    names = [layer.name for layer in chosen(only)]
+    rows = chosen(only)
     cell_m = source.sheet.cell_m
-    outer = window.grow(halo_cells(find, cell_m, names))
-    whole = compute_layers(source.read(outer), cell_m, find, only=names)
+    outer = window.grow(max(row.halo(find, cell_m) for row in rows))
     inside = window.slices_in(outer)
-    return {name: np.ascontiguousarray(values[inside], dtype=np.float32) for name, values in whole.items()}
+    ground = _ground(source.read(outer), cell_m, find)
+    # One layer at a time is cut to the window, so that memory holds one halo's worth and not all.
+    return {row.name: np.ascontiguousarray(row.compute(ground)[inside], dtype=np.float32) for row in rows}
 
 
 def derive(

@@ -1,0 +1,125 @@
+"""``reefscan layers``: terrain layers of a grid as GeoTIFFs."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from reefscan.cli.options import (
+    Crs,
+    DatumShift,
+    Json,
+    Positive,
+    Quiet,
+    RecipeFile,
+    check_positive,
+    make_recipe,
+    shift_metres,
+)
+
+if TYPE_CHECKING:
+    from reefscan.model import GridSource, Window
+    from reefscan.recipe import Find
+
+WINDOW = 1024
+"""Side (cells) of what is worked at a time: all layers of it take about 150 MB, whatever the grid's size."""
+
+
+def command(
+    grid: Annotated[
+        list[Path] | None,
+        typer.Argument(metavar="GRID...", help="Seabed grid, or several of one survey.", show_default=False),
+    ] = None,
+    only: Annotated[
+        str | None,
+        typer.Option(
+            "--only", metavar="A,B,...", help="Layers to write; all if not given.", show_default=False
+        ),
+    ] = None,
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the files go.")] = Path(
+        "layers"
+    ),
+    names: Annotated[
+        bool, typer.Option("--list", help="List the layers, their units and sources, and stop.")
+    ] = False,
+    replace: Annotated[bool, typer.Option("--replace", help="Write over files of an earlier call.")] = False,
+    recipe: RecipeFile = None,
+    positive: Positive = None,
+    crs: Crs = None,
+    datum_shift: DatumShift = "0m",
+    as_json: Json = False,
+    quiet: Quiet = False,
+) -> None:
+    """Write slope, ruggedness, position index and the other layers.
+
+    One GeoTIFF a layer, with its unit and reference inside; radii come from the recipe, as in:
+    reefscan layers coast.tif --only slope_deg,bpi_fine_m --out layers/
+    """
+    check_positive(positive)
+    from reefscan.errors import InputError, RunFolderError
+    from reefscan.terrain import chosen
+
+    rows = chosen(None if only is None else [name.strip() for name in only.split(",") if name.strip()])
+    if names:
+        _list(rows)
+        return
+    if not grid:
+        raise InputError("no grid was named; write reefscan layers GRID.tif (or --list for the layers)")
+    find = make_recipe(recipe, None, None).find
+
+    from reefscan.io.rasters import open_grids
+
+    sources = open_grids(list(grid), crs=crs, positive=positive, datum_shift_m=shift_metres(datum_shift))
+    written = []
+    for number, source in enumerate(sources, start=1):
+        tail = f"-{number}" if len(sources) > 1 else ""
+        files = {row.name: out / f"{row.name}{tail}.tif" for row in rows}
+        there = [path for path in files.values() if path.exists()]
+        if there and not replace:
+            raise RunFolderError(f"{there[0]}: is there already; say --replace, or another folder with --out")
+        _write(source, files, find, quiet=quiet or as_json)
+        written += [{"layer": name, "file": str(path)} for name, path in files.items()]
+    if as_json:
+        print(json.dumps({"schema": 1, "layers": written}, indent=2))
+    else:
+        for item in written:
+            print(item["file"])
+
+
+def _list(rows: Any) -> None:
+    width = max(len(row.name) for row in rows)
+    for row in rows:
+        print(f"{row.name:<{width}}  {row.units:<6}  {row.long_name} [{row.reference}]")
+
+
+def _write(source: GridSource, files: dict[str, Path], find: Find, *, quiet: bool) -> None:
+    from rich.console import Console
+    from rich.progress import track
+
+    from reefscan.io.layers import layer_rasters
+    from reefscan.terrain import LAYERS, attributes, window_layers
+
+    labels = {name: attributes(LAYERS[name]) for name in files}
+    settings = {"SOURCE": source.name, "RECIPE_FIND": json.dumps(find.model_dump(), sort_keys=True)}
+    windows = list(_windows(source.extent))
+    console = Console(stderr=True)
+    with layer_rasters(files, source.sheet, source.extent, labels, settings=settings) as rasters:
+        steps = track(
+            windows, source.name, console=console, disable=quiet or not console.is_terminal, transient=True
+        )
+        for window in steps:
+            if source.depth_range(window) is None:
+                continue
+            rasters.write(window, window_layers(source, window, find, only=files))
+
+
+def _windows(extent: Window) -> Iterator[Window]:
+    from reefscan.model import Window
+
+    for row in range(extent.row, extent.row_end, WINDOW):
+        for col in range(extent.col, extent.col_end, WINDOW):
+            yield Window(row, col, min(WINDOW, extent.row_end - row), min(WINDOW, extent.col_end - col))
