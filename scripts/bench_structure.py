@@ -3,8 +3,9 @@
     python scripts/bench_structure.py --set hard --seeds 1000:1040
     python scripts/bench_structure.py --set hard --seed 7 --picture hard7.png
 
-Seeds 0-99 are for tuning, seeds from 1000 on for reporting. Without ``--set`` every set runs; ``--write`` keeps the
-table in ``scripts/bench_structure.txt``. ``--baseline`` judges a plain finder made of the definitions alone.
+Seeds 0-99 are for tuning, seeds from 1000 on for reporting. Without ``--set`` every set runs; ``--write``
+keeps the table in ``scripts/bench_structure.txt``. ``--baseline`` judges a plain finder made of the
+definitions alone.
 """
 
 from __future__ import annotations
@@ -29,6 +30,15 @@ from planted.judge import Judgement, Site, judge  # noqa: E402
 from planted.lines_judged import trace  # noqa: E402
 from planted.report import table  # noqa: E402
 from planted.truth import CRS, ORIGIN  # noqa: E402
+
+MEASURES = {
+    name: name
+    for name in (
+        *("score", "confidence", "depth_m", "height_m", "width_m", "off_m"),
+        *("axis_deg", "facing_deg", "dug_like", "moving_like"),
+    )
+} | {"sigma_m": "uncertainty_m"}
+"""Field of a `Site` and the column it is read from."""
 
 
 @dataclass
@@ -63,11 +73,7 @@ def find(bed: Seabed) -> tuple[list[Site], dict[str, list[np.ndarray[Any, Any]]]
         x, y = to_xy.transform(row["lon"], row["lat"])
         number = {
             key: float(row[name]) if row.get(name) is not None else float("nan")
-            for key, name in (
-                ("score", "score"), ("confidence", "confidence"), ("depth_m", "depth_m"), ("height_m", "height_m"),
-                ("width_m", "width_m"), ("off_m", "off_m"), ("axis_deg", "axis_deg"), ("facing_deg", "facing_deg"),
-                ("sigma_m", "uncertainty_m"), ("dug_like", "dug_like"), ("moving_like", "moving_like"),
-            )
+            for key, name in MEASURES.items()
         }  # fmt: skip
         place = (x - ORIGIN[0], y - ORIGIN[1])
         sites.append(Site(place, str(row["kind"]), int(row["rank"]), **number, why=str(row.get("why", ""))))
@@ -116,13 +122,11 @@ def picture(name: str, seed: int, path: Path, *, baseline: bool) -> None:
     draw(bed, sites, lines, path)
     print(f"{name} {seed}: K {verdict.k}, found {verdict.found}, wrong {verdict.wrong}, sites {len(sites)}")
     for p in verdict.missed:
-        print(
-            f"  missed {p.kind} {p.height_m:.2f} m, width {p.width_m:.0f}, at {np.round(p.line[len(p.line) // 2])}"
-        )
+        middle = np.round(p.line[len(p.line) // 2])
+        print(f"  missed {p.kind} {p.height_m:.2f} m, width {p.width_m:.0f}, at {middle}")
     for site, why in verdict.wrong_sites:
-        print(
-            f"  wrong {site.rank} {site.kind} {site.height_m:.2f} m at {np.round(site.xy)}: {why}; {site.why}"
-        )
+        place = np.round(site.xy)
+        print(f"  wrong {site.rank} {site.kind} {site.height_m:.2f} m at {place}: {why}; {site.why}")
 
 
 def main() -> None:
