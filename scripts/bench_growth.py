@@ -1,8 +1,8 @@
 """How a scan grows: time and memory for grids of 2^8 to 2^14 cells a side, and two workers against one.
 
 ``python scripts/bench_growth.py`` prints one line a size; ``--most 14`` sets the largest. It passes if the
-CPU time a cell takes, start-up aside, is the same within 15 % for the three largest sizes, and no process takes
-more than 600 MB.
+CPU time a cell takes, start-up aside, is the same within 15 % for the three largest sizes, and no process
+takes more than 600 MB.
 """
 
 from __future__ import annotations

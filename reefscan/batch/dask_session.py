@@ -11,6 +11,7 @@ from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
 from typing import Any
 
+from reefscan.batch.compiling import compile_once
 from reefscan.batch.worker import Reply
 from reefscan.errors import EngineError
 
@@ -25,13 +26,13 @@ class DaskSession:
 
     shared_fate = False
 
-    def __init__(self, scheduler: str, timeout_s: float) -> None:
+    def __init__(self, scheduler: str, timeout_s: float, prepare: Callable[[], None] | None = None) -> None:
         try:
             import distributed
         except ImportError as error:
             raise EngineError("--scheduler needs Dask: pip install 'reefscan[dask]'.") from error
         client: Any = distributed.Client  # untyped upstream
-        self._scheduler, self._timeout_s = scheduler, timeout_s
+        self._scheduler, self._prepare = scheduler, prepare
         self.deadly: tuple[type[BaseException], ...] = (distributed.KilledWorker,)
         try:
             self._client: Any = client(scheduler, timeout=timeout_s, set_as_default=False)
@@ -47,7 +48,7 @@ class DaskSession:
         self._executor = self._client.get_executor(pure=False)
 
     def submit(self, call: Callable[[], Reply]) -> Future[Reply]:
-        future: Future[Reply] = self._executor.submit(call)
+        future: Future[Reply] = self._executor.submit(_prepared_call, self._prepare, call)
         return future
 
     def recover(self) -> None:
@@ -83,6 +84,12 @@ class DaskSession:
                 f"({_line(error)}); finished tiles are kept."
             ) from error
         self.slots = max(2, 2 * sum(int(about["nthreads"]) for about in workers.values()))
+
+
+def _prepared_call(prepare: Callable[[], None] | None, call: Callable[[], Reply]) -> Reply:
+    if prepare is not None:
+        compile_once(prepare)
+    return call()
 
 
 def _line(error: BaseException) -> str:

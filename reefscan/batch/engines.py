@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Any, Protocol
 
+from reefscan.batch.compiling import compile_once
 from reefscan.batch.worker import THREAD_VARIABLES, Reply, ready, start_worker
 from reefscan.errors import EngineError, InputError
 
@@ -74,12 +75,17 @@ class InProcess:
     ----------
     threads : int
         1 runs everything in the calling thread.
+    prepare : callable or None
+        Compiles the kernels; see `reefscan.batch.compiling.compile_once`.
     """
 
     threads: int = 1
+    prepare: Callable[[], None] | None = None
 
     def open(self, tiles: int) -> Session:
-        """Return the session; nothing to bring up."""
+        """Return the session; nothing to bring up but the kernels."""
+        if self.prepare is not None:
+            compile_once(self.prepare)
         return _InlineSession() if self.threads <= 1 else _ThreadSession(self.threads)
 
 
@@ -108,7 +114,7 @@ class LocalProcesses:
     def open(self, tiles: int) -> Session:
         """Start the workers; a single tile is done here, since starting one costs more than it could save."""
         if self.prepare is not None:
-            self.prepare()
+            compile_once(self.prepare)
         if tiles == 1 and self.workers > 1:
             return _InlineSession()
         return _PoolSession(min(self.workers, tiles), self.threads)
@@ -124,16 +130,19 @@ class DaskCluster:
         Its address, ``tcp://head:8786``. The workers must have this version of the package.
     timeout_s : float
         How long to wait for it to answer.
+    prepare : callable or None
+        Called once in each worker process before its first tile; see `LocalProcesses`. Picklable.
     """
 
     scheduler: str
     timeout_s: float = 10.0
+    prepare: Callable[[], None] | None = None
 
     def open(self, tiles: int) -> Session:
         """Connect."""
         from reefscan.batch.dask_session import DaskSession
 
-        return DaskSession(self.scheduler, self.timeout_s)
+        return DaskSession(self.scheduler, self.timeout_s, self.prepare)
 
 
 def choose_engine(
@@ -158,7 +167,7 @@ def choose_engine(
     if scheduler is not None:
         if workers is not None:
             raise InputError("--scheduler and --workers: a cluster has its own workers; say one of the two.")
-        return DaskCluster(scheduler)
+        return DaskCluster(scheduler, prepare=prepare)
     if workers is None:
         workers = usable_cores()
     if workers < 1:
@@ -166,7 +175,7 @@ def choose_engine(
             f"--workers {workers}: wants 1 or more; leave it out for one per core ({usable_cores()})."
         )
     if workers == 1:
-        return InProcess()
+        return InProcess(prepare=prepare)
     return LocalProcesses(workers, max(1, usable_cores() // workers), prepare)
 
 
