@@ -25,6 +25,7 @@ def total(cells):
 """
 
 START = """
+import os
 import sys
 import numpy as np
 from reefscan.batch.compiling import compile_once
@@ -32,8 +33,10 @@ import kernel
 
 kind = sys.argv[1]
 def prepare():
+    os.mkdir(sys.argv[2])  # fails if another process is in here too
     for dtype in ("int32", "float32") if kind == "int32" else ("float32", "int32"):
         kernel.total(np.ones(3, dtype))
+    os.rmdir(sys.argv[2])
 sys.stdin.readline()
 compile_once(prepare)
 print(kernel.total(np.array([1, 2, 2**20], "int32")), kernel.total(np.array([0.5, 0.25], "float32")))
@@ -51,7 +54,7 @@ def test_many_processes_on_an_empty_cache_all_get_the_right_code(tmp_path: Path)
     }
     starts = [
         subprocess.Popen(
-            [sys.executable, "-c", START, ("int32", "float32")[number % 2]],
+            [sys.executable, "-c", START, ("int32", "float32")[number % 2], str(tmp_path / "busy")],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env=env,
