@@ -16,8 +16,9 @@ PAPER = "#fdfcf8"
 QUIET = "#566370"
 
 CAUTION = (
-    "Not for navigation. Depths are as good as the grid and its datum, no better. A site is a guess "
-    "to look at, never a place known to be safe: wrecks, rocks, swell, traffic and closed ground may be missing here."
+    "Not for navigation. Depths are as good as the grid and its datum, no better. "
+    "A site is a guess to look at, never a place known to be safe: "
+    "wrecks, rocks, swell, traffic and closed ground may be missing here."
 )
 
 
@@ -87,19 +88,6 @@ def score_rgb(score: NDArray[np.float64]) -> NDArray[np.float64]:
     rgb = np.stack([np.interp(share, at, [c[i] for _, c in SCORE_STOPS]) for i in range(3)], axis=-1)
     rgb[np.isnan(share)] = 255.0
     return rgb / 255.0
-
-
-def score_colour_table() -> dict[int, tuple[int, int, int, int]]:
-    """Colour table of ``score.tif`` (uint8): 0 nearly clear, 100 dark, 101-254 unused, 255 clear."""
-    table: dict[int, tuple[int, int, int, int]] = {}
-    rgb = np.rint(score_rgb(np.arange(101, dtype=np.float64)) * 255.0).astype(int)
-    for value in range(256):
-        if value <= 100:
-            r, g, b = (int(c) for c in rgb[value])
-            table[value] = (r, g, b, 40 if value == 0 else 255)
-        else:
-            table[value] = (0, 0, 0, 0)
-    return table
 
 
 UNIT_METRES = {"m": 1.0, "ft": 0.3048, "fathom": 1.8288}

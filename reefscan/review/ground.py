@@ -184,3 +184,39 @@ def patch(source: GridSource, *, lon: float, lat: float, half_m: float, most: in
         return None
     ground = overview(source, window, most=most)
     return ground if np.isfinite(ground.elev).any() else None
+
+
+def cut_to(ground: Ground, bbox: tuple[float, float, float, float]) -> Ground:
+    """The part of a picture inside a box of degrees (west, south, east, north).
+
+    Raises
+    ------
+    InputError
+        If the box is upside down or holds no cell of the picture.
+    """
+    west, south, east, north = bbox
+    words = f"--bbox {west:g} {south:g} {east:g} {north:g}"
+    if not (np.isfinite(bbox).all() and west < east and south < north):
+        raise InputError(f"{words}: wanted west south east north in degrees, west < east and south < north")
+    t = np.linspace(0.0, 1.0, 21)
+    lon = np.concatenate([west + t * (east - west)] * 2 + [np.full(21, west), np.full(21, east)])
+    lat = np.concatenate(
+        [np.full(21, south), np.full(21, north), south + t * (north - south), south + t * (north - south)]
+    )
+    x, y = _moved(lon, lat, "EPSG:4326", ground.crs)
+    rows, cols = ground.elev.shape
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise InputError(f"{words}: lies outside the grid's CRS; name a box on the grid")
+    left = max(0, int(np.floor((x.min() - ground.west_m) / ground.cell_m)))
+    right = min(cols, int(np.ceil((x.max() - ground.west_m) / ground.cell_m)))
+    top = max(0, int(np.floor((ground.north_m - y.max()) / ground.cell_m)))
+    bottom = min(rows, int(np.ceil((ground.north_m - y.min()) / ground.cell_m)))
+    if left >= right or top >= bottom:
+        raise InputError(f"{words}: no cell of the grid lies in it; name a box on the grid")
+    return Ground(
+        ground.elev[top:bottom, left:right],
+        ground.west_m + left * ground.cell_m,
+        ground.north_m - top * ground.cell_m,
+        ground.cell_m,
+        ground.crs,
+    )

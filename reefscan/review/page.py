@@ -61,8 +61,8 @@ def compose_page(data: dict[str, Any]) -> bytes:
     page = "".join(values[p] if i % 2 else p for i, p in enumerate(pieces)).encode("utf-8", "replace")
     if len(page) > MOST_BYTES:
         raise InputError(
-            f"the page would be {len(page) / 1e6:.1f} MB; wanted under 8 MB: ask for a smaller picture (--picture) "
-            "or scan a smaller area"
+            f"the page would be {len(page) / 1e6:.1f} MB; wanted under 8 MB: ask for a smaller picture "
+            "(--picture) or scan a smaller area"
         )
     return page
 

@@ -1,4 +1,4 @@
-"""What the offline page carries: sites, recipe, shaded picture, contours, features and profiles, as plain JSON.
+"""What the offline page carries: sites, recipe, picture, contours, features and profiles, as plain JSON.
 
 Sizes are bounded: the picture by its pixels, profiles by a number of sites; what was left out is said in
 ``notes`` on the page itself.
@@ -44,7 +44,7 @@ TEXTS = ("id", "kind", "feature_id", "source", "why")
 
 
 def site_columns(table: pd.DataFrame, recipe: Recipe) -> dict[str, list[Any]]:
-    """Columns as plain lists, unknown numbers None; every column that a term judges comes along unrounded."""
+    """Columns as plain lists, unknown numbers None; columns that a term judges come unrounded."""
     out: dict[str, list[Any]] = {}
     judged = {term.column for term in recipe.score.terms.values()}
     for name in TEXTS:
@@ -94,7 +94,7 @@ def picture(ground: Ground, *, band_max_m: float, quality: int = 82) -> tuple[st
 
 
 def contours(ground: Ground, *, deepest_m: float, most_points: int = 120_000) -> list[dict[str, Any]]:
-    """Lines of equal depth at even round metres, in picture pixels; coarser steps until they are few enough."""
+    """Lines of equal depth at even round metres, in picture pixels; coarser until few enough."""
     from contourpy import contour_generator
 
     if min(ground.elev.shape) < 3:
@@ -152,30 +152,41 @@ def lattice(ground: Ground) -> dict[str, Any]:
     return {"n": LATTICE, "lon": np.round(lon, 8).ravel().tolist(), "lat": np.round(lat, 8).ravel().tolist()}
 
 
+def heading_of(site: Mapping[Any, Any]) -> float:
+    """True heading on which the site is crossed: ``cross_deg``, else ``facing_deg``, else north."""
+    for key in ("cross_deg", "facing_deg"):
+        value = site.get(key)
+        if isinstance(value, (int, float)) and math.isfinite(value):
+            return float(value)
+    return 0.0
+
+
 def profiles(
     table: pd.DataFrame, sources: Sequence[GridSource], *, most: int = MOST_PROFILES
 ) -> list[list[float | None] | None]:
-    """Depths along ``cross_deg`` for the first ``most`` rows; None where no heading or no grid is known."""
+    """Depths along the heading for the first ``most`` rows; None beyond, or where no grid knows the place."""
     out: list[list[float | None] | None] = []
-    by_sheet = list(sources)
-    for number, row in enumerate(table.itertuples(index=False)):
-        heading = getattr(row, "cross_deg", math.nan)
-        if heading is None or not math.isfinite(heading):
-            facing = getattr(row, "facing_deg", math.nan)
-            heading = facing if facing is not None and math.isfinite(facing) else 0.0
-        depths = None
-        if number < most:
-            for source in sorted(by_sheet, key=lambda s: s.sheet.cell_m):
-                found = profile(source, lon=float(row.lon), lat=float(row.lat), heading_deg=float(heading),
-                                half_m=PROFILE_HALF_M, count=PROFILE_COUNT)  # fmt: skip
-                if np.isfinite(found[PROFILE_COUNT // 2]) or (depths is None and np.isfinite(found).any()):
-                    depths = found
-                if np.isfinite(found[PROFILE_COUNT // 2]):
-                    break
+    finest = sorted(sources, key=lambda s: s.sheet.cell_m)
+    for site in table.head(most).to_dict("records"):
+        best: Floats | None = None
+        for source in finest:
+            found = profile(
+                source,
+                lon=float(site["lon"]),
+                lat=float(site["lat"]),
+                heading_deg=heading_of(site),
+                half_m=PROFILE_HALF_M,
+                count=PROFILE_COUNT,
+            )
+            if np.isfinite(found[PROFILE_COUNT // 2]):
+                best = found
+                break
+            if best is None and np.isfinite(found).any():
+                best = found
         out.append(
-            None if depths is None else [None if not math.isfinite(d) else round(float(d), 2) for d in depths]
+            None if best is None else [None if not math.isfinite(d) else round(float(d), 2) for d in best]
         )
-    return out
+    return out + [None] * (len(table) - len(out))
 
 
 def page_data(

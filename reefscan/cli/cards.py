@@ -1,0 +1,55 @@
+"""``reefscan cards``: printable cards of the sites."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+PATCH_HALF_M = 120.0
+
+
+def command(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="FILE", help="Ends in .pdf (one file) or .png (one file a page).")
+    ] = Path("cards.pdf"),
+    top: Annotated[int, typer.Option("--top", metavar="N", min=1, help="How many sites.")] = 20,
+    picks: Annotated[
+        Path | None,
+        typer.Option("--picks", metavar="FILE", help="Picks saved from the page.", show_default=False),
+    ] = None,
+    unit: Annotated[
+        str | None, typer.Option("--unit", metavar="m|ft|fathom", help="Unit of depths.", show_default=False)
+    ] = None,
+    dpi: Annotated[int, typer.Option("--dpi", min=50, max=600, help="Sharpness of PNG pages.")] = 150,
+) -> None:
+    """Make cards, two sites a page, black on white, legible under a red headlamp.
+
+    As in: reefscan cards runs/coast --top 20 --out cards.pdf
+    """
+    from reefscan.errors import InputError
+    from reefscan.io.whole import write_whole
+    from reefscan.render.card import draw_cards
+    from reefscan.review.cardsites import card_sites
+    from reefscan.review.opened import open_run
+    from reefscan.review.picked import picked_sites
+
+    fmt = out.suffix.lower().lstrip(".")
+    if fmt not in ("pdf", "png"):
+        raise InputError(f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .pdf or .png")
+    opened = open_run(run)
+    table, said = picked_sites(opened, picks)
+    cards = card_sites(table.head(top), opened.sources, patch_half_m=PATCH_HALF_M)
+    pages = draw_cards(cards, title=f"Sites of {opened.name}", unit=unit or opened.unit, fmt=fmt, dpi=dpi)
+    names = (
+        [out]
+        if len(pages) == 1
+        else [out.with_name(f"{out.stem}-{i + 1}{out.suffix}") for i in range(len(pages))]
+    )
+    for name, page in zip(names, pages, strict=True):
+        write_whole(name, page)
+        typer.echo(str(name))
+    for sentence in said:
+        typer.echo(f"reefscan: {sentence}", err=True)

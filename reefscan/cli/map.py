@@ -1,0 +1,85 @@
+"""``reefscan map``: the map of a run on its own."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+MOST_CELLS = 6000
+
+
+def command(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="Ends in .png, .pdf or .svg.")] = Path(
+        "map.png"
+    ),
+    bbox: Annotated[
+        tuple[float, float, float, float] | None,
+        typer.Option("--bbox", metavar="W S E N", help="Draw this box only (degrees).", show_default=False),
+    ] = None,
+    dpi: Annotated[int, typer.Option("--dpi", min=40, max=1200)] = 150,
+    size: Annotated[
+        float, typer.Option("--size", metavar="INCHES", min=3, max=40, help="Longer side.")
+    ] = 9.0,
+    unit: Annotated[
+        str | None, typer.Option("--unit", metavar="m|ft|fathom", help="Unit of depths.", show_default=False)
+    ] = None,
+    georeferenced: Annotated[
+        bool,
+        typer.Option(
+            "--georeferenced", help="The shaded ground alone, as a PNG that other viewers can place."
+        ),
+    ] = False,
+) -> None:
+    """Draw the map of a run, or a part of it, as PNG, PDF or SVG.
+
+    As in: reefscan map runs/coast --bbox -3.1 50.5 -3.0 50.6 --dpi 300 --out map.pdf
+    """
+    from reefscan.errors import InputError
+    from reefscan.io.whole import write_whole
+    from reefscan.render.map import FORMATS, draw_map
+    from reefscan.review.ground import cut_to, overview_of_all
+    from reefscan.review.opened import open_run
+
+    fmt = out.suffix.lower().lstrip(".")
+    if fmt not in FORMATS or (georeferenced and fmt != "png"):
+        raise InputError(
+            f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .png"
+            + ("" if georeferenced else ", .pdf or .svg")
+        )
+    opened = open_run(run)
+    ground = overview_of_all(
+        opened.sources, most=MOST_CELLS if bbox is not None else min(MOST_CELLS, int(size * dpi))
+    )
+    if bbox is not None:
+        ground = cut_to(ground, bbox)
+    if georeferenced:
+        from reefscan.io.placed import write_placed_png
+        from reefscan.render.plainmap import plain_map
+
+        picture = plain_map(ground.elev, ground.cell_m, band_max_m=opened.recipe.depth_band[1])
+        write_placed_png(
+            out, picture, west_m=ground.west_m, north_m=ground.north_m, cell_m=ground.cell_m, crs=ground.crs
+        )
+        typer.echo(str(out))
+        return
+    data = draw_map(
+        ground.elev,
+        west_m=ground.west_m,
+        north_m=ground.north_m,
+        cell_m=ground.cell_m,
+        crs=ground.crs,
+        candidates=opened.listed,
+        features=opened.features,
+        depth_band_m=opened.recipe.depth_band,
+        limits_text=opened.limits,
+        title=opened.name,
+        unit=unit or opened.unit,
+        fmt=fmt,
+        dpi=dpi,
+        long_side_in=size,
+    )
+    write_whole(out, data)
+    typer.echo(str(out))

@@ -1,0 +1,49 @@
+"""``reefscan review``: the offline page of a run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def command(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
+    out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The page to write.")] = Path(
+        "review.html"
+    ),
+    picture: Annotated[
+        int,
+        typer.Option(
+            "--picture", metavar="PIXELS", min=200, max=3000, help="Longer side of the map's picture."
+        ),
+    ] = 2000,
+) -> None:
+    """Make one HTML file to look through a run: map, profiles, recipe sliders, picks. No network is needed.
+
+    As in: reefscan review runs/coast --out coast.html
+    """
+    from reefscan.io.whole import write_whole
+    from reefscan.review.opened import open_run
+    from reefscan.review.page import compose_page
+    from reefscan.review.pagedata import page_data
+
+    opened = open_run(run)
+    data = page_data(
+        opened.explained(),
+        recipe=opened.recipe,
+        sources=opened.sources,
+        features=opened.features,
+        run_name=opened.name,
+        limits=opened.limits,
+        warnings=opened.warnings,
+        picture_px=picture,
+    )
+    page = compose_page({**data, "unit": opened.unit})
+    write_whole(out, page)
+    typer.echo(
+        f"{out}: {len(opened.table)} candidates, {len(opened.listing.sites)} listed, {len(page) / 1e6:.1f} MB"
+    )
+    if not len(opened.table):
+        typer.echo("reefscan: this run found no site; the page says so", err=True)

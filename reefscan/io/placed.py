@@ -1,0 +1,50 @@
+"""A picture that knows where it lies: PNG with a world file (.pgw) and its CRS (.aux.xml) beside it."""
+
+from __future__ import annotations
+
+import tempfile
+import warnings
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reefscan.io.whole import write_whole
+
+
+def write_placed_png(
+    path: Path, picture: NDArray[np.uint8], *, west_m: float, north_m: float, cell_m: float, crs: str
+) -> list[Path]:
+    """Write RGBA bands as PNG with the two small files that GIS programs look for.
+
+    Returns
+    -------
+    list of Path
+        What was written.
+    """
+    import rasterio
+    from rasterio.errors import NotGeoreferencedWarning
+    from rasterio.transform import from_origin
+
+    with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
+        warnings.simplefilter("ignore", NotGeoreferencedWarning)
+        part = Path(folder) / "picture.png"
+        profile = {
+            "driver": "PNG",
+            "count": 4,
+            "height": picture.shape[1],
+            "width": picture.shape[2],
+            "dtype": "uint8",
+        }
+        with rasterio.open(
+            part, "w", crs=crs, transform=from_origin(west_m, north_m, cell_m, cell_m), **profile
+        ) as out:
+            out.write(picture)
+        half = cell_m / 2
+        lines = (cell_m, 0.0, 0.0, -cell_m, west_m + half, north_m - half)
+        written = [write_whole(path, part.read_bytes())]
+        written.append(write_whole(path.with_suffix(".pgw"), "".join(f"{v:.6f}\n" for v in lines)))
+        aux = part.with_name(part.name + ".aux.xml")
+        if aux.exists():
+            written.append(write_whole(path.with_name(path.name + ".aux.xml"), aux.read_bytes()))
+        return written

@@ -1,0 +1,141 @@
+"""What a run folder points at: its grids, opened again as they were, and its feature lines."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from reefscan.errors import InputError, MissingInputError, RunFolderError
+from reefscan.io.runfolder import FEATURES, RunFolder
+
+if TYPE_CHECKING:
+    import geopandas as gpd
+
+    from reefscan.model import GridSource
+
+_STAYS = ("size", "header")
+"""Facts of a file that must not have changed; its time of change may (a copy has a new one)."""
+
+
+def input_paths(info: Mapping[str, Any]) -> list[str]:
+    """Paths of the grids named in ``run.json``, in order."""
+    inputs = info.get("inputs")
+    listed = inputs.get("paths", inputs.get("files", [])) if isinstance(inputs, Mapping) else inputs or []
+    out: list[str] = []
+    for item in listed:
+        path = item if isinstance(item, str) else item.get("path") if isinstance(item, Mapping) else None
+        if isinstance(path, str) and path not in out:
+            out.append(path)
+    return out
+
+
+def open_run_grids(run: RunFolder) -> list[GridSource]:
+    """Open the grids that a run was made from, the same way, and check that they are still the same.
+
+    Raises
+    ------
+    RunFolderError
+        If the run names no grid, or one has changed since.
+    MissingInputError
+        If one is gone.
+    """
+    info = run.info
+    paths = input_paths(info)
+    if not paths:
+        raise RunFolderError(f"{run.path}: run.json names no grid; scan again")
+    found = [_find(path, run.path) for path in paths]
+    for path, there in zip(paths, found, strict=True):
+        if there is None:
+            raise MissingInputError(
+                f"{path}: the grid this run was made from is gone; put it back or scan the one you have"
+            )
+    from reefscan.io.rasters import open_grids
+
+    sources = open_grids(
+        [str(f) for f in found],
+        crs=info.get("crs") if isinstance(info.get("crs"), str) else None,
+        positive=info.get("positive") if info.get("positive") in ("up", "down") else None,
+        datum_shift_m=float(info.get("datum_shift_m") or 0.0),
+        bbox=info.get("bbox"),
+    )
+    _check(run, [s.fingerprint() for s in sources])
+    return list(sources)
+
+
+def _find(path: str, folder: Path) -> Path | str | None:
+    """Where a grid is now: as named, or beside the run folder's parent if the whole tree was moved."""
+    if path.startswith(("http://", "https://", "s3://", "/vsi")):
+        return path
+    for place in (
+        Path(path),
+        folder / path,
+        folder.parent / Path(path).name,
+        folder.parent.parent / Path(path).name,
+    ):
+        if place.exists():
+            return place
+    return None
+
+
+def _files(node: Any) -> dict[str, Mapping[str, Any]]:
+    """Every description of a file (name, size, header) anywhere in a JSON tree, by name."""
+    out: dict[str, Mapping[str, Any]] = {}
+    if isinstance(node, Mapping):
+        if all(key in node for key in ("name", *_STAYS)):
+            out[str(node["name"])] = node
+        for value in node.values():
+            out.update(_files(value))
+    elif isinstance(node, list):
+        for value in node:
+            out.update(_files(value))
+    return out
+
+
+def _check(run: RunFolder, fingerprints: list[dict[str, object]]) -> None:
+    """Refuse a grid whose size or header is not what the run recorded."""
+    was, now = _files(run.info), _files(fingerprints)
+    for name, old in was.items():
+        new = now.get(name)
+        if new is None:
+            continue
+        for key in _STAYS:
+            if new[key] != old[key]:
+                raise RunFolderError(
+                    f"{name}: the grid has changed since the run {run.path} ({key} was {old[key]}, is {new[key]}); "
+                    "scan again"
+                )
+
+
+def read_features(run: RunFolder) -> dict[str, gpd.GeoDataFrame]:
+    """Feature layers of a run by name; none where the run has no such file (a rescore writes none)."""
+    path = run.file(FEATURES)
+    if not path.exists():
+        return {}
+    import geopandas as gpd
+    import pyogrio
+
+    try:
+        return {str(name): gpd.read_file(path, layer=name) for name, _ in pyogrio.list_layers(path)}
+    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        raise InputError(f"{path}: cannot be read ({error}); scan again") from None
+
+
+def read_small_text(path: Path, *, most: int = 20_000_000) -> str:
+    """Text of a small file a person hands in, such as picks.
+
+    Raises
+    ------
+    MissingInputError, InputError
+        If it is not there, not text or absurdly large.
+    """
+    try:
+        if path.stat().st_size > most:
+            raise InputError(
+                f"{path}: is {path.stat().st_size / 1e6:.0f} MB; wanted under {most / 1e6:.0f} MB"
+            )
+        return path.read_text(encoding="utf-8-sig")
+    except FileNotFoundError:
+        raise MissingInputError(f"{path}: no such file; name one that exists") from None
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError(f"{path}: cannot be read as text ({error}); name another file") from None

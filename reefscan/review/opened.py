@@ -1,0 +1,109 @@
+"""A finished run opened to be looked at: its table, list, recipe, grids and features in one place."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from reefscan.io.runfolder import RunFolder
+from reefscan.io.runreading import open_run_grids, read_features
+from reefscan.listing import Listing, list_sites
+from reefscan.ranking import best_first
+from reefscan.recipe import Recipe
+from reefscan.scoring_words import explain
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from reefscan.model import GridSource
+
+MOST_REASONS = 5000
+"""Sites beyond this many carry no sentence in the page: nobody reads so far, and the file stays small."""
+
+
+@dataclass(frozen=True)
+class OpenedRun:
+    """What the pictures of a run are made from.
+
+    Parameters
+    ----------
+    run : RunFolder
+    recipe : Recipe
+    table : DataFrame
+        All candidates with raw measures.
+    listing : Listing
+        The ranked list under the run's own recipe.
+    unit : str
+        The unit the person spoke when scanning.
+    """
+
+    run: RunFolder
+    recipe: Recipe
+    table: pd.DataFrame
+    listing: Listing
+    unit: str
+    memory: dict[str, Any] = field(default_factory=dict, compare=False)
+
+    @property
+    def name(self) -> str:
+        """Name of the run folder."""
+        return self.run.path.resolve().name
+
+    @property
+    def limits(self) -> str:
+        """What the grid could not have shown."""
+        told = self.run.info.get("limits") or ()
+        return told if isinstance(told, str) else " ".join(str(t) for t in told)
+
+    @property
+    def warnings(self) -> list[str]:
+        """Warnings of the run."""
+        return [str(w) for w in self.run.info.get("warnings") or ()]
+
+    @property
+    def sources(self) -> list[GridSource]:
+        """The grids, opened on first use."""
+        if "sources" not in self.memory:
+            self.memory["sources"] = open_run_grids(self.run)
+        sources: list[GridSource] = self.memory["sources"]
+        return sources
+
+    @property
+    def features(self) -> dict[str, GeoDataFrame]:
+        """Feature layers by name."""
+        return read_features(self.run)
+
+    @property
+    def listed(self) -> pd.DataFrame:
+        """The ranked list as a table; its columns stand even where it is empty."""
+        if self.listing.sites:
+            return pd.DataFrame(self.listing.sites)
+        return pd.DataFrame(columns=["rank", *self.table.columns, "score", "confidence", "flags", "why"])
+
+    def explained(self) -> pd.DataFrame:
+        """All candidates, best first, with ``why`` and ``flags`` on the first `MOST_REASONS`."""
+        if not len(self.table):
+            return self.table
+        order = best_first(self.listing.scored, self.table["id"])
+        reasons = explain(
+            self.table, self.listing.scored, order[:MOST_REASONS], score=self.recipe.score, unit=self.unit
+        )
+        blank = len(order) - len(reasons)
+        return self.table.iloc[order].assign(
+            why=[r.why for r in reasons] + [""] * blank,
+            flags=pd.Series(
+                [list(r.flags) for r in reasons] + [[] for _ in range(blank)], dtype=object
+            ).to_numpy(),
+        )
+
+
+def open_run(path: Path | str) -> OpenedRun:
+    """Open a finished run; raises as `RunFolder.open` does."""
+    run = RunFolder.open(path)
+    recipe, table = run.recipe(), run.candidates()
+    unit = run.info.get("depth_unit")
+    unit = unit if unit in ("m", "ft", "fathom") else "m"
+    return OpenedRun(run, recipe, table, list_sites(table, recipe, unit=unit), unit)
