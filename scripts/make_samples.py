@@ -88,7 +88,7 @@ class Coast:
         )(self.offshore + 40 * fractal(3.8, 500) * np.clip(self.offshore / 300, 0, 1))
         hills = 1.2 + 0.10 * inland + 4.5 * np.clip(inland / 90, 0, 1) * fractal(4.2, 260)
         self.land = land
-        return np.where(land, np.clip(hills, 0.3, None), -np.clip(depth, 0.1, None))
+        return np.asarray(np.where(land, np.clip(hills, 0.3, None), -np.clip(depth, 0.1, None)))
 
     def frame(self, line: Grid, reach: float) -> tuple[Any, Grid, Grid, NDArray[np.intp]]:
         """Cells near a line: mask, distance, signed distance (right positive), nearest vertex."""
