@@ -20,7 +20,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
-from matplotlib.patheffects import withStroke
+from matplotlib.patheffects import AbstractPathEffect, withStroke
 
 from reefscan.errors import InputError
 from reefscan.render.furniture import nice_length, plain
@@ -29,7 +29,7 @@ from reefscan.render.shade import Floats, choose_stretch, hillshade
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
 ROPE_PER_DEPTH = 1.5  # FAO training manual on traps and pots (2001), ch. 8: 1.5 to 2 times the depth
-HALO = [withStroke(linewidth=3, foreground="white")]
+HALO: list[AbstractPathEffect] = [withStroke(linewidth=3, foreground="white")]
 
 
 @dataclass(frozen=True)

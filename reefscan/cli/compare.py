@@ -1,0 +1,116 @@
+"""``reefscan compare``: what became of the sites between two runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def command(
+    run_a: Annotated[Path, typer.Argument(metavar="RUN_A", help="The earlier run.")],
+    run_b: Annotated[Path, typer.Argument(metavar="RUN_B", help="The later run.")],
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print the result as JSON on standard output.")
+    ] = False,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="FILE", help="A map of the changes: .png, .pdf or .svg.", show_default=False
+        ),
+    ] = None,
+    within: Annotated[
+        str,
+        typer.Option(
+            "--within", metavar="LENGTH", help="How far the same site may lie apart in two surveys."
+        ),
+    ] = "30m",
+) -> None:
+    """Say which sites came, went, rose and fell between two runs, and the term that did it.
+
+    As in: reefscan compare runs/coast runs/other --out changes.png
+    """
+    import json
+
+    from reefscan.errors import InputError
+    from reefscan.review.compare import Side, compare_runs
+    from reefscan.review.compare import as_json as document
+    from reefscan.review.opened import open_run
+    from reefscan.units import parse_length
+
+    within_m = parse_length(within)
+    if within_m < 0:
+        raise InputError(f"--within {within}: is negative; wanted 0 or more")
+    opened = [open_run(run_a), open_run(run_b)]
+    names = [o.name for o in opened]
+    if names[0] == names[1]:
+        names = [str(run_a), str(run_b)]
+    a, b = (Side(n, o.table, o.listing, o.recipe) for n, o in zip(names, opened, strict=True))
+    changes = compare_runs(a, b, within_m=within_m)
+    if out is not None:
+        _draw(out, changes, opened[1], f"{a.name} → {b.name}")
+    told = document(changes, name_a=a.name, name_b=b.name)
+    if as_json:
+        typer.echo(json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1))
+        return
+    from rich.console import Console
+    from rich.table import Table
+
+    table = Table(box=None, header_style="bold", pad_edge=False)
+    for head in ("", "site", "kind", "rank", "score", "because"):
+        table.add_column(head)
+    for c in changes:
+        if c.what != "same":
+            table.add_row(
+                c.what,
+                _plain(c.id),
+                c.kind,
+                f"{c.rank_a or '-'} > {c.rank_b or '-'}",
+                f"{_points(c.score_a)} > {_points(c.score_b)}",
+                _plain(c.because),
+            )
+    Console(soft_wrap=False).print(table)
+    counts = told["counts"]
+    typer.echo(", ".join(f"{counts[w]} {w}" for w in ("came", "went", "rose", "fell", "same")))
+
+
+def _points(score: float | None) -> str:
+    return "-" if score is None else f"{score:.1f}"
+
+
+def _plain(text: str) -> str:
+    """Text that the table prints as it is, without reading brackets as style."""
+    from rich.markup import escape
+
+    return escape("".join(ch if ch.isprintable() else " " for ch in text))
+
+
+def _draw(out: Path, changes: object, opened: object, title: str) -> None:
+    from reefscan.errors import InputError
+    from reefscan.io.whole import write_whole
+    from reefscan.render.changes import draw_changes
+    from reefscan.render.map import FORMATS
+    from reefscan.review.compare import Change
+    from reefscan.review.ground import overview_of_all
+    from reefscan.review.opened import OpenedRun
+
+    assert isinstance(opened, OpenedRun) and isinstance(changes, list)
+    fmt = out.suffix.lower().lstrip(".")
+    if fmt not in FORMATS:
+        raise InputError(f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .png, .pdf or .svg")
+    ground = overview_of_all(opened.sources, most=1600)
+    rows = [vars(c) for c in changes if isinstance(c, Change)]
+    data = draw_changes(
+        ground.elev,
+        rows,
+        west_m=ground.west_m,
+        north_m=ground.north_m,
+        cell_m=ground.cell_m,
+        crs=ground.crs,
+        band_max_m=opened.recipe.depth_band[1],
+        title=title,
+        fmt=fmt,
+    )
+    write_whole(out, data)
+    typer.echo(str(out), err=True)
