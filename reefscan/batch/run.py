@@ -206,7 +206,7 @@ class _Plan:
         """Decide on one tile: kept, to do, or (None) skipped."""
         stamp = self.key_of(core)
         name = stamp if self.place_of is None else self.place_of(core)
-        stale = None
+        stale = False
         if self.store is not None:
             found = self.store.look(name, stamp)
             if found.state == "good":
@@ -214,8 +214,7 @@ class _Plan:
                 return Finished(core, name, stamp, self.store)
             if found.state == "damaged":
                 self.on_event(TileDamaged(core))
-            if found.state == "stale":
-                stale = found.inputs
+            stale = found.state == "stale"
         if self.skip is not None and self.skip(core):
             self.on_event(TileSkipped(core, _cells(core)))
             return None

@@ -56,12 +56,12 @@ class Job:
 
 @dataclass(frozen=True)
 class Task:
-    """One tile to do: its cells, its name and stamp in the store, and the input hashes of a stale copy."""
+    """One tile to do: its cells, its name and stamp in the store, and whether a stale copy is there."""
 
     core: Window
     name: str
     stamp: str
-    stale: Mapping[str, str] | None = None
+    stale: bool = False
 
 
 @dataclass(frozen=True)
@@ -111,9 +111,12 @@ def run_tile(job: Job, task: Task) -> Reply:
 
 def _still_right(job: Job, task: Task) -> bool:
     """True if the input blocks of the stale copy read the same today; it then carries today's stamp."""
-    if task.stale is None or job.store is None or job.same_inputs is None:
+    if not task.stale or job.store is None or job.same_inputs is None:
         return False
-    return job.same_inputs(task.core, task.stale) and job.store.restamp(task.name, task.stamp)
+    inputs = job.store.look(task.name, task.stamp).inputs
+    if not inputs or not job.store.reachable():
+        return False
+    return job.same_inputs(task.core, inputs) and job.store.restamp(task.name, task.stamp)
 
 
 def release() -> str:
