@@ -117,6 +117,9 @@ class Term(_Part):
 
     The membership is 0 outside ``a..d``, 1 between ``b`` and ``c`` and linear between.
     Corners are in the unit of the column; ``-inf`` and ``inf`` leave a side open.
+
+    Among plain terms, raising a weight never lowers the site that is best on that term. A bonus or a
+    penalty acts on the mean of the others and cannot promise that, so the defaults use neither.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=True)
@@ -181,10 +184,10 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "floor": {"column": "slope_deg", "c": 10.0, "d": 20.0},
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.01},
         "not_dug": {
-            "column": "dug_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True, "kinds": KINDS[:3],
+            "column": "dug_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
         },
         "not_moving": {
-            "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True, "kinds": KINDS[:3],
+            "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
         },
     }  # fmt: skip
 

@@ -40,6 +40,11 @@ _UNKNOWN = {
     "refuge": "broken ground", "not_dug": "whether it is dug", "not_moving": "whether it moves",
 }  # fmt: skip
 
+_NATURAL = {
+    "not_dug": ("rather even sides", "say_dug"),
+    "not_moving": ("rather regular crests", "say_moving"),
+}
+
 CARRIES = 0.9
 """A term whose membership reaches this carries the score; below, it costs."""
 
@@ -173,17 +178,17 @@ def _balance(
         term = score.terms[name]
         if math.isnan(mu) or name in unknown:
             continue
-        if term.penalty:
-            said = _number(site, term.column) >= {
-                "not_dug": score.say_dug,
-                "not_moving": score.say_moving,
-            }.get(name, math.inf)
+        if name in _NATURAL:
+            soft, field = _NATURAL[name]
+            said = _number(site, term.column) >= getattr(score, field)  # said in full elsewhere
             if mu < CARRIES and not said:
-                soft = {"not_dug": "rather even sides", "not_moving": "rather regular crests"}
-                bad.append((term.weight * (1 - mu) * 4, -place, soft.get(name, _other(name, site, term))))
+                bad.append((-term.weight * math.log(max(mu, score.optional_floor)), -place, soft))
         elif term.bonus:
             if mu > 0:
                 good.append((term.weight * mu, -place, name.replace("_", " ")))
+        elif term.penalty:
+            if mu < CARRIES:
+                bad.append((term.weight * (1 - mu), -place, _other(name, site, term)))
         elif mu >= CARRIES:
             # A band with hard edges says the same of every listed site: it is named last.
             told = 0.0 if term.a == term.b and term.c == term.d else term.weight

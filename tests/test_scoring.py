@@ -1,0 +1,269 @@
+"""Score and confidence against values worked out by hand (closed forms of the definitions)."""
+
+from __future__ import annotations
+
+import math
+import warnings
+from decimal import ROUND_HALF_EVEN, Decimal
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.testing import assert_allclose, assert_array_equal
+
+from reefscan.ranking import best_first
+from reefscan.recipe import Recipe, Score, Term
+from reefscan.scoring import (
+    Z95,
+    height_confidence,
+    round_half_even,
+    score_cells,
+    score_table,
+    total_vertical_uncertainty,
+    trapezoid,
+    weighted_geometric_mean,
+)
+
+OFF = {name: {"weight": 0, "required": False} for name in Score().terms}
+
+
+def only(**terms: dict) -> Score:
+    """A score with these terms and no default one."""
+    return Score(terms={**OFF, **terms})
+
+
+def table(**columns) -> pd.DataFrame:
+    n = len(next(iter(columns.values())))
+    return pd.DataFrame({"id": [f"s{i:04d}" for i in range(n)], "kind": ["ledge"] * n, **columns})
+
+
+# Computed by hand from 100 (prod mu^w)^(1/sum w).
+@pytest.mark.parametrize(
+    ("mu", "weights", "expected"),
+    [
+        ([0.9, 0.6, 0.8], [2, 1, 1], 78.96444077714955),
+        ([0.9, 0.6, 0.8], [20, 10, 10], 78.96444077714955),
+        ([0.9, 0.6, 0.8], [1, 1, 1], 75.59526299369239),
+        ([0.5, 1], [1, 3], 84.08964152537145),
+        ([0.5, 1], [3, 1], 59.46035575013605),
+        ([0.1, 1, 1, 1], [1, 1, 1, 1], 56.23413251903491),
+        ([1, 0.8, 0.5, 0.4], [1, 1, 1, 1], 63.24555320336759),
+        ([1, 0, 1], [1, 0.1, 1], 0.0),
+        ([1, 1], [3, 4], 100.0),
+    ],
+)
+def test_the_mean_is_geometric_and_weighted(mu, weights, expected):
+    with warnings.catch_warnings():
+        warnings.simplefilter("error")  # a zero must not pass through log(0)
+        assert_allclose(100 * weighted_geometric_mean(np.array(mu), np.array(weights)), expected, rtol=1e-14)
+    if 0 not in mu:
+        names = [f"t{i}" for i in range(len(mu))]
+        score = only(
+            **{n: {"column": n, "a": 0, "b": 1, "weight": w} for n, w in zip(names, weights, strict=True)}
+        )
+        got = score_table(table(**{n: [m] for n, m in zip(names, mu, strict=True)}), score)
+        assert_allclose(got.points[0] / 1e6, expected, atol=5e-7)
+
+
+@pytest.mark.parametrize(
+    ("corners", "x", "expected"),
+    [
+        ((5, 10, 20, 40), [5, 7.5, 10, 15, 20, 30, 40, 41], [0, 0.5, 1, 1, 1, 0.5, 0, 0]),
+        ((5, 5, 20, 40), [5, 4.999], [1, 0]),
+        ((5, 10, 40, 40), [40, 40.001], [1, 0]),
+        ((5, 10, 20, 40), [math.nan], [math.nan]),
+        ((1, 2, math.inf, math.inf), [0.5, 1.5, 1e9], [0, 0.5, 1]),
+        ((-math.inf, -math.inf, 10, 20), [-1e9, 15, 21], [1, 0.5, 0]),
+    ],
+)
+def test_the_trapezoid_meets_its_corners(corners, x, expected):
+    assert_array_equal(trapezoid(np.array(x, dtype=float), *corners), expected)
+
+
+def test_uncertainty_by_depth_is_that_of_the_published_table():
+    # IHO S-44 Ed. 6.1.0 Table 1, computed at 0, 10, 20, 30, 40, 100 m.
+    printed = {
+        "exclusive": [0.1500, 0.1677, 0.2121, 0.2704, 0.3354, 0.7649],
+        "special": [0.2500, 0.2610, 0.2915, 0.3363, 0.3905, 0.7906],
+        "1a": [0.5000, 0.5166, 0.5636, 0.6341, 0.7214, 1.3928],
+        "1b": [0.5000, 0.5166, 0.5636, 0.6341, 0.7214, 1.3928],
+        "2": [1.0000, 1.0261, 1.1007, 1.2149, 1.3588, 2.5080],
+    }
+    for order, values in printed.items():
+        assert_allclose(
+            total_vertical_uncertainty(np.array([0, 10, 20, 30, 40, 100.0]), order=order), values, atol=5.1e-5
+        )
+
+
+@pytest.mark.parametrize(
+    ("height", "order", "depth", "expected"),
+    [
+        (2.0, "1a", 12.0, 0.907083249338),
+        (1.5, "1a", 12.0, 0.5),
+        (1.0, "1a", 12.0, 0.092916750662),
+        (2.0, "special", 12.0, 0.995445805831),
+        (2.0, "1a", 30.0, 0.862756633579),
+    ],
+)
+def test_confidence_takes_the_95_percent_figure_and_a_difference_of_two_depths(
+    height, order, depth, expected
+):
+    sigma = math.sqrt(2) * total_vertical_uncertainty(depth, order=order) / Z95
+    assert_allclose(height_confidence(height, 1.5, sigma), expected, rtol=1e-10)
+    score = Score(s44_order=order, terms={"height_ledge": {"a": 1.5, "b": 2.5}})
+    got = score_table(table(height_m=[height], depth_m=[depth]), score)
+    assert got.confidence[0] == pytest.approx(expected, abs=0.005) and got.assumed[0]
+    assert got.confidence[0] not in (0.97, 0.75)  # no sqrt 2; TVU taken as one sigma
+
+
+def test_a_stated_uncertainty_goes_before_the_assumed_one():
+    t = table(
+        height_m=[1.5] * 3,
+        depth_m=[10.0] * 3,
+        uncertainty_m=[0.1, 0.1, 0.0],
+        height_sigma_m=[np.nan, 0.5, np.nan],
+    )
+    got = score_table(t, Score())
+    by_hand = [0.5 * math.erfc(-z / math.sqrt(2)) for z in (0.5 / (0.1 * math.sqrt(2)), 1.0)]
+    assert_allclose(got.confidence[:2], by_hand, atol=0.005)
+    assert got.assumed.tolist() == [False, False, True]
+
+
+def test_stated_and_observed_confidence_agree(rng):
+    # Planted heights seen with a known error, a flat prior: of the sites said to be sure to p, a share p is.
+    truth = rng.uniform(0, 4, 200_000)
+    seen = truth + rng.normal(0, 0.4, truth.size)
+    inside = (seen > 1) & (seen < 3)
+    p = height_confidence(seen, 2.0, 0.4)
+    for low in np.arange(0, 1, 0.1):
+        some = inside & (p >= low) & (p < low + 0.1)
+        assert some.sum() > 500
+        assert abs((truth[some] >= 2.0).mean() - p[some].mean()) < 0.05
+
+
+@given(st.integers(0, 100_000_000))
+def test_the_printed_score_is_half_even_on_the_decimal_value(millionths):
+    exact = (Decimal(millionths) / 1_000_000).quantize(Decimal("0.1"), rounding=ROUND_HALF_EVEN)
+    _, got = round_half_even(np.array([millionths / 1e6]), 1)
+    assert Decimal(repr(float(got[0]))) == exact
+
+
+def test_a_required_term_at_nothing_unlists_and_an_optional_one_only_hurts():
+    score = only(
+        need={"column": "x", "a": 1, "b": 2, "required": True},
+        like={"column": "y", "a": 0, "b": 1, "weight": 1},
+    )
+    got = score_table(table(x=[0.5, 3.0, 3.0], y=[1.0, 0.0, 1.0]), score)
+    assert got.listed.tolist() == [False, True, True]
+    assert got.score.tolist() == [0.0, pytest.approx(100 * math.sqrt(0.05), abs=0.05), 100.0]
+
+
+def test_an_absent_term_is_dropped_and_an_unknown_value_is_neutral_and_never_better_than_a_good_one():
+    score = only(
+        a={"column": "x", "a": 0, "b": 1},
+        b={"column": "nowhere", "a": 0, "b": 1},
+        c={"column": "y", "a": 0, "b": 1},
+    )
+    got = score_table(table(x=[0.8, 0.8, 0.8], y=[np.nan, 1.0, 0.5]), score)
+    assert got.dropped == ("b",)
+    assert got.unknown["c"].tolist() == [True, False, False]
+    assert got.points[0] == got.points[2] < got.points[1]
+
+
+def test_a_bonus_only_raises_and_a_penalty_only_lowers():
+    plain = only(a={"column": "x", "a": 0, "b": 1})
+    bonus = only(
+        a={"column": "x", "a": 0, "b": 1}, near={"column": "n", "a": 0, "b": 1, "weight": 0.5, "bonus": True}
+    )
+    penalty = only(
+        a={"column": "x", "a": 0, "b": 1}, dug={"column": "n", "c": 0, "d": 1, "weight": 0.5, "penalty": True}
+    )
+    t = table(x=[0.4] * 4, n=[0.0, 0.5, 1.0, np.nan])
+    assert score_table(t, plain).score.tolist() == [40.0] * 4
+    assert score_table(t, bonus).score.tolist() == [40.0, 55.0, 70.0, 40.0]  # s + (100 - s) w mu
+    assert score_table(t, penalty).score.tolist() == [40.0, 30.0, 20.0, 30.0]  # s (1 - w (1 - mu))
+
+
+def test_a_term_counts_only_for_its_kinds():
+    score = only(
+        h={"column": "height_m", "a": 0, "b": 2, "kinds": ["rise"]}, a={"column": "x", "a": 0, "b": 1}
+    )
+    t = table(height_m=[1.0, 1.0], x=[1.0, 1.0]).assign(kind=["ledge", "rise"])
+    assert score_table(t, score).score.tolist() == [100.0, pytest.approx(70.7)]
+
+
+def test_cells_are_scored_like_sites():
+    score = Recipe.default().score
+    measures = {
+        "depth_m": np.array([[10.0, 3.0, np.nan, 10.0]]),
+        "height_m": np.array([[1.5, 1.5, 1.5, 2.5]]),
+        "slope_deg": np.array([[12.0, 2.0, 2.0, np.nan]]),
+    }
+    got = score_cells(measures, kind="ledge", score=score)
+    sites = table(**{k: v[0] for k, v in measures.items()})
+    want = np.rint(score_table(sites, score).points / 1e6)
+    want[2] = 255
+    assert_array_equal(got[0], want)
+
+
+mu = st.floats(0, 1).map(lambda v: round(v, 3))
+
+
+@settings(deadline=None, max_examples=150)
+@given(
+    st.lists(st.tuples(mu, mu, mu, mu, mu), min_size=2, max_size=8),
+    st.lists(st.floats(0.05, 1), min_size=5, max_size=5),
+    st.integers(0, 4),
+    st.floats(1.05, 3),
+)
+def test_raising_a_weight_never_lowers_the_site_that_is_best_on_that_term(rows, weights, which, factor):
+    values = np.array(rows)
+    names = list("abcde")
+    columns = {n: values[:, i] for i, n in enumerate(names)}
+
+    def order(w):
+        terms = {n: {"column": n, "a": 0, "b": 1, "weight": w[i]} for i, n in enumerate(names)}
+        scored = score_table(table(**columns), only(**terms))
+        return scored.points
+
+    low = np.array(weights)
+    high = low.copy()
+    high[which] = low[which] * factor
+    before, after = order(low), order(high)
+    best = int(np.argmax(values[:, which]))
+    tie = 2  # millionths of a point
+    beaten = before[best] > before + tie
+    assert (after[best] >= after[beaten] - tie).all()
+
+
+def test_rounding_leaves_the_order_of_equal_scores_to_confidence_and_then_id():
+    t = table(
+        height_m=[2.0, 3.0, 2.0],
+        depth_m=[10.0] * 3,
+        slope_deg=[1.0] * 3,
+        vrm=[0.02] * 3,
+        uncertainty_m=[0.5] * 3,
+    )
+    t["id"] = ["b", "c", "a"]
+    assert best_first(score_table(t, Score()), t["id"]).tolist() == [1, 2, 0]
+
+
+def test_an_empty_table_scores_to_nothing():
+    got = score_table(table(height_m=[], depth_m=[]), Score())
+    assert len(got.points) == 0 and got.listed.size == 0
+
+
+def test_the_input_table_is_not_modified():
+    t = table(height_m=[1.5, np.nan], depth_m=[10.0, 12.0], slope_deg=[3.0, 4.0])
+    copy = t.copy(deep=True)
+    score_table(t, Score())
+    pd.testing.assert_frame_equal(t, copy)
+
+
+def test_a_term_of_ones_own_is_a_term_like_any_other():
+    score = Score(terms={"kelp": Term(column="kelp_cover", a=0, b=1)})
+    t = table(height_m=[3.0, 3.0], depth_m=[10.0] * 2, slope_deg=[2.0] * 2, kelp_cover=[1.0, 0.2])
+    got = score_table(t, score)
+    assert got.points[0] > got.points[1]

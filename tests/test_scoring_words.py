@@ -1,0 +1,105 @@
+"""The sentence of a site: it says the profile, what carries it and what costs it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from reefscan.recipe import Recipe
+from reefscan.scoring import score_table
+from reefscan.scoring_words import axis_words, compass_words, explain, length_words
+
+SITE = {
+    "id": "t1", "kind": "trough", "feature_id": "f1", "depth_m": 9.3, "height_m": 2.4, "width_m": 18.0,
+    "slope_deg": 2.0, "vrm": 0.02, "axis_deg": 45.0, "off_m": 0.0, "length_m": 120.0, "dug_like": 0.1,
+    "moving_like": 0.0, "uncertainty_m": 0.1, "position_m": 2.0, "interpolated": 0.0,
+}  # fmt: skip
+
+
+def said(unit="m", **changes):
+    table = pd.DataFrame([{**SITE, **changes}, SITE])
+    score = Recipe.default().score
+    return explain(table, score_table(table, score), np.array([0]), score=score, unit=unit)[0]
+
+
+def test_a_good_trough_says_its_profile_and_what_carries_it():
+    why = said().why
+    for words in (
+        "Trough 2.4 m deep",
+        "18.0 m from crest to crest",
+        "north-east to south-west",
+        "9.3 m of water",
+    ):
+        assert words in why
+    assert "carried by its height" in why and "held back" not in why
+
+
+def test_lengths_are_said_in_the_users_unit():
+    assert "31 ft of water" in said(unit="ft").why and " m " not in said(unit="ft").why
+    assert "5.1 fathoms of water" in said(unit="fathom").why
+
+
+@pytest.mark.parametrize(
+    ("changes", "words", "flag"),
+    [
+        ({"dug_like": 0.8}, "straight, even sides: looks dug", "looks-dug"),
+        ({"moving_like": 0.7}, "looks like sand waves, which move", "looks-moving"),
+        ({"interpolated": 0.6}, "60 % of the ground here was filled in", "interpolated"),
+        ({"position_m": 30.0}, "position good to 30.0 m only", "position-uncertain"),
+        ({"width_m": np.nan}, "unknown: width", "unknown-width"),
+        ({"uncertainty_m": np.nan}, "", "uncertainty-assumed"),
+        ({"height_m": 1.05, "uncertainty_m": 0.5}, "can hardly tell", "height-unsure"),
+    ],
+)
+def test_what_should_be_doubted_is_said_and_flagged(changes, words, flag):
+    told = said(**changes)
+    assert words in told.why and flag in told.flags
+    assert flag not in said().flags
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"height_m": 1.2}, "little height"),
+        ({"width_m": 5.0}, "narrow"),
+        ({"width_m": 70.0}, "wide and open"),
+        ({"slope_deg": 16.0}, "a steep floor"),
+        ({"vrm": 0.0005}, "little broken ground"),
+        ({"dug_like": 0.45}, "rather even sides"),
+    ],
+)
+def test_what_costs_the_score_is_named(changes, words):
+    assert words in said(**changes).why.split("held back by")[1]
+
+
+def test_different_profiles_read_differently():
+    rng = np.random.default_rng(7)
+    sentences = set()
+    for kind in ("trough", "ledge", "rise"):
+        for _ in range(100):
+            sentences.add(
+                said(kind=kind, height_m=round(rng.uniform(1, 4), 2), depth_m=round(rng.uniform(4, 15), 2),
+                     width_m=round(rng.uniform(5, 60), 1), facing_deg=round(rng.uniform(0, 360), 1)).why
+            )  # fmt: skip
+    assert len(sentences) >= 299
+
+
+def test_the_terms_are_given_to_three_decimals_and_only_those_that_apply():
+    terms = said(height_m=1.2345).terms
+    assert terms["height_trough"] == 0.234 or terms["height_trough"] == 0.235
+    assert "height_ledge" not in terms
+    assert said(width_m=np.nan).terms["width"] is None
+
+
+def test_directions_are_named_by_the_nearest_point():
+    assert [compass_words(d) for d in (0, 22, 23, 90, 337, 338)] == [
+        "north", "north", "north-east", "east", "north-west", "north"
+    ]  # fmt: skip
+    assert axis_words(180) == axis_words(0) == "north-south"
+    assert axis_words(135) == "north-west to south-east"
+
+
+def test_lengths_round_as_a_person_would():
+    assert [length_words(v) for v in (0.25, 99.9, 100.2)] == ["0.2 m", "99.9 m", "100 m"]
+    assert length_words(2.0, "ft") == "6.6 ft"
