@@ -20,7 +20,7 @@ from reefscan.io.georef import (
 from reefscan.io.lattice import Zone, catalogue_sheet, geographic_cell, zone_at, zones_over
 from reefscan.io.layer import Layer
 from reefscan.io.rawgrid import Lattice, RawGrid, lattice_of
-from reefscan.io.source import Piece, SheetSource
+from reefscan.io.source import Piece, SheetSource, outline
 from reefscan.model import Sheet, Window
 
 MARGIN_M = 2000.0
@@ -50,7 +50,8 @@ def order_key(prefer: Sequence[str]) -> object:
 
     def key(layer: Layer) -> tuple[int, float, tuple[int, ...], str, str]:
         rank = next(
-            (i for i, p in enumerate(prefer) if fnmatch.fnmatch(layer.name, p) or p in layer.file), len(prefer)
+            (i for i, p in enumerate(prefer) if fnmatch.fnmatch(layer.name, p) or p in layer.file),
+            len(prefer),
         )
         sigma = layer.sigma_m if math.isfinite(layer.sigma_m) else math.inf
         newest_first = tuple(-ord(ch) for ch in layer.date) or (1,)
@@ -127,9 +128,7 @@ def _place(
 ) -> None:
     facts = crs_facts(lattice.crs)
     as_is, _ = usable_as_is(facts, members[0].transform, members[0].width, members[0].height)
-    as_is = as_is and all(
-        usable_as_is(facts, m.transform, m.width, m.height)[0] for m in members[1:]
-    )
+    as_is = as_is and all(usable_as_is(facts, m.transform, m.width, m.height)[0] for m in members[1:])
     if as_is:
         cell = lattice.a
         sheet = Sheet(lattice.crs, cell, round(lattice.c, 9), round(lattice.f, 9))
@@ -151,9 +150,7 @@ def _place(
                 groups.setdefault((sheet, zone), []).append(piece)
 
 
-def _by_cell(
-    geographic: bool, members: list[Layer], boxes: list[Box]
-) -> list[tuple[float, list[Layer]]]:
+def _by_cell(geographic: bool, members: list[Layer], boxes: list[Box]) -> list[tuple[float, list[Layer]]]:
     """Stored cell size in metres, by which the catalogue's is chosen."""
     out: dict[float, list[Layer]] = {}
     for member, box in zip(members, boxes, strict=True):
@@ -190,8 +187,8 @@ def _zone_extent(grid: RawGrid, zone: Zone, sheet: Sheet) -> Window:
     to_zone = transformer(grid.lattice.crs, zone.crs)
     boxes = []
     core = _core_bounds(zone, margin)
-    for box in grid.boxes:
-        x, y = to_zone.transform(*_outline(grid.lattice, box))
+    for i in range(len(grid.layers)):
+        x, y = to_zone.transform(*outline(grid, i))
         good = np.isfinite(x) & np.isfinite(y)
         if not good.any():
             continue
@@ -202,16 +199,6 @@ def _zone_extent(grid: RawGrid, zone: Zone, sheet: Sheet) -> Window:
     if not boxes:
         return Window(0, 0, 0, 0)
     return sheet.window_of(*_join(boxes)).grow(1)
-
-
-def _outline(lattice: Lattice, box: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Points over a raster's area, dense along its edges, in its CRS."""
-    row, col, row_end, col_end = (float(v) for v in box)
-    rows = np.linspace(row, row_end, 25)
-    cols = np.linspace(col, col_end, 25)
-    c, r = np.meshgrid(cols, rows)
-    c, r = c.ravel(), r.ravel()
-    return lattice.a * c + lattice.b * r + lattice.c, lattice.d * c + lattice.e * r + lattice.f
 
 
 def _core_bounds(zone: Zone, margin: float) -> Box:
@@ -239,9 +226,7 @@ def _sheet(
         extent = extent.union(piece.extent)
     if asked.box is not None:
         extent = extent.intersect(_area_window(sheet, asked.box))
-    notes = gathered(
-        [layer for piece in pieces for layer in piece.grid.layers if not _elsewhere(layer, pieces, extent)]
-    )
+    notes = gathered([layer for piece in pieces for layer in piece.grid.layers])
     order = ORDER if not prefer else f"{', '.join(prefer)} first; then {ORDER}"
     return SheetSource(
         sheet,
@@ -253,10 +238,6 @@ def _sheet(
         notes=tuple(notes),
         order=order,
     )
-
-
-def _elsewhere(layer: Layer, pieces: list[Piece], extent: Window) -> bool:
-    return extent.empty
 
 
 def _area_window(sheet: Sheet, box: Box) -> Window:

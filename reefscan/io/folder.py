@@ -11,6 +11,7 @@ import json
 import logging
 import os
 import tempfile
+import warnings
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -18,7 +19,9 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
-from reefscan.errors import AmbiguousError, InputError, MissingInputError
+from rasterio.errors import NotGeoreferencedWarning
+
+from reefscan.errors import AmbiguousError, InputError, MissingInputError, NoCrsError
 from reefscan.io import handles
 from reefscan.io.assemble import Asked
 from reefscan.io.forms import Wishes, open_layer, short_name
@@ -32,7 +35,9 @@ GRID_SUFFIXES = frozenset(
 """What a grid may be called inside a folder; any name will do for a file that is given by name."""
 
 ARCHIVES = frozenset(".zip .gz .tgz .7z .tar .bz2 .xz .rar".split())
-SIDECARS = frozenset(".xml .ovr .msk .prj .tfw .wld .hdr .aux .dbf .shx .shp .cpg .json .geojson .qmd .lock".split())
+SIDECARS = frozenset(
+    ".xml .ovr .msk .prj .tfw .wld .hdr .aux .dbf .shx .shp .cpg .json .geojson .qmd .lock".split()
+)
 
 INDEX_VERSION = 1
 
@@ -146,7 +151,7 @@ def _look_in(folder: Path, wishes: Wishes) -> Found:
     answers = index.look(files, wishes)
     layers = [a for a in answers if isinstance(a, Layer)]
     failed = [(f, a) for f, a in zip(files, answers, strict=True) if not isinstance(a, Layer)]
-    layers, failed = _follow_the_others(layers, failed, wishes)
+    layers, failed = _follow_the_others(folder, layers, failed, wishes)
     notes: list[str] = [f"{n} {what} in {folder.name}: passed over" for what, n in sorted(strangers.items())]
     skipped: list[tuple[str, str]] = []
     for path, error in failed:
@@ -163,45 +168,46 @@ def _look_in(folder: Path, wishes: Wishes) -> Found:
     return Found(layers, tuple(notes + extra + disagreements(layers)), tuple(skipped))
 
 
+Failed = list[tuple[Path, InputError]]
+
+
 def _follow_the_others(
-    layers: list[Layer], failed: list[tuple[Path, Any]], wishes: Wishes
-) -> tuple[list[Layer], list[tuple[Path, Any]]]:
+    folder: Path, layers: list[Layer], failed: Failed, wishes: Wishes
+) -> tuple[list[Layer], Failed]:
     """A tile that alone is ambiguous (all land, say) follows the sign its sisters agree on.
 
     Sisters are files of the same form, type, cell size and CRS; at least three must agree and none differ.
     """
-    if wishes.positive is not None:
+    unclear = [(p, e) for p, e in failed if isinstance(e, AmbiguousError) and "--positive" in str(e)]
+    if wishes.positive is not None or not unclear or not layers:
         return layers, failed
-    left: list[tuple[Path, Any]] = []
+    signs: dict[tuple[object, ...], list[bool]] = {}
+    for layer in layers:
+        signs.setdefault(_family(layer), []).append(layer.factor > 0)
+    left = [(p, e) for p, e in failed if (p, e) not in unclear]
     gained: list[Layer] = []
-    for path, error in failed:
-        if not isinstance(error, AmbiguousError) or "--positive" not in str(error):
-            left.append((path, error))
-            continue
-        try:
-            trial = open_layer(str(path), replace(wishes, positive="up"))
-        except InputError:
-            left.append((path, error))
-            continue
-        signs = {
-            layer.factor > 0
-            for layer in layers
-            if (layer.driver, layer.dtype, layer.crs) == (trial.driver, trial.dtype, trial.crs)
-            and abs(layer.transform[0] / trial.transform[0] - 1.0) < 1e-6
-        }
-        sisters = sum(
-            (layer.driver, layer.dtype, layer.crs) == (trial.driver, trial.dtype, trial.crs) for layer in layers
-        )
-        if len(signs) != 1 or sisters < 3:
-            left.append((path, error))
-            continue
-        sign = "up" if signs.pop() else "down"
-        gained.append(
-            open_layer(str(path), replace(wishes, positive=sign)).noted(
-                f"its sign is not clear by itself; taken as positive {sign} like the tiles around it"
-            )
-        )
-    return layers + gained, left
+    for sign in ("up", "down"):
+        said = replace(wishes, positive=sign)
+        answers = _Index(folder, said).look([p for p, _ in unclear], said)
+        rest: Failed = []
+        for (path, error), answer in zip(unclear, answers, strict=True):
+            sisters = signs.get(_family(answer), []) if isinstance(answer, Layer) else []
+            if isinstance(answer, Layer) and len(sisters) >= 3 and set(sisters) == {sign == "up"}:
+                gained.append(
+                    answer.noted(
+                        f"its sign is not clear by itself; taken as positive {sign} like its sister files"
+                    )
+                )
+            else:
+                rest.append((path, error))
+        unclear = rest
+        if not unclear:
+            break
+    return layers + gained, left + unclear
+
+
+def _family(layer: Layer) -> tuple[object, ...]:
+    return layer.driver, layer.dtype, layer.crs, f"{layer.transform[0]:.6g}"
 
 
 def _without_mosaics(layers: list[Layer]) -> tuple[list[Layer], list[str]]:
@@ -238,6 +244,10 @@ def disagreements(layers: Sequence[Layer]) -> list[str]:
     return notes
 
 
+# what a file's own content decides; a damaged file is tried again, for it may be on its way in
+_REFUSALS: dict[str, type[InputError]] = {"AmbiguousError": AmbiguousError, "NoCrsError": NoCrsError}
+
+
 class _Index:
     """What was found out about the files of a folder, kept between runs.
 
@@ -260,18 +270,25 @@ class _Index:
         out: list[Layer | InputError | None] = [self._recall(path) for path in files]
         new = [i for i, answer in enumerate(out) if answer is None]
         if new:
-            with ThreadPoolExecutor(max_workers=min(8, os.cpu_count() or 1)) as pool:
+            # catch_warnings is not safe between threads: the filter is set once around them all
+            with (
+                warnings.catch_warnings(),
+                ThreadPoolExecutor(max_workers=min(8, os.cpu_count() or 1)) as pool,
+            ):
+                warnings.simplefilter("ignore", NotGeoreferencedWarning)
                 for i, answer in zip(new, pool.map(lambda i: _try(files[i], wishes), new), strict=True):
                     out[i] = answer
                     self._remember(files[i], answer)
             self._save()
         return [answer for answer in out if answer is not None]
 
-    def _recall(self, path: Path) -> Layer | None:
+    def _recall(self, path: Path) -> Layer | InputError | None:
         entry = self.entries.get(str(path))
         try:
             told = path.stat()
             if entry and entry["stamp"] == [told.st_size, told.st_mtime_ns]:
+                if "refused" in entry:
+                    return _REFUSALS[entry["refused"][0]](entry["refused"][1])
                 return Layer.from_json(entry["layer"])
         except (OSError, KeyError, TypeError, ValueError):
             pass
@@ -281,6 +298,12 @@ class _Index:
         # a virtual mosaic can change without its own file changing: never remembered
         if isinstance(answer, Layer) and answer.driver not in ("VRT", "GTI"):
             self.entries[str(path)] = {"stamp": [answer.size, answer.mtime_ns], "layer": answer.to_json()}
+        elif type(answer).__name__ in _REFUSALS:
+            told = path.stat()
+            self.entries[str(path)] = {
+                "stamp": [told.st_size, told.st_mtime_ns],
+                "refused": [type(answer).__name__, str(answer)],
+            }
 
     def _save(self) -> None:
         try:

@@ -274,7 +274,9 @@ def _unit(
     if metres is not None:
         return metres, str(told), True
     if words.foreign_unit(told):
-        raise AmbiguousError(f"{name}: its values are in {told!r}, which is no length; if they are, say --unit")
+        raise AmbiguousError(
+            f"{name}: its values are in {told!r}, which is no length; if they are, say --unit"
+        )
     if dataset.driver in ("BAG", "S102"):  # both standards allow metres only
         return 1.0, "m", True
     if math.isfinite(facts.vertical_unit_m) and facts.vertical_unit_m != 1.0:
@@ -418,9 +420,7 @@ def _clips(
     return tuple(out)
 
 
-def _crop(
-    sample: probe.Sample, width: int, height: int, notes: list[str]
-) -> tuple[int, int, int, int]:
+def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tuple[int, int, int, int]:
     north, west, south, east = (probe.repeated_edge(strips) for strips in sample.edges)
     if north + south >= height // 2 or west + east >= width // 2:
         north = west = south = east = 0
@@ -457,9 +457,7 @@ def _sigma(
     # S-102 states uncertainty at 95 % (value from memory); the other forms name no level, and are taken
     # for one standard deviation, which makes confidence lower, never higher.
     level = Z95 if choice.driver == "S102" else 1.0
-    notes.append(
-        f"uncertainty band {band} taken at {'95 %' if level != 1.0 else 'one standard deviation'}"
-    )
+    notes.append(f"uncertainty band {band} taken at {'95 %' if level != 1.0 else 'one standard deviation'}")
     window = probe.windows_over(dataset.width, dataset.height, focus)[len(sample.windows) // 2]
     raw = dataset.read(band, window=window).astype(np.float64)
     good = np.isfinite(raw) & ~np.isin(raw, [float(np.float32(u)) for u in unknown]) & (raw > 0)
@@ -469,7 +467,14 @@ def _sigma(
 
 def _date(dataset: Any) -> str:
     tags = {k.lower(): str(v) for k, v in dataset.tags().items()}
-    for key in ("survey_date_end", "date_end", "time_coverage_end", "bag_datetime", "tifftag_datetime", "date"):
+    for key in (
+        "survey_date_end",
+        "date_end",
+        "time_coverage_end",
+        "bag_datetime",
+        "tifftag_datetime",
+        "date",
+    ):
         if tags.get(key):
             return tags[key][:19]
     return ""

@@ -119,7 +119,9 @@ def geographic_cell(dlon: float, dlat: float, lat: float) -> float:
     the columns' width, at the nearest ten degrees of latitude.
     """
     if abs(dlon) > 1.5 * abs(dlat):
-        wide = abs(dlon) * METRES_PER_DEGREE * math.cos(math.radians(min(80.0, 10.0 * round(abs(lat) / 10.0))))
+        wide = (
+            abs(dlon) * METRES_PER_DEGREE * math.cos(math.radians(min(80.0, 10.0 * round(abs(lat) / 10.0))))
+        )
         return max(wide, abs(dlat) * METRES_PER_DEGREE)
     return abs(dlat) * METRES_PER_DEGREE
 

@@ -92,7 +92,11 @@ def windows_over(width: int, height: int, focus: tuple[int, int, int, int] | Non
 
 
 def take(
-    dataset: Any, band: int, focus: tuple[int, int, int, int] | None, declared: tuple[float, ...], masked: bool
+    dataset: Any,
+    band: int,
+    focus: tuple[int, int, int, int] | None,
+    declared: tuple[float, ...],
+    masked: bool,
 ) -> Sample:
     """Read the sample of a band."""
     windows, known = [], []
@@ -142,9 +146,7 @@ def _edges(
         out[0].append(dataset.read(band, window=RasterWindow(col, 0, long_c, deep_r)))
         out[2].append(dataset.read(band, window=RasterWindow(col, height - deep_r, long_c, deep_r))[::-1])
         out[1].append(dataset.read(band, window=RasterWindow(0, row, deep_c, long_r)).T)
-        out[3].append(
-            dataset.read(band, window=RasterWindow(width - deep_c, row, deep_c, long_r))[:, ::-1].T
-        )
+        out[3].append(dataset.read(band, window=RasterWindow(width - deep_c, row, deep_c, long_r))[:, ::-1].T)
     return out
 
 

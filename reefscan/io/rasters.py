@@ -12,9 +12,11 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from reefscan.errors import InputError
+from reefscan.io import handles
 from reefscan.io.assemble import Asked, Box, assemble
 from reefscan.io.folder import Found, look_at
 from reefscan.io.forms import Wishes
+from reefscan.io.overlaps import is_seam, overlaps
 from reefscan.io.source import SheetSource
 
 log = logging.getLogger(__name__)
@@ -84,9 +86,32 @@ def sheets_of(found: Found, asked: Asked, prefer: Sequence[str]) -> list[SheetSo
     for i, sheet in enumerate(sheets):
         for note in sheet.notes:
             log.warning("%s", note)
+        sheet = with_seams(sheet)
         # what concerns no one sheet (skipped files) goes with the first
         out.append(dataclasses.replace(sheet, notes=sheet.notes + (found.notes if i == 0 else ())))
     return out
+
+
+TOLD = 12
+"""Disagreements told one by one; of more, only the number."""
+
+
+def with_seams(sheet: SheetSource) -> SheetSource:
+    """Compare files where they meet: tell where they disagree, and close the border between those.
+
+    Files over a network are not compared: that would fetch cells nobody asked for.
+    """
+    if len(sheet.layers) < 2 or any(handles.is_remote(layer.path) for layer in sheet.layers):
+        return sheet
+    met = overlaps(sheet)
+    worst = sorted((o for o in met if not o.agrees), key=lambda o: -abs(o.offset_m))
+    told = [o.sentence() for o in worst[:TOLD]]
+    if len(worst) > TOLD:
+        told.append(f"{len(worst) - TOLD} more pairs of files disagree where they meet")
+    for note in told:
+        log.warning("%s", note)
+    seams = frozenset(o.files for o in met if is_seam(o))
+    return dataclasses.replace(sheet, notes=(*sheet.notes, *told), seams=seams)
 
 
 def asked_for(bbox: Sequence[float] | None, area: Any) -> Asked:
@@ -98,7 +123,11 @@ def asked_for(bbox: Sequence[float] | None, area: Any) -> Asked:
         if len(values) != 4:
             raise InputError(f"--bbox has {len(values)} numbers; wanted west south east north in degrees")
         west, south, east, north = values
-        if not (-90 <= south < north <= 90) or not all(-540 <= v <= 540 for v in (west, east)) or west == east:
+        if (
+            not (-90 <= south < north <= 90)
+            or not all(-540 <= v <= 540 for v in (west, east))
+            or west == east
+        ):
             raise InputError(
                 f"--bbox {west:g} {south:g} {east:g} {north:g}: wanted west south east north in degrees, south < north"
             )

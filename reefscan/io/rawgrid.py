@@ -5,7 +5,6 @@ Tiles of one product share a lattice; joined here, before any warp, a tile's edg
 
 from __future__ import annotations
 
-
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -51,7 +50,7 @@ class Lattice:
 
     def place(self, layer: Layer) -> tuple[int, int, bool]:
         """Row and column of the layer's north-west cell, and whether its stored rows are turned over."""
-        a, _, c, _, e, f = layer.transform
+        _, _, c, _, e, f = layer.transform
         if self.b or self.d:
             return 0, 0, False
         flipped = (e > 0) != (self.e > 0)
@@ -228,5 +227,3 @@ def _raw(dataset: Any, band: int, window: RasterWindow, height: int, width: int)
     out: NDArray[Any] = handles.scratch(dtype, height * width).reshape(height, width)
     dataset.read(band, window=window, out=out)
     return out
-
-

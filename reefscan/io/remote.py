@@ -56,6 +56,8 @@ def open_remote(path: str, url: str, wishes: Wishes, box: tuple[float, float, fl
         if "404" in text:
             raise MissingInputError(f"{shown}: the server says there is no such file (404)") from error
         if any(word in text.lower() for word in ("timed out", "timeout", "too slow", "couldn't connect")):
-            raise UnreadableError(f"{shown}: the server does not answer in time ({text}); try again later") from error
+            raise UnreadableError(
+                f"{shown}: the server does not answer in time ({text}); try again later"
+            ) from error
         raise UnreadableError(f"{shown}: {text}") from error
     return dataclasses.replace(layer, file=shown)

@@ -5,7 +5,8 @@ from __future__ import annotations
 import hashlib
 import json
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -135,16 +136,15 @@ class Piece:
         if rows is None or cols is None:
             step = 1
             rows, cols = self._positions(part, 1, exact=True)
-            assert rows is not None and cols is not None
+            assert rows is not None
+            assert cols is not None
         good = np.isfinite(rows) & np.isfinite(cols)
         if not good.any():
             return []
         extent = self.grid.extent
         top = math.floor(rows[good].min()) - 1
         left = math.floor(cols[good].min()) - 1
-        src = Window(
-            top, left, math.ceil(rows[good].max()) + 2 - top, math.ceil(cols[good].max()) + 2 - left
-        )
+        src = Window(top, left, math.ceil(rows[good].max()) + 2 - top, math.ceil(cols[good].max()) + 2 - left)
         if self._turn():
             src = src.intersect(Window(extent.row, src.col, extent.height, src.width))
         else:
@@ -248,6 +248,9 @@ class SheetSource:
         What was assumed, repaired, skipped or looks wrong.
     order : str
         The rule by which overlapping coverage was put in order.
+    seams : set of pairs of str
+        Files that disagree where they meet: the cells on both sides of their border are unknown, so that
+        the step between them is not taken for structure.
     """
 
     sheet: Sheet
@@ -259,7 +262,7 @@ class SheetSource:
     outline: bytes = b""
     notes: tuple[str, ...] = ()
     order: str = ""
-    barriers: tuple[Window, ...] = field(default=())
+    seams: frozenset[tuple[str, str]] = frozenset()
 
     @property
     def layers(self) -> list[Layer]:
@@ -285,7 +288,7 @@ class SheetSource:
     def read(self, window: Window) -> GridBlock:
         """Read any window; same bits for any cut."""
         part = window.intersect(self.extent)
-        if part == window and len(self.pieces) == 1 and not self.barriers:
+        if part == window and len(self.pieces) == 1 and not self.seams:
             piece = self.pieces[0]
             if window.intersect(piece.extent) == window:
                 elev, sigma = piece.read(window)
@@ -305,12 +308,11 @@ class SheetSource:
             np.copyto(view, mm, where=gaps)
             if sigma is not None and s is not None:
                 np.copyto(sigma[rows, cols], s, where=gaps & (mm != NODATA_MM))
-        for barrier in self.barriers:
-            here = part.intersect(barrier)
-            if not here.empty:
-                elev[here.slices_in(window)] = NODATA_MM
-                if sigma is not None:
-                    sigma[here.slices_in(window)] = 0
+        if self.seams:
+            border = self._borders(window)
+            elev[border] = NODATA_MM
+            if sigma is not None:
+                sigma[border] = 0
         return GridBlock(window, elev, sigma)
 
     def depth_range(self, window: Window) -> tuple[float, float] | None:
@@ -323,6 +325,55 @@ class SheetSource:
         if part.empty or all(piece.empty(part) for piece in self.pieces):
             return None
         return (-math.inf, math.inf)
+
+    @cached_property
+    def singles(self) -> list[Piece]:
+        """Each layer as a piece of its own, best first."""
+        out = []
+        for piece in self.pieces:
+            for i, layer in enumerate(piece.grid.layers):
+                grid = RawGrid(piece.grid.lattice, (layer,))
+                extent = piece.extent
+                if not piece.warped:
+                    row, col, row_end, col_end = (int(v) for v in piece.grid.boxes[i])
+                    extent = Window(
+                        row + piece.row_shift, col + piece.col_shift, row_end - row, col_end - col
+                    )
+                elif len(piece.grid.layers) > 1:
+                    extent = grid_extent(grid, piece.sheet).intersect(piece.extent)
+                out.append(replace(piece, grid=grid, extent=extent))
+        return out
+
+    def _borders(self, window: Window) -> NDArray[np.bool_]:
+        """Cells beside a border between two files that disagree."""
+        wide = window.grow(1)
+        owner = np.full((wide.height, wide.width), -1, dtype=np.int32)
+        files: list[str] = []
+        for single in self.singles:
+            here = wide.intersect(single.extent)
+            if here.empty:
+                continue
+            view = owner[here.slices_in(wide)]
+            if (view >= 0).all():
+                continue
+            files.append(single.grid.layers[0].file)
+            view[(view < 0) & (single.read(here)[0] != NODATA_MM)] = len(files) - 1
+        border = np.zeros(owner.shape, dtype=bool)
+        n = len(files)
+        if n < 2:
+            return border[1:-1, 1:-1]
+        quarrel = np.array([[(a, b) in self.seams or (b, a) in self.seams for a in files] for b in files])
+        for axis in (0, 1):
+            ends = [slice(None), slice(None)]
+            ends[axis] = slice(0, -1)
+            one = tuple(ends)
+            ends[axis] = slice(1, None)
+            two = tuple(ends)
+            a, b = owner[one], owner[two]
+            met = (a >= 0) & (b >= 0) & quarrel[a, b]  # -1 indexes the last row, and is masked out
+            border[one] |= met
+            border[two] |= met
+        return border[1:-1, 1:-1]
 
     # -- who owns a place -------------------------------------------------------------------------
 
@@ -353,7 +404,9 @@ class SheetSource:
         """
         rows, cols = np.asarray(rows), np.asarray(cols)
         own = np.ones(rows.shape, dtype=bool)
-        if not rows.size or (self.zone is None and self.area is None and not self.better and not self.outline):
+        if not rows.size or (
+            self.zone is None and self.area is None and not self.better and not self.outline
+        ):
             return own
         lon, lat = self.lonlat(rows, cols)
         if self.area is not None:
@@ -424,17 +477,15 @@ class SheetSource:
             if elev[0, 0] == NODATA_MM:
                 continue
             for layer in layers:
-                alone = Piece(
-                    RawGrid(piece.grid.lattice, (layer,)),
-                    piece.sheet,
-                    piece.extent,
-                    piece.row_shift,
-                    piece.col_shift,
-                    piece.warped,
-                )
+                alone = replace(piece, grid=RawGrid(piece.grid.lattice, (layer,)))
                 if alone.read(window)[0][0, 0] != NODATA_MM:
                     return layer.name
         return ""
+
+    def seam_names(self) -> list[tuple[str, str]]:
+        """Names of the files of `seams`."""
+        name = {layer.file: layer.name for layer in self.layers}
+        return [(name.get(a, a), name.get(b, b)) for a, b in sorted(self.seams)]
 
     def fingerprint(self) -> dict[str, object]:
         """What identifies the input; JSON-ready. Equal fingerprints read equal cells."""
@@ -459,8 +510,29 @@ class SheetSource:
             "files": files,
             "order": self.order,
             "area": list(self.area) if self.area else None,
+            "outline": hashlib.sha256(self.outline).hexdigest()[:16] if self.outline else None,
+            "seams": sorted(list(pair) for pair in self.seam_names()),
             "notes": list(self.notes),
         }
+
+
+def grid_extent(grid: RawGrid, sheet: Sheet) -> Window:
+    """Window of a sheet that holds the first layer of a raw grid, wherever it lies."""
+    x, y = transformer(grid.lattice.crs, sheet.crs).transform(*outline(grid, 0))
+    good = np.isfinite(x) & np.isfinite(y)
+    if not good.any():
+        return Window(0, 0, 0, 0)
+    x, y = x[good], y[good]
+    return sheet.window_of(float(x.min()), float(y.min()), float(x.max()), float(y.max())).grow(1)
+
+
+def outline(grid: RawGrid, i: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Points over the area of one layer, dense enough for its bounds, in its CRS."""
+    row, col, row_end, col_end = (float(v) for v in grid.boxes[i])
+    c, r = np.meshgrid(np.linspace(col, col_end, 25), np.linspace(row, row_end, 25))
+    c, r = c.ravel(), r.ravel()
+    k = grid.lattice
+    return k.a * c + k.b * r + k.c, k.d * c + k.e * r + k.f
 
 
 def _digest(layer: Layer) -> str:

@@ -131,11 +131,11 @@ def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str)
     usable = [
         band
         for band in range(1, dataset.count + 1)
-        if band not in (sigma, quality) and colours[band - 1] != "alpha" and not words.NOT_DEPTH.search(labels[band - 1])
+        if band not in (sigma, quality)
+        and colours[band - 1] != "alpha"
+        and not words.NOT_DEPTH.search(labels[band - 1])
     ]
-    named = [
-        band for band in usable if words.says(labels[band - 1], words.UP_WORDS + words.DOWN_WORDS)
-    ]
+    named = [band for band in usable if words.says(labels[band - 1], words.UP_WORDS + words.DOWN_WORDS)]
     if named:
         return named[0]
     if len(usable) == 1 or (usable and not any(labels)):

@@ -17,7 +17,7 @@ WEST, NORTH, CELL = 352_000.0, 5_402_000.0, 4.0
 def elevation(x: NDArray[Any] | float, y: NDArray[Any] | float) -> NDArray[np.float64]:
     """Metres, positive up: an uneven floor at 12 m with a reef, a trough and a shore. Smooth over 30 m."""
     u, v = np.asarray(x) - WEST, NORTH - np.asarray(y)
-    floor = -12.0 + 0.9 * np.sin(u / 90.0) * np.cos(v / 110.0) + 0.004 * (v - 500.0)
+    floor = -12.0 + 0.9 * np.sin(u / 90.0) * np.cos(v / 110.0) - 2.0 * np.cos(v / 900.0)
     reef = 4.0 * np.exp(-(((u - 600.0) / 60.0) ** 2) - ((v - 420.0) / 45.0) ** 2)
     trough = -3.0 * np.exp(-(((u - 0.4 * v - 300.0) / 30.0) ** 2))
     return floor + reef + trough
