@@ -32,6 +32,9 @@ COMMANDS: dict[str, str] = {
 """Commands by name: the module ``reefscan.cli.<name>`` has ``command``; the text stands in the help."""
 
 
+INTERRUPTED = 130
+
+
 class _Lazy(TyperCommand):
     """Stands for a command in the help; becomes the real one when called."""
 
@@ -99,9 +102,9 @@ def run(argv: list[str]) -> int:
     try:
         result = app(args=argv, prog_name="reefscan", standalone_mode=False)
     except typer.Exit as stop:
-        return stop.exit_code
+        result = stop.exit_code
     except (KeyboardInterrupt, typer.Abort):
-        return _say("interrupted; what was finished is kept: give the same command again to go on", 130)
+        result = INTERRUPTED
     except BrokenPipeError:
         # The reader of our output went away (head, less): not an error, and no second one at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
@@ -128,7 +131,10 @@ def run(argv: list[str]) -> int:
         return _say(
             f"internal error: {type(error).__name__}: {error} (run again with --debug for details)", 1
         )
-    return int(result) if isinstance(result, int) else 0
+    code = int(result) if isinstance(result, int) else 0
+    if code == INTERRUPTED:  # newer option parsers turn Ctrl-C into this code without a word
+        return _say("interrupted; what was finished is kept: give the same command again to go on", code)
+    return code
 
 
 def _say(text: str, code: int) -> int:

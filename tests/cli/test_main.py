@@ -1,0 +1,202 @@
+"""The command line: lazy, one line for an error, the promised exit codes."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+import time
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from reefscan import cli
+from reefscan.cli.options import depth_metres, make_recipe, user_unit
+from reefscan.cli.show import position_words
+from reefscan.errors import RecipeError
+from reefscan.io import tables
+from reefscan.io.runfolder import RunFolder
+from reefscan.listing import list_sites
+from reefscan.recipe import Recipe, load_recipe
+
+
+@pytest.fixture
+def run_folder(tmp_path):
+    g = np.random.default_rng(4)
+    n = 300
+    table = tables.rounded(
+        pd.DataFrame(
+            {
+                "id": [f"s{i:05d}" for i in range(n)],
+                "kind": g.choice(["trough", "ledge", "rise"], n),
+                "feature_id": [f"f{i // 3}" for i in range(n)],
+                "sheet": "EPSG:32620@2",
+                "row": np.arange(n),
+                "col": np.arange(n),
+                "lon": -59.9 + g.random(n) * 0.1,
+                "lat": 45.1 + g.random(n) * 0.1,
+                "depth_m": g.uniform(2, 18, n),
+                "height_m": g.uniform(0.8, 3, n),
+                "width_m": g.uniform(4, 60, n),
+                "slope_deg": g.uniform(0, 22, n),
+                "vrm": g.uniform(0, 0.02, n),
+                "source": "coast.tif",
+                "cell_m": 2.0,
+            }
+        )  # fmt: skip
+    )
+    recipe = Recipe.default()
+    with RunFolder.create(tmp_path / "run") as run:
+        run.write_candidates(table)
+        run.write_recipe(recipe)
+        run.write_listed(list_sites(table, recipe, unit="ft").sites)
+        run.finish(depth_unit="ft", limits=["smallest trough 32 m on 8 m cells"], candidates=n, listed=60)
+    return run.path
+
+
+def test_help_is_instant_and_loads_nothing_heavy():
+    code = (
+        "import sys, reefscan.cli as c\n"
+        "try:\n    c.run(['--help'])\nexcept SystemExit:\n    pass\n"
+        "heavy = {'numpy', 'pandas', 'rasterio', 'numba', 'pydantic', 'scipy', 'pyproj'} & set(sys.modules)\n"
+        "assert not heavy, heavy"
+    )
+    seconds = []
+    for _ in range(3):
+        start = time.perf_counter()
+        subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
+        seconds.append(time.perf_counter() - start)
+    assert min(seconds) < 0.4
+
+
+def test_every_listed_command_can_be_loaded_and_has_help(capsys):
+    for name in cli.COMMANDS:
+        if cli._present(name):
+            assert cli.run([name, "--help"]) == 0
+            assert "Usage" in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("argv", "code", "said"),
+    [
+        (["nothing-like-this"], 2, "No such command"),
+        (["recipe", "--depth", "4"], 2, "requires 2 arguments"),
+        (["recipe", "--top", "0"], 2, "--top"),
+        (["recipe", "--frobnicate"], 2, "No such option"),
+        (["scan"], 2, "Missing argument"),
+        (["scan", "a.tif", "--positive", "sideways"], 2, "up (elevations) or down (depths)"),
+        (["scan", "a.tif", "--datum-shift", "3 furlong"], 1, "--datum-shift"),
+        (["recipe", "--depth", "60ft", "15ft"], 1, "write --depth 15ft 60ft"),
+        (["recipe", "--depth", "15ft", "60"], 1, "one has a unit"),
+        (["recipe", "--depth", "x", "60"], 1, "--depth x 60"),
+        (["recipe", "--depth", "-4", "-15"], 1, "positive down"),
+        (["recipe", "--recipe", "nowhere.toml"], 1, "no such recipe"),
+        (["rescore", "nowhere"], 1, "no such run folder"),
+        (["status", "nowhere"], 1, "no such run folder"),
+    ],
+)
+def test_what_is_wrong_is_said_in_one_line_with_the_promised_code(argv, code, said, capsys):
+    assert cli.run(argv) == code
+    out, err = capsys.readouterr()
+    assert out == "" and said in err and err.startswith("reefscan: ") and err.count("\n") == 1
+
+
+def test_interruption_has_its_own_code_and_the_unexpected_is_one_line_too(monkeypatch, capsys):
+    def stop(*_, **__):
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("reefscan.recipe.dump_recipe", stop)
+    assert cli.run(["recipe"]) == 130
+    assert "interrupted" in capsys.readouterr().err
+
+    def burst(*_, **__):
+        raise ZeroDivisionError("a fault of ours")
+
+    monkeypatch.setattr("reefscan.recipe.dump_recipe", burst)
+    assert cli.run(["recipe"]) == 1
+    assert "--debug" in (err := capsys.readouterr().err) and "Traceback" not in err
+    assert cli.run(["recipe", "--debug"]) == 1
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_the_printed_recipe_is_a_recipe(capsys, tmp_path):
+    assert cli.run(["recipe", "--depth", "15ft", "60ft"]) == 0
+    text = capsys.readouterr().out
+    assert load_recipe(text) == Recipe.default().with_depth(4.572, 18.288)
+    (tmp_path / "my.toml").write_text(text)
+    assert make_recipe(tmp_path / "my.toml", None, None) == load_recipe(text)
+
+
+def test_depths_are_read_in_the_users_words():
+    assert depth_metres(("3fathom", "10fathom")) == pytest.approx((5.4864, 18.288))
+    assert depth_metres(("4", "20")) == (4, 20)
+    assert [user_unit(d) for d in (("15ft", "60ft"), ("3 fathom", "10 fathom"), ("4", "20"), ("4m", "9m"), None)] == [
+        "ft", "fathom", "m", "m", "m"
+    ]  # fmt: skip
+    with pytest.raises(RecipeError):
+        depth_metres(("15ft", "60"))
+
+
+def test_rescore_prints_a_short_table_and_where_the_files_are(run_folder, capsys, tmp_path):
+    assert cli.run(["rescore", str(run_folder), "--top", "15", "--out", str(tmp_path / "new")]) == 0
+    out, err = capsys.readouterr()
+    for words in (
+        "kind",
+        "why",
+        " ft",
+        "and 3 more",
+        "smallest trough 32 m",
+        "candidates.geojson",
+        "carried by",
+    ):
+        assert words in out
+    assert "Not for navigation" in err
+    assert len(out.splitlines()) < 80 and max(map(len, out.splitlines())) <= 150
+
+
+def test_json_is_all_that_stands_on_standard_output(run_folder, capsys):
+    assert cli.run(["rescore", str(run_folder), "--json", "--depth", "5", "12"]) == 0
+    out, err = capsys.readouterr()
+    data = json.loads(out)
+    assert err == "" and data["sites"][0]["rank"] == 1 and data["caution"]
+    assert all(5 <= s["depth_m"] <= 12 for s in data["sites"])
+
+
+def test_a_band_outside_the_searched_one_is_refused(run_folder, capsys):
+    assert cli.run(["rescore", str(run_folder), "--depth", "10ft", "200ft"]) == 1
+    assert "scan again" in capsys.readouterr().err
+
+
+def test_status_tells_a_finished_run_from_a_stopped_and_a_running_one(run_folder, capsys, tmp_path):
+    assert cli.run(["status", str(run_folder)]) == 0
+    assert "300 candidates found" in capsys.readouterr().out
+    with RunFolder.create(tmp_path / "other"):
+        assert cli.run(["status", str(tmp_path / "other")]) == 0
+        assert ": running" in capsys.readouterr().out
+    assert cli.run(["status", str(tmp_path / "other")]) == 0
+    assert "stopped before its end" in capsys.readouterr().out
+    assert cli.run(["status", str(tmp_path / "other"), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["running"] is False
+
+
+def test_a_reader_that_goes_away_is_not_an_error(run_folder):
+    code = f"import sys; sys.argv = ['reefscan', 'rescore', {str(run_folder)!r}, '--json']; import reefscan.cli; reefscan.cli.main()"
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    ) as process:
+        process.stdout.close()
+        assert process.stderr.read() == b""
+    assert process.returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("lon", "lat", "words"),
+    [
+        (-63.5234567, 44.9999999, "45°00.000'N 63°31.407'W"),
+        (5.5, -0.25, "0°15.000'S 5°30.000'E"),
+        (179.9999999, 0.0, "0°00.000'N 180°00.000'E"),
+    ],
+)
+def test_positions_are_said_in_degrees_and_decimal_minutes(lon, lat, words):
+    assert position_words(lon, lat) == words
