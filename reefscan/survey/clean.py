@@ -170,9 +170,9 @@ def _double(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
 
 
 def _flier(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
-    along, new = distance_along(data, session)
+    _, new = distance_along(data, session)
     return fliers(
-        data.depth, along, new, floor_m=rules.flier_floor_m, share=rules.flier_share,
+        data.depth, new, floor_m=rules.flier_floor_m, share=rules.flier_share,
         times=rules.flier_times, run=rules.flier_run,
     )  # fmt: skip
 

@@ -176,8 +176,8 @@ _BASE: dict[str, tuple[tuple[float, ...], Callable[[Orbit], Floats], Callable[[O
     "SA": ((0, 0, 1, 0, 0, 0), _one, _zero),
     "S4": ((4, 0, 0, 0, 0, 0), _one, _zero),
     "S6": ((6, 0, 0, 0, 0, 0), _one, _zero),
+    "M3": ((3, -3, 3, 0, 0, 0), lambda o: _f_m2(o) ** 1.5, lambda o: 1.5 * _u("M2")(o)),
 }
-_M3 = ((3, -3, 3, 0, 0, 0), lambda o: _f_m2(o) ** 1.5, lambda o: 1.5 * _u("M2")(o))
 _COMPOUND: dict[str, dict[str, int]] = {
     "M4": {"M2": 2}, "M6": {"M2": 3}, "M8": {"M2": 4}, "MS4": {"M2": 1, "S2": 1}, "MN4": {"M2": 1, "N2": 1},
     "MK3": {"M2": 1, "K1": 1}, "2MK3": {"M2": 2, "K1": -1}, "2SM2": {"S2": 2, "M2": -1},
@@ -201,14 +201,10 @@ def node_and_argument(name: str, time: Floats) -> tuple[Floats, Floats]:
             pf, pa = node_and_argument(part, time)
             f, angle = f * pf ** abs(times), angle + times * pa
         return f, angle % 360.0
-    if key == "M3":
-        multiples, factor, shift = _M3
-    elif key in _BASE:
-        multiples, factor, shift = _BASE[key]
-    else:
-        known = ", ".join(sorted({*_BASE, *_COMPOUND, "M3"}))
+    if key not in _BASE:
+        known = ", ".join(sorted({*_BASE, *_COMPOUND}))
         raise InputError(f"tide constants: constituent {name!r} is not known; known: {known}")
-    a, b, c, d, e, constant = multiples
+    (a, b, c, d, e, constant), factor, shift = _BASE[key]
     # T runs from midnight and the sun's hour angle from noon: 180 degrees for every odd multiple.
     angle = a * (o.hour + 180.0) + b * o.s + c * o.h + d * o.p + e * o.p1 + constant
     return factor(o), np.asarray(angle + shift(o)) % 360.0

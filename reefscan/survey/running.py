@@ -11,28 +11,25 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating]
 SLAB = 1 << 19
 """Soundings filtered at once; bounds the memory."""
 
 
 def fliers(
-    depth: Floats, along: Floats, breaks: NDArray[np.bool_], *,
+    depth: Floats, breaks: NDArray[np.bool_], *,
     floor_m: float, share: float, times: float, side: int = 4, run: int = 3,
 ) -> NDArray[np.bool_]:  # fmt: skip
     """Find soundings that stand off from what lies before and after them along the track.
 
-    Each side is summed up by a straight line through its robust middle and by its extremes; a
-    sounding must exceed both sides' envelope (their extremes, and their lines carried on to it) by
-    ``max(floor, times x local scatter) + share x depth``. Found ones are taken out and the search
+    A sounding must exceed both sides' envelope (the range of the neighbours there, the most extreme
+    one left out) the same way by ``max(floor, times x local scatter) + share x depth``. Found ones are taken out and the search
     repeats, so that runs of up to ``run`` are found from their ends.
 
     Parameters
     ----------
     depth : ndarray of float, shape (n,)
         Along the track; no NaN.
-    along : ndarray of float, shape (n,)
-        Distance made good (m), rising; equal values (a boat at rest) are allowed.
     breaks : ndarray of bool, shape (n,)
         True where a new stretch of track starts: nothing is compared across.
     floor_m, share, times : float
@@ -51,8 +48,8 @@ def fliers(
     for _ in range(run):
         if alive.size < 2 * side + 1:
             break
-        piece = np.cumsum(breaks)[alive]
-        new = _one_pass(depth[alive], along[alive], piece, floor_m, share, times, side)
+        piece = np.cumsum(breaks).astype(np.int64)[alive]
+        new = _one_pass(depth[alive], piece, floor_m, share, times, side)
         if not new.any():
             break
         found[alive[new]] = True
@@ -61,12 +58,13 @@ def fliers(
 
 
 def _one_pass(
-    z: Floats, s: Floats, piece: NDArray[np.int64], floor_m: float, share: float, times: float, side: int
+    z: Floats, piece: NDArray[np.int64], floor_m: float, share: float, times: float, side: int
 ) -> NDArray[np.bool_]:
     n = z.size
     out = np.zeros(n, bool)
     for lo in range(0, n, SLAB):
         hi = min(n, lo + SLAB)
+        wide = 2 * side  # scatter from twice as far, so that four bad steps of eight cannot hide a flier
         a, b = lo - side, hi + side
         index = np.clip(np.arange(a, b), 0, n - 1)
         zz, pp = z[index].astype(np.float32), piece[index]
@@ -84,17 +82,20 @@ def _one_pass(
         has_l, has_r = n_l >= 2, n_r >= 2
         both = np.where(np.sign(excess_l) == np.sign(excess_r), np.minimum(np.abs(excess_l), np.abs(excess_r)), 0.0)
         excess = np.where(has_l & has_r, both, 0.0)
-        steps = np.abs(np.diff(windows, axis=1))
-        steps = np.where(same[:, 1:] & same[:, :-1], steps, np.nan)
+        around = np.clip(np.arange(lo - wide, hi + wide), 0, n - 1)
+        step = np.abs(np.diff(z[around]))
+        step[(np.diff(around) == 0) | (np.diff(piece[around]) != 0)] = np.nan
+        steps = sliding_window_view(step, 2 * wide)
         scatter = _row_median(steps) * 1.05  # 1.4826 / sqrt(2): steps are differences of two
         limit = np.maximum(floor_m, times * scatter) + share * np.abs(mid)
         suspect = excess > limit
         out[lo:hi] = suspect & _worst_nearby(excess, suspect)
-    del s
     return out
 
 
-def _beyond(mid: NDArray[np.float32], near: NDArray[np.float32], ok: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.int64]]:
+def _beyond(
+    mid: NDArray[np.float32], near: NDArray[np.float32], ok: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.int64]]:
     """Signed distance of ``mid`` outside one side's envelope, its most extreme member left out."""
     count = ok.sum(axis=1)
     filled = np.sort(np.where(ok, near, np.nan), axis=1)  # NaN last
@@ -111,14 +112,15 @@ def _row_median(values: Floats) -> Floats:
     count = np.isfinite(values).sum(axis=1)
     rows = np.arange(values.shape[0])
     at = np.clip(count, 1, None) - 1
-    return np.nan_to_num((ordered[rows, at // 2] + ordered[rows, (at + 1) // 2]) / 2.0)
+    return np.asarray(np.nan_to_num((ordered[rows, at // 2] + ordered[rows, (at + 1) // 2]) / 2.0))
 
 
 def _worst_nearby(excess: Floats, suspect: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Of two suspects side by side only the worse goes in one pass: its neighbour may be innocent."""
     size = np.where(suspect, excess, 0.0)
     before, after = np.r_[0.0, size[:-1]], np.r_[size[1:], 0.0]
-    return np.asarray((size >= before) & (size > after) | (size > before) & (size >= after) | ((before == 0) & (after == 0)))
+    peak = (size >= before) & (size > after) | (size > before) & (size >= after)
+    return np.asarray(peak | ((before == 0) & (after == 0)))
 
 
 def short_excursions(
