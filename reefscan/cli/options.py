@@ -74,6 +74,36 @@ Tile = Annotated[
         show_default=False,
     ),
 ]
+Scheduler = Annotated[
+    str | None,
+    typer.Option(
+        "--scheduler",
+        metavar="ADDRESS",
+        help="Work on this Dask scheduler instead of here.",
+        show_default=False,
+    ),
+]
+Variable = Annotated[
+    str | None,
+    typer.Option(
+        "--variable", metavar="NAME", help="Variable or band that holds the depths.", show_default=False
+    ),
+]
+ValueUnit = Annotated[
+    str | None,
+    typer.Option(
+        "--value-unit", metavar="UNIT", help="Unit of the grid's values, such as ft.", show_default=False
+    ),
+]
+Prefer = Annotated[
+    list[str] | None,
+    typer.Option(
+        "--prefer",
+        metavar="NAME",
+        help="Where grids overlap, this one goes first (may be given more than once).",
+        show_default=False,
+    ),
+]
 Area = Annotated[
     Path | None,
     typer.Option("--area", metavar="FILE", help="Search inside these polygons only.", show_default=False),

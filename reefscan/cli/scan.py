@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -16,10 +15,14 @@ from reefscan.cli.options import (
     Json,
     Out,
     Positive,
+    Prefer,
     Quiet,
     RecipeFile,
+    Scheduler,
     Tile,
     Top,
+    ValueUnit,
+    Variable,
     Workers,
     check_positive,
     make_recipe,
@@ -30,7 +33,7 @@ from reefscan.cli.options import (
 
 def command(
     grid: Annotated[
-        list[Path], typer.Argument(metavar="GRID...", help="Seabed grid, or several of one survey.")
+        list[str], typer.Argument(metavar="GRID...", help="Seabed grid, or several of one survey.")
     ],
     depth: Depth = None,
     recipe: RecipeFile = None,
@@ -41,7 +44,11 @@ def command(
     datum_shift: DatumShift = "0m",
     area: Area = None,
     bbox: Bbox = None,
+    variable: Variable = None,
+    value_unit: ValueUnit = None,
+    prefer: Prefer = None,
     workers: Workers = None,
+    scheduler: Scheduler = None,
     tile: Tile = None,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -64,7 +71,8 @@ def command(
     with ProgressBar(quiet=quiet or as_json) as progress:
         run = scan(
             list(grid), used, out=out, positive=positive, crs=crs, datum_shift_m=shift, area=area, bbox=bbox,
-            workers=workers, tile=tile, unit=unit, on_event=progress,
+            variable=variable, value_unit=value_unit, prefer=prefer,
+            workers=workers, scheduler=scheduler, tile=tile, unit=unit, on_event=progress,
         )  # fmt: skip
     if as_json:
         print_json(run.sites, run.info, folder=run.folder, caution=CAUTION)
