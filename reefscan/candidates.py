@@ -265,3 +265,8 @@ def height_sigma(
     white = np.minimum(noise_m, sigma_m)
     slow2 = np.maximum(0.0, sigma_m**2 - white**2)
     return np.asarray(np.sqrt(2.0 * (slow2 + (white * share) ** 2)))
+
+
+def find_stations_none() -> pd.DataFrame:
+    """An empty table of stations, with its columns."""
+    return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})

@@ -1,0 +1,128 @@
+"""Does a feature look dug, or moving? Shape is not yet shelter.
+
+Measured along whole features after the merge: what was dredged or trenched runs straight between even,
+smooth sides; what moves (sand waves, ridges) repeats at a regular spacing. Both measures run from 0 to 1
+and only lower a score; a single station says too little, so short features get 0.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from reefscan.features import Line
+
+Floats = NDArray[np.float64]
+
+
+def _ramp(x: float, full: float, none: float) -> float:
+    """1 up to ``full``, 0 from ``none`` on."""
+    return float(np.clip((none - x) / (none - full), 0.0, 1.0))
+
+
+def dug_like(part: pd.DataFrame, line: Line, kind: str, side_m: float) -> float:
+    """How much a feature looks dug, 0 to 1.
+
+    The product of four: its axis hardly turns, its width and height hardly change, its sides are smooth.
+    All four hold for a dredged cut; a gully fails at least one. The corners are guesses of ours from what
+    each takes on sinuous ground (turns of 10 degrees and more, a fifth in width) - no source.
+
+    Parameters
+    ----------
+    part : DataFrame
+        Stations of the feature.
+    line : Line
+        Their order along it.
+    kind : str
+    side_m : float
+        Station square, metres: the least spacing at which a turn can be told.
+    """
+    if kind == "rise":
+        return 0.0
+    rows = list(line.main)
+    if kind == "trough" and len(rows) <= 3:
+        return _pit_like(part)
+    if len(rows) < 5:
+        return 0.0
+    along = part.iloc[rows]
+    axis = np.unwrap(np.radians(2.0 * along["axis"].to_numpy())) / 2.0
+    x, y = along["x"].to_numpy(), along["y"].to_numpy()
+    s = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    turn = float(np.degrees(np.std(axis - np.polyval(np.polyfit(s, axis, 1), s))))
+    # how far the middle wanders off a smooth curve, against the width
+    chord = np.column_stack([x - x[0], y - y[0]])
+    end = chord[-1] / max(1.0, float(np.hypot(*chord[-1])))
+    off = chord[:, 0] * end[1] - chord[:, 1] * end[0]
+    bow = np.polyval(np.polyfit(s, off, 2), s)
+    height = along["height_m"].to_numpy()
+    width = along["width_m"].to_numpy()
+    inner = slice(1, -1)
+    scale = max(4.0, float(np.median(width)))
+    wander = float(np.std((off - bow)[inner])) / scale
+    uneven = float(np.std(width[inner]) / max(1.0, float(np.mean(width[inner]))))
+    heave = float(np.std(height[inner]) / max(0.1, float(np.mean(height[inner]))))
+    rough = float(np.median(along["rough_m"]) / max(0.1, float(np.median(height))))
+    sinuous = s[-1] / max(1.0, float(np.hypot(*chord[-1]))) - 1.0
+    straight = _ramp(turn, 4.0, 12.0) * _ramp(wander, 0.05, 0.25) * _ramp(sinuous, 0.02, 0.12)
+    even = _ramp(uneven, 0.12, 0.35) * _ramp(heave, 0.10, 0.30)
+    if kind == "ledge":
+        # a straight natural ledge is common: only the evenness of a wall, over a length, gives it away
+        return straight * even * _ramp(rough, 0.03, 0.10) * (1.0 - _ramp(s[-1], 8.0 * side_m, 20.0 * side_m))
+    alike = _ramp(float(np.median(along["asymmetry"])), 0.15, 0.45)
+    return float(np.sqrt(straight * even * _ramp(rough, 0.05, 0.20) * alike))
+
+
+def _pit_like(part: pd.DataFrame) -> float:
+    """A round smooth hollow: scour or anchor pit. A real gully has an axis."""
+    best = part.iloc[int(np.argmax(part["height_m"].to_numpy()))]
+    round_ = _ramp(float(best["strength"]), 0.2, 0.5)
+    smooth = _ramp(float(best["rough_m"]) / max(0.1, float(best["height_m"])), 0.08, 0.25)
+    return 0.9 * round_ * smooth
+
+
+def moving_like(table: pd.DataFrame, side_m: float) -> Floats:
+    """How much each trough station looks like one of a train of sand waves, 0 to 1.
+
+    A like trough on either side, across, at like distances: height, axis and spacing alike. Wave troughs
+    have others beside them on both sides; a lone gully has not.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Trough stations of a sheet: ``x``, ``y``, ``axis``, ``height_m``, ``width_m``, ``rough_m``.
+    side_m : float
+        Station square, metres.
+    """
+    n = len(table)
+    out = np.zeros(n)
+    if n < 3:
+        return out
+    x, y = table["x"].to_numpy(), table["y"].to_numpy()
+    axis, height = table["axis"].to_numpy(), table["height_m"].to_numpy()
+    width, rough = table["width_m"].to_numpy(), table["rough_m"].to_numpy()
+    tree = cKDTree(np.column_stack([x, y]))
+    reach = np.minimum(1.8 * width + 2.0 * side_m, 150.0)
+    around = tree.query_ball_point(np.column_stack([x, y]), reach)
+    for i, near in enumerate(around):
+        j = np.asarray([k for k in near if k != i], dtype=np.intp)
+        if len(j) < 2:
+            continue
+        angle = np.radians(axis[i])
+        dx, dy = x[j] - x[i], y[j] - y[i]
+        along = np.abs(dx * np.sin(angle) + dy * np.cos(angle))
+        across = dx * np.cos(angle) - dy * np.sin(angle)
+        turn = np.abs((axis[j] - axis[i] + 90.0) % 180.0 - 90.0)
+        like = (
+            (along < 1.5 * side_m)
+            & (np.abs(across) > 0.5 * width[i])
+            & (turn < 20.0)
+            & (np.abs(height[j] - height[i]) < 0.45 * np.maximum(height[i], height[j]))
+        )
+        left, right = across[like & (across < 0)], across[like & (across > 0)]
+        if not len(left) or not len(right):
+            continue
+        a, b = -left.max(), right.min()
+        out[i] = _ramp(abs(a - b) / (a + b), 0.10, 0.30) * _ramp(rough[i] / max(0.1, height[i]), 0.08, 0.25)
+    return out

@@ -1,0 +1,69 @@
+"""What a grid could not have shown: the smallest shapes that its cells and its doubt leave visible."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from reefscan.recipe import Recipe
+from reefscan.scoring import Z95, total_vertical_uncertainty
+
+LEDGE_CELLS = 3
+"""Cells across a ledge before its face is told from a slope (common practice, no source)."""
+
+TROUGH_INTERVALS = 4
+"""Cell widths crest to crest before a trough has a floor and two flanks (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Smallest visible shapes of one sheet; lengths in metres."""
+
+    sheet: str
+    cell_m: float
+    ledge_width_m: float
+    trough_width_m: float
+    height_m: float
+    too_coarse: bool
+    stated: bool
+
+    def sentence(self) -> str:
+        """One line for a person."""
+        doubt = "as the grid states" if self.stated else "if surveyed to IHO S-44 order 1a; the grid states none"
+        text = (
+            f"{self.sheet}: cells of {self.cell_m:g} m: smallest trough {self.trough_width_m:g} m crest to crest, "
+            f"smallest ledge or rise {self.ledge_width_m:g} m across; heights under {self.height_m:.1f} m "
+            f"drown in the depths' uncertainty ({doubt})"
+        )
+        if self.too_coarse:
+            text += "; the recipe asks for narrower ground than these cells can show"
+        return text
+
+
+def limits_of(
+    sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | None, widest_asked_m: float
+) -> Limits:
+    """Work out the limits of one sheet.
+
+    Parameters
+    ----------
+    sheet : str
+        Name as said to the user.
+    cell_m : float
+    recipe : Recipe
+        Gives the depth band.
+    sigma_m : float or None
+        Typical stated one-sigma uncertainty of a depth, None if the grid states none.
+    widest_asked_m : float
+        Upper shoulder of the recipe's width term: if not even that can be seen, the cells are too coarse.
+    """
+    low, high = recipe.depth_band
+    if sigma_m is None:
+        sigma = float(total_vertical_uncertainty(0.5 * (low + high), order="1a")) / Z95
+    else:
+        sigma = sigma_m
+    # a height is a difference of two depths; below 1.96 sigma of it nothing is told from nothing
+    height = Z95 * 2.0**0.5 * sigma
+    trough = TROUGH_INTERVALS * cell_m
+    return Limits(
+        sheet, cell_m, LEDGE_CELLS * cell_m, trough, height, trough > widest_asked_m, sigma_m is not None
+    )

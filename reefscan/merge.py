@@ -1,0 +1,238 @@
+"""From the stations of all tiles of a sheet to candidates and features: once, on tables.
+
+Nothing here knows how the grid was cut: rows are put into one order first, and every rule after that
+looks at the whole table.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from reefscan.candidates import KINDS, station_side
+from reefscan.character import dug_like, moving_like
+from reefscan.features import Line, distinct, join, station_shape, trace
+from reefscan.model import Sheet
+from reefscan.recipe import Find
+
+Floats = NDArray[np.float64]
+LonLat = Callable[[Floats, Floats], tuple[Floats, Floats]]
+
+LETTER = {"trough": "T", "ledge": "L", "rise": "R"}
+
+
+@dataclass(frozen=True)
+class Feature:
+    """One ledge, trough or rise: its lines in sheet metres and what was measured along it."""
+
+    kind: str
+    lines: tuple[Floats, ...]
+    facts: dict[str, Any]
+
+
+@dataclass(frozen=True)
+class Merged:
+    """Candidates (all raw measures, not yet rounded) and features of one sheet."""
+
+    candidates: pd.DataFrame
+    features: tuple[Feature, ...]
+
+
+def merge(
+    stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, lonlat: LonLat
+) -> Merged:
+    """Join stations into features and choose candidates along them.
+
+    Parameters
+    ----------
+    stations : DataFrame
+        Rows of all tiles, any order.
+    sheet : Sheet
+    find : Find
+    sheet_name : str
+        Short name of the sheet, part of every id.
+    lonlat : callable
+        ``lonlat(rows, cols)`` of fractional lattice positions, degrees.
+    """
+    side_m = station_side(find, sheet.cell_m) * sheet.cell_m
+    table = stations.copy()
+    table["order"] = table["kind"].map({kind: i for i, kind in enumerate(KINDS)})
+    table = table.sort_values(["order", "seed_row", "seed_col"], kind="stable").reset_index(drop=True)
+    table["x"] = sheet.x_of(table["at_col"].to_numpy())
+    table["y"] = sheet.y_of(table["at_row"].to_numpy())
+    features: list[Feature] = []
+    kept: list[pd.DataFrame] = []
+    turn = _convergence(table, sheet, lonlat)
+    table["turn"] = turn
+    for kind in KINDS:
+        part = table[table["kind"] == kind]
+        if not len(part):
+            continue
+        alone = distinct(
+            part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), 0.55 * side_m
+        )
+        part = part[alone].reset_index(drop=True)
+        if kind == "ledge" and kept:
+            part = part[~_flank_of(part, kept[0])].reset_index(drop=True)
+        if not len(part):
+            continue
+        part["moving_like"] = moving_like(part, side_m) if kind == "trough" else 0.0
+        part, drawn = _features_of(part, kind, sheet_name, side_m)
+        features += drawn
+        kept.append(part)
+    if not kept:
+        return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
+    every = pd.concat(kept, ignore_index=True)
+    usable = every[~every["row"].isna()].reset_index(drop=True)
+    chosen = _along(usable, find.station_m)
+    return Merged(_candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), tuple(features))
+
+
+def _flank_of(ledges: pd.DataFrame, troughs: pd.DataFrame) -> NDArray[np.bool_]:
+    """Ledges that are the flank of a trough which is as high: one piece of ground, told once."""
+    tree = cKDTree(troughs[["x", "y"]].to_numpy())
+    far, near = tree.query(ledges[["x", "y"]].to_numpy(), k=1)
+    width = troughs["width_m"].to_numpy()[near]
+    height = troughs["height_m"].to_numpy()[near]
+    return np.asarray((far < 0.7 * width) & (width <= 45.0) & (height >= 0.7 * ledges["height_m"].to_numpy()))
+
+
+def _features_of(
+    part: pd.DataFrame, kind: str, sheet_name: str, side_m: float
+) -> tuple[pd.DataFrame, list[Feature]]:
+    label = join(part, kind, side_m)
+    part = part.copy()
+    part["feature_id"], part["length_m"], part["sinuosity"], part["dug_like"] = "", 0.0, 1.0, 0.0
+    drawn: list[Feature] = []
+    order = np.argsort(label, kind="stable")
+    bounds = np.flatnonzero(np.diff(label[order])) + 1
+    x, y, height = part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy()
+    width = part["width_m"].to_numpy()
+    columns: dict[str, Any] = {
+        name: part[name].to_numpy(dtype=object if name == "feature_id" else None).copy()
+        for name in ("feature_id", "length_m", "sinuosity", "dug_like", "moving_like")
+    }
+    moving = part["moving_like"].to_numpy()
+    for rows in np.split(order, bounds):
+        members = part.iloc[rows]
+        line = trace(x[rows], y[rows], height[rows], float(np.median(width[rows])), side_m) if kind != "rise" else (
+            Line((int(np.argmax(height[rows])),))
+        )
+        length, sinuosity = station_shape(members, kind, line)
+        first = members.iloc[int(np.argmax(height[rows]))]
+        name = f"{LETTER[kind]}F-{sheet_name}-{int(first['seed_col'])}-{-int(first['seed_row'])}"
+        dug = dug_like(members, line, kind, side_m)
+        columns["feature_id"][rows] = name
+        columns["length_m"][rows] = length
+        columns["sinuosity"][rows] = sinuosity
+        columns["dug_like"][rows] = dug
+        # a wave's trough is one of many along its whole length
+        columns["moving_like"][rows] = float(np.mean(moving[rows]))
+        drawn.append(_drawn(members, line, kind, name, length, sinuosity, dug, float(np.mean(moving[rows]))))
+    for name, values in columns.items():
+        part[name] = values
+    return part, drawn
+
+
+def _drawn(
+    members: pd.DataFrame, line: Line, kind: str, name: str, length: float, sinuosity: float, dug: float, moving: float
+) -> Feature:
+    xy = members[["x", "y"]].to_numpy()
+    lines = tuple(xy[list(path)] for path in (line.main, *line.branches))
+    axis = np.radians(2.0 * members["axis"].to_numpy())
+    mean_axis = np.degrees(np.arctan2(np.sin(axis).mean(), np.cos(axis).mean()) / 2.0) % 180.0
+    facing = np.radians(members["facing"].to_numpy())
+    mean_facing = (
+        float(np.degrees(np.arctan2(np.sin(facing).mean(), np.cos(facing).mean())) % 360.0)
+        if kind == "ledge"
+        else np.nan
+    )
+    facts = {
+        "feature_id": name,
+        "length_m": length,
+        "height_m": float(members["height_m"].max()),
+        "height_typical_m": float(members["height_m"].median()),
+        "width_m": float(members["width_m"].median()),
+        "axis": float(mean_axis) if kind != "rise" else np.nan,
+        "facing": mean_facing,
+        "turn": float(members["turn"].mean()),
+        "depth_min_m": float(-members["level_m"].max()),
+        "depth_max_m": float(-members["level_m"].min()),
+        "sinuosity": sinuosity,
+        "branches": len(line.branches),
+        "dug_like": dug,
+        "moving_like": moving,
+        "stations": len(members),
+    }
+    return Feature(kind, lines, facts)
+
+
+def _along(table: pd.DataFrame, spacing_m: float) -> NDArray[np.bool_]:
+    """Of the stations of one feature, the best ones no nearer than the spacing."""
+    keep = np.zeros(len(table), dtype=bool)
+    for _, rows in table.groupby("feature_id", sort=False).indices.items():
+        part = table.iloc[rows]
+        keep[rows] = distinct(
+            part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), spacing_m
+        )
+    return keep
+
+
+def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> Floats:
+    """True azimuth of grid north at each station, degrees: added to grid azimuths on output."""
+    if not len(table):
+        return np.zeros(0)
+    row, col = table["at_row"].to_numpy(), table["at_col"].to_numpy()
+    step = 100.0 / sheet.cell_m
+    lon0, lat0 = lonlat(row + step, col)
+    lon1, lat1 = lonlat(row - step, col)
+    east = ((lon1 - lon0 + 180.0) % 360.0 - 180.0) * np.cos(np.radians(0.5 * (lat0 + lat1)))
+    return np.asarray(np.degrees(np.arctan2(east, lat1 - lat0)))
+
+
+def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonLat) -> pd.DataFrame:
+    lon, lat = lonlat(table["row"].to_numpy(), table["col"].to_numpy())
+    rock_lon, rock_lat = lonlat(table["rock_row"].to_numpy(), table["rock_col"].to_numpy())
+    kind = table["kind"].to_numpy(dtype=object)
+    turn = table["turn"].to_numpy()
+    axis = np.where(kind == "rise", np.nan, (table["axis"].to_numpy() + turn) % 180.0)
+    facing = (table["facing"].to_numpy() + turn) % 360.0
+    letters = [LETTER[k] for k in kind]
+    ids = [
+        f"{letter}-{sheet_name}-{int(col)}-{-int(row)}"
+        for letter, row, col in zip(letters, table["seed_row"], table["seed_col"], strict=True)
+    ]
+    out = pd.DataFrame(
+        {
+            "id": np.asarray(ids, dtype=object),
+            "kind": kind,
+            "feature_id": table.get("feature_id", pd.Series(dtype=object)),
+            "sheet": sheet_name,
+            "row": table["row"].to_numpy().astype(np.int64),
+            "col": table["col"].to_numpy().astype(np.int64),
+            "lon": lon,
+            "lat": lat,
+            "axis_deg": axis,
+            "cross_deg": np.where(kind == "ledge", facing % 180.0, (axis + 90.0) % 180.0),
+            "facing_deg": np.where(kind == "ledge", facing, np.nan),
+            "structure_lon": rock_lon,
+            "structure_lat": rock_lat,
+            "cell_m": sheet.cell_m,
+        }
+    )
+    for name in PASSED_ON:
+        out[name] = table[name].to_numpy() if name in table else np.zeros(0)
+    return out
+
+
+PASSED_ON = (
+    "depth_m", "height_m", "relief_m", "width_m", "off_m", "slope_deg", "vrm", "bpi_fine_m", "bpi_broad_m",
+    "uncertainty_m", "height_sigma_m", "noise_m", "position_m", "dug_like", "moving_like", "interpolated",
+    "length_m", "sinuosity",
+)  # fmt: skip
