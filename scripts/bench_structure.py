@@ -18,27 +18,17 @@ import warnings
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 
 ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT / "tests"), str(ROOT)]
 
-from planted import SETS, Seabed, plant  # noqa: E402
-from planted.judge import Judgement, Site, judge  # noqa: E402
+from planted import SETS, plant  # noqa: E402
+from planted.judge import Judgement, judge  # noqa: E402
 from planted.lines_judged import trace  # noqa: E402
 from planted.report import table  # noqa: E402
-from planted.truth import CRS, ORIGIN  # noqa: E402
-
-MEASURES = {
-    name: name
-    for name in (
-        *("score", "confidence", "depth_m", "height_m", "width_m", "off_m"),
-        *("axis_deg", "facing_deg", "dug_like", "moving_like"),
-    )
-} | {"sigma_m": "uncertainty_m"}
-"""Field of a `Site` and the column it is read from."""
+from planted.scan import find  # noqa: E402
 
 
 @dataclass
@@ -52,44 +42,6 @@ class Outcome:
     seconds: float
     cells: int
     error: str = ""
-
-
-def find(bed: Seabed) -> tuple[list[Site], dict[str, list[np.ndarray[Any, Any]]]]:
-    """Run the library's public scan on a seabed; sites and feature lines in its local metres."""
-    from pyproj import Transformer
-
-    import reefscan
-
-    recipe = reefscan.Recipe.default()
-    recipe = recipe.model_copy(update={"rank": recipe.rank.model_copy(update={"top": 500})})
-    run = reefscan.scan_elevation(
-        bed.elev, cell_m=bed.cell_m, sigma=bed.sigma, recipe=recipe, crs=CRS, origin=ORIGIN
-    )
-    to_xy = Transformer.from_crs("EPSG:4326", CRS, always_xy=True)
-    sites = []
-    for row in run.candidates.to_dict("records"):
-        if not np.isfinite(row.get("rank") or np.nan):
-            continue
-        x, y = to_xy.transform(row["lon"], row["lat"])
-        number = {
-            key: float(row[name]) if row.get(name) is not None else float("nan")
-            for key, name in MEASURES.items()
-        }  # fmt: skip
-        place = (x - ORIGIN[0], y - ORIGIN[1])
-        sites.append(Site(place, str(row["kind"]), int(row["rank"]), **number, why=str(row.get("why", ""))))
-    lines: dict[str, list[np.ndarray[Any, Any]]] = {"trough": [], "ledge": []}
-    for kind in lines:
-        layer = run.features.get(kind + "s")
-        if layer is None or not len(layer):
-            continue
-        if layer.crs is not None and layer.crs.is_geographic:
-            layer = layer.to_crs(CRS)
-        for shape in layer.geometry:
-            parts = getattr(shape, "geoms", [shape])
-            for part in parts:
-                if part.geom_type == "LineString":
-                    lines[kind].append(np.asarray(part.coords)[:, :2] - np.array(ORIGIN))
-    return sites, lines
 
 
 def one(job: tuple[str, int, bool]) -> Outcome:
