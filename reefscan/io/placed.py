@@ -24,7 +24,7 @@ def write_placed_png(
     """
     import rasterio
     from rasterio.errors import NotGeoreferencedWarning
-    from rasterio.transform import from_origin
+    from rasterio.transform import Affine
 
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
@@ -37,7 +37,7 @@ def write_placed_png(
             "dtype": "uint8",
         }
         with rasterio.open(
-            part, "w", crs=crs, transform=from_origin(west_m, north_m, cell_m, cell_m), **profile
+            part, "w", crs=crs, transform=Affine(cell_m, 0.0, west_m, 0.0, -cell_m, north_m), **profile
         ) as out:
             out.write(picture)
         half = cell_m / 2

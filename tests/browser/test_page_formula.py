@@ -24,7 +24,9 @@ def source() -> ArraySource:
 
 
 def page_of(table: pd.DataFrame, source: ArraySource, recipe: Recipe | None = None) -> bytes:
-    data = page_data(table, recipe=recipe or Recipe.default(), sources=[source], features={}, run_name="invented")
+    data = page_data(
+        table, recipe=recipe or Recipe.default(), sources=[source], features={}, run_name="invented"
+    )
     return compose_page(data)
 
 
@@ -75,7 +77,9 @@ return {points: [...s.points], score: [...s.score].map(v => v.toFixed(1)), dropp
 """
 
 
-def test_page_and_python_agree_to_the_last_digit_on_random_recipes(show: Callable[[bytes], Any], source: ArraySource) -> None:
+def test_page_and_python_agree_to_the_last_digit_on_random_recipes(
+    show: Callable[[bytes], Any], source: ArraySource
+) -> None:
     table = sites(source, 500)
     page = show(page_of(table, source))
     rng = np.random.default_rng(77)
@@ -115,14 +119,20 @@ def test_the_pages_normal_law_agrees_with_scipy(show: Callable[[bytes], Any], so
     from scipy.special import ndtr
 
     z = np.linspace(-9, 9, 721)
-    got = show(page_of(sites(source, 3), source)).execute_script("return arguments[0].map(Reef.phi)", z.tolist())
+    got = show(page_of(sites(source, 3), source)).execute_script(
+        "return arguments[0].map(Reef.phi)", z.tolist()
+    )
     np.testing.assert_allclose(got, ndtr(z), atol=1e-12, rtol=0)
 
 
-def test_the_saved_recipe_is_one_that_python_reads_as_the_same(show: Callable[[bytes], Any], source: ArraySource) -> None:
+def test_the_saved_recipe_is_one_that_python_reads_as_the_same(
+    show: Callable[[bytes], Any], source: ArraySource
+) -> None:
     page = show(page_of(sites(source, 20), source))
     rng = np.random.default_rng(5)
     for _ in range(20):
         recipe = random_recipe(rng)
-        text = page.execute_script("return Reef.toml(Reef.readRecipe(JSON.parse(arguments[0])))", json.dumps(recipe_data(recipe)))
+        text = page.execute_script(
+            "return Reef.toml(Reef.readRecipe(JSON.parse(arguments[0])))", json.dumps(recipe_data(recipe))
+        )
         assert load_recipe(text) == recipe

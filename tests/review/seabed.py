@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -9,6 +11,7 @@ from pyproj import Transformer
 from scipy.ndimage import gaussian_filter
 
 from reefscan.model import GridBlock, Sheet, Window, to_mm
+from reefscan.recipe import Recipe
 
 SHEET = Sheet("EPSG:32630", 4.0)
 HOSTILE = "</script><img src=x onerror=\"document.title='pwned'\">&\u2028=1+1"
@@ -103,3 +106,41 @@ def sites(source: ArraySource, number: int, *, seed: int = 2) -> pd.DataFrame:
     if number:
         table.loc[0, ["id", "why", "source"]] = [HOSTILE, HOSTILE, HOSTILE]
     return table
+
+
+def write_grid(path: Path, source: ArraySource) -> Path:
+    """The invented seabed as a GeoTIFF, elevations positive up."""
+    import rasterio
+    from rasterio.transform import Affine
+
+    elev = source.read(source.extent).elev_mm.astype(np.float64) / 1000.0
+    elev[elev < -1e6] = -9999.0
+    a, b, c, d, e, f = source.sheet.transform(source.extent)
+    profile = {"driver": "GTiff", "height": elev.shape[0], "width": elev.shape[1], "count": 1, "dtype": "float32",
+               "crs": source.sheet.crs, "transform": Affine(a, b, c, d, e, f), "nodata": -9999.0}  # fmt: skip
+    with rasterio.open(path, "w", **profile) as out:
+        out.write(elev.astype(np.float32), 1)
+        out.set_band_description(1, "elevation")
+    return path
+
+
+def write_run(
+    folder: Path, grid: Path, table: pd.DataFrame, *, recipe: Recipe | None = None, **facts: object
+) -> Path:
+    """A finished run folder with these candidates, as a scan leaves it."""
+    from reefscan.io import tables
+    from reefscan.io.rasters import open_grids
+    from reefscan.io.runfolder import RunFolder
+    from reefscan.listing import list_sites
+
+    recipe = recipe or Recipe.default()
+    table = tables.rounded(table.drop(columns=["flags", "why"], errors="ignore"))
+    listing = list_sites(table, recipe)
+    with RunFolder.create(folder) as run:
+        run.write_candidates(table)
+        run.write_recipe(recipe)
+        run.write_listed(listing.sites)
+        prints = [s.fingerprint() for s in open_grids([str(grid)], positive="up")]
+        run.finish("done", inputs=[{"path": str(grid)}], sheets=prints, positive="up", depth_unit="m",
+                   limits=["4 m cells: the smallest trough that shows is 16 m across."], **facts)  # fmt: skip
+    return folder
