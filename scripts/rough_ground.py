@@ -10,8 +10,8 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from affine import Affine
 from numpy.typing import NDArray
-from rasterio.transform import from_origin
 
 CRS = "EPSG:32633"
 WEST, NORTH = 400_000.0, 6_000_000.0
@@ -38,7 +38,7 @@ def write_grid(path: Path, elev: NDArray[np.float32], *, cell_m: float = 2.0) ->
         count=1,
         dtype="float32",
         crs=CRS,
-        transform=from_origin(WEST, NORTH, cell_m, cell_m),
+        transform=Affine(cell_m, 0.0, WEST, 0.0, -cell_m, NORTH),
         nodata=-9999.0,
         tiled=True,
         blockxsize=256,

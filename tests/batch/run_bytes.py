@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from affine import Affine
 from numpy.typing import NDArray
-from rasterio.transform import from_origin
 
 TABLES = ("candidates.geojson", "candidates.parquet", "features.gpkg")
 
@@ -50,13 +50,13 @@ def rough(rows: int, cols: int, *, seed: int, holes: float = 0.02) -> NDArray[np
 
 def write_native(path: Path, elev: NDArray[np.float32], *, row: int, col: int, cell_m: float = 2.0) -> Path:
     """Write a metric grid whose north-west cell is the given cell of the lattice."""
-    return _write(path, elev, "EPSG:32633", from_origin(col * cell_m, -row * cell_m, cell_m, cell_m))
+    return _write(path, elev, "EPSG:32633", Affine(cell_m, 0.0, col * cell_m, 0.0, -cell_m, -row * cell_m))
 
 
 def write_geographic(path: Path, elev: NDArray[np.float32], *, lon: float, lat: float) -> Path:
     """Write a grid in degrees, its cells about 2 m, which a run must warp."""
     step = 2.0 / 111_320.0
-    return _write(path, elev, "EPSG:4326", from_origin(lon, lat, step / np.cos(np.deg2rad(lat)), step))
+    return _write(path, elev, "EPSG:4326", Affine(step / np.cos(np.deg2rad(lat)), 0.0, lon, 0.0, -step, lat))
 
 
 def _write(path: Path, elev: NDArray[np.float32], crs: str, transform: object) -> Path:
