@@ -20,7 +20,7 @@ _STAYS = ("size", "header")
 
 def input_paths(info: Mapping[str, Any]) -> list[str]:
     """Paths of the grids named in ``run.json``, in order."""
-    inputs = info.get("inputs")
+    inputs = info.get("grids") or info.get("inputs")
     listed = inputs.get("paths", inputs.get("files", [])) if isinstance(inputs, Mapping) else inputs or []
     out: list[str] = []
     for item in listed:
