@@ -182,7 +182,8 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         },
         "width": {"column": "width_m", "a": 4.0, "b": 8.0, "c": 40.0, "d": 80.0, "kinds": ("trough",)},
         "floor": {"column": "slope_deg", "c": 10.0, "d": 20.0},
-        "refuge": {"column": "vrm", "a": 0.0, "b": 0.01},
+        # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
+        "refuge": {"column": "vrm", "a": 0.0, "b": 0.05},
         "not_dug": {
             "column": "dug_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
         },

@@ -162,9 +162,7 @@ def _net(site: Mapping[Any, Any], unit: str) -> str:
     if off > 0:
         where = f"{length_words(off, unit)} off the rock"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
-    ground = (
-        f" on ground sloping {slope:.0f}°" if slope >= 0.5 else (" on level ground" if slope >= 0 else "")
-    )
+    ground = f" on ground sloping {slope:.0f}°" if slope >= 1 else (" on level ground" if slope >= 0 else "")
     return f"net {where}{water}{ground}"
 
 
