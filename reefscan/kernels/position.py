@@ -342,6 +342,16 @@ def _prefix_row(elev_mm, row, offset, reach, heights, known):  # type: ignore[no
 
 
 @njit(cache=True, nogil=True)
+def _note_gaps(known, row, cols, reach, last_gap):  # type: ignore[no-untyped-def]
+    """Note for each chunk of columns that its discs meet an unknown cell in this row."""
+    for k in range(last_gap.size):
+        start = k * _CHUNK
+        end = min(cols, start + _CHUNK) + 2 * reach
+        if known[end] - known[start] != end - start:
+            last_gap[k] = row
+
+
+@njit(cache=True, nogil=True)
 def _chords(ring, r, reach, start, half, sign, acc):  # type: ignore[no-untyped-def]
     """Add the chords of the near discs about cells ``start`` and on of row ``r`` into ``acc``."""
     n = acc.size
@@ -385,18 +395,31 @@ def _index(  # type: ignore[no-untyped-def]
     total, count = np.empty(cols), np.empty(cols)
     acc = np.zeros(_CHUNK, ring.dtype)
     acc_known = np.zeros(_CHUNK, np.int32)
+    # Where a disc meets no unknown cell its count is known beforehand: half the work.
+    last_gap = np.full((cols + _CHUNK - 1) // _CHUNK, np.int64(-1))
+    area = 0
+    for k in range(half.size):
+        area += sign[k] * (2 * half[k] + 1) * (1 if k == 0 or sign[k] != sign[k - 1] else 2)
     if has_near:
         for r in range(min(reach, rows)):
             _prefix_row(elev_mm, r, offset, reach, ring[r % size], known[r % size])
+            _note_gaps(known[r % size], r, cols, reach, last_gap)
     for r in range(rows):
         total[:] = 0.0
         count[:] = 0.0
         if has_near:
             k = (r + reach) % size
             _prefix_row(elev_mm, r + reach, offset, reach, ring[k], known[k])
+            _note_gaps(known[k], r + reach, cols, reach, last_gap)
             for start in range(0, cols, _CHUNK):
                 n = min(_CHUNK, cols - start)
                 _chords(ring, r, reach, start, half, sign, acc[:n])
+                if last_gap[start // _CHUNK] < r - reach:
+                    extra = float(offset) * float(area)
+                    for i in range(n):
+                        count[start + i] = float(area)
+                        total[start + i] = float(acc[i]) + extra
+                    continue
                 _chords(known, r, reach, start, half, sign, acc_known[:n])
                 for i in range(n):
                     count[start + i] = float(acc_known[i])

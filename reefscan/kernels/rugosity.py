@@ -19,13 +19,11 @@ from reefscan.model import NODATA_MM
 _NODATA = np.int32(NODATA_MM)
 _NAN = np.float32(np.nan)
 
-# One is 2**26 quanta: 1.5e-8, a hundredth of what the flattest sand shows, while the packed
-# sum of z (26 bits + 2 log2 n) and the count of normals above bit 44 still share one int64.
-_UNIT = 2.0**26
-_COUNT_SHIFT = 44
+# A unit vector is 2**26 quanta long (1.5e-8, a hundredth of what the flattest sand shows) while a
+# column of the window still sums in int32, that is up to 31 cells; wider windows take fewer.
+_UNIT_BITS = 26
 _MAX_WINDOW = 511
-# A rounded unit vector is off by at most sqrt(3)/2 quanta; below that, a ruggedness is rounding.
-_QUANTUM = math.sqrt(3.0) / 2.0 / _UNIT
+_DIRECT = 5  # up to 5 x 5 a whole window's sum fits in int32: adding columns beats a running sum
 
 
 def window_cells(window_m: float, cell_m: float) -> int:
@@ -58,7 +56,7 @@ def vrm(elev_mm: NDArray[np.int32], cell_m: float, n: int) -> NDArray[np.float32
     Returns
     -------
     ndarray of float32, shape (rows, cols)
-        0 (plane) to 1, within 3e-8. The mean is over known normals (a normal needs all nine cells);
+        0 (plane) to 1, within 3e-8 (5e-7 for windows of more than 31 cells). The mean is over known normals (a normal needs all nine cells);
         NaN where the cell's own normal is unknown or under half of the window's are.
         Halo: ``n // 2 + 1`` cells.
 
@@ -75,7 +73,8 @@ def vrm(elev_mm: NDArray[np.int32], cell_m: float, n: int) -> NDArray[np.float32
     if n % 2 == 0 or not 3 <= n <= _MAX_WINDOW:
         raise ValueError(f"vrm window is {n} cells; it must be odd, 3 to {_MAX_WINDOW}")
     out = np.empty(elev_mm.shape, dtype=np.float32)
-    _vrm(elev_mm, 8000.0 * cell_m, n, out)
+    unit = 2.0 ** min(_UNIT_BITS, math.floor(math.log2((2**31 - 1) / n)))
+    _vrm(elev_mm, 8000.0 * cell_m, n, unit, out)
     return out
 
 
@@ -133,23 +132,66 @@ def surface_ratio_even(elev_mm: NDArray[np.int32], cell_m: float) -> NDArray[np.
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _normal_row(elev_mm, row, run, across, down, lowest, x, y, z):  # type: ignore[no-untyped-def]
-    """Unit normals of one row in quanta; unknown ones are (0, 0, 0), known ones carry the count."""
-    horn_row(elev_mm, row, across, down, lowest)
-    one = np.int64(1) << _COUNT_SHIFT
+def _normal_row(across, down, lowest, run, unit, x, y, z):  # type: ignore[no-untyped-def]
+    """Unit normals of one row in quanta; an unknown one is (0, 0, 0)."""
     for c in range(1, x.size - 1):
         east = float(np.int32(across[c + 1] - across[c - 1]))
         south = float(np.int32(down[c - 1] + 2 * down[c] + down[c + 1]))
         known = min(lowest[c - 1], min(lowest[c], lowest[c + 1])) != _NODATA
-        scale = _UNIT / np.sqrt(east * east + south * south + run * run)
+        scale = unit / np.sqrt(east * east + south * south + run * run)
         scale = scale if known else 0.0
         x[c] = np.int32(np.rint(east * scale))
         y[c] = np.int32(np.rint(south * scale))
-        z[c] = np.int64(np.rint(run * scale)) + (one if known else np.int64(0))
+        z[c] = max(np.int32(np.rint(run * scale)), np.int32(1)) if known else np.int32(0)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _vrm(elev_mm, run, n, out):  # type: ignore[no-untyped-def]
+def _renew(new, ring, column):  # type: ignore[no-untyped-def]
+    """Let a row into the columns' sums and the one it replaces out of them."""
+    for c in range(new.size):
+        column[c] = np.int32(column[c] + (new[c] - ring[c]))
+        ring[c] = new[c]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _window_sum(column, n, out):  # type: ignore[no-untyped-def]
+    """Sum of ``n`` neighbouring columns about each cell, as floats that hold it exactly."""
+    half = n // 2
+    inside = out[half : out.size - half]
+    if n <= _DIRECT:
+        a, b, c = column[half - 1 :], column[half:], column[half + 1 :]
+        if n == 3:
+            for k in range(inside.size):
+                inside[k] = float(np.int32(a[k] + b[k] + c[k]))
+        else:
+            d, e = column[half - 2 :], column[half + 2 :]
+            for k in range(inside.size):
+                inside[k] = float(np.int32(d[k] + a[k] + b[k] + c[k] + e[k]))
+        return
+    total = np.int64(0)
+    for k in range(n):
+        total += column[k]
+    inside[0] = float(total)
+    for k in range(1, inside.size):
+        total += column[k + n - 1] - column[k - 1]
+        inside[k] = float(total)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _spread(east, south, up, count, known, least, unit, out):  # type: ignore[no-untyped-def]
+    """Ruggedness from the sums. Views that start at 0: a loop from elsewhere is not vectorised, for
+    numba then checks every index for being negative (twice as slow)."""
+    # A rounded unit vector is off by at most sqrt(3) / 2 quanta; below that, a ruggedness is rounding.
+    quantum = 0.8660254037844387 / unit
+    for c in range(out.size):
+        length = np.sqrt(east[c] * east[c] + south[c] * south[c] + up[c] * up[c])
+        spread = 1.0 - length / (count[c] * unit)
+        spread = spread if spread > quantum else 0.0
+        out[c] = np.float32(spread) if count[c] >= least and known[c] != 0 else _NAN
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _vrm(elev_mm, run, n, unit, out):  # type: ignore[no-untyped-def]
     rows, cols = elev_mm.shape
     half = n // 2
     out[:] = _NAN
@@ -158,52 +200,33 @@ def _vrm(elev_mm, run, n, out):  # type: ignore[no-untyped-def]
     across = np.empty(cols, np.int32)
     down = np.empty(cols, np.int32)
     lowest = np.empty(cols, np.int32)
-    ring_x = np.zeros((n, cols), np.int32)
-    ring_y = np.zeros((n, cols), np.int32)
-    ring_z = np.zeros((n, cols), np.int64)
-    col_x = np.zeros(cols, np.int64)
-    col_y = np.zeros(cols, np.int64)
-    col_z = np.zeros(cols, np.int64)
-    sum_x = np.zeros(cols, np.float64)
-    sum_y = np.zeros(cols, np.float64)
-    sum_z = np.zeros(cols, np.int64)
-    mask = (np.int64(1) << _COUNT_SHIFT) - 1
-    least = (n * n + 1) // 2
+    new = np.zeros((4, cols), np.int32)  # east, south, up, known
+    ring = np.zeros((4, n, cols), np.int32)
+    column = np.zeros((4, cols), np.int32)
+    sums = np.zeros((4, cols), np.float64)
     for r in range(1, rows - 1):
-        k = r % n
-        x, y, z = ring_x[k], ring_y[k], ring_z[k]
+        horn_row(elev_mm, r, across, down, lowest)
+        _normal_row(across, down, lowest, run, unit, new[0], new[1], new[2])
+        up, known = new[2], new[3]
         for c in range(cols):
-            col_x[c] -= x[c]
-            col_y[c] -= y[c]
-            col_z[c] -= z[c]
-        _normal_row(elev_mm, r, run, across, down, lowest, x, y, z)
-        for c in range(cols):
-            col_x[c] += x[c]
-            col_y[c] += y[c]
-            col_z[c] += z[c]
+            known[c] = 1 if up[c] != 0 else 0
+        for k in range(4):
+            _renew(new[k], ring[k, r % n], column[k])
         if r < n:
             continue
-        sx, sy, sz = np.int64(0), np.int64(0), np.int64(0)
-        for c in range(n):
-            sx += col_x[c]
-            sy += col_y[c]
-            sz += col_z[c]
-        for c in range(half + 1, cols - half - 1):
-            sx += col_x[c + half] - col_x[c - half - 1]
-            sy += col_y[c + half] - col_y[c - half - 1]
-            sz += col_z[c + half] - col_z[c - half - 1]
-            sum_x[c] = float(sx)
-            sum_y[c] = float(sy)
-            sum_z[c] = sz
-        line = out[r - half]
-        centre = ring_z[(r - half) % n]
-        for c in range(half + 1, cols - half - 1):
-            count = sum_z[c] >> _COUNT_SHIFT
-            up = float(sum_z[c] & mask)
-            length = np.sqrt(sum_x[c] * sum_x[c] + sum_y[c] * sum_y[c] + up * up)
-            spread = 1.0 - length / (float(count) * _UNIT)
-            spread = spread if spread > _QUANTUM else 0.0
-            line[c] = np.float32(spread) if count >= least and centre[c] != 0 else _NAN
+        for k in range(4):
+            _window_sum(column[k], n, sums[k])
+        first, end = half + 1, cols - half - 1
+        _spread(
+            sums[0, first:end],
+            sums[1, first:end],
+            sums[2, first:end],
+            sums[3, first:end],
+            ring[3, (r - half) % n, first:end],
+            (n * n + 1) // 2,
+            unit,
+            out[r - half, first:end],
+        )
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
