@@ -108,4 +108,4 @@ def sounding_noise(depth: Floats, breaks: NDArray[np.bool_]) -> float:
     steps = np.abs(np.diff(depth))
     steps = steps[steps > 1e-6]
     grain = float(np.percentile(steps, 5)) / np.sqrt(12.0) if steps.size else 0.0
-    return max(mad, min(grain, 0.3), 0.01)
+    return float(max(mad, min(grain, 0.3), 0.01))

@@ -193,7 +193,8 @@ def latency(
     if x.size < 500 or not np.isfinite(time).all():
         return None
     if x.size > 400_000:
-        x, y, depth, time, breaks = (v[:400_000] for v in (x, y, depth, time, breaks))
+        part = slice(0, 400_000)
+        x, y, depth, time, breaks = x[part], y[part], depth[part], time[part], breaks[part]
     dt = np.gradient(time)
     dt[dt <= 0] = np.nan
     vx, vy = np.gradient(x) / dt, np.gradient(y) / dt
@@ -201,7 +202,7 @@ def latency(
     moving = (speed > 0.5) & (speed < 15.0) & ~breaks
     if moving.sum() < 500:
         return None
-    x, y, z, vx, vy = (v[moving] for v in (x, y, depth, vx, vy))
+    x, y, z, vx, vy = x[moving], y[moving], depth[moving], vx[moving], vy[moving]
     heading = np.floor((np.degrees(np.arctan2(vx, vy)) % 360.0) / 45.0).astype(np.int64)
     trials = np.arange(-span_s, span_s + 0.01, 0.1)
     score = np.array([_disagreement(x + vx * t, y + vy * t, z, heading, side_m) for t in trials])

@@ -190,4 +190,5 @@ def _left_out(
     if not parts or sum(p[0].size for p in parts) < 60:
         return None
     columns = [np.concatenate([p[k] for p in parts]) for k in range(6)]
-    return _Misses(*columns[:5], columns[5].astype(bool))
+    miss, distance, px, py, count, half = columns
+    return _Misses(miss, distance, px, py, count, half.astype(bool))

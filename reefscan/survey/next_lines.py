@@ -1,0 +1,195 @@
+"""What to survey next: the few lines that would lower doubt most, where there is something to find.
+
+Doubt counts only near ground that stands out from its surroundings: flat sand may stay vague. Lines
+are picked one by one, each for the most doubt taken per metre run, and then put in order.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
+
+from reefscan.survey.doubt import Doubt
+
+Floats = NDArray[np.float64]
+HEADINGS = 12
+TURN_M = 40.0
+"""Distance one more line costs besides its own length: turning and lining up."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """A straight line to run, from (x0, y0) to (x1, y1) in metres, with the doubt it takes (m2 x m2)."""
+
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    gain: float
+
+    @property
+    def length_m(self) -> float:
+        """Length (m)."""
+        return float(np.hypot(self.x1 - self.x0, self.y1 - self.y0))
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What is known, on a coarse north-up lattice.
+
+    Parameters
+    ----------
+    elev, distance, rough : ndarray of float
+        Elevation (m, NaN unknown), distance to data (m), local roughness (m).
+    cell_m : float
+    west, north : float
+        Edges of the first cell (m).
+    """
+
+    elev: Floats
+    distance: Floats
+    rough: Floats
+    cell_m: float
+    west: float
+    north: float
+
+
+def promise(ground: Ground, *, near_m: float = 20.0, around_m: float = 40.0) -> Floats:
+    """How much each cell is worth knowing, 0.02 to 1: ground that stands out, and what lies beside it."""
+    known = np.isfinite(ground.elev)
+    weight = known.astype(float)
+    wide, near = around_m / ground.cell_m, max(near_m / ground.cell_m, 0.8)
+    level = gaussian_filter(np.where(known, ground.elev, 0.0), wide) / np.maximum(gaussian_filter(weight, wide), 1e-6)
+    stand = np.where(known, np.abs(ground.elev - level), 0.0)
+    spread = gaussian_filter(stand**2, near) / np.maximum(gaussian_filter(weight, near), 1e-3)
+    stand = np.sqrt(np.maximum(spread, 0.0)) * (gaussian_filter(weight, near) > 0.02)
+    usual = float(np.median(stand[known])) if known.any() else 0.0
+    top = float(np.percentile(stand[known], 99)) if known.any() else 1.0
+    return np.asarray(0.02 + 0.98 * np.clip((stand - usual) / max(top - usual, 0.2), 0.0, 1.0))
+
+
+def plan_lines(
+    ground: Ground, doubt: Doubt, *, budget_m: float, most_lines: int = 24, start: tuple[float, float] | None = None
+) -> list[Line]:
+    """Pick and order lines whose run, with the way between them, fits the budget.
+
+    Parameters
+    ----------
+    ground : Ground
+    doubt : Doubt
+        Says how doubt falls with distance to data.
+    budget_m : float
+        Distance to be run, from the start of the first line to the end of the last.
+    most_lines : int
+    start : (x, y), optional
+        Where the boat comes from; decides which end comes first.
+
+    Returns
+    -------
+    list of Line
+        In the order to be run; empty if nothing is worth it.
+    """
+    worth = promise(ground)
+    distance = np.minimum(ground.distance, 3.0 * float(doubt.distance_m[-1]))
+    reachable = ground.distance <= 3.0 * float(doubt.distance_m[-1])
+    rough = np.where(np.isfinite(ground.rough), ground.rough, np.nanmedian(ground.rough))
+    picked: list[Line] = []
+    lengths = [v for v in (60.0, 120.0, 240.0, 480.0) if v <= budget_m] or [budget_m]
+    for _ in range(most_lines):
+        left = budget_m - route_length(order_lines(picked, start))
+        if left < min(lengths):
+            break
+        value = worth * (doubt.sigma(distance, rough) ** 2 - doubt.sigma(np.zeros_like(distance), rough) ** 2)
+        value = np.where(reachable, np.maximum(value, 0.0), 0.0)
+        line = _best_line(ground, value, doubt, [v for v in lengths if v <= left])
+        if line is None:
+            break
+        trial = order_lines([*picked, line], start)
+        if route_length(trial) > budget_m:
+            lengths = [v for v in lengths if v < line.length_m - 1.0]
+            if not lengths:
+                break
+            continue
+        picked.append(line)
+        distance = np.minimum(distance, distance_to_line(ground, line))
+    return order_lines(picked, start)
+
+
+def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float]) -> Line | None:
+    """Of all headings, places and lengths the run with the most value per metre."""
+    width = max(float(doubt.distance_m[-1]) / 2.0 / ground.cell_m, 0.7)
+    swept = gaussian_filter(value, width) * width * ground.cell_m * 2.5  # value within reach per metre run
+    rows, cols = value.shape
+    middle = np.array([(rows - 1) / 2.0, (cols - 1) / 2.0])
+    half = int(np.ceil(np.hypot(rows, cols) / 2.0))
+    axis = np.arange(-half, half + 1, dtype=float)
+    best: tuple[float, Line] | None = None
+    for heading in np.arange(HEADINGS) * np.pi / HEADINGS:
+        along = np.array([-np.cos(heading), np.sin(heading)])  # row, col per cell run
+        beside = np.array([np.sin(heading), np.cos(heading)])
+        place = middle[:, None, None] + along[:, None, None] * axis[None, None, :] + beside[:, None, None] * axis[None, :, None]
+        profile = map_coordinates(swept, place, order=1, mode="constant")
+        running = np.cumsum(np.pad(profile, ((0, 0), (1, 0))), axis=1) * ground.cell_m
+        for length in lengths:
+            cells = max(int(round(length / ground.cell_m)), 1)
+            if cells >= running.shape[1]:
+                continue
+            gain = running[:, cells:] - running[:, :-cells]
+            at = int(np.argmax(gain))
+            top = float(gain.flat[at])
+            rate = top / (length + TURN_M)
+            if top > 0 and (best is None or rate > best[0]):
+                lane, first = divmod(at, gain.shape[1])
+                ends = [middle + beside * axis[lane] + along * axis[k] for k in (first, first + cells - 1)]
+                (x0, y0), (x1, y1) = (
+                    (ground.west + (e[1] + 0.5) * ground.cell_m, ground.north - (e[0] + 0.5) * ground.cell_m) for e in ends
+                )
+                best = (rate, Line(x0, y0, x1, y1, top))
+    return best[1] if best else None
+
+
+def distance_to_line(ground: Ground, line: Line) -> Floats:
+    """Distance (m) from each cell's centre to a line."""
+    rows, cols = ground.elev.shape
+    x = ground.west + (np.arange(cols) + 0.5)[None, :] * ground.cell_m - line.x0
+    y = ground.north - (np.arange(rows) + 0.5)[:, None] * ground.cell_m - line.y0
+    dx, dy = line.x1 - line.x0, line.y1 - line.y0
+    share = np.clip((x * dx + y * dy) / max(dx * dx + dy * dy, 1e-9), 0.0, 1.0)
+    return np.asarray(np.hypot(x - share * dx, y - share * dy))
+
+
+def order_lines(lines: list[Line], start: tuple[float, float] | None = None) -> list[Line]:
+    """Nearest end next, from the start given or from each end in turn, whichever is shorter."""
+    if not lines:
+        return []
+    starts = [start] if start else [e for g in lines for e in ((g.x0, g.y0), (g.x1, g.y1))]
+    best: list[Line] = []
+    for here in starts:
+        left, route = list(lines), []
+        x, y = here
+        while left:
+            ways = [(np.hypot(g.x0 - x, g.y0 - y), k, False) for k, g in enumerate(left)]
+            ways += [(np.hypot(g.x1 - x, g.y1 - y), k, True) for k, g in enumerate(left)]
+            _, k, turned = min(ways)
+            line = left.pop(k)
+            route.append(Line(line.x1, line.y1, line.x0, line.y0, line.gain) if turned else line)
+            x, y = route[-1].x1, route[-1].y1
+        if not best or route_length(route) < route_length(best):
+            best = route
+    return best
+
+
+def route_length(lines: list[Line]) -> float:
+    """Length of the lines and of the way between them (m)."""
+    ways = sum(float(np.hypot(b.x0 - a.x1, b.y0 - a.y1)) for a, b in zip(lines[:-1], lines[1:], strict=True))
+    return ways + sum(g.length_m for g in lines)
+
+
+def distance_from(mask: NDArray[np.bool_], cell_m: float) -> Floats:
+    """Distance (m) to the nearest true cell; infinite without one."""
+    if not mask.any():
+        return np.full(mask.shape, np.inf)
+    return np.asarray(distance_transform_edt(~mask)) * cell_m
