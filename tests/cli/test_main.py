@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 import sys
 import time
@@ -64,10 +65,16 @@ def test_help_is_instant_and_loads_nothing_heavy():
     )
     seconds = []
     for _ in range(3):
-        start = time.perf_counter()
+        start = _children_seconds()
         subprocess.run([sys.executable, "-c", code], check=True, capture_output=True)
-        seconds.append(time.perf_counter() - start)
+        seconds.append(_children_seconds() - start)
     assert min(seconds) < 0.4
+
+
+def _children_seconds():
+    """Work done by child processes (s), so that a busy machine does not fail the test; the clock on Windows."""
+    times = os.times()
+    return times.children_user + times.children_system if os.name == "posix" else time.perf_counter()
 
 
 def test_every_listed_command_can_be_loaded_and_has_help(capsys):
