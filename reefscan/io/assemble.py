@@ -29,8 +29,8 @@ twice what the widest default window needs."""
 
 MARGIN_CELLS = 64
 
-CONTEXT_M = 1000.0
-"""Cells are read this far outside the area asked for, for the same reason."""
+CONTEXT_M = 400.0
+"""Cells are read this far outside the area asked for: the widest default window looks 250 m out."""
 
 ORDER = "finer cells, then smaller stated uncertainty, then later date, then name"
 
@@ -140,7 +140,8 @@ def _place(
         zones: dict[Zone, list[Layer]] = {}
         for member in some:
             box = boxes[members.index(member)]
-            for zone in zones_over(*_shave(_clip(box, asked.box))):
+            half = 0.5 * abs(lattice.a) if facts.geographic else 0.0
+            for zone in zones_over(*_shave(_clip(box, asked.box), half)):
                 zones.setdefault(zone, []).append(member)
         for zone in zones:
             sheet = catalogue_sheet(zone, sheet_cell)
@@ -175,10 +176,13 @@ def _clip(box: Box, asked: Box | None) -> Box:
     return box
 
 
-def _shave(box: Box) -> Box:
-    """Take a hair off, so that a file that ends on a zone's border does not open the next zone."""
-    hair = 1e-7
-    return box[0] + hair, box[1] + hair, max(box[2] - hair, box[0] + 2 * hair), max(box[3] - hair, box[1])
+def _shave(box: Box, half: float) -> Box:
+    """Take half a cell off, so that a file that ends on a zone's border does not open the next zone.
+
+    Grids whose cell centres stand on whole degrees reach half a cell past them.
+    """
+    hair = 1e-7 + min(half, 0.25 * (box[2] - box[0]), 0.25 * (box[3] - box[1]))
+    return box[0] + hair, box[1] + hair, box[2] - hair, max(box[3] - hair, box[1] + 2 * hair)
 
 
 def _zone_extent(grid: RawGrid, zone: Zone, sheet: Sheet) -> Window:

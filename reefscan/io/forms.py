@@ -36,6 +36,9 @@ Z95 = 1.959963984540054
 """Half width of 95 % in standard deviations (CHECKS k6)."""
 
 
+FORM_NAMES = {"GTiff": "GeoTIFF", "AAIGrid": "ASCII grid", "S102": "S-102", "XYZ": "XYZ"}
+
+
 @dataclass(frozen=True)
 class Wishes:
     """What the user said about the input; None where nothing was said."""
@@ -176,13 +179,13 @@ def _describe(
 
     sign = _sign(choice, tags, facts, sample, values, metres, offset * unit_m, name, wishes, notes)
     factor = 1000.0 * metres * sign
-    add = 1000.0 * offset * unit_m * sign - 1000.0 * wishes.datum_shift_m
+    add = 1000.0 * offset * unit_m * sign + 1000.0 * wishes.datum_shift_m
     unknown = tuple(dict.fromkeys((*declared, *sentinels, *integers)))
     unknown += _clips(sample, values, factor, add, notes)
     crop = _crop(sample, dataset.width, dataset.height, notes)
     elev = (values * factor + add) / 1000.0
     sigma_factor, sigma_unknown, sigma_m = _sigma(dataset, choice, unit_m, focus, sample, notes)
-    form = f"{dataset.driver}, {'elevation' if sign > 0 else 'depth'} in {unit_word}"
+    form = f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if sign > 0 else 'depth'} in {unit_word}"
     return Layer(
         path=choice.path,
         name=name,
@@ -204,7 +207,7 @@ def _describe(
         masked=masked,
         crop=crop,
         options=choice.options,
-        vertical=facts.vertical,
+        vertical=facts.vertical or str(dataset.tags().get("VERTICAL_DATUM_ABBREV", "")),
         form=form,
         notes=tuple(notes),
         low_m=float(elev.min()) if elev.size else math.nan,
@@ -242,6 +245,10 @@ def _georeference(
                     vertical_down=had.vertical_down,
                     vertical_unit_m=had.vertical_unit_m,
                 )
+    elif not stored and _cf_degrees(dataset):
+        # CF allows a grid of longitude and latitude to name no datum
+        notes.append("longitude and latitude without a datum: taken for WGS 84")
+        facts = crs_facts("EPSG:4326")
     elif stored:
         try:
             facts = crs_facts(stored)
@@ -262,6 +269,13 @@ def _georeference(
                 f"{name}: its corners ({c:.6g}, {f:.6g}) are no longitude and latitude; say the true --crs"
             )
     return facts
+
+
+def _cf_degrees(dataset: Any) -> bool:
+    units = {str(v).lower() for k, v in dataset.tags().items() if k.lower().endswith("#units")}
+    east = {"degrees_east", "degree_east", "degrees_e", "degree_e"} & units
+    north = {"degrees_north", "degree_north", "degrees_n", "degree_n"} & units
+    return bool(east and north)
 
 
 def _unit(
@@ -304,13 +318,14 @@ def _focus(dataset: Any, facts: CrsFacts, box: tuple[float, ...]) -> tuple[int, 
     t = np.linspace(0.0, 1.0, 9)
     lon = np.concatenate([west + t * (east - west)] * 2 + [np.full(9, west), np.full(9, east)])
     lat = np.concatenate([np.full(9, south), np.full(9, north)] + [south + t * (north - south)] * 2)
-    inverse = ~dataset.transform
+    a, b, c, d, e, f = tuple(dataset.transform)[:6]
     if facts.geographic:
-        middle = (dataset.transform * (dataset.width / 2, dataset.height / 2))[0]
+        middle = c + a * dataset.width / 2 + b * dataset.height / 2
         x, y = (lon - middle + 180.0) % 360.0 - 180.0 + middle, lat
     else:
         x, y = transformer("EPSG:4326", facts.horizontal).transform(lon, lat)
-    cols, rows = inverse * (np.asarray(x), np.asarray(y))
+    dx, dy, det = np.asarray(x) - c, np.asarray(y) - f, a * e - b * d
+    cols, rows = (e * dx - b * dy) / det, (a * dy - d * dx) / det
     good = np.isfinite(cols) & np.isfinite(rows)
     if not good.any():
         return None

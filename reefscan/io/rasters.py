@@ -47,7 +47,7 @@ def open_grids(
     variable : str, optional
         Variable or band (name or number) to use.
     datum_shift_m : float
-        Metres added to every depth (positive makes all deeper).
+        Metres added to every elevation (positive makes all shallower).
     unit : str, optional
         Unit of the stored values (``dm``, ``ft``...).
     prefer : str or list of str, optional

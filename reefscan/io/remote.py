@@ -55,6 +55,10 @@ def open_remote(path: str, url: str, wishes: Wishes, box: tuple[float, float, fl
         text = str(error)
         if "404" in text:
             raise MissingInputError(f"{shown}: the server says there is no such file (404)") from error
+        if "Range downloading not supported" in text:
+            raise UnreadableError(
+                f"{shown}: its server cannot send parts of a file; download the file and name it instead"
+            ) from error
         if any(word in text.lower() for word in ("timed out", "timeout", "too slow", "couldn't connect")):
             raise UnreadableError(
                 f"{shown}: the server does not answer in time ({text}); try again later"

@@ -460,10 +460,24 @@ class SheetSource:
 
     def source_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> list[str]:
         """Name of the file each cell comes from (empty where unknown)."""
-        out: list[str] = []
-        for row, col in zip(np.asarray(rows).tolist(), np.asarray(cols).tolist(), strict=True):
-            window = Window(int(row), int(col), 1, 1)
-            out.append(self._source_of(window))
+        rows, cols = np.asarray(rows), np.asarray(cols)
+        singles = self.singles
+        if len(singles) == 1:
+            return [singles[0].grid.layers[0].name] * rows.size
+        # Where one outline alone holds the cell it is that file's; cells are read only where several do.
+        count = np.zeros(rows.size, dtype=np.int64)
+        only = np.full(rows.size, -1, dtype=np.int64)
+        for i, single in enumerate(singles):
+            e = single.extent
+            hit = (rows >= e.row) & (rows < e.row_end) & (cols >= e.col) & (cols < e.col_end)
+            count += hit
+            only[hit] = i
+        out = []
+        for row, col, n, i in zip(rows.tolist(), cols.tolist(), count.tolist(), only.tolist(), strict=True):
+            if n == 1:
+                out.append(singles[i].grid.layers[0].name)
+            else:
+                out.append(self._source_of(Window(int(row), int(col), 1, 1)) if n else "")
         return out
 
     def _source_of(self, window: Window) -> str:
