@@ -127,6 +127,19 @@ def _octagon_max(
 
 
 @njit(cache=True, nogil=True)
+def _fill(row, value):  # type: ignore[no-untyped-def]
+    # numba takes a second to compile each slice assignment; a plain loop costs nothing.
+    for c in range(row.size):
+        row[c] = value
+
+
+@njit(cache=True, nogil=True)
+def _copy(source, to):  # type: ignore[no-untyped-def]
+    for c in range(to.size):
+        to[c] = source[c]
+
+
+@njit(cache=True, nogil=True)
 def _double(row, length):  # type: ignore[no-untyped-def]
     """Replace ``row[c]`` by the highest of ``row[c : c + length]``; the last ones are left partial."""
     step = 1
@@ -147,13 +160,13 @@ def _along_rows(elev_mm, sign, length, out):  # type: ignore[no-untyped-def]
     half = length // 2
     buffer = np.empty(cols + 2 * half, np.int32)
     for r in range(rows):
-        buffer[:half] = -_TOP
-        buffer[half + cols :] = -_TOP
+        _fill(buffer[:half], -_TOP)
+        _fill(buffer[half + cols :], -_TOP)
         line, part = elev_mm[r], buffer[half : half + cols]
         for c in range(cols):
             part[c] = np.int32(sign * line[c]) if line[c] != _NODATA else -_TOP
         _double(buffer, length)
-        out[r] = buffer[:cols]
+        _copy(buffer, out[r])
 
 
 @njit(cache=True, nogil=True)
@@ -171,19 +184,19 @@ def _across_rows(cells, half, lean, out):  # type: ignore[no-untyped-def]
     tails = np.empty((length, lanes), np.int32)
     head = np.empty(lanes, np.int32)
     for first in range(-half, rows - half, length):
-        head[:] = -_TOP
+        _fill(head, -_TOP)
         for j in range(length - 1, -1, -1):
             tail, before = tails[j], head if j == length - 1 else tails[j + 1]
             r = first + j
             if 0 <= r < rows:
                 start = zero - lean * j
-                tail[:start] = before[:start]
-                tail[start + cols :] = before[start + cols :]
+                _copy(before, tail[:start])
+                _copy(before[start + cols :], tail[start + cols :])
                 part, old, line = tail[start : start + cols], before[start : start + cols], cells[r]
                 for c in range(cols):
                     part[c] = max(old[c], line[c])
             else:
-                tail[:] = before
+                _copy(before, tail)
         for j in range(length):
             r = first + length + j - 1
             if j > 0 and r < rows:
@@ -227,13 +240,13 @@ def _disc(elev_mm, half, out):  # type: ignore[no-untyped-def]
     top, bottom = np.empty(_CHUNK, np.int32), np.empty(_CHUNK, np.int32)
     for start in range(0, cols, _CHUNK):
         n = min(_CHUNK, cols - start)
-        high[:] = -_TOP
-        low[:] = _TOP
+        _fill(high.reshape(high.size), -_TOP)
+        _fill(low.reshape(low.size), _TOP)
         for r in range(-reach, rows):
             new = r + reach
             slot = new % size
-            row_high[:] = -_TOP
-            row_low[:] = _TOP
+            _fill(row_high, -_TOP)
+            _fill(row_low, _TOP)
             if new < rows:
                 left = max(0, start - reach)
                 right = min(cols, start + n + reach)
@@ -268,8 +281,8 @@ def _disc(elev_mm, half, out):  # type: ignore[no-untyped-def]
                     to_low[c] = min(nb[c], fb[c])
             if r < 0:
                 continue
-            top[:] = -_TOP
-            bottom[:] = _TOP
+            _fill(top, -_TOP)
+            _fill(bottom, _TOP)
             for dy in range(half.size):
                 k, up, down = which[dy], (r - dy) % size, (r + dy) % size
                 ha, hb = high[k, up, :n], high[k, down, :n]
