@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from reefscan.review.compare import Change
+    from reefscan.review.opened import OpenedRun
 
 
 def command(
@@ -86,24 +90,20 @@ def _plain(text: str) -> str:
     return escape("".join(ch if ch.isprintable() else " " for ch in text))
 
 
-def _draw(out: Path, changes: object, opened: object, title: str) -> None:
+def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> None:
     from reefscan.errors import InputError
     from reefscan.io.whole import write_whole
     from reefscan.render.changes import draw_changes
     from reefscan.render.map import FORMATS
-    from reefscan.review.compare import Change
     from reefscan.review.ground import overview_of_all
-    from reefscan.review.opened import OpenedRun
 
-    assert isinstance(opened, OpenedRun) and isinstance(changes, list)
     fmt = out.suffix.lower().lstrip(".")
     if fmt not in FORMATS:
         raise InputError(f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .png, .pdf or .svg")
     ground = overview_of_all(opened.sources, most=1600)
-    rows = [vars(c) for c in changes if isinstance(c, Change)]
     data = draw_changes(
         ground.elev,
-        rows,
+        [vars(c) for c in changes],
         west_m=ground.west_m,
         north_m=ground.north_m,
         cell_m=ground.cell_m,

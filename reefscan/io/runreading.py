@@ -20,14 +20,8 @@ _STAYS = ("size", "header")
 
 def input_paths(info: Mapping[str, Any]) -> list[str]:
     """Paths of the grids named in ``run.json``, in order."""
-    inputs = info.get("grids") or info.get("inputs")
-    listed = inputs.get("paths", inputs.get("files", [])) if isinstance(inputs, Mapping) else inputs or []
-    out: list[str] = []
-    for item in listed:
-        path = item if isinstance(item, str) else item.get("path") if isinstance(item, Mapping) else None
-        if isinstance(path, str) and path not in out:
-            out.append(path)
-    return out
+    listed = info.get("grids")
+    return [path for path in listed if isinstance(path, str)] if isinstance(listed, list) else []
 
 
 def open_run_grids(run: RunFolder) -> list[GridSource]:
@@ -58,9 +52,19 @@ def open_run_grids(run: RunFolder) -> list[GridSource]:
         positive=info.get("positive") if info.get("positive") in ("up", "down") else None,
         datum_shift_m=float(info.get("datum_shift_m") or 0.0),
         bbox=info.get("bbox"),
+        area=_area(info.get("area")),
     )
     _check(run, [s.fingerprint() for s in sources])
     return list(sources)
+
+
+def _area(path: Any) -> Any:
+    """The outline the run was cut to, if its file is still there; a picture without it is only wider."""
+    if not isinstance(path, str) or not Path(path).exists():
+        return None
+    from reefscan.io.areas import read_area
+
+    return read_area(path)
 
 
 def _find(path: str, folder: Path) -> Path | str | None:

@@ -35,6 +35,17 @@ def scale_bar(ax: Axes, *, west: float, south: float, width: float, height: floa
     """Two-part bar in metres at the lower left, with its length in words."""
     length = nice_length(width * 0.22)
     x, y, tall = west + width * 0.03, south + height * 0.035, height * 0.009
+    ax.add_patch(
+        Rectangle(
+            (x - width * 0.012, y - tall * 1.6),
+            length + width * 0.024,
+            tall * 2.6 + height * 0.036,
+            facecolor=PAPER,
+            alpha=0.85,
+            linewidth=0,
+            zorder=29,
+        )
+    )
     for part, colour in ((0, INK), (1, PAPER)):
         ax.add_patch(
             Rectangle(

@@ -20,12 +20,16 @@ from pyproj import CRS, Proj, Transformer
 
 from reefscan.errors import InputError
 from reefscan.render import furniture
+from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths, kind_of, score_rgb
 from reefscan.render.shade import Floats, choose_stretch, shaded_relief, thin
 
 FORMATS = ("png", "pdf", "svg")
 PANEL_IN = 2.55
 MARGIN_IN = 0.32
+MOST_FEATURES = 150
+"""Beside those of listed sites; the longest. A rough shore has thousands of short ones."""
+
 MOST_MARKS = 1500
 """More marks than this are a smear at any print size; the best-ranked are drawn."""
 
@@ -98,7 +102,9 @@ def draw_map(
         deepest = _ground(
             ax, elev, box=box, cell_m=cell_m, band_m=depth_band_m, unit=unit, most=int(long_side_in * dpi)
         )
-        _features(ax, features, crs)
+        listed = set(candidates["feature_id"].astype(str)) if "feature_id" in candidates else set()
+        drawn, left_out = drawn_features(features, listed=listed, band_m=depth_band_m, most=MOST_FEATURES)
+        _features(ax, drawn, crs)
         shown = _sites(ax, candidates, box=box, crs=crs, inches=figure.get_size_inches()[0] - PANEL_IN)
         to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
         _furnish(ax, box, crs, to_lonlat)
@@ -115,13 +121,18 @@ def draw_map(
             band_m=depth_band_m,
             deepest_m=deepest,
             unit=unit,
-            thinned="No site was found."
-            if total == 0
-            else f"{shown} of {total} sites drawn, best first; numbers where they fit."
-            if shown < total
-            else f"{total} sites; numbers where they fit.",
+            thinned=_said(shown, total, left_out),
         )
         return _write(figure, fmt, dpi)
+
+
+def _said(shown: int, total: int, left_out: int) -> str:
+    """What the map leaves out, in words."""
+    if total == 0:
+        return "No site was found."
+    words = f"{shown} of {total} sites drawn, best first" if shown < total else f"{total} sites"
+    words += "; numbers where they fit."
+    return words + (f" {left_out} short features are not drawn." if left_out else "")
 
 
 def _sheet(box: Box, long_side_in: float) -> tuple[Figure, Axes, Axes]:

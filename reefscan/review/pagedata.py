@@ -20,6 +20,7 @@ from pyproj import CRS, Transformer
 
 from reefscan.model import GridSource
 from reefscan.recipe import TERM_NOTES, Recipe
+from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import CAUTION, KINDS, contour_depths
 from reefscan.render.shade import choose_stretch, shaded_relief
 from reefscan.review.ground import Ground, overview_of_all, profile
@@ -30,6 +31,7 @@ PICTURE_PX = 2000
 PROFILE_HALF_M = 80.0
 PROFILE_COUNT = 81
 MOST_PROFILES = 2000
+MOST_FEATURES = 300
 LATTICE = 17
 
 NUMBERS = {
@@ -232,6 +234,11 @@ def page_data(
         notes.append(
             f"Profiles are stored for the best {MOST_PROFILES} of {len(table)} sites, to keep the file small."
         )
+    listed = set(table["feature_id"].astype(str).head(200)) if "feature_id" in table else set()
+    band = (recipe.find.depth_min_m, recipe.find.depth_max_m)
+    drawn, left_out = drawn_features(features, listed=listed, band_m=band, most=MOST_FEATURES)
+    if left_out:
+        notes.append(f"{left_out} short features are not drawn.")
     rows, cols = ground.elev.shape
     return {
         "schema": "reefscan-page/1",
@@ -251,7 +258,7 @@ def page_data(
             "deepest_m": round(deepest, 1),
         },
         "contours": contours(ground, deepest_m=min(deepest, recipe.depth_band[1] * 3)),
-        "features": feature_lines(features, ground),
+        "features": feature_lines(drawn, ground),
         "lattice": lattice(ground),
         "kinds": {
             k.name: {"words": k.words, "outline": [list(p) for p in k.outline], "dash": list(k.line)}

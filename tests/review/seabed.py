@@ -141,6 +141,6 @@ def write_run(
         run.write_recipe(recipe)
         run.write_listed(listing.sites)
         prints = [s.fingerprint() for s in open_grids([str(grid)], positive="up")]
-        run.finish("done", inputs=[{"path": str(grid)}], sheets=prints, positive="up", depth_unit="m",
+        run.finish("done", grids=[str(grid)], sheets=prints, positive="up", depth_unit="m",
                    limits=["4 m cells: the smallest trough that shows is 16 m across."], **facts)  # fmt: skip
     return folder

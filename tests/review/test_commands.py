@@ -245,7 +245,7 @@ def test_a_grid_that_is_gone_or_changed_is_named_in_one_line(
 ) -> None:
     shutil.copytree(invented / "coast", tmp_path / "coast")
     info = json.loads((tmp_path / "coast" / "run.json").read_text())
-    info["inputs"] = [{"path": str(tmp_path / "gone" / "no.tif")}]
+    info["grids"] = [str(tmp_path / "gone" / "no.tif")]
     (tmp_path / "coast" / "run.json").write_text(json.dumps(info))
     assert (
         run(
@@ -264,7 +264,7 @@ def test_a_grid_that_is_gone_or_changed_is_named_in_one_line(
     profile["width"] -= 10
     with rasterio.open(tmp_path / "coast.tif", "w", **profile) as new:
         new.write(data[:, :-10], 1)
-    info["inputs"] = [{"path": str(tmp_path / "coast.tif")}]
+    info["grids"] = [str(tmp_path / "coast.tif")]
     (tmp_path / "coast" / "run.json").write_text(json.dumps(info))
     assert (
         run(

@@ -15,7 +15,7 @@ List.start = function () {
   }
   const kinds = [...new Set(App.table.columns.kind)].sort();
   for (const k of kinds) document.getElementById("kind").append(make("option", { value: k }, k));
-  for (const id of ["find", "kind", "scope"]) document.getElementById(id).addEventListener("input", () => { List.rows = 100; List.fill(); });
+  for (const id of ["find", "kind", "scope"]) for (const event of ["input", "change"]) document.getElementById(id).addEventListener(event, () => { List.rows = 100; List.fill(); });
   document.getElementById("more").onclick = () => { List.rows += 200; List.fill(); };
 };
 List.value = function (i, key) {

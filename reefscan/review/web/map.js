@@ -119,7 +119,7 @@ SeaMap.ground = function (g, view, night) {
   const { x, y, scale, w, h } = view, pic = App.data.picture;
   g.fillStyle = night ? "#0a0201" : "#e8e8e4";
   g.fillRect(0, 0, w, h);
-  g.imageSmoothingEnabled = scale < 4;
+  g.imageSmoothingEnabled = true; g.imageSmoothingQuality = "high";
   g.drawImage(document.getElementById("picture"), -x * scale, -y * scale, pic.width * scale, pic.height * scale);
   g.lineWidth = 0.6;
   g.strokeStyle = "rgba(20,32,43,.5)";
@@ -169,7 +169,7 @@ SeaMap.draw = function () {
     for (let i = 0; i < Math.min(App.table.n, 8000); i++) g.fillRect((cols.px[i] - view.x) * view.scale - 1, (cols.py[i] - view.y) * view.scale - 1, 2, 2);
   }
   SeaMap.marks = App.marks(SeaMap.most);
-  const radius = SeaMap.marks.length > 300 ? 5 : 7.5, taken = [];
+  const radius = SeaMap.marks.length > 300 ? 5 : w < 500 ? 6 : 7.5, taken = [];
   for (const m of [...SeaMap.marks].reverse()) {
     const x = (m.px - view.x) * view.scale, y = (m.py - view.y) * view.scale;
     if (x < -20 || y < -20 || x > w + 20 || y > h + 20) continue;

@@ -1,0 +1,405 @@
+"""The page in use: clicking, dragging, typing, keys, storage forbidden, hostile names, phone, night, speed, size."""
+
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import jsonschema
+import numpy as np
+import pandas as pd
+import pytest
+from chromium import start, wait_ready
+from seabed import HOSTILE, ArraySource, seabed, sites
+
+from reefscan.listing import list_sites
+from reefscan.recipe import Recipe, load_recipe
+from reefscan.review.page import compose_page
+from reefscan.review.pagedata import page_data
+from reefscan.review.picks import load_picks, schema_text
+
+selenium = pytest.importorskip("selenium")
+from selenium.webdriver.common.action_chains import ActionChains  # noqa: E402
+from selenium.webdriver.common.keys import Keys  # noqa: E402
+from selenium.webdriver.support.ui import Select  # noqa: E402
+
+SOURCE = ArraySource(seabed())
+
+
+def page_of(table: pd.DataFrame, *, run_name: str = "invented", source: ArraySource = SOURCE) -> bytes:
+    return compose_page(
+        page_data(
+            table,
+            recipe=Recipe.default(),
+            sources=[source],
+            features={},
+            run_name=run_name,
+            limits="4 m cells.",
+        )
+    )
+
+
+@pytest.fixture(scope="module")
+def table() -> pd.DataFrame:
+    return sites(SOURCE, 300)
+
+
+@pytest.fixture
+def page(show: Callable[[bytes], Any], table: pd.DataFrame) -> Any:
+    driver = show(page_of(table))
+    driver.execute_script("try { localStorage.clear() } catch {}")
+    driver.refresh()
+    wait_ready(driver)
+    return driver
+
+
+def settle(driver: Any) -> None:
+    driver.execute_async_script(
+        "const f = arguments[0]; requestAnimationFrame(() => requestAnimationFrame(() => f()))"
+    )
+
+
+def rows(driver: Any) -> list[tuple[str, str]]:
+    """Id and printed score of each row of the list."""
+    got = driver.execute_script(
+        "return [...document.querySelectorAll('#list tbody tr')].map(r => [r.dataset.id, r.querySelector('.score').textContent])"
+    )
+    return [(i, s) for i, s in got]
+
+
+def wanted(table: pd.DataFrame, recipe: Recipe) -> list[tuple[str, str]]:
+    return [(s["id"], f"{s['score']:.1f}") for s in list_sites(table, recipe).sites]
+
+
+def set_number(driver: Any, identity: str, value: str) -> None:
+    box = driver.find_element("id", identity)
+    box.send_keys(Keys.CONTROL + "a")
+    box.send_keys(value, Keys.TAB)
+    settle(driver)
+
+
+def test_the_list_is_the_one_that_python_prints(page: Any, table: pd.DataFrame) -> None:
+    assert rows(page) == wanted(table, Recipe.default())
+
+
+def test_typed_depths_heights_weights_and_spacing_give_pythons_list_and_the_saved_recipe_too(
+    page: Any, table: pd.DataFrame
+) -> None:
+    page.find_element("id", "tab-recipe").click()
+    for identity, value in (("n-depth-min", "6.5"), ("n-depth-max", "18"), ("n-height_ledge", "1.3"), ("n-w-floor", "2.5"),
+                            ("n-spacing", "120"), ("n-top", "25")):  # fmt: skip
+        set_number(page, identity, value)
+    page.find_element("id", "saverecipe").click()
+    saved = load_recipe(page.execute_script("return window.lastDownload.text"))
+    depth = saved.score.terms["depth"]
+    assert (depth.a, depth.b, depth.c, depth.d) == (6.5, 6.5, 18, 18)
+    assert saved.rank.spacing_m == 120
+    assert saved.score.terms["floor"].weight == 2.5
+    got = rows(page)
+    assert got == wanted(table, saved)
+    assert len(got) == 25
+    assert got != wanted(table, Recipe.default())[:25]
+
+
+def test_dragging_a_slider_changes_the_list_as_python_would(page: Any, table: pd.DataFrame) -> None:
+    page.find_element("id", "tab-recipe").click()
+    slider = page.find_element("id", "r-depth-max")
+    ActionChains(page).click_and_hold(slider).move_by_offset(40, 0).release().perform()
+    settle(page)
+    saved = load_recipe(page.execute_script("return Reef.toml(App.recipe)"))
+    assert saved != Recipe.default()
+    assert rows(page) == wanted(table, saved)
+    assert (
+        float(page.find_element("id", "n-depth-max").get_attribute("value")) == saved.score.terms["depth"].d
+    )
+
+
+def test_a_depth_outside_what_was_searched_is_refused_with_scan_again(page: Any, table: pd.DataFrame) -> None:
+    page.find_element("id", "tab-recipe").click()
+    set_number(page, "n-depth-max", "55")
+    assert "scan again" in page.find_element("id", "status").text
+    assert rows(page) == wanted(table, Recipe.default())
+
+
+def test_picks_are_kept_over_a_reload_saved_by_schema_and_loaded_again(
+    page: Any, table: pd.DataFrame, tmp_path: Path
+) -> None:
+    first, second = rows(page)[0][0], rows(page)[1][0]
+    page.find_elements("css selector", "#list button.site")[0].click()
+    page.find_element("css selector", '#card [data-pick="keep"]').click()
+    page.find_element("css selector", "#card textarea").send_keys("mind the kelp <b>", Keys.TAB)
+    page.find_element("id", "tab-sites").click()
+    page.find_elements("css selector", "#list button.site")[1].click()
+    page.find_element("css selector", '#card [data-pick="drop"]').click()
+    page.refresh()
+    wait_ready(page)
+    page.find_element("id", "tab-picks").click()
+    page.find_element("id", "savepicks").click()
+    text = page.execute_script("return window.lastDownload.text")
+    jsonschema.Draft202012Validator(json.loads(schema_text())).validate(json.loads(text))
+    picks = load_picks(text)
+    assert picks.by_id[first].state == "keep"
+    assert picks.by_id[first].note == "mind the kelp <b>"
+    assert picks.by_id[second].state == "drop"
+    page.execute_script("localStorage.clear()")
+    page.refresh()
+    wait_ready(page)
+    (tmp_path / "picks.json").write_text(text, encoding="utf-8")
+    page.find_element("id", "tab-picks").click()
+    page.find_element("css selector", "#picks input[type=file]").send_keys(str(tmp_path / "picks.json"))
+    settle(page)
+    assert "2 picks loaded" in page.find_element("id", "status").text
+    assert page.execute_script("return Picks.text()") == text
+
+
+@pytest.mark.parametrize(
+    "text", ["{", "[1]", '{"schema":"reefscan-picks/1","picks":[{"id":"a","state":"x","lon":1,"lat":1}]}']
+)
+def test_a_broken_picks_file_is_refused_and_nothing_is_lost(page: Any, tmp_path: Path, text: str) -> None:
+    page.execute_script("Picks.set({id: App.table.columns.id[0], lon: 1, lat: 1}, {state: 'keep'})")
+    before = page.execute_script("return Picks.text()")
+    (tmp_path / "bad.json").write_text(text)
+    page.find_element("id", "tab-picks").click()
+    page.find_element("css selector", "#picks input[type=file]").send_keys(str(tmp_path / "bad.json"))
+    time.sleep(0.2)
+    assert page.find_element("id", "status").text
+    assert page.execute_script("return Picks.text()") == before
+
+
+def test_a_click_on_the_map_opens_the_site_under_it(page: Any) -> None:
+    canvas = page.find_element("id", "map")
+    where = page.execute_script(
+        "const m = SeaMap.marks[3]; return [m.id, (m.px-SeaMap.x)*SeaMap.scale, (m.py-SeaMap.y)*SeaMap.scale]"
+    )
+    size = canvas.size
+    ActionChains(page).move_to_element_with_offset(
+        canvas, where[1] - size["width"] / 2, where[2] - size["height"] / 2
+    ).click().perform()
+    assert page.execute_script("return App.chosen") == where[0]
+    assert page.find_element("id", "card").is_displayed()
+
+
+def test_a_site_set_by_hand_lies_where_the_map_was_pressed(page: Any) -> None:
+    from pyproj import Transformer
+
+    page.find_element("id", "addsite").click()
+    canvas = page.find_element("id", "map")
+    ActionChains(page).move_to_element_with_offset(canvas, 60, 40).click().perform()
+    (pick,) = load_picks(page.execute_script("return Picks.text()")).by_id.values()
+    size = canvas.size
+    px = page.execute_script(
+        "return [SeaMap.x + arguments[0]/SeaMap.scale, SeaMap.y + arguments[1]/SeaMap.scale]",
+        size["width"] / 2 + 60,
+        size["height"] / 2 + 40,
+    )
+    west, _, _, north = SOURCE.sheet.bounds(SOURCE.extent)
+    # the marker's place on screen is off by less than a pixel of the screen
+    at = page.execute_script("const m = SeaMap.marks.find(m => m.id === 'hand-1'); return [m.px, m.py]")
+    x, y = Transformer.from_crs("EPSG:4326", SOURCE.sheet.crs, always_xy=True).transform(pick.lon, pick.lat)
+    np.testing.assert_allclose(at, [(x - west) / 4.0, (north - y) / 4.0], atol=0.01)
+    assert pick.added
+    assert len(px) == 2
+
+
+def test_every_candidates_pixel_and_position_agree_within_a_few_centimetres(
+    page: Any, table: pd.DataFrame
+) -> None:
+    got = np.array(
+        page.execute_script(
+            "return App.table.columns.px.map((x, i) => SeaMap.lonlat(x, App.table.columns.py[i]))"
+        )
+    )
+    np.testing.assert_allclose(got[:, 0], table["lon"], atol=1e-6)
+    np.testing.assert_allclose(got[:, 1], table["lat"], atol=1e-6)
+
+
+def test_everything_is_reached_by_keyboard(page: Any) -> None:
+    reached = set()
+    body = page.find_element("tag name", "body")
+    body.send_keys(Keys.TAB)
+    for _ in range(40):
+        reached.add(
+            page.execute_script("return document.activeElement.id || document.activeElement.className")
+        )
+        page.switch_to.active_element.send_keys(Keys.TAB)
+    assert {
+        "unit",
+        "night",
+        "map",
+        "zin",
+        "zout",
+        "zall",
+        "addsite",
+        "every",
+        "tab-sites",
+        "find",
+        "kind",
+        "scope",
+        "site",
+    } <= reached
+    page.execute_script("document.getElementById('tab-sites').focus()")
+    page.switch_to.active_element.send_keys(Keys.ARROW_RIGHT)
+    assert page.find_element("id", "card").is_displayed()
+    page.execute_script("document.getElementById('map').focus()")
+    canvas = page.find_element("id", "map")
+    canvas.send_keys("n")
+    canvas.send_keys("n")
+    assert page.execute_script("return App.rankOf[App.rowOf.get(App.chosen)]") == 2
+    x = page.execute_script("return SeaMap.x")
+    canvas.send_keys(Keys.ARROW_RIGHT)
+    assert page.execute_script("return SeaMap.x") > x
+
+
+def test_every_control_has_a_name_for_a_reader_of_screens(page: Any) -> None:
+    page.execute_script("App.choose(App.table.columns.id[App.order[0]])")
+    nameless = page.execute_script(
+        """return [...document.querySelectorAll('button, input, select, textarea, canvas, svg[role=img]')].filter(e => {
+          const label = e.closest('label') || (e.id && document.querySelector('label[for="' + e.id + '"]'));
+          return !(e.getAttribute('aria-label') || e.getAttribute('aria-hidden') || (e.textContent || '').trim() || label);
+        }).map(e => e.outerHTML.slice(0, 120))"""
+    )
+    assert nameless == []
+
+
+@pytest.mark.parametrize("night", [False, True])
+def test_text_has_the_contrast_of_wcag_aa(page: Any, night: bool) -> None:
+    # WCAG 2.1, 1.4.3: 4.5:1; relative luminance as defined there
+    if night:
+        page.find_element("id", "night").click()
+    page.execute_script("App.choose(App.table.columns.id[App.order[0]])")
+    pairs = page.execute_script(
+        """const out = [];
+        for (const e of document.querySelectorAll('body *')) {
+          if (![...e.childNodes].some(n => n.nodeType === 3 && n.textContent.trim()) || !e.offsetParent || e.closest('svg')) continue;
+          let b = e, back = 'rgba(0, 0, 0, 0)';
+          while (b && back === 'rgba(0, 0, 0, 0)') { back = getComputedStyle(b).backgroundColor; b = b.parentElement; }
+          out.push([getComputedStyle(e).color, back, e.tagName]);
+        } return out"""
+    )
+
+    def luminance(colour: str) -> float:
+        rgb = [float(v) / 255 for v in colour[colour.index("(") + 1 : -1].split(",")[:3]]
+        line = [c / 12.92 if c <= 0.03928 else ((c + 0.055) / 1.055) ** 2.4 for c in rgb]
+        return 0.2126 * line[0] + 0.7152 * line[1] + 0.0722 * line[2]
+
+    assert len(pairs) > 50
+    for front, back, tag in pairs:
+        high, low = sorted((luminance(front), luminance(back)), reverse=True)
+        assert (high + 0.05) / (low + 0.05) >= 4.5, (front, back, tag)
+
+
+def test_the_night_view_lights_red_alone(page: Any, tmp_path: Path) -> None:
+    from PIL import Image
+
+    page.find_element("id", "night").click()
+    page.execute_script("App.choose(App.table.columns.id[App.order[0]])")
+    settle(page)
+    page.save_screenshot(str(tmp_path / "night.png"))
+    rgb = np.asarray(Image.open(tmp_path / "night.png").convert("RGB")).astype(int)
+    lit = rgb.max(axis=2) > 60
+    assert lit.mean() > 0.01
+    assert (rgb[..., 0] >= rgb[..., 1:].max(axis=2) - 3)[lit].mean() > 0.995
+    assert rgb[..., 1:].max(axis=2).mean() < 20
+
+
+def test_a_phone_in_portrait_never_scrolls_sideways(page: Any) -> None:
+    page.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": 375, "height": 740, "deviceScaleFactor": 2, "mobile": True},
+    )
+    try:
+        for tab in ("sites", "card", "recipe", "picks"):
+            page.execute_script("App.choose(App.table.columns.id[App.order[0]]); App.tab(arguments[0])", tab)
+            assert page.execute_script("return document.documentElement.scrollWidth") <= 375, tab
+    finally:
+        page.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+
+def test_units_are_by_choice(page: Any, table: pd.DataFrame) -> None:
+    first = table.set_index("id").loc[rows(page)[0][0], "depth_m"]
+    for unit, metres, digits in (("ft", 0.3048, 0), ("fathom", 1.8288, 1), ("m", 1.0, 1)):
+        Select(page.find_element("id", "unit")).select_by_value(unit)
+        cell = page.find_element("css selector", "#list tbody tr td:nth-child(4)").text
+        assert cell.split()[1] == unit
+        assert float(cell.split()[0]) == pytest.approx(first / metres, abs=0.51 * 10**-digits)
+
+
+def test_hostile_names_are_text_and_nothing_more(show: Callable[[bytes], Any], table: pd.DataFrame) -> None:
+    driver = show(page_of(table, run_name=HOSTILE))
+    driver.execute_script("App.choose(arguments[0])", HOSTILE)
+    settle(driver)
+    assert "pwned" not in driver.title.replace("document.title='pwned'", "")
+    assert driver.execute_script("return document.querySelectorAll('img').length") == 1
+    assert HOSTILE.split("\u2028")[0] in driver.find_element("css selector", "#card h2").text
+
+
+def test_a_run_without_sites_says_so(show: Callable[[bytes], Any], table: pd.DataFrame) -> None:
+    driver = show(page_of(table.head(0)))
+    assert "found no site" in driver.find_element("id", "count").text
+    for tab in ("card", "recipe", "picks"):
+        driver.find_element("id", f"tab-{tab}").click()
+    assert "found no site" in driver.execute_script("return document.getElementById('card').textContent")
+    assert [e for e in driver.get_log("browser") if e["level"] == "SEVERE"] == []
+
+
+def test_storage_forbidden_costs_nothing_but_memory(tmp_path: Path, table: pd.DataFrame) -> None:
+    driver = start(tmp_path / "profile", "--disable-local-storage", "--disable-databases")
+    try:
+        body = page_of(table).replace(
+            b'<script>\n"use strict";',
+            b"<script>Object.defineProperty(window, 'localStorage', { get() { throw new DOMException('denied', 'SecurityError'); } });\n\"use strict\";",
+            1,
+        )
+        (tmp_path / "page.html").write_bytes(body)
+        driver.get((tmp_path / "page.html").as_uri())
+        wait_ready(driver)
+        driver.execute_script("Picks.set({id: App.table.columns.id[0], lon: 1, lat: 1}, {state: 'keep'})")
+        driver.find_element("id", "tab-picks").click()
+        assert "save the file" in driver.find_element("id", "picks").text
+        driver.find_element("id", "savepicks").click()
+        assert len(load_picks(driver.execute_script("return window.lastDownload.text")).by_id) == 1
+    finally:
+        driver.quit()
+
+
+def test_five_thousand_sites_follow_in_under_200_ms(show: Callable[[bytes], Any]) -> None:
+    driver = show(page_of(sites(SOURCE, 5000)))
+    times = driver.execute_script(
+        """const out = []; for (let k = 0; k < 15; k++) { App.recipe.score.terms.floor.weight = 0.5 + k / 10;
+        App.recipe.rank.top = 5000; App.recipe.rank.spacing_m = 5; App.update(); SeaMap.draw(); out.push(App.lastMs); } return out"""
+    )
+    assert sorted(times)[len(times) // 2] < 200
+
+
+def test_a_large_map_with_500_sites_is_under_8_mb_and_opens_in_under_3_s(
+    show: Callable[[bytes], Any],
+) -> None:
+    big = ArraySource(seabed(2000, 2000))
+    page = page_of(sites(big, 500), source=big)
+    assert len(page) < 8_000_000
+    begun = time.monotonic()
+    driver = show(page)
+    driver.execute_async_script(
+        "const f = arguments[0]; document.getElementById('picture').decode().then(() => requestAnimationFrame(() => f()))"
+    )
+    assert time.monotonic() - begun < 3
+    assert (
+        driver.execute_script(
+            "return performance.getEntriesByType('resource').filter(r => r.name.startsWith('http')).length"
+        )
+        == 0
+    )
+
+
+def test_fifty_thousand_candidates_are_searched_and_the_map_is_thinned(show: Callable[[bytes], Any]) -> None:
+    page = page_of(sites(SOURCE, 50_000))
+    assert len(page) < 8_000_000
+    driver = show(page)
+    driver.execute_script("App.recipe.rank.top = 50000; App.recipe.rank.spacing_m = 0; App.update()")
+    assert "The map draws the best 1500" in driver.find_element("id", "count").text
+    driver.find_element("id", "find").send_keys("number 49999:")
+    Select(driver.find_element("id", "scope")).select_by_value("all")
+    assert len(rows(driver)) == 1
