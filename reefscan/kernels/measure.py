@@ -448,16 +448,23 @@ def measure_stations(
     """
     out = np.full((rows.shape[0], N_FIELDS), np.nan)
     scratch = np.empty(8 * int(max(radius_cells, ground_cells)) + 64)
+    half = int(max(1.6 * radius_cells + 12, 2.25 * radius_cells + ground_cells + 10)) + 2
     for i in range(rows.shape[0]):
         line = out[i]
         line[13] = 0.0
-        r, c = float(rows[i]), float(cols[i])
+        # Each station is measured in a patch with itself at the same place, and its position told in whole
+        # 1/4096 cells: fractions of a cell would else be rounded differently for every cut of the grid.
+        top, left = max(0, rows[i] - half), max(0, cols[i] - half)
+        patch = elev_mm[top : rows[i] + half + 1, left : cols[i] + half + 1]
+        r, c = float(rows[i] - top), float(cols[i] - left)
         if kind == 0:
-            _trough(elev_mm, r, c, radius_cells, cell_m, noise_m[i], scratch, line)
+            _trough(patch, r, c, radius_cells, cell_m, noise_m[i], scratch, line)
         elif kind == 1:
-            _ledge(elev_mm, r, c, radius_cells, ground_cells, cell_m, noise_m[i], scratch, line)
+            _ledge(patch, r, c, radius_cells, ground_cells, cell_m, noise_m[i], scratch, line)
         else:
-            _rise(elev_mm, r, c, radius_cells, cell_m, noise_m[i], scratch, line)
+            _rise(patch, r, c, radius_cells, cell_m, noise_m[i], scratch, line)
+        line[0] = rows[i] + np.rint((line[0] - r) * 4096.0) / 4096.0
+        line[1] = cols[i] + np.rint((line[1] - c) * 4096.0) / 4096.0
     return out
 
 
