@@ -61,7 +61,9 @@ def tiles(path: Path) -> Path:
 
 def ascii_grid(path: Path) -> Path:
     z = cells()
-    head = f"ncols {z.shape[1]}\nnrows {z.shape[0]}\nxllcorner {WEST}\nyllcorner {NORTH - CELL * z.shape[0]}\n"
+    head = (
+        f"ncols {z.shape[1]}\nnrows {z.shape[0]}\nxllcorner {WEST}\nyllcorner {NORTH - CELL * z.shape[0]}\n"
+    )
     body = "\n".join(" ".join(f"{v:.2f}" for v in row) for row in z)
     (path / "a.asc").write_text(f"{head}cellsize {CELL}\nNODATA_value -9999\n{body}\n")
     (path / "a.prj").write_text(rasterio.crs.CRS.from_string(CRS).to_wkt())
@@ -225,7 +227,10 @@ def test_any_window_reads_the_same_bits(
     wide = sheet.extent.grow(60)
     whole = sheet.read(wide).elev_mm
     for _ in range(40):
-        row, col = int(rng.integers(wide.row, wide.row_end - 1)), int(rng.integers(wide.col, wide.col_end - 1))
+        row, col = (
+            int(rng.integers(wide.row, wide.row_end - 1)),
+            int(rng.integers(wide.col, wide.col_end - 1)),
+        )
         window = Window(row, col, int(rng.integers(1, 200)), int(rng.integers(1, 200))).intersect(wide)
         np.testing.assert_array_equal(sheet.read(window).elev_mm, whole[window.slices_in(wide)])
 
