@@ -25,7 +25,7 @@ from matplotlib.patheffects import AbstractPathEffect, withStroke
 from reefscan.errors import InputError
 from reefscan.render.furniture import nice_length, plain
 from reefscan.render.marks import CAUTION, UNIT_METRES, contour_depths, kind_of, show_depth
-from reefscan.render.shade import Floats, choose_stretch, hillshade
+from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
 ROPE_PER_DEPTH = 1.5  # FAO training manual on traps and pots (2001), ch. 8: 1.5 to 2 times the depth
@@ -251,8 +251,10 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
     flat = float(np.nanmedian(light))
     grey = np.clip(0.82 + (light - flat) * 0.9, 0.3, 1.0)
     grey = np.where(patch >= 0, 0.55, grey)
+    row, col = np.ogrid[:rows, :cols]
+    grey = np.where(np.isfinite(patch), grey, np.where((row + col) % 6 == 0, 0.75, 1.0))
     ax.imshow(
-        np.where(np.isfinite(grey), grey, 1.0),
+        grey,
         cmap="gray",
         vmin=0,
         vmax=1,
@@ -265,7 +267,9 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
     low, high = -float(np.nanmax(patch)), -float(np.nanmin(patch))
     levels = [d for d in contour_depths(max(high, 0.5), unit, most=16) if low < d < high]
     if levels:
-        lines = ax.contour(x, y, np.ma.masked_invalid(-patch), levels=levels, colors="black", linewidths=0.7)
+        lines = ax.contour(
+            x, y, np.ma.masked_invalid(-smoothed(patch)), levels=levels, colors="black", linewidths=0.7
+        )
         names = {d: f"{d / UNIT_METRES[unit]:g}" for d in levels}
         for text in ax.clabel(lines, fmt=names, fontsize=7.5):
             text.set_path_effects(HALO)

@@ -22,7 +22,7 @@ from reefscan.errors import InputError
 from reefscan.render import furniture
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths, kind_of, score_rgb
-from reefscan.render.shade import Floats, choose_stretch, shaded_relief, thin
+from reefscan.render.shade import Floats, choose_stretch, shaded_relief, smoothed, thin
 
 FORMATS = ("png", "pdf", "svg")
 PANEL_IN = 2.55
@@ -189,7 +189,7 @@ def _ground(
     if min(small.shape) >= 3:
         x = bounds[0] + (np.arange(small.shape[1]) + 0.5) * step
         y = bounds[3] - (np.arange(small.shape[0]) + 0.5) * step
-        calm = _smoothed(small)
+        calm = smoothed(small)
         levels = [-d for d in reversed(contour_depths(min(deepest, band_m[1] * 3), unit))]
         low, high = float(np.nanmin(calm)) if wet.size else 0.0, float(np.nanmax(calm)) if wet.size else 0.0
         levels = [v for v in levels if low < v < high]
@@ -211,18 +211,6 @@ def _ground(
         if low < 0 < high:
             ax.contour(x, y, np.ma.masked_invalid(small), levels=[0.0], colors=INK, linewidths=0.9, zorder=4)
     return deepest
-
-
-def _smoothed(elev: Floats) -> Floats:
-    """Mean over 3 x 3 known cells: contours of a noisy survey as a cartographer would draw them."""
-    known = np.isfinite(elev)
-    total = np.pad(np.where(known, elev, 0.0), 1)
-    count = np.pad(known.astype(float), 1)
-    rows, cols = elev.shape
-    shifts = [(slice(r, r + rows), slice(c, c + cols)) for r in range(3) for c in range(3)]
-    number = sum(count[s] for s in shifts)
-    mean = sum(total[s] for s in shifts) / np.maximum(number, 1)
-    return np.where(known, mean, np.nan)
 
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:

@@ -30,6 +30,9 @@ LAND = ((0.0, (226, 214, 184)), (0.5, (208, 192, 156)), (1.0, (176, 158, 124)))
 UNKNOWN = (240, 240, 238)
 UNKNOWN_STRIPE = (222, 222, 219)
 
+LAND_SHADE = 0.4
+"""Hills are many times steeper than the seabed the stretch is chosen for; full shade would blacken them."""
+
 LIGHTS = ((315.0, 45.0, 0.5), (270.0, 50.0, 0.25), (0.0, 50.0, 0.25))
 """Azimuth, altitude, share of each light: one light alone hides every ridge that points at it."""
 
@@ -137,7 +140,7 @@ def shaded_relief(
     light = hillshade(elev, cell_m, stretch=stretch)
     flat = sum(share * np.sin(np.radians(alt)) for _, alt, share in LIGHTS)
     change = np.clip((light - flat) / flat, -1.0, 0.35) * 0.85 * strength
-    change = change[..., None]
+    change = np.where(elev >= 0.0, change * LAND_SHADE, change)[..., None]
     rgb = np.where(change < 0, rgb * (1.0 + change), rgb + (255.0 - rgb) * change)
     unknown = ~np.isfinite(elev)
     rows, cols = np.ogrid[: elev.shape[0], : elev.shape[1]]
@@ -164,3 +167,15 @@ def thin(elev: Floats, *, most: int) -> tuple[Floats, int]:
     count = known.sum(axis=(1, 3))
     total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
     return np.where(count > 0, total / np.maximum(count, 1), np.nan), factor
+
+
+def smoothed(elev: Floats) -> Floats:
+    """Mean over 3 x 3 known cells: contours of a noisy survey as a cartographer would draw them."""
+    known = np.isfinite(elev)
+    total = np.pad(np.where(known, elev, 0.0), 1)
+    count = np.pad(known.astype(float), 1)
+    rows, cols = elev.shape
+    shifts = [(slice(r, r + rows), slice(c, c + cols)) for r in range(3) for c in range(3)]
+    number = sum(count[s] for s in shifts)
+    mean = sum(total[s] for s in shifts) / np.maximum(number, 1)
+    return np.where(known, mean, np.nan)
