@@ -20,6 +20,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numba import njit
@@ -172,10 +173,8 @@ def _far_disc(
     if radius == 0.0:
         return _Disc(nothing, nothing, np.zeros(3, np.int64), np.zeros((4, 0)), 0.0)
     side = _block_side(radius)
-    # The disc of the same area as the cells it stands for: a closed disc holds part of its rim twice.
-    blocks = math.sqrt(_count(half_widths) / math.pi) / side
-    reach = math.ceil(blocks + 0.5)
-    weight = _block_weights(blocks, reach)
+    weight, scale = _block_weights(tuple(half_widths.tolist()), side)
+    reach = weight.shape[0] // 2
     # A cell needs the four centres around it: from half a block before the array, one further on
     # each side; sums beyond the array are zero, that is unknown.
     first_row, first_col = (row0 - side // 2) // side - 1, (col0 - side // 2) // side - 1
@@ -191,22 +190,44 @@ def _far_disc(
     edge_weight = weight[edge[:, 0], edge[:, 1]].astype(np.float64)
     half = np.where(has_solid, solid, -1).astype(np.int64)
     sums, counts = np.empty((rows, cols)), np.empty((rows, cols))
-    _disc_sums(block_sums, reach, half, edge, edge_weight, sums)
-    _disc_sums(block_counts, reach, half, edge, edge_weight, counts)
+    _disc_sums(block_sums, reach, half, edge, edge_weight, scale, sums)
+    _disc_sums(block_counts, reach, half, edge, edge_weight, scale, counts)
     place = np.array(
         [side, row0 - (first_row * side + side // 2), col0 - (first_col * side + side // 2)], np.int64
     )
-    return _Disc(sums, counts, place, _cubic(side), float(weight.sum()) / _FULL * side * side)
+    return _Disc(sums, counts, place, _cubic(side), float(_count(half_widths)))
 
 
-def _block_weights(blocks: float, reach: int) -> NDArray[np.int64]:
-    """Part of each block (in 64ths) inside a disc of ``blocks`` radius about a block's centre."""
-    steps = np.arange(-reach, reach + 1)[:, None] + (np.arange(_SUB) + 0.5)[None, :] / _SUB - 0.5
-    square = steps.ravel() ** 2
-    inside = square[:, None] + square[None, :] <= blocks * blocks
-    n = 2 * reach + 1
-    weights: NDArray[np.int64] = inside.reshape(n, _SUB, n, _SUB).sum(axis=(1, 3)).astype(np.int64)
-    return weights
+@lru_cache(maxsize=64)
+def _block_weights(half_widths: tuple[int, ...], side: int) -> tuple[NDArray[np.int64], float]:
+    """Part of each block (in 64ths) in a disc about a block's centre, and what makes them cells again.
+
+    A block on the rim enters with its own mean, though the part inside lies nearer: on a mound that
+    reads too much. So the radius is that of the disc with the same mean squared distance as the cells
+    it stands for, and the sums are scaled to their number: planes and paraboloids come out right.
+    """
+    widths = np.array(half_widths)
+    cells = _count(widths)
+    rows = np.arange(widths.size)
+    moment = (2 * widths + 1) * rows**2 + widths * (widths + 1) * (2 * widths + 1) // 3
+    target = float(2 * moment.sum() - moment[0]) / cells
+    radius = math.sqrt(cells / math.pi) / side
+    reach = math.ceil(radius + 0.5)
+    steps = np.arange(-reach, reach + 1)
+    points = (steps[:, None] + (np.arange(_SUB) + 0.5)[None, :] / _SUB - 0.5).ravel() ** 2
+    square = points[:, None] + points[None, :]
+    distance = (steps[:, None] ** 2 + steps[None, :] ** 2) * side * side + (side * side - 1) / 6.0
+    n = steps.size
+    low, high = radius - 0.5, radius
+    for _ in range(12):
+        middle = (low + high) / 2.0
+        inside = (square <= middle * middle).reshape(n, _SUB, n, _SUB).sum(axis=(1, 3))
+        if float((inside * distance).sum()) / float(inside.sum()) < target:
+            low = middle
+        else:
+            high = middle
+    weights: NDArray[np.int64] = inside.astype(np.int64)
+    return weights, cells / (float(weights.sum()) * side * side)
 
 
 def _cubic(side: int) -> NDArray[np.float64]:
@@ -269,8 +290,8 @@ def _block_sums(elev_mm, side, shift_row, shift_col, sums, counts):  # type: ign
 
 
 @njit(cache=True, nogil=True)
-def _disc_sums(blocks, reach, half, edge, edge_weight, out):  # type: ignore[no-untyped-def]
-    """Weighted sum of blocks around each centre (whole 64ths: exact); ``blocks`` has the margin."""
+def _disc_sums(blocks, reach, half, edge, edge_weight, scale, out):  # type: ignore[no-untyped-def]
+    """Weighted sum of blocks around each centre (whole 64ths: exact), scaled; ``blocks`` has the margin."""
     rows, cols = out.shape
     width = blocks.shape[1]
     prefix = np.zeros((blocks.shape[0], width + 1))
@@ -298,7 +319,7 @@ def _disc_sums(blocks, reach, half, edge, edge_weight, out):  # type: ignore[no-
             for c in range(cols):
                 line[c] += w * source[c]
         for c in range(cols):
-            out[r, c] = line[c] / _FULL
+            out[r, c] = line[c] * scale
 
 
 @njit(cache=True, nogil=True)
