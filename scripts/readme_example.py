@@ -21,14 +21,15 @@ from pathlib import Path
 from PIL import Image
 
 ROOT = Path(__file__).resolve().parent.parent
-COMMAND = "scan data_samples/demo_coast.tif --depth 15ft 60ft --top 6 --out runs/coast"
+COMMAND = "scan data_samples/demo_coast.tif --depth 15ft 60ft --top 60 --out runs/coast"
 RUN = "import sys; from reefscan.cli import main; sys.exit(main())"
+ROWS = 5
 PICTURE_WIDTH = 1100
 PICTURE_LIMIT = 400_000
 
 
 def said(folder: Path) -> str:
-    """What the command prints on standard output, without what differs from machine to machine."""
+    """What the command prints on standard output, cut to the first rows of its table."""
     env = {**os.environ, "NO_COLOR": "1", "PYTHONUTF8": "1"}
     done = subprocess.run(
         [sys.executable, "-c", RUN, *COMMAND.split(), "--quiet"],
@@ -39,10 +40,12 @@ def said(folder: Path) -> str:
         encoding="utf-8",
     )
     lines = []
-    for line in done.stdout.splitlines():
-        shown = "..." if str(folder) in line else line.rstrip()
-        lines.append(shown)
-    return "\n".join(lines).strip()
+    cut = False
+    for line in done.stdout.strip("\n").splitlines():
+        cut = (cut or line.split()[:1] == [str(ROWS + 1)]) and not line.startswith("...")
+        if not cut:
+            lines.append("..." if line.startswith("...") else line.rstrip())
+    return "\n".join(lines)
 
 
 def picture(source: Path, target: Path) -> None:
@@ -50,8 +53,10 @@ def picture(source: Path, target: Path) -> None:
     with Image.open(source) as full:
         height = round(full.height * PICTURE_WIDTH / full.width)
         small = full.convert("RGB").resize((PICTURE_WIDTH, height), Image.Resampling.LANCZOS)
-    for colours in (128, 64, 32):
-        small.quantize(colours, dither=Image.Dither.NONE).save(target, optimize=True)
+    for colours in (256, 192, 128, 64, 32):
+        # The octree keeps rare colours (the sites'), which a median cut gives to the sea.
+        palette = small.quantize(colours, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
+        palette.save(target, optimize=True)
         if target.stat().st_size < PICTURE_LIMIT:
             return
     raise SystemExit(f"{target}: over {PICTURE_LIMIT} bytes even in 32 colours; lower PICTURE_WIDTH")
