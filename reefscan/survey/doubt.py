@@ -16,6 +16,7 @@ from scipy.optimize import isotonic_regression
 from scipy.spatial import cKDTree
 
 from reefscan.survey.blocks import Blocks
+from reefscan.survey.surface import one_thread
 
 Floats = NDArray[np.float64]
 MOST = 6.0
@@ -73,7 +74,8 @@ def roughness(blocks: Blocks, *, radius_m: float, noise_m: float) -> Roughness:
     design = np.stack([ok.astype(float), dx, dy], axis=2)
     normal = np.einsum("nki,nkj->nij", design, design) + 1e-6 * np.eye(3)
     right = np.einsum("nki,nk->ni", design, dz)
-    plane = np.linalg.solve(normal, right[..., None])[..., 0]
+    with one_thread():
+        plane = np.linalg.solve(normal, right[..., None])[..., 0]
     miss = np.where(ok, dz - np.einsum("nki,ni->nk", design, plane), 0.0)
     free = np.maximum(ok.sum(axis=1) - 3, 1)
     value = np.sqrt((miss**2).sum(axis=1) / free)
