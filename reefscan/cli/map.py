@@ -80,6 +80,7 @@ def command(
         fmt=fmt,
         dpi=dpi,
         long_side_in=size,
+        trim=bbox is None,
     )
     write_whole(out, data)
     typer.echo(str(out))

@@ -183,7 +183,7 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
     frame.text(0.02, 0.185, "   ".join(facts), fontsize=9.5, weight="bold", va="top")
     flags = site.get("flags")
     warned = (
-        "Mind: " + "; ".join(str(f) for f in flags) + ". "
+        "Mind: " + "; ".join(str(f).replace("-", " ") for f in flags) + ". "
         if isinstance(flags, (list, tuple)) and flags
         else ""
     )
@@ -224,7 +224,7 @@ def _profile(figure: Figure, card: CardSite, *, box: tuple[float, float, float, 
             markeredgewidth=1.8,
         )
     ax.set_xlim(-card.half_m, card.half_m)
-    ax.set_ylim(deepest, min(0.0, float(np.nanmin(y))))
+    ax.set_ylim(deepest, max(-0.15 * deepest, min(0.0, float(np.nanmin(y)))))  # dry ground is cut off
     ax.set_ylabel(unit, fontsize=8)
     ticks = (-card.half_m, -card.half_m / 2, 0, card.half_m / 2, card.half_m)
     ax.set_xticks(

@@ -31,10 +31,13 @@ def nice_length(metres: float) -> float:
     return max(m * power for m in (1.0, 2.0, 5.0) if m * power <= metres * (1 + 1e-9))
 
 
-def scale_bar(ax: Axes, *, west: float, south: float, width: float, height: float) -> None:
-    """Two-part bar in metres at the lower left, with its length in words."""
+def scale_bar(
+    ax: Axes, *, west: float, south: float, width: float, height: float, right: bool = False
+) -> None:
+    """Two-part bar in metres at a lower corner, with its length in words."""
     length = nice_length(width * 0.22)
-    x, y, tall = west + width * 0.03, south + height * 0.035, height * 0.009
+    x = west + width * 0.97 - length if right else west + width * 0.03
+    y, tall = south + height * 0.035, height * 0.009
     ax.add_patch(
         Rectangle(
             (x - width * 0.012, y - tall * 1.6),
@@ -245,7 +248,7 @@ def panel(
             linestyle=(0, kind.line) if kind.line else "-",
             solid_capstyle="butt",
         )
-        ax.text(0.68, y, kind.words, fontsize=7.6, color=INK)
+        ax.text(0.68, y, kind.words, fontsize=7.2, color=INK)
     y -= 0.04
     if thinned:
         say(thinned, size=7.2, colour=QUIET, gap=0.06)

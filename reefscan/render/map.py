@@ -22,7 +22,7 @@ from reefscan.errors import InputError
 from reefscan.render import furniture
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths, kind_of, score_rgb
-from reefscan.render.shade import Floats, choose_stretch, shaded_relief, smoothed, thin
+from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, smoothed, thin
 
 FORMATS = ("png", "pdf", "svg")
 PANEL_IN = 2.55
@@ -52,6 +52,7 @@ def draw_map(
     fmt: str = "png",
     dpi: int = 150,
     long_side_in: float = 9.0,
+    trim: bool = True,
 ) -> bytes:
     """Draw the map of a run. For looking and for print; never for steering.
 
@@ -77,6 +78,8 @@ def draw_map(
     dpi : int
     long_side_in : float
         Longer side of the map itself, inches.
+    trim : bool
+        Leave out the empty margins of the grid.
 
     Returns
     -------
@@ -94,6 +97,8 @@ def draw_map(
         raise InputError(f"map: format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
     if elev.ndim != 2 or elev.size == 0:
         raise InputError(f"map: the grid has shape {elev.shape}; wanted at least one cell")
+    if trim:
+        elev, west_m, north_m = _trimmed(elev, west_m, north_m, cell_m)
     rows, cols = elev.shape
     box = (west_m, north_m - rows * cell_m, west_m + cols * cell_m, north_m)
     with warnings.catch_warnings():
@@ -107,7 +112,7 @@ def draw_map(
         _features(ax, drawn, crs)
         shown = _sites(ax, candidates, box=box, crs=crs, inches=figure.get_size_inches()[0] - PANEL_IN)
         to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-        _furnish(ax, box, crs, to_lonlat)
+        _furnish(ax, box, crs, to_lonlat, candidates)
         lines = [limits_text] if limits_text else []
         kinds = [k for k in KINDS if k in set(candidates.get("kind", pd.Series(dtype=str)).astype(str))]
         total = len(candidates)
@@ -124,6 +129,18 @@ def draw_map(
             thinned=_said(shown, total, left_out),
         )
         return _write(figure, fmt, dpi)
+
+
+def _trimmed(elev: Floats, west_m: float, north_m: float, cell_m: float) -> tuple[Floats, float, float]:
+    """Cut to the known cells with a little margin; the whole where nothing is known."""
+    known = np.isfinite(elev)
+    if not known.any():
+        return elev, west_m, north_m
+    rows, cols = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
+    margin = max(1, int(0.03 * max(rows[-1] - rows[0], cols[-1] - cols[0])))
+    top, left = max(0, int(rows[0]) - margin), max(0, int(cols[0]) - margin)
+    cut = elev[top : int(rows[-1]) + 1 + margin, left : int(cols[-1]) + 1 + margin]
+    return cut, west_m + left * cell_m, north_m - top * cell_m
 
 
 def _said(shown: int, total: int, left_out: int) -> str:
@@ -177,12 +194,13 @@ def _ground(
     step = cell_m * factor
     stretch = choose_stretch(small, step)
     picture = shaded_relief(small, step, band_max_m=band_m[1], deepest_m=deepest, stretch=stretch)
+    picture = enlarged(picture, ~np.isfinite(small), least=1000)
     bounds = (box[0], box[0] + small.shape[1] * step, box[3] - small.shape[0] * step, box[3])
     ax.imshow(
         picture,
         extent=bounds,
         origin="upper",
-        interpolation="nearest" if factor == 1 else "antialiased",
+        interpolation="antialiased",
         aspect="auto",
         zorder=1,
     )
@@ -340,11 +358,24 @@ def _numbers(ax: Axes, x: Floats, y: Floats, rank: Any, *, box: Box, inches: flo
             break
 
 
-def _furnish(ax: Axes, box: Box, crs: str, to_lonlat: Transformer) -> None:
+def _sites_xy(candidates: pd.DataFrame, crs: str) -> Floats:
+    """Easting and northing of the sites, one row each."""
+    if len(candidates) == 0:
+        return np.zeros((0, 2))
+    to_xy = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    x, y = to_xy.transform(candidates["lon"].to_numpy(dtype=float), candidates["lat"].to_numpy(dtype=float))
+    return np.column_stack([x, y])
+
+
+def _furnish(ax: Axes, box: Box, crs: str, to_lonlat: Transformer, candidates: pd.DataFrame) -> None:
     """Scale, north, degree ticks and a firm frame."""
     west, east = ax.get_xlim()
     south, north = ax.get_ylim()
-    furniture.scale_bar(ax, west=west, south=south, width=east - west, height=north - south)
+    at = _sites_xy(candidates, crs)
+    low = at[at[:, 1] < south + 0.1 * (north - south)]
+    third = (east - west) * 0.3
+    right = bool((low[:, 0] < west + third).sum() > (low[:, 0] > east - third).sum())
+    furniture.scale_bar(ax, west=west, south=south, width=east - west, height=north - south, right=right)
     middle = to_lonlat.transform((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
     turn = 0.0
     if all(math.isfinite(v) for v in middle):

@@ -11,6 +11,8 @@ is large on flat ground (noise looks like relief). The stretch chosen is returne
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -142,13 +144,28 @@ def shaded_relief(
     change = np.clip((light - flat) / flat, -1.0, 0.35) * 0.85 * strength
     change = np.where(elev >= 0.0, change * LAND_SHADE, change)[..., None]
     rgb = np.where(change < 0, rgb * (1.0 + change), rgb + (255.0 - rgb) * change)
-    unknown = ~np.isfinite(elev)
-    rows, cols = np.ogrid[: elev.shape[0], : elev.shape[1]]
-    stripe = ((rows + cols) // 3) % 3 == 0
-    rgb[unknown] = UNKNOWN
-    rgb[unknown & stripe] = UNKNOWN_STRIPE
+    rgb = striped(rgb, ~np.isfinite(elev))
     out: NDArray[np.uint8] = np.rint(np.clip(rgb, 0.0, 255.0)).astype(np.uint8)
     return out
+
+
+def striped(rgb: NDArray[Any], unknown: NDArray[np.bool_]) -> NDArray[Any]:
+    """Paint unknown cells pale with a thin diagonal stripe; changes ``rgb`` in place and returns it."""
+    rows, cols = np.ogrid[: unknown.shape[0], : unknown.shape[1]]
+    rgb[unknown] = UNKNOWN
+    rgb[unknown & (((rows + cols) // 3) % 3 == 0)] = UNKNOWN_STRIPE
+    return rgb
+
+
+def enlarged(rgb: NDArray[np.uint8], unknown: NDArray[np.bool_], *, least: int) -> NDArray[np.uint8]:
+    """Repeat the cells of a small picture, so that its stripes stay thin and its cells stay square and sharp."""
+    times = max(1, least // max(unknown.shape))
+    if times == 1:
+        return rgb
+    big = rgb.repeat(times, axis=0).repeat(times, axis=1)
+    mask = unknown.repeat(times, axis=0).repeat(times, axis=1)
+    striped(big, mask)
+    return big
 
 
 def thin(elev: Floats, *, most: int) -> tuple[Floats, int]:

@@ -14,7 +14,7 @@ Card.fill = function () {
   box.append(make("p", {}, at("kind") + ", score " + App.scored.score[i].toFixed(1) + " of 100" + (Number.isNaN(conf) ? "" : ", " + Math.round(conf * 100) + " % sure of its height") + (App.rankOf[i] ? "" : App.scored.listed[i] ? "; not listed: too near a better one, or below the cut" : "; not listed: a required term is worth nothing")));
   if (at("why")) box.append(make("p", {}, at("why")));
   const flags = at("flags") || [];
-  if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.join("; ")));
+  if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map((f) => f.replace(/-/g, " ")).join("; ")));
   box.append(Card.steps(), Card.profile(i), Card.mini(i));
   box.append(make("h3", {}, "Measures"), make("dl", {}, Card.facts(i).flatMap(([k, v]) => [make("dt", {}, k), make("dd", {}, v)])));
   box.append(make("h3", {}, "What made the score"), Card.terms(i));
@@ -71,7 +71,7 @@ Card.profile = function (i) {
   const all = App.data.profiles, row = all.rows[i], fig = make("figure", { style: "margin:8px 0" });
   if (!row || !row.some(Reef.known)) { fig.append(make("p", { class: "quiet" }, "No profile is stored for this site.")); return fig; }
   const W = 520, H = 230, L = 46, R = 8, T = 16, B = 34, half = all.half_m, n = row.length, known = row.filter(Reef.known);
-  const band = App.band(), deep = Math.max(...known, band[1] > Math.max(...known) * 2 ? 0 : band[1]) * 1.08, top = Math.min(0, ...known);
+  const band = App.band(), deep = Math.max(...known, band[1] > Math.max(...known) * 2 ? 0 : band[1]) * 1.08, top = Math.max(-0.15 * deep, Math.min(0, ...known)); /* dry ground is cut off: it would squeeze the water */
   const x = (m) => L + ((m + half) / (2 * half)) * (W - L - R), y = (d) => T + ((d - top) / (deep - top)) * (H - T - B);
   const c = App.table.columns, heading = Reef.known((c.cross_deg || [])[i]) ? c.cross_deg[i] : Reef.known((c.facing_deg || [])[i]) ? c.facing_deg[i] : 0;
   const depth = c.depth_m[i], rope = Card.rope(depth);
@@ -83,7 +83,7 @@ Card.profile = function (i) {
   for (const d of [lo, hi]) if (hi > lo) s.append(svg("line", { x1: L, x2: W - R, y1: y(d), y2: y(d), stroke: "var(--quiet)", "stroke-dasharray": "5 4" }));
   if (hi > lo) text("depth band", W - R - 4, y(lo) + 13, "end", { fill: "var(--quiet)" });
   let run = [], paths = [];
-  row.forEach((d, k) => { if (Reef.known(d)) run.push([x(-half + (2 * half * k) / (n - 1)), y(d)]); else if (run.length) { paths.push(run); run = []; } });
+  row.forEach((d, k) => { if (Reef.known(d)) run.push([x(-half + (2 * half * k) / (n - 1)), y(Math.max(d, top))]); else if (run.length) { paths.push(run); run = []; } });
   if (run.length) paths.push(run);
   for (const p of paths) {
     s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L") + "L" + p[p.length - 1][0].toFixed(1) + " " + (H - B) + "L" + p[0][0].toFixed(1) + " " + (H - B) + "Z", fill: "var(--line)" }));

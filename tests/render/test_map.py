@@ -1,0 +1,198 @@
+"""The map: same bytes, said what is left out, readable in grey and with colour-blindness."""
+
+from __future__ import annotations
+
+import io
+import sys
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pytest
+from PIL import Image
+from shapely.geometry import LineString
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "review"))
+
+from seabed import ArraySource, seabed, sites
+
+from reefscan.errors import InputError
+from reefscan.render.featurepick import drawn_features
+from reefscan.render.furniture import degree_words, nice_length
+from reefscan.render.map import draw_map
+from reefscan.render.marks import KINDS, contour_depths, score_rgb
+from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin
+
+SOURCE = ArraySource(seabed())
+WEST, _, _, NORTH = SOURCE.sheet.bounds(SOURCE.extent)
+
+
+def listed(number: int) -> pd.DataFrame:
+    table = sites(SOURCE, number)
+    return table.assign(rank=np.arange(1, number + 1), score=np.linspace(95, 30, number))
+
+
+def draw(elev: np.ndarray, candidates: pd.DataFrame, **options: object) -> bytes:
+    asked: dict[str, object] = {
+        "depth_band_m": (4.0, 15.0),
+        "limits_text": "4 m cells",
+        "title": "Invented",
+        "dpi": 60,
+        **options,
+    }
+    return draw_map(
+        elev,
+        west_m=WEST,
+        north_m=NORTH,
+        cell_m=4.0,
+        crs=SOURCE.sheet.crs,
+        candidates=candidates,
+        features={},
+        **asked,
+    )  # type: ignore[arg-type]
+
+
+def luminance(rgb: np.ndarray) -> np.ndarray:
+    """Relative luminance, WCAG 2.1."""
+    c = np.asarray(rgb, dtype=float)
+    line = np.where(c <= 0.03928, c / 12.92, ((c + 0.055) / 1.055) ** 2.4)
+    return line @ np.array([0.2126, 0.7152, 0.0722])
+
+
+@pytest.mark.parametrize("fmt", ["png", "pdf", "svg"])
+def test_equal_input_gives_equal_bytes(fmt: str) -> None:
+    elev, table = seabed(120, 160), listed(20)
+    assert draw(elev, table, fmt=fmt) == draw(elev, table, fmt=fmt)
+
+
+def test_the_input_is_not_modified() -> None:
+    elev, table = seabed(120, 160), listed(20)
+    before = elev.copy(), table.copy()
+    draw(elev, table)
+    np.testing.assert_array_equal(elev, before[0])
+    pd.testing.assert_frame_equal(table, before[1])
+
+
+@pytest.mark.parametrize(
+    "elev",
+    [
+        np.full((1, 1), -5.0),
+        np.full((1, 40), -5.0),
+        np.full((30, 30), np.nan),
+        np.full((30, 30), 4.0),
+        np.zeros((5, 300)) - 9,
+    ],
+    ids=["one cell", "one row", "nothing known", "all land", "a strip"],
+)
+def test_odd_grids_still_give_a_picture(elev: np.ndarray) -> None:
+    picture = Image.open(io.BytesIO(draw(elev, listed(20).head(0))))
+    assert min(picture.size) > 100
+
+
+@pytest.mark.parametrize("title", ["$\\frac{", "潮の岩 \x00\x07", "<b>&", "x" * 400, ""])
+def test_hostile_titles_are_drawn_as_text(title: str) -> None:
+    assert draw(seabed(60, 60), listed(5), title=title)[:4] == b"\x89PNG"
+
+
+@pytest.mark.parametrize("options", [{"unit": "yard"}, {"fmt": "gif"}])
+def test_unknown_units_and_formats_are_refused(options: dict[str, object]) -> None:
+    with pytest.raises(InputError, match="say one of"):
+        draw(seabed(60, 60), listed(5), **options)
+
+
+def test_ten_thousand_sites_are_thinned_and_the_map_says_so() -> None:
+    text = draw(seabed(200, 300), listed(10_000), fmt="svg")
+    few = draw(seabed(200, 300), listed(10), fmt="svg")
+    assert len(text) < 60 * len(few)
+
+
+def test_deeper_water_is_always_darker_and_a_better_score_too() -> None:
+    water = luminance(np.array([rgb for _, rgb in WATER]) / 255.0)
+    assert np.all(np.diff(water) < 0)
+    score = luminance(score_rgb(np.linspace(0, 100, 101)))
+    assert np.all(np.diff(score) < 0)
+
+
+def test_land_water_and_unknown_part_for_people_who_do_not_see_red_or_green() -> None:
+    # Viénot, Brettel & Mollon 1999, linear RGB matrices for protanopia and deuteranopia (values from memory)
+    land, shoal, unknown = (np.array(c) / 255.0 for c in (LAND[0][1], WATER[2][1], UNKNOWN))
+    for matrix in ([[0.11238, 0.88762, 0], [0.11238, 0.88762, 0], [0.00401, -0.00401, 1]],
+                   [[0.29275, 0.70725, 0], [0.29275, 0.70725, 0], [-0.02234, 0.02234, 1]]):  # fmt: skip
+        seen = [np.array(matrix) @ c**2.2 for c in (land, shoal, unknown)]
+        for i in range(3):
+            for j in range(i):
+                assert np.abs(seen[i] - seen[j]).max() > 0.12
+
+
+def test_kinds_differ_by_shape_and_dash_not_by_colour() -> None:
+    assert len({k.outline for k in KINDS.values()}) == len(KINDS)
+    assert len({k.line for k in KINDS.values()}) == len(KINDS)
+
+
+def test_a_plane_is_lit_evenly_and_a_slope_to_the_light_is_brighter() -> None:
+    y, x = np.mgrid[0:30, 0:30] * 4.0
+    to_light = hillshade((x + y) * 0.2, 4.0, stretch=1.0)
+    away = hillshade(-(x + y) * 0.2, 4.0, stretch=1.0)
+    assert np.ptp(to_light) < 1e-12
+    assert to_light[5, 5] > away[5, 5]  # rises to the south-east, so it faces the light in the north-west
+
+
+def test_hillshade_spreads_a_gap_by_no_cell() -> None:
+    elev = seabed(60, 60)
+    elev[20, 30] = np.nan
+    assert np.isnan(hillshade(elev, 4.0, stretch=2.0)).sum() == np.isnan(elev).sum()
+
+
+def test_thinning_is_the_mean_of_known_cells() -> None:
+    elev = np.arange(36, dtype=float).reshape(6, 6)
+    elev[0, 0] = np.nan
+    small, factor = thin(elev, most=3)
+    assert factor == 2
+    assert small[0, 0] == pytest.approx((1 + 6 + 7) / 3)
+    assert small[2, 2] == pytest.approx((28 + 29 + 34 + 35) / 4)
+
+
+def test_unknown_ground_never_looks_like_water() -> None:
+    elev = np.full((30, 30), -1.0)
+    elev[:, 15:] = np.nan
+    rgb = shaded_relief(elev, 4.0, band_max_m=15, deepest_m=30, stretch=1).astype(int)
+    assert np.ptp(rgb[:, 15:], axis=2).max() <= 6
+    assert np.ptp(rgb[:, :15], axis=2).min() >= 8
+
+
+def test_contours_stand_at_round_depths_of_the_unit() -> None:
+    assert contour_depths(18.0, "m") == [2, 4, 6, 8, 10, 12, 14, 16, 18]
+    np.testing.assert_allclose(np.array(contour_depths(20.0, "ft")) / 0.3048, [10, 20, 30, 40, 50, 60])
+    np.testing.assert_allclose(np.array(contour_depths(20.0, "fathom")) / 1.8288, [2, 4, 6, 8, 10])
+
+
+@pytest.mark.parametrize(
+    ("value", "lat", "step", "want"),
+    [
+        (-63.5, False, 1 / 60, "63°30'W"),
+        (44.6416666667, True, 0.5 / 60, "44°38.5'N"),
+        (59.9999999, True, 1 / 60, "60°00'N"),
+    ],
+)
+def test_degrees_are_written_as_on_a_chart(value: float, lat: bool, step: float, want: str) -> None:
+    assert degree_words(value, lat=lat, step=step) == want
+
+
+def test_scale_lengths_are_1_2_or_5() -> None:
+    assert [nice_length(v) for v in (1, 1.9, 2, 4.99, 7, 1234)] == [1, 1, 2, 2, 5, 1000]
+
+
+def test_features_of_listed_sites_are_always_drawn_and_dry_ones_never() -> None:
+    n = 500
+    frame = gpd.GeoDataFrame(
+        {"feature_id": [f"f{i}" for i in range(n)], "length_m": np.arange(n, dtype=float),
+         "depth_min_m": np.where(np.arange(n) % 2, 5.0, -6.0), "depth_max_m": np.where(np.arange(n) % 2, 6.0, -5.0)},
+        geometry=[LineString([(i, 0), (i, 5)]) for i in range(n)],
+    )  # fmt: skip
+    drawn, left = drawn_features({"ledges": frame}, listed={"f1", "f3"}, band_m=(4, 15), most=50)
+    ids = set(drawn["ledges"]["feature_id"])
+    assert {"f1", "f3", "f499"} <= ids
+    assert "f498" not in ids
+    assert len(ids) == 52
+    assert left == n - 52
