@@ -71,16 +71,23 @@ class Sample:
         )
 
 
-def windows_over(width: int, height: int, focus: tuple[int, int, int, int] | None) -> list[RasterWindow]:
+def windows_over(
+    width: int, height: int, focus: tuple[int, int, int, int] | None, block: tuple[int, int] = (WINDOW, WINDOW)
+) -> list[RasterWindow]:
     """Windows to look at: all of a small raster, else nine of `WINDOW` cells; those in ``focus`` only.
 
     ``focus`` (row, column, end row, end column) is for rasters over a network, of which only a part
     may be fetched.
     """
     if focus is not None:
+        # the one stored block in its middle
         row, col, row_end, col_end = focus
-        high, wide = min(WINDOW, row_end - row), min(WINDOW, col_end - col)
-        return [RasterWindow((col + col_end - wide) // 2, (row + row_end - high) // 2, wide, high)]
+        top = (row + row_end) // 2 // block[0] * block[0]
+        left = (col + col_end) // 2 // block[1] * block[1]
+        top, left = max(top, row), max(left, col)
+        return [
+            RasterWindow(left, top, min(block[1], col_end - left, 1024), min(block[0], row_end - top, 1024))
+        ]
     if width * height <= WHOLE_CELLS:
         return [RasterWindow(0, 0, width, height)]
     high, wide = min(WINDOW, height), min(WINDOW, width)
@@ -100,7 +107,7 @@ def take(
 ) -> Sample:
     """Read the sample of a band."""
     windows, known = [], []
-    for window in windows_over(dataset.width, dataset.height, focus):
+    for window in windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1]):
         raw = dataset.read(band, window=window)
         good = _known(raw, declared)
         if masked:

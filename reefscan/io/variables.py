@@ -51,24 +51,31 @@ def choose(path: str, name: str, variable: str | None) -> Choice:
     UnreadableError, AmbiguousError, InputError
         If nothing in it can be the seabed, or more than one thing can.
     """
-    dataset = handles.open_dataset(path)
+    # Over a network what was looked at stays in GDAL's cache with the dataset, and is not fetched twice.
+    dataset = handles.borrow(path) if handles.is_remote(path) else handles.open_dataset(path)
     options: tuple[tuple[str, str], ...] = ()
     notes: list[str] = []
     try:
         driver = str(dataset.driver)
         if driver == "BAG" and _varies(dataset):
-            dataset.close()
+            _done(dataset, path)
             options = (("MODE", "RESAMPLED_GRID"), ("RES_STRATEGY", "MIN"))
             dataset = handles.open_dataset(path, options)
             notes.append(f"cells of several sizes, read at the finest ({dataset.res[0]:.6g})")
         elif dataset.count == 0 or (driver in ("netCDF", "HDF5") and dataset.subdatasets):
             subs = list(dataset.subdatasets)
-            dataset.close()
+            _done(dataset, path)
             return _of_many(path, subs, name, variable)
         return _of_bands(dataset, path, options, name, variable, notes)
     except BaseException:
-        dataset.close()
+        _done(dataset, path)
         raise
+
+
+def _done(dataset: Any, path: str) -> None:
+    """Close a dataset that is not this thread's borrowed one."""
+    if not handles.is_remote(path):
+        dataset.close()
 
 
 def _varies(dataset: Any) -> bool:

@@ -150,7 +150,7 @@ def test_a_spoilt_index_is_made_anew(tmp_path: Path) -> None:
     tile(here / "a.tif")
     open_grids(here)
     for index in (tmp_path / "cache").glob("index-*.json"):
-        index.write_text('{"%s": {"stamp": [1]}, "x": 3' % here)
+        index.write_text(f'{{"{here}": {{"stamp": [1]}}, "x": 3')
     assert len(open_grids(here)) == 1
 
 
