@@ -39,8 +39,9 @@ def command(
         limits=opened.limits,
         warnings=opened.warnings,
         picture_px=picture,
+        unit=opened.unit,
     )
-    page = compose_page({**data, "unit": opened.unit})
+    page = compose_page(data)
     write_whole(out, page)
     typer.echo(
         f"{out}: {len(opened.table)} candidates, {len(opened.listing.sites)} listed, {len(page) / 1e6:.1f} MB"

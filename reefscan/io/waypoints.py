@@ -13,7 +13,6 @@ import csv
 import io
 import json
 import math
-import os
 import tempfile
 import unicodedata
 from collections.abc import Iterable, Sequence
@@ -23,6 +22,7 @@ from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 from reefscan.errors import InputError
+from reefscan.io.whole import write_whole
 
 FORMATS = ("gpx", "kml", "csv", "geojson", "gpkg")
 SCHEMA = "reefscan-sites/1"
@@ -380,27 +380,8 @@ def write_sites(
         if len(parts) == 1
         else [out.with_name(f"{out.stem}-{i + 1}{out.suffix}") for i in range(len(parts))]
     )
+    if not out.parent.is_dir():
+        raise InputError(f"{out}: folder {out.parent} does not exist; make it first or name another file")
     for path, part in zip(paths, parts, strict=True):
         write_whole(path, encode(part, fmt, title=title, symbol=symbol))
     return paths
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write, flush to disk, rename: a reader sees the old file or the new one, never half of one."""
-    if path.is_dir():
-        raise InputError(f"{path}: is a folder; name a file to write")
-    if not path.parent.is_dir():
-        raise InputError(f"{path}: folder {path.parent} does not exist; make it first or name another file")
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with part.open("wb") as file:
-            file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(part, path)
-    except OSError as error:
-        raise InputError(
-            f"{path}: cannot be written ({error.strerror or error}); free space or name another place"
-        ) from error
-    finally:
-        part.unlink(missing_ok=True)

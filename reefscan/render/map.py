@@ -22,7 +22,7 @@ from reefscan.errors import InputError
 from reefscan.render import furniture
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths, kind_of, score_rgb
-from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, smoothed, thin
+from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, smoothed, thin, trimmed
 
 FORMATS = ("png", "pdf", "svg")
 PANEL_IN = 2.55
@@ -98,7 +98,8 @@ def draw_map(
     if elev.ndim != 2 or elev.size == 0:
         raise InputError(f"map: the grid has shape {elev.shape}; wanted at least one cell")
     if trim:
-        elev, west_m, north_m = _trimmed(elev, west_m, north_m, cell_m)
+        elev, top, left = trimmed(elev)
+        west_m, north_m = west_m + left * cell_m, north_m - top * cell_m
     rows, cols = elev.shape
     box = (west_m, north_m - rows * cell_m, west_m + cols * cell_m, north_m)
     with warnings.catch_warnings():
@@ -129,18 +130,6 @@ def draw_map(
             thinned=_said(shown, total, left_out),
         )
         return _write(figure, fmt, dpi)
-
-
-def _trimmed(elev: Floats, west_m: float, north_m: float, cell_m: float) -> tuple[Floats, float, float]:
-    """Cut to the known cells with a little margin; the whole where nothing is known."""
-    known = np.isfinite(elev)
-    if not known.any():
-        return elev, west_m, north_m
-    rows, cols = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
-    margin = max(1, int(0.03 * max(rows[-1] - rows[0], cols[-1] - cols[0])))
-    top, left = max(0, int(rows[0]) - margin), max(0, int(cols[0]) - margin)
-    cut = elev[top : int(rows[-1]) + 1 + margin, left : int(cols[-1]) + 1 + margin]
-    return cut, west_m + left * cell_m, north_m - top * cell_m
 
 
 def _said(shown: int, total: int, left_out: int) -> str:

@@ -196,3 +196,21 @@ def smoothed(elev: Floats) -> Floats:
     number = sum(count[s] for s in shifts)
     mean = sum(total[s] for s in shifts) / np.maximum(number, 1)
     return np.where(known, mean, np.nan)
+
+
+def trimmed(elev: Floats) -> tuple[Floats, int, int]:
+    """Cut to the known cells with a little margin; the whole where nothing is known.
+
+    Returns
+    -------
+    ndarray
+    row, col : int
+        Where the cut begins in the given array.
+    """
+    known = np.isfinite(elev)
+    if not known.any():
+        return elev, 0, 0
+    rows, cols = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
+    margin = max(1, int(0.03 * max(rows[-1] - rows[0], cols[-1] - cols[0])))
+    top, left = max(0, int(rows[0]) - margin), max(0, int(cols[0]) - margin)
+    return elev[top : int(rows[-1]) + 1 + margin, left : int(cols[-1]) + 1 + margin], top, left

@@ -22,7 +22,7 @@ from reefscan.model import GridSource
 from reefscan.recipe import TERM_NOTES, Recipe
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import CAUTION, KINDS, contour_depths
-from reefscan.render.shade import choose_stretch, shaded_relief
+from reefscan.render.shade import choose_stretch, shaded_relief, trimmed
 from reefscan.review.ground import Ground, overview_of_all, profile
 
 Floats = NDArray[np.float64]
@@ -201,6 +201,7 @@ def page_data(
     limits: str = "",
     warnings: Sequence[str] = (),
     picture_px: int = PICTURE_PX,
+    unit: str = "m",
 ) -> dict[str, Any]:
     """Everything the page shows, JSON-ready.
 
@@ -218,8 +219,13 @@ def page_data(
     warnings : sequence of str
     picture_px : int
         Longer side of the picture.
+    unit : {"m", "ft", "fathom"}
+        Unit of depths that the page opens with.
     """
     ground = overview_of_all(sources, most=picture_px)
+    elev, top, left = trimmed(ground.elev)
+    step = ground.cell_m
+    ground = Ground(elev, ground.west_m + left * step, ground.north_m - top * step, step, ground.crs)
     uri, deepest = picture(ground, band_max_m=recipe.depth_band[1])
     to_grid = Transformer.from_crs("EPSG:4326", ground.crs, always_xy=True)
     columns = site_columns(table, recipe)
@@ -243,6 +249,7 @@ def page_data(
     return {
         "schema": "reefscan-page/1",
         "run": run_name,
+        "unit": unit,
         "caution": CAUTION,
         "limits": limits,
         "notes": notes,

@@ -120,7 +120,7 @@ App.start = async function () {
     b.onclick = () => App.tab(t);
     b.onkeydown = (e) => { const by = { ArrowRight: 1, ArrowLeft: -1 }[e.key]; if (by) { const n = App.tabs[(k + by + 4) % 4]; App.tab(n); document.getElementById("tab-" + n).focus(); } };
   });
-  const saved = kept("unit");
+  const saved = kept("unit") || App.data.unit;
   if (Words.per[saved]) { unit.value = saved; Words.unit = saved; }
   Controls.fill();
   App.update();
