@@ -24,10 +24,10 @@ SCAN_DEFAULTS = ["--depth", "15ft", "60ft", "--top", "60"]
 
 def _reefscan(python: Path, *words: str) -> int:
     """Run one command of the program, showing the person the line they could type themselves."""
-    shown = " ".join(_short(word) for word in words)
-    print(f"\n$ reefscan {shown}", flush=True)
+    shown = [_short(word) for word in words]
+    print(f"\n$ reefscan {' '.join(shown)}", flush=True)
     code = "import sys; from reefscan.cli import main; sys.exit(main())"
-    return subprocess.run([str(python), "-c", code, *words], cwd=ROOT, check=False).returncode
+    return subprocess.run([str(python), "-u", "-c", code, *shown], cwd=ROOT, check=False).returncode
 
 
 def _short(word: str) -> str:
