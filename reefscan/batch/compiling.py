@@ -8,6 +8,7 @@ other's code. So whoever compiles holds a lock; the others wait, and load.
 from __future__ import annotations
 
 import getpass
+import hashlib
 import logging
 import os
 import sys
@@ -41,12 +42,13 @@ def compile_once(prepare: Callable[[], None]) -> None:
 
 @contextmanager
 def machine_lock(name: str) -> Iterator[None]:
-    """Hold a lock that one process of this user on this machine can hold at a time; wait for it.
+    """Hold a lock that one process of this user and installation can hold at a time; wait for it.
 
     The operating system gives it back when the process ends, however that happens. Where no lock file can be
     made the block runs without: a rare race is better than no scan.
     """
-    path = Path(tempfile.gettempdir()) / f"reefscan-{_user()}-{name}.lock"
+    place = hashlib.blake2b(str(Path(__file__).parent).encode(), digest_size=4).hexdigest()
+    path = Path(tempfile.gettempdir()) / f"reefscan-{_user()}-{place}-{name}.lock"
     try:
         file = open(path, "a+", encoding="ascii")  # noqa: SIM115 - held to the end of the block
     except OSError as error:
