@@ -21,6 +21,7 @@ _TOP = np.int32(2**31 - 1)
 DISC_CELLS = 12.0
 """Largest radius (cells) of an exact disc; beyond it an octagon of the same area (within 4 %) costs less."""
 
+_LANES = 512  # columns done at a time in large windows, for the same reason
 _CHUNK = 256  # columns done at a time, so that a disc's rows stay in the second-level cache
 # Distance from the centre to a side of the regular octagon as large as the unit circle.
 _APOTHEM = math.sqrt(math.pi / (8.0 * (math.sqrt(2.0) - 1.0)))
@@ -179,38 +180,39 @@ def _across_rows(cells, half, lean, out):  # type: ignore[no-untyped-def]
     rows, cols = cells.shape
     length = 2 * half + 1
     margin = 2 * length if lean != 0 else 0
-    lanes = cols + margin
     zero = margin if lean > 0 else 0
-    tails = np.empty((length, lanes), np.int32)
-    head = np.empty(lanes, np.int32)
+    tails = np.empty((length, _LANES), np.int32)
+    head = np.empty(_LANES, np.int32)
     for first in range(-half, rows - half, length):
-        _fill(head, -_TOP)
-        for j in range(length - 1, -1, -1):
-            tail, before = tails[j], head if j == length - 1 else tails[j + 1]
-            r = first + j
-            if 0 <= r < rows:
-                start = zero - lean * j
-                _copy(before, tail[:start])
-                _copy(before[start + cols :], tail[start + cols :])
-                part, old, line = tail[start : start + cols], before[start : start + cols], cells[r]
-                for c in range(cols):
-                    part[c] = max(old[c], line[c])
-            else:
-                _copy(before, tail)
-        for j in range(length):
-            r = first + length + j - 1
-            if j > 0 and r < rows:
-                start = zero - lean * (length + j - 1)
-                part, line = head[start : start + cols], cells[r]
-                for c in range(cols):
-                    part[c] = max(part[c], line[c])
-            centre = first + j + half
-            if centre < rows:
-                start = zero - lean * (j + half)
-                part, tail = head[start : start + cols], tails[j, start : start + cols]
-                line = out[centre]
-                for c in range(cols):
-                    line[c] = max(part[c], tail[c])
+        for lane in range(0, cols + margin, _LANES):
+            _fill(head, -_TOP)
+            for j in range(length - 1, -1, -1):
+                tail, before = tails[j], head if j == length - 1 else tails[j + 1]
+                r, start = first + j, zero - lean * j - lane
+                left, right = max(0, -start), min(cols, _LANES - start)
+                if 0 <= r < rows and left < right:
+                    _copy(before, tail[: start + left])
+                    _copy(before[start + right :], tail[start + right :])
+                    part, old = tail[start + left : start + right], before[start + left : start + right]
+                    line = cells[r, left:right]
+                    for c in range(part.size):
+                        part[c] = max(old[c], line[c])
+                else:
+                    _copy(before, tail)
+            for j in range(length):
+                r, start = first + length + j - 1, zero - lean * (length + j - 1) - lane
+                left, right = max(0, -start), min(cols, _LANES - start)
+                if j > 0 and r < rows and left < right:
+                    part, line = head[start + left : start + right], cells[r, left:right]
+                    for c in range(part.size):
+                        part[c] = max(part[c], line[c])
+                centre, start = first + j + half, zero - lean * (j + half) - lane
+                left, right = max(0, -start), min(cols, _LANES - start)
+                if centre < rows and left < right:
+                    part, tail = head[start + left : start + right], tails[j, start + left : start + right]
+                    line = out[centre, left:right]
+                    for c in range(part.size):
+                        line[c] = max(part[c], tail[c])
 
 
 @njit(cache=True, nogil=True)
