@@ -152,7 +152,9 @@ def _look_in(folder: Path, wishes: Wishes) -> Found:
     layers = [a for a in answers if isinstance(a, Layer)]
     failed = [(f, a) for f, a in zip(files, answers, strict=True) if not isinstance(a, Layer)]
     layers, failed = _follow_the_others(folder, layers, failed, wishes)
-    notes: list[str] = [f"passed over in {folder.name}: {n} x {what}" for what, n in sorted(strangers.items())]
+    notes: list[str] = [
+        f"passed over in {folder.name}: {n} x {what}" for what, n in sorted(strangers.items())
+    ]
     skipped: list[tuple[str, str]] = []
     for path, error in failed:
         text = str(error)

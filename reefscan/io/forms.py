@@ -235,7 +235,10 @@ def _georeference(
         raise InputError(f"{name}: its transform {transform} is no grid; the file is damaged: fetch it again")
     stored = dataset.crs.to_wkt() if dataset.crs else ""
     if plain and not stored:
-        raise NoCrsError(f"{name}: says neither where on Earth it lies nor how large its cells are")
+        hint = ""
+        if dataset.driver in ("HDF5", "HDF5Image", "netCDF"):
+            hint = "; if it is a MATLAB file or another table of numbers, save it as a grid first (GeoTIFF, netCDF)"
+        raise NoCrsError(f"{name}: says neither where on Earth it lies nor how large its cells are{hint}")
     if wishes.crs:
         facts = crs_facts(wishes.crs)
         if stored:
@@ -480,7 +483,9 @@ def _sigma(
     # for one standard deviation, which makes confidence lower, never higher.
     level = Z95 if choice.driver == "S102" else 1.0
     notes.append(f"uncertainty band {band} taken at {'95 %' if level != 1.0 else 'one standard deviation'}")
-    window = probe.windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1])[len(sample.windows) // 2]
+    window = probe.windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1])[
+        len(sample.windows) // 2
+    ]
     raw = dataset.read(band, window=window).astype(np.float64)
     good = np.isfinite(raw) & ~np.isin(raw, [float(np.float32(u)) for u in unknown]) & (raw > 0)
     median = float(np.median(raw[good])) * scale * unit_m / level if good.any() else math.nan

@@ -72,7 +72,10 @@ class Sample:
 
 
 def windows_over(
-    width: int, height: int, focus: tuple[int, int, int, int] | None, block: tuple[int, int] = (WINDOW, WINDOW)
+    width: int,
+    height: int,
+    focus: tuple[int, int, int, int] | None,
+    block: tuple[int, int] = (WINDOW, WINDOW),
 ) -> list[RasterWindow]:
     """Windows to look at: all of a small raster, else nine of `WINDOW` cells; those in ``focus`` only.
 
