@@ -19,8 +19,9 @@ from reefscan.io.georef import (
 )
 from reefscan.io.lattice import Zone, catalogue_sheet, geographic_cell, zone_at, zones_over
 from reefscan.io.layer import Layer
+from reefscan.io.piece import Piece, outline
 from reefscan.io.rawgrid import Lattice, RawGrid, lattice_of
-from reefscan.io.source import Piece, SheetSource, outline
+from reefscan.io.source import SheetSource
 from reefscan.model import Sheet, Window
 
 MARGIN_M = 2000.0

@@ -82,7 +82,7 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
             continue
         place = Path(path)
         if place.is_dir() and not _is_dataset(place):
-            found = _look_in(place, wishes)
+            found = _look_in(place, replace(wishes, crs_only_fills=True))
             layers += found.layers
             notes += found.notes
             skipped += found.skipped

@@ -22,12 +22,13 @@ from reefscan.errors import (
     AmbiguousError,
     InputError,
     MissingInputError,
-    NoCrsError,
     UnreadableError,
 )
 from reefscan.io import handles, probe, words
-from reefscan.io.georef import CrsFacts, cell_metres, crs_facts
+from reefscan.io.georef import CrsFacts, cell_metres
 from reefscan.io.layer import Layer
+from reefscan.io.placing import place_of
+from reefscan.io.sign import sign_of
 from reefscan.io.variables import Choice, choose
 from reefscan.units import METRES_PER
 
@@ -54,6 +55,8 @@ class Wishes:
     variable: str | None = None
     datum_shift_m: float = 0.0
     unit: str | None = None
+    crs_only_fills: bool = False
+    """True in a folder: ``crs`` is for its files that store none, and replaces nothing."""
 
     def __post_init__(self) -> None:
         if self.positive not in (None, "up", "down"):
@@ -137,7 +140,9 @@ def _describe(
         raise InputError(f"{name}: band {band} holds complex numbers; wanted depths or elevations")
     transform = tuple(float(v) for v in tuple(dataset.transform)[:6])
     notes = list(choice.notes)
-    facts = _georeference(dataset, transform, name, wishes, notes)
+    facts = place_of(
+        dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills
+    )
     unit_m, unit_word, unit_said = _unit(dataset, band, tags, facts, name, wishes)
     scale = float(dataset.scales[band - 1] or 1.0)
     offset = float(dataset.offsets[band - 1] or 0.0)
@@ -184,7 +189,10 @@ def _describe(
                 "Say --unit (m, dm, cm, mm, ft, fathom)"
             )
 
-    sign = _sign(choice, tags, facts, sample, values, metres, offset * unit_m, name, wishes, notes)
+    if wishes.positive:
+        sign = 1.0 if wishes.positive == "up" else -1.0
+    else:
+        sign = sign_of(choice, tags, facts, sample, values, metres, offset * unit_m, name, notes)
     factor = 1000.0 * metres * sign
     add = 1000.0 * offset * unit_m * sign + 1000.0 * wishes.datum_shift_m
     unknown = tuple(dict.fromkeys((*declared, *sentinels, *integers)))
@@ -222,70 +230,6 @@ def _describe(
         sigma_m=sigma_m,
         date=_date(dataset),
     )
-
-
-def _georeference(
-    dataset: Any, transform: tuple[float, ...], name: str, wishes: Wishes, notes: list[str]
-) -> CrsFacts:
-    a, b, c, d, e, f = transform
-    plain = (a, b, c, d, abs(e), f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
-    if plain and dataset.gcps[0]:
-        raise InputError(f"{name}: is placed by control points only; warp it to a grid first")
-    if not all(math.isfinite(v) for v in transform) or a * e - b * d == 0.0:
-        raise InputError(f"{name}: its transform {transform} is no grid; the file is damaged: fetch it again")
-    stored = dataset.crs.to_wkt() if dataset.crs else ""
-    if plain and not stored:
-        hint = ""
-        if dataset.driver in ("HDF5", "HDF5Image", "netCDF"):
-            hint = "; if it is a MATLAB file or another table of numbers, save it as a grid first (GeoTIFF, netCDF)"
-        raise NoCrsError(f"{name}: says neither where on Earth it lies nor how large its cells are{hint}")
-    if wishes.crs:
-        facts = crs_facts(wishes.crs)
-        if stored:
-            try:
-                had = crs_facts(stored)
-            except InputError:
-                had = None
-            if had is not None and had.horizontal != facts.horizontal:
-                notes.append(f"--crs {wishes.crs} replaces the CRS stored in the file")
-            if had is not None and not facts.vertical:
-                facts = dataclasses.replace(
-                    facts,
-                    vertical=had.vertical,
-                    vertical_down=had.vertical_down,
-                    vertical_unit_m=had.vertical_unit_m,
-                )
-    elif not stored and _cf_degrees(dataset):
-        # CF allows a grid of longitude and latitude to name no datum
-        notes.append("longitude and latitude without a datum: taken for WGS 84")
-        facts = crs_facts("EPSG:4326")
-    elif stored:
-        try:
-            facts = crs_facts(stored)
-        except InputError as error:
-            raise NoCrsError(f"{name}: {error}") from error
-    else:
-        east, north = c + a * dataset.width / 2, f + e * dataset.height / 2
-        hint = (
-            f"its numbers ({c:.6g}, {f:.6g}) look like longitude and latitude: if so say --crs EPSG:4326"
-            if -180 <= east <= 360 and -90 <= north <= 90 and abs(a) < 1
-            else f"its corner is at {c:.8g}, {f:.8g}; say which with --crs, such as --crs EPSG:32756"
-        )
-        raise NoCrsError(f"{name}: no coordinate reference system is stored; {hint}")
-    if facts.geographic:
-        south, north = sorted((f, f + e * dataset.height))
-        if abs(a) * dataset.width > 361.0 or south < -91.0 or north > 91.0:
-            raise InputError(
-                f"{name}: its corners ({c:.6g}, {f:.6g}) are no longitude and latitude; say the true --crs"
-            )
-    return facts
-
-
-def _cf_degrees(dataset: Any) -> bool:
-    units = {str(v).lower() for k, v in dataset.tags().items() if k.lower().endswith("#units")}
-    east = {"degrees_east", "degree_east", "degrees_e", "degree_e"} & units
-    north = {"degrees_north", "degree_north", "degrees_n", "degree_n"} & units
-    return bool(east and north)
 
 
 def _unit(
@@ -343,88 +287,6 @@ def _focus(dataset: Any, facts: CrsFacts, box: tuple[float, ...]) -> tuple[int, 
     bottom = min(dataset.height, int(rows[good].max()) + 1)
     right = min(dataset.width, int(cols[good].max()) + 1)
     return (top, left, bottom, right) if bottom > top and right > left else None
-
-
-def _sign(
-    choice: Choice,
-    tags: dict[str, str],
-    facts: CrsFacts,
-    sample: probe.Sample,
-    values: Any,
-    metres: float,
-    offset_m: float,
-    name: str,
-    wishes: Wishes,
-    notes: list[str],
-) -> float:
-    """+1 for elevations, -1 for depths; see the table in the tests' AWKWARD.md."""
-    if wishes.positive:
-        return 1.0 if wishes.positive == "up" else -1.0
-    elev = values * metres + offset_m
-    low, high = (float(elev.min()), float(elev.max())) if values.size else (0.0, 0.0)
-    span = f"{low:.6g} to {high:.6g} m"
-    stated = {"up": "up", "down": "down"}.get(tags.get("positive", "").lower(), "")
-    stated = stated or words.STANDARD_NAMES.get(tags.get("standard_name", ""), "")
-    described = choice.label.lower()
-    up_by_name = words.says(described, words.UP_WORDS) or choice.driver == "BAG"
-    if not stated and facts.vertical_down and not up_by_name and high >= 0.0:
-        stated = "down"  # the axis of a compound CRS is often written carelessly: a name beats it
-    if stated == "down":
-        if high < 0.0:
-            raise AmbiguousError(
-                f"{name}: says its values are depths, positive down, but they are all below zero ({span}); "
-                "say --positive up if they are elevations"
-            )
-        return -1.0
-    if stated == "up" and low < 0.0:
-        return 1.0
-    named = "down" if words.says(described, words.DOWN_WORDS) else ""
-    named = named or ("up" if words.says(described, words.UP_WORDS) else "")
-    if choice.driver == "S102":
-        return -1.0 if named == "down" else 1.0
-    if values.size == 0:
-        return -1.0 if named == "down" else 1.0
-    if high <= 0.0:
-        if named == "down":
-            notes.append(f"the band is called {choice.label!r} but runs {span}: taken for elevations")
-        return 1.0
-    if low >= 0.0:
-        if named == "down":
-            return -1.0
-        if stated == "up":
-            notes.append(f"all of it is land: elevations run {span}")
-            return 1.0
-        if high == 0.0:
-            return 1.0
-        raise AmbiguousError(
-            f"{name}: elevations run {low:.6g} to {high:.6g} m above zero; is this depth, positive down? "
-            "Say --positive down (or --positive up if it is all land)"
-        )
-    two = probe.shore(sample, metres, offset_m)
-    if named:
-        if two is not None and two.reading() and two.reading() != named:
-            raise AmbiguousError(
-                f"{name}: the band is called {choice.label!r} but the side of zero that looks like land says "
-                f"otherwise ({span}); say --positive up or --positive down"
-            )
-        return 1.0 if named == "up" else -1.0
-    if two is None:  # a handful of cells on the other side of zero
-        negative = float((elev < 0).mean()) > 0.5
-        if negative:
-            return 1.0
-        raise AmbiguousError(
-            f"{name}: nearly all values are above zero ({span}); are they depths? Say --positive down, "
-            "or --positive up"
-        )
-    reading = two.reading()
-    if not reading:
-        raise AmbiguousError(
-            f"{name}: values lie on both sides of zero ({span}) and nothing says which side is water; "
-            "say --positive up (elevation) or --positive down (depth)"
-        )
-    side = "above" if reading == "up" else "below"
-    notes.append(f"sign read off the land: the side {side} zero is rough and runs far ({span})")
-    return 1.0 if reading == "up" else -1.0
 
 
 def _clips(

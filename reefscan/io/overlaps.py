@@ -9,7 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.io.source import Piece, SheetSource
+from reefscan.io.piece import Piece
+from reefscan.io.source import SheetSource
 from reefscan.model import NODATA_MM, Window
 
 SAMPLE = 256

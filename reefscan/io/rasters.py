@@ -41,7 +41,8 @@ def open_grids(
     paths : path or list of paths
         Files, folders (searched to the bottom) or ``https://`` addresses.
     crs : str, optional
-        CRS of files that store none (or a wrong one), such as ``EPSG:32760``.
+        CRS such as ``EPSG:32760``. For a named file it replaces what is stored (with a note); in a folder
+        it is for the files that store none.
     positive : {"up", "down"}, optional
         Sign of the stored values; read off the files where not given.
     variable : str, optional

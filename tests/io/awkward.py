@@ -57,7 +57,9 @@ def topo() -> np.ndarray:
 
 def clipped() -> np.ndarray:
     x = np.arange(300)[None, :] * 0.2
-    return np.maximum(-5.0 - x + cells() * 0.05 + np.random.default_rng(2).normal(scale=0.02, size=(260, 300)), -45.0)
+    return np.maximum(
+        -5.0 - x + cells() * 0.05 + np.random.default_rng(2).normal(scale=0.02, size=(260, 300)), -45.0
+    )
 
 
 def repeated() -> np.ndarray:
@@ -123,7 +125,16 @@ def s102(folder: Path) -> Path:
             data=np.array(
                 [
                     ("depth", "depth", "metres", "1000000", "H5T_FLOAT", "-14", "11050", "gtLeInterval"),
-                    ("uncertainty", "uncertainty", "metres", "1000000", "H5T_FLOAT", "0", "", "geSemiInterval"),
+                    (
+                        "uncertainty",
+                        "uncertainty",
+                        "metres",
+                        "1000000",
+                        "H5T_FLOAT",
+                        "0",
+                        "",
+                        "geSemiInterval",
+                    ),
                 ],
                 dtype=np.dtype(kinds),
             ),
@@ -214,7 +225,8 @@ def table() -> str:
         "|---|---|---|---|",
     ]
     lines += [
-        f"| {r.form} | {r.trap} | {outcome.get(r.outcome, f'refused ({r.outcome})')} | {r.says} |" for r in ROWS
+        f"| {r.form} | {r.trap} | {outcome.get(r.outcome, f'refused ({r.outcome})')} | {r.says} |"
+        for r in ROWS
     ]
     return "\n".join(lines) + "\n"
 

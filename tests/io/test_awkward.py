@@ -17,7 +17,9 @@ from .awkward import ROWS, Awkward, table
 
 
 @pytest.mark.parametrize("row", ROWS, ids=[row.name for row in ROWS])
-def test_an_awkward_file_has_its_stated_outcome(tmp_path: Path, row: Awkward, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_an_awkward_file_has_its_stated_outcome(
+    tmp_path: Path, row: Awkward, monkeypatch: pytest.MonkeyPatch
+) -> None:
     monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # the writers' own, about files without a place

@@ -202,3 +202,14 @@ def test_files_that_disagree_on_sign_and_datum_are_named(tmp_path: Path) -> None
     np.testing.assert_array_equal(
         sheet.read(sheet.extent).elev_mm, np.rint(cells()[:60, :180] * 1000).astype(np.int32)
     )
+
+
+def test_a_crs_that_is_said_fills_gaps_in_a_folder_and_replaces_nothing(tmp_path: Path) -> None:
+    here = tmp_path / "in"
+    here.mkdir()
+    tile(here / "a.tif", crs="EPSG:32759")
+    tile(here / "b.tif", 0, 60, crs=None)
+    assert sorted(s.sheet.crs for s in open_grids(here, crs="EPSG:32760")) == ["EPSG:32759", "EPSG:32760"]
+    (named,) = open_grids(here / "a.tif", crs="EPSG:32760")
+    assert named.sheet.crs == "EPSG:32760"
+    assert any("replaces the CRS stored" in n for n in named.notes)

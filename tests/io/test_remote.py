@@ -33,7 +33,9 @@ def served(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("served")
     noise = np.random.default_rng(1).normal(scale=0.05, size=(2048, 2048))
     plain = write(folder / "plain.tif", (cells(2048, 2048) + noise).astype("f4"), nodata=-9999.0)
-    rasterio.shutil.copy(plain, folder / "cog.tif", driver="COG", compress="deflate", predictor="3", blocksize=256)
+    rasterio.shutil.copy(
+        plain, folder / "cog.tif", driver="COG", compress="deflate", predictor="3", blocksize=256
+    )
     (folder / "all.vrt").write_text(
         f'<VRTDataset rasterXSize="2048" rasterYSize="2048"><SRS>{CRS}</SRS>'
         f"<GeoTransform>{WEST}, {CELL}, 0, {NORTH}, 0, -{CELL}</GeoTransform>"

@@ -1,0 +1,87 @@
+"""Where a file says it lies, and what to do if it does not say."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from typing import Any
+
+from reefscan.errors import InputError, NoCrsError
+from reefscan.io.georef import CrsFacts, crs_facts
+
+
+def place_of(
+    dataset: Any,
+    transform: tuple[float, ...],
+    name: str,
+    said: str | None,
+    notes: list[str],
+    *,
+    only_fills: bool,
+) -> CrsFacts:
+    """CRS of a dataset: the one that was said, else the one that is stored.
+
+    Raises
+    ------
+    NoCrsError, InputError
+        If there is none, or the transform cannot be one.
+    """
+    a, b, c, d, e, f = transform
+    plain = (a, b, c, d, abs(e), f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+    if plain and dataset.gcps[0]:
+        raise InputError(f"{name}: is placed by control points only; warp it to a grid first")
+    if not all(math.isfinite(v) for v in transform) or a * e - b * d == 0.0:
+        raise InputError(f"{name}: its transform {transform} is no grid; the file is damaged: fetch it again")
+    stored = dataset.crs.to_wkt() if dataset.crs else ""
+    if plain and not stored:
+        hint = ""
+        if dataset.driver in ("HDF5", "HDF5Image", "netCDF"):
+            hint = "; if it is a MATLAB file or another table of numbers, save it as a grid first (GeoTIFF, netCDF)"
+        raise NoCrsError(f"{name}: says neither where on Earth it lies nor how large its cells are{hint}")
+    if said and not (only_fills and stored):
+        facts = crs_facts(said)
+        if stored:
+            try:
+                had = crs_facts(stored)
+            except InputError:
+                had = None
+            if had is not None and had.horizontal != facts.horizontal:
+                notes.append(f"--crs {said} replaces the CRS stored in the file")
+            if had is not None and not facts.vertical:
+                facts = dataclasses.replace(
+                    facts,
+                    vertical=had.vertical,
+                    vertical_down=had.vertical_down,
+                    vertical_unit_m=had.vertical_unit_m,
+                )
+    elif not stored and _cf_degrees(dataset):
+        # CF allows a grid of longitude and latitude to name no datum
+        notes.append("longitude and latitude without a datum: taken for WGS 84")
+        facts = crs_facts("EPSG:4326")
+    elif stored:
+        try:
+            facts = crs_facts(stored)
+        except InputError as error:
+            raise NoCrsError(f"{name}: {error}") from error
+    else:
+        east, north = c + a * dataset.width / 2, f + e * dataset.height / 2
+        hint = (
+            f"its numbers ({c:.6g}, {f:.6g}) look like longitude and latitude: if so say --crs EPSG:4326"
+            if -180 <= east <= 360 and -90 <= north <= 90 and abs(a) < 1
+            else f"its corner is at {c:.8g}, {f:.8g}; say which with --crs, such as --crs EPSG:32756"
+        )
+        raise NoCrsError(f"{name}: no coordinate reference system is stored; {hint}")
+    if facts.geographic:
+        south, north = sorted((f, f + e * dataset.height))
+        if abs(a) * dataset.width > 361.0 or south < -91.0 or north > 91.0:
+            raise InputError(
+                f"{name}: its corners ({c:.6g}, {f:.6g}) are no longitude and latitude; say the true --crs"
+            )
+    return facts
+
+
+def _cf_degrees(dataset: Any) -> bool:
+    units = {str(v).lower() for k, v in dataset.tags().items() if k.lower().endswith("#units")}
+    east = {"degrees_east", "degree_east", "degrees_e", "degree_e"} & units
+    north = {"degrees_north", "degree_north", "degrees_n", "degree_n"} & units
+    return bool(east and north)
