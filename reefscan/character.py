@@ -77,8 +77,9 @@ def dug_like(part: pd.DataFrame, line: Line, kind: str, side_m: float) -> float:
 def _pit_like(part: pd.DataFrame) -> float:
     """A round smooth hollow: scour or anchor pit. A real gully has an axis."""
     best = part.iloc[int(np.argmax(part["height_m"].to_numpy()))]
-    round_ = _ramp(float(best["strength"]), 0.2, 0.5)
-    smooth = _ramp(float(best["rough_m"]) / max(0.1, float(best["height_m"])), 0.08, 0.25)
+    round_ = _ramp(float(best["strength"]), 0.15, 0.4)
+    # a round hollow's own curve counts as roughness of its sides, up to half its depth
+    smooth = _ramp(float(best["rough_m"]) / max(0.1, float(best["height_m"])), 0.6, 0.9)
     return 0.9 * round_ * smooth
 
 

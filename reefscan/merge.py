@@ -78,12 +78,18 @@ def merge(
             part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), 0.55 * side_m
         )
         part = part[alone].reset_index(drop=True)
+        inherited: tuple[Floats, Floats] | None = None
         if kind == "ledge" and kept:
-            part = part[~_flank_of(part, kept[0])].reset_index(drop=True)
+            flank, dug, moving = _flanks(part, kept[0], side_m)
+            part = part[~flank].reset_index(drop=True)
+            inherited = dug[~flank], moving[~flank]
         if not len(part):
             continue
         part["moving_like"] = moving_like(part, side_m) if kind == "trough" else 0.0
         part, drawn = _features_of(part, kind, sheet_name, side_m)
+        if inherited is not None:
+            part["dug_like"] = np.maximum(part["dug_like"], inherited[0])
+            part["moving_like"] = np.maximum(part["moving_like"], inherited[1])
         features += drawn
         kept.append(part)
     if not kept:
@@ -94,20 +100,81 @@ def merge(
     return Merged(_candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), tuple(features))
 
 
-def _flank_of(ledges: pd.DataFrame, troughs: pd.DataFrame) -> NDArray[np.bool_]:
-    """Ledges that are the flank of a trough which is as high: one piece of ground, told once."""
-    tree = cKDTree(troughs[["x", "y"]].to_numpy())
-    far, near = tree.query(ledges[["x", "y"]].to_numpy(), k=1)
-    width = troughs["width_m"].to_numpy()[near]
-    height = troughs["height_m"].to_numpy()[near]
-    return np.asarray((far < 0.7 * width) & (width <= 45.0) & (height >= 0.7 * ledges["height_m"].to_numpy()))
+def _flanks(
+    ledges: pd.DataFrame, troughs: pd.DataFrame, side_m: float
+) -> tuple[NDArray[np.bool_], Floats, Floats]:
+    """Ledges that are the flank of a trough as high: one piece of ground, told once.
+
+    Returns
+    -------
+    flank : ndarray of bool
+        True for a ledge to leave out.
+    dug, moving : ndarray
+        The flank of a wide trough stays in the list, but looks as dug, or as moving, as the trough does.
+    """
+    n = len(ledges)
+    flank, dug, moving = np.zeros(n, dtype=bool), np.zeros(n), np.zeros(n)
+    width, height = troughs["width_m"].to_numpy(), troughs["height_m"].to_numpy()
+    trough_dug, trough_moving = troughs["dug_like"].to_numpy(), troughs["moving_like"].to_numpy()
+    at = troughs[["x", "y"]].to_numpy()
+    tree = cKDTree(at)
+    places, tall = ledges[["x", "y"]].to_numpy(), ledges["height_m"].to_numpy()
+    axis = np.radians(troughs["axis"].to_numpy())
+    along_x, along_y = np.sin(axis), np.cos(axis)
+    around = tree.query_ball_point(places, float(np.hypot(0.6 * width.max() + 0.5 * side_m, 1.2 * side_m)))
+    for i, near in enumerate(around):
+        if not near:
+            continue
+        j = np.asarray(near, dtype=np.intp)
+        dx, dy = places[i, 0] - at[j, 0], places[i, 1] - at[j, 1]
+        along = np.abs(dx * along_x[j] + dy * along_y[j])
+        across = np.abs(dx * along_y[j] - dy * along_x[j])
+        j = j[(along < 1.2 * side_m) & (across < 0.6 * width[j] + 0.3 * side_m)]
+        if not len(j):
+            continue
+        # a wall between two falling grounds reads up to twice its height as a ledge
+        flank[i] = bool(((width[j] <= TOLD_ONCE_M) & (height[j] >= 0.5 * tall[i])).any())
+        dug[i], moving[i] = trough_dug[j].max(), trough_moving[j].max()
+    return flank, dug, moving
+
+
+TOLD_ONCE_M = 45.0
+"""Up to this width a net set for the trough fishes its flanks too (a guess: the stand-off either side)."""
+
+
+def _steadied(part: pd.DataFrame, label: NDArray[np.intp], side_m: float) -> pd.DataFrame:
+    """Height, width and axis of stations on a line: the middle value of a station and its next neighbours.
+
+    A station is the highest of its square, so its own reading is biased up by what is left of the noise,
+    and one odd reading tells little: the neighbours along the line measure the same structure.
+    """
+    out = part.copy()
+    xy = part[["x", "y"]].to_numpy()
+    around = cKDTree(xy).query_ball_point(xy, 1.7 * side_m)
+    height, width = part["height_m"].to_numpy(), part["width_m"].to_numpy()
+    axis = part["axis"].to_numpy()
+    new_height, new_width, new_axis = height.copy(), width.copy(), axis.copy()
+    for i, near in enumerate(around):
+        j = np.asarray(near, dtype=np.intp)
+        j = j[label[j] == label[i]]
+        if len(j) < 3:
+            continue
+        new_height[i] = min(height[i], float(np.median(height[j])))
+        new_width[i] = float(np.median(width[j]))
+        double = np.radians(2.0 * axis[j])
+        new_axis[i] = np.degrees(np.arctan2(np.sin(double).sum(), np.cos(double).sum()) / 2.0) % 180.0
+    out["height_m"], out["width_m"] = new_height, new_width
+    if part["kind"].iloc[0] == "trough":
+        out["axis"] = new_axis
+        out["facing"] = (new_axis + 90.0) % 180.0
+    return out
 
 
 def _features_of(
     part: pd.DataFrame, kind: str, sheet_name: str, side_m: float
 ) -> tuple[pd.DataFrame, list[Feature]]:
     label = join(part, kind, side_m)
-    part = part.copy()
+    part = part.copy() if kind == "rise" else _steadied(part, label, side_m)
     part["feature_id"], part["length_m"], part["sinuosity"], part["dug_like"] = "", 0.0, 1.0, 0.0
     drawn: list[Feature] = []
     order = np.argsort(label, kind="stable")

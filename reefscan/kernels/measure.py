@@ -261,9 +261,9 @@ def _trough(
         h = min(h_left, h_right)
         level = floor + max(0.12 * h, 2.0 * quiet)
         first, last, alike = low, low, 1
-        while first > left and p[first - 1] < level:
+        while first > max(left, 0) and p[first - 1] < level:
             first -= 1
-        while last < right and p[last + 1] < level:
+        while last < min(right, 2 * reach) and p[last + 1] < level:
             last += 1
         for k in range(first, last + 1):
             if k != low and p[k] < floor + 2.0 * quiet:
@@ -332,7 +332,8 @@ def _ledge(
                 # ground slope by the mean of the two farthest samples: half the noise of one
                 slope_i = (0.5 * (p[i - g] + p[i - g + 1]) - p[i]) / (g - 0.5)
                 slope_j = (p[j] - 0.5 * (p[j + g] + p[j + g - 1])) / (g - 0.5)
-                value = step - length * max(slope_i, slope_j)
+                # both grounds falling away would add height; a step on a slope against it is believed up to 2 %
+                value = step - length * max(max(slope_i, slope_j), -0.02 * cell_m)
                 if value == value and value > tops[length]:
                     tops[length], at[length] = value, 0.5 * (i + j) - reach
             best = max(best, tops[length])
@@ -348,7 +349,7 @@ def _ledge(
         col += middle * math.sin(down)
         around = max(2.0, 0.5 * best_run + 1.5)
         # the search over runs and shifts takes the highest of some twenty related readings
-        out[2] = best - 1.6 * quiet
+        out[2] = best - 2.2 * quiet
         out[3] = best_run
         out[5] = down % (2.0 * math.pi)
     out[0], out[1] = row, col
