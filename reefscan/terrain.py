@@ -57,7 +57,7 @@ class Ground:
         return metres / self.cell_m
 
     def bpi(self, inner_m: float, outer_m: float) -> Values:
-        """Position index over an annulus given in metres (on coarse cells never under one cell)."""
+        """Position index over an annulus given in metres (on coarse cells never under three)."""
         inner, outer = _annulus(inner_m, outer_m, self.cell_m)
         return position.bpi(self.elev_mm, inner, outer, self.row, self.col)
 
@@ -100,6 +100,9 @@ class Layer:
         From ``[find]`` and the cell size (m) to the cells needed beyond a window.
     colours : str
         ``ramp`` (from zero up), ``split`` (either side of zero) or ``wheel`` (a direction).
+    beyond : bool
+        True if the kernel must be given the unknown cells beyond the grid's edge; the position index
+        takes them for granted, and its radius may be a hundred times the grid (25 m on cells of 1 mm).
     """
 
     name: str
@@ -109,13 +112,14 @@ class Layer:
     compute: Callable[[Ground], Values]
     halo: Callable[[Find, float], int]
     colours: str = "ramp"
+    beyond: bool = True
 
 
 def _annulus(inner_m: float, outer_m: float, cell_m: float) -> tuple[float, float]:
-    inner, outer = inner_m / cell_m, outer_m / cell_m
-    # A ring thinner than a cell holds none: on cells coarser than the recipe the nearest ring is used.
-    outer = max(outer, 1.0)
-    return min(max(inner, 1.0), outer), outer
+    # On cells coarser than the recipe a ring thinner than a cell would hold none. The same floor as at the
+    # candidates: at least from the next cell to the third.
+    outer = max(outer_m / cell_m, 3.0)
+    return min(max(inner_m / cell_m, 1.0), outer), outer
 
 
 def _one(find: Find, cell_m: float) -> int:
@@ -194,8 +198,11 @@ _ROWS = (
         "m",
         _BPI,
         lambda g: g.bpi(g.find.bpi_fine_inner_m, g.find.bpi_fine_outer_m),
-        lambda find, cell_m: position.bpi_halo(max(1.0, find.bpi_fine_outer_m / cell_m)),
+        lambda find, cell_m: position.bpi_halo(
+            _annulus(find.bpi_fine_inner_m, find.bpi_fine_outer_m, cell_m)[1]
+        ),
         "split",
+        beyond=False,
     ),
     Layer(
         "bpi_broad_m",
@@ -203,8 +210,11 @@ _ROWS = (
         "m",
         _BPI,
         lambda g: g.bpi(g.find.bpi_broad_inner_m, g.find.bpi_broad_outer_m),
-        lambda find, cell_m: position.bpi_halo(max(1.0, find.bpi_broad_outer_m / cell_m)),
+        lambda find, cell_m: position.bpi_halo(
+            _annulus(find.bpi_broad_inner_m, find.bpi_broad_outer_m, cell_m)[1]
+        ),
         "split",
+        beyond=False,
     ),
     Layer("trough_m", "depth of a low between two highs", "m", _OWN, lambda g: g.height(0), _structure_halo),
     Layer("ledge_m", "height of a step", "m", _OWN, lambda g: g.height(1), _structure_halo),
@@ -278,7 +288,9 @@ def window_layers(
     """Read a window with its halo and return the chosen layers over the window itself (float32)."""
     rows = chosen(only)
     cell_m = source.sheet.cell_m
-    outer = window.grow(max(row.halo(find, cell_m) for row in rows))
+    halo = max(row.halo(find, cell_m) for row in rows)
+    pad = max((row.halo(find, cell_m) for row in rows if row.beyond), default=1)
+    outer = window.grow(halo).intersect(source.extent.union(window).grow(pad))
     inside = window.slices_in(outer)
     ground = _ground(source.read(outer), cell_m, find)
     # One layer at a time is cut to the window, so that memory holds one halo's worth and not all.

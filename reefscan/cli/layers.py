@@ -25,8 +25,9 @@ if TYPE_CHECKING:
     from reefscan.model import GridSource, Window
     from reefscan.recipe import Find
 
-WINDOW = 1024
-"""Side (cells) of what is worked at a time: all layers of it take about 150 MB, whatever the grid's size."""
+WINDOW, LARGEST = 1024, 3072
+"""Side (cells) of what is worked at a time. It grows with the halo, so that reading the halo anew stays
+cheap, up to a side at which all layers take about half a gigabyte, whatever the grid's size."""
 
 
 def command(
@@ -101,11 +102,11 @@ def _write(source: GridSource, files: dict[str, Path], find: Find, *, quiet: boo
     from rich.progress import track
 
     from reefscan.io.layers import layer_rasters
-    from reefscan.terrain import LAYERS, attributes, window_layers
+    from reefscan.terrain import LAYERS, attributes, halo_cells, window_layers
 
     labels = {name: attributes(LAYERS[name]) for name in files}
     settings = {"SOURCE": source.name, "RECIPE_FIND": json.dumps(find.model_dump(), sort_keys=True)}
-    windows = list(_windows(source.extent))
+    windows = list(_windows(source.extent, halo_cells(find, source.sheet.cell_m, files)))
     console = Console(stderr=True)
     with layer_rasters(files, source.sheet, source.extent, labels, settings=settings) as rasters:
         steps = track(
@@ -117,9 +118,10 @@ def _write(source: GridSource, files: dict[str, Path], find: Find, *, quiet: boo
             rasters.write(window, window_layers(source, window, find, only=files))
 
 
-def _windows(extent: Window) -> Iterator[Window]:
-    from reefscan.model import Window
+def _windows(extent: Window, halo: int) -> Iterator[Window]:
+    from reefscan.model import BLOCK, Window
 
-    for row in range(extent.row, extent.row_end, WINDOW):
-        for col in range(extent.col, extent.col_end, WINDOW):
-            yield Window(row, col, min(WINDOW, extent.row_end - row), min(WINDOW, extent.col_end - col))
+    side = min(max(WINDOW, 2 * halo // BLOCK * BLOCK), LARGEST)
+    for row in range(extent.row, extent.row_end, side):
+        for col in range(extent.col, extent.col_end, side):
+            yield Window(row, col, min(side, extent.row_end - row), min(side, extent.col_end - col))

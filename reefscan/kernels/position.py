@@ -11,7 +11,8 @@ Two ways to sum a disc, chosen by its radius alone, so the choice never depends 
   brought back to the cells by a cubic. A disc is always 8 to 16 blocks in radius, so the cost per
   cell does not grow with it.
 
-Sums of blocks are whole numbers below 2**53, exact in float64 in any order; the cubic's four terms
+Sums of blocks are whole numbers below 2**53 (for heights of 100 m and radii up to 15 000 cells), exact
+in float64 in any order; the cubic's four terms
 are added in an order fixed by a cell's place in its block. Other designs and what they cost are
 measured in ``scripts/bench.py``.
 """

@@ -216,3 +216,13 @@ def test_derive_labels_each_layer_afresh_and_puts_cells_on_the_sheet() -> None:
 def test_an_unknown_layer_is_refused_with_the_nearest_known_name() -> None:
     with pytest.raises(ValueError, match="did you mean bpi_fine_m"):
         halo_cells(FIND, CELL_M, ["bpi_fin_m"])
+
+
+@pytest.mark.parametrize("cell_m", [0.01, 0.5, 60.0])
+def test_radii_far_finer_or_wider_than_the_grid_still_give_every_layer(cell_m: float) -> None:
+    sea = Sea(rough(2, 90, 110), sheet=Sheet("EPSG:32633", cell_m))
+    found = window_layers(sea, sea.extent, Find(relief_radius_m=1, trough_radius_m=1, rise_radius_m=1))
+    for name, values in found.items():
+        wide = name.startswith("bpi") and cell_m < 1.0  # less than half the annulus is on the grid
+        if not wide and not (name == "vrm" and cell_m == 0.01):
+            assert np.isfinite(values[40:50, 50:60]).all(), name

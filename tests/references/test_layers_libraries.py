@@ -174,3 +174,20 @@ def test_relief_of_a_plane_is_its_gradient_across_the_window(radius: float) -> N
     x = np.arange(201)
     plane = np.repeat((x * 100).astype(np.int32)[None], 201, axis=0)
     assert_allclose(relief.relief(plane, radius)[100, 100], 2 * radius * 0.1, rtol=0.07)
+
+
+@pytest.mark.parametrize(("annulus", "share"), [((3.0, 25.0), 1e-6), ((25.0, 125.0), 0.02)])
+def test_the_index_of_a_candidate_is_that_of_the_layer(
+    annulus: tuple[float, float], share: float, rng: np.random.Generator
+) -> None:
+    from reefscan.kernels import placement
+
+    mm = rough(rng, 400, holes=True)
+    layer = position.bpi(mm, *annulus, -60, 91)
+    sums, counts = placement.row_sums(mm)
+    places = rng.integers(100, 300, (200, 2))
+    points = [placement._position_index(mm, sums, counts, int(r), int(c), *annulus) for r, c in places]
+    at = layer[places[:, 0], places[:, 1]]
+    known = np.isfinite(at)
+    assert known.sum() > 150
+    assert_allclose(np.array(points)[known], at[known], rtol=0, atol=share * np.nanstd(layer))
