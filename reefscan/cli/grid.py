@@ -1,0 +1,118 @@
+"""``reefscan grid``: soundings from logs to a grid worth scanning."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def command(
+    logs: Annotated[list[Path], typer.Argument(help="Logs, or folders of logs: delimited text, NMEA 0183, GPX, B-12, vector files; gz, xz, zip.")],
+    out: Annotated[Path, typer.Option("--out", help="GeoTIFF to write; the report goes beside it.")],
+    cell: Annotated[str | None, typer.Option("--cell", help="Side of a cell, such as 2m; none: from the tracks.")] = None,
+    draft: Annotated[str | None, typer.Option("--draft", help="Transducer below the waterline, such as 0.5m.")] = None,
+    keel: Annotated[str | None, typer.Option("--keel", help="Keel below the waterline, for depths below the keel.")] = None,
+    tide: Annotated[Path | None, typer.Option("--tide", help="High and low waters, a series, or harmonic constants.")] = None,
+    tide_zone: Annotated[str | None, typer.Option("--tide-zone", help="Zone of tide times that carry none: UTC, +02:00, Europe/Oslo.")] = None,
+    tide_unit: Annotated[str | None, typer.Option("--tide-unit", help="Unit of the tide's heights: m or ft.")] = None,
+    tide_kind: Annotated[str, typer.Option("--tide-kind", help="auto, high-low or series.")] = "auto",
+    depth_unit: Annotated[str | None, typer.Option("--depth-unit", help="Unit of depths whose column states none: m, ft, fathom.")] = None,
+    depth_from: Annotated[str | None, typer.Option("--depth-from", help="What depths were measured from: transducer, surface or keel.")] = None,
+    columns: Annotated[str | None, typer.Option("--columns", help="Which column is what: lon=1,lat=2,depth_ft=4,time=3.")] = None,
+    crs: Annotated[str | None, typer.Option("--crs", help="System of x/y columns, such as EPSG:32633.")] = None,
+    zone: Annotated[str, typer.Option("--zone", help="Time zone of log times that carry none.")] = "UTC",
+    date: Annotated[str | None, typer.Option("--date", help="Day of the first fix, for NMEA logs without a date: YYYY-MM-DD.")] = None,
+    swap: Annotated[bool, typer.Option("--swap-lonlat", help="Latitude and longitude are swapped in the logs.")] = False,
+    gpx_depth: Annotated[str | None, typer.Option("--gpx-depth", help="GPX element that holds the depth.")] = None,
+    latency: Annotated[float, typer.Option("--latency", help="Move positions along the track by so many seconds.")] = 0.0,
+    level: Annotated[bool, typer.Option("--level", help="Level sessions by their crossings.")] = False,
+    reach: Annotated[str | None, typer.Option("--reach", help="Farthest a cell may lie from a sounding.")] = None,
+    onto: Annotated[Path | None, typer.Option("--onto", help="Public grid to set the soundings into.")] = None,
+    onto_positive: Annotated[str, typer.Option("--onto-positive", help="Is that grid's z up (elevation) or down (depth)?")] = "up",
+    next_run: Annotated[str, typer.Option("--next", help="Distance for lines to survey next; 0 for none.")] = "2km",
+    settings: Annotated[Path | None, typer.Option("--settings", help="TOML with cleaning and surface settings.")] = None,
+    print_settings: Annotated[bool, typer.Option("--print-settings", help="Print the settings as they would be used and stop.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the report's facts as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No talk on standard error.")] = False,
+) -> None:  # fmt: skip
+    """Turn soundings into a grid with an honest uncertainty, and a report beside it.
+
+    reefscan grid log1.csv log2.nmea --tide tides.csv --draft 0.5m --cell 2m --out own.tif
+
+    Not for navigation.
+    """
+    import json
+    import sys
+    import time
+
+    from reefscan.errors import InputError
+    from reefscan.io.soundings import ReadOptions
+    from reefscan.io.soundings_text import TextOptions
+    from reefscan.io.soundings_time import parse_date, parse_zone
+    from reefscan.io.tides import read_tide
+    from reefscan.survey.build import Corrections
+    from reefscan.survey.settings import SurveySettings, dump_settings, load_settings
+    from reefscan.surveying import Order, run_survey
+    from reefscan.units import parse_length
+
+    def one_of(flag: str, value: str | None, choices: tuple[str, ...]) -> None:
+        if value is not None and value not in choices:
+            raise InputError(f"{flag} {value!r}: wanted {', '.join(choices)}")
+
+    def length(value: str | None) -> float | None:
+        return None if value is None else parse_length(value)
+
+    def unit(value: str | None) -> float | None:
+        return None if value is None else parse_length(f"1{value}")
+
+    one_of("--tide-kind", tide_kind, ("auto", "high-low", "series"))
+    one_of("--depth-from", depth_from, ("transducer", "surface", "keel"))
+    one_of("--onto-positive", onto_positive, ("up", "down"))
+    if date is not None:
+        parse_date(date)
+    chosen = SurveySettings()
+    if settings is not None:
+        if not settings.is_file():
+            raise InputError(f"{settings}: no such file; --settings wants TOML (see --print-settings)")
+        chosen = load_settings(settings.read_text(encoding="utf-8"), where=settings.name)
+    if reach is not None:
+        chosen = chosen.model_copy(update={"surface": chosen.surface.model_copy(update={"reach_m": length(reach)})})
+    if print_settings:
+        print(dump_settings(chosen), end="")
+        return
+    cell_m, draft_m = length(cell), length(draft)
+    if cell_m is not None and not 0.05 <= cell_m <= 50_000:
+        raise InputError(f"--cell {cell}: wanted 0.05 m to 50 km")
+    if draft_m is not None and not -1.0 <= draft_m <= 30.0:
+        raise InputError(f"--draft {draft}: no boat draws that; wanted the transducer's depth below the waterline")
+    if out.suffix.lower() not in (".tif", ".tiff"):
+        raise InputError(f"--out {out}: wanted a GeoTIFF, such as own.tif")
+    if not out.resolve().parent.is_dir():
+        raise InputError(f"--out {out}: its folder does not exist; make it first")
+    heights = None
+    if tide is not None:
+        heights = read_tide(
+            tide, zone=parse_zone(tide_zone) if tide_zone else None, unit=unit(tide_unit), kind=tide_kind,
+            gap_h=chosen.reduce.tide_gap_h, leg_h=chosen.reduce.tide_leg_h,
+        )  # fmt: skip
+    text = TextOptions(columns, unit(depth_unit), parse_zone(zone), crs, swap)
+    order = Order(
+        logs=logs, out=out, reading=ReadOptions(text, date, gpx_depth, depth_from, chosen.reduce.fix_gap_s),
+        corrections=Corrections(draft_m, length(keel), heights, latency, level), settings=chosen, cell_m=cell_m,
+        onto=onto, onto_positive=onto_positive, next_m=parse_length(next_run), now_s=time.time(),
+    )  # fmt: skip
+    facts = run_survey(order, say=(lambda _: None) if quiet or as_json else lambda line: print(line, file=sys.stderr))
+    if as_json:
+        print(json.dumps(facts, indent=1))
+        return
+    n = facts["soundings"]
+    print(f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m")
+    for row in facts["set_aside"]:
+        print(f"  set aside {row['soundings']:,}: {row['reason']} ({row['why']})")
+    if facts["validation"]["left_out"]:
+        print(f"  left-out soundings missed by {facts['validation']['rms_m']:.2f} m rms")
+    for warning in facts["warnings"]:
+        print(f"  note: {warning}")
+    print(f"  report: {out.with_suffix('').name}.report.html. Not for navigation.")
