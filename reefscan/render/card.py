@@ -70,7 +70,7 @@ def degrees_minutes(value: float, *, lat: bool) -> str:
     """
     thousandths = round(abs(value) * 60_000)
     degrees, rest = divmod(thousandths, 60_000)
-    hemisphere = ("NS" if lat else "EW")[value < 0]
+    hemisphere = ("NS" if lat else "EW")[int(value < 0)]
     return f"{degrees:0{2 if lat else 3}d}° {rest / 1000:06.3f}' {hemisphere}"
 
 

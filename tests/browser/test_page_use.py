@@ -403,3 +403,64 @@ def test_fifty_thousand_candidates_are_searched_and_the_map_is_thinned(show: Cal
     driver.find_element("id", "find").send_keys("number 49999:")
     Select(driver.find_element("id", "scope")).select_by_value("all")
     assert len(rows(driver)) == 1
+
+
+def touch(driver: Any, kind: str, *points: tuple[float, float]) -> None:
+    driver.execute_cdp_cmd(
+        "Input.dispatchTouchEvent",
+        {"type": kind, "touchPoints": [{"x": x, "y": y, "id": i} for i, (x, y) in enumerate(points)]},
+    )
+
+
+def test_one_finger_moves_the_map_and_two_zoom_it(page: Any) -> None:
+    page.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 2})
+    try:
+        x, y = page.execute_script(
+            "const r = document.getElementById('map').getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]"
+        )
+        before = page.execute_script("return [SeaMap.x, SeaMap.y, SeaMap.scale]")
+        touch(page, "touchStart", (x, y))
+        for k in range(1, 5):
+            touch(page, "touchMove", (x - 15 * k, y - 10 * k))
+        touch(page, "touchEnd")
+        moved = page.execute_script("return [SeaMap.x, SeaMap.y, SeaMap.scale]")
+        assert moved[0] - before[0] == pytest.approx(60 / before[2], rel=0.3)
+        assert moved[1] > before[1]
+        assert moved[2] == before[2]
+        touch(page, "touchStart", (x - 40, y), (x + 40, y))
+        for k in range(1, 5):
+            touch(page, "touchMove", (x - 40 - 10 * k, y), (x + 40 + 10 * k, y))
+        touch(page, "touchEnd")
+        assert page.execute_script("return SeaMap.scale") == pytest.approx(moved[2] * 2, rel=0.05)
+    finally:
+        page.execute_cdp_cmd("Emulation.setTouchEmulationEnabled", {"enabled": False})
+
+
+def test_the_profile_of_the_card_is_the_one_that_python_sampled(page: Any, table: pd.DataFrame) -> None:
+    from reefscan.review.ground import profile
+
+    site = table[table["cross_deg"].notna()].iloc[0]
+    page.execute_script("App.choose(arguments[0])", site["id"])
+    want = profile(
+        SOURCE, lon=site["lon"], lat=site["lat"], heading_deg=site["cross_deg"], half_m=80, count=81
+    )
+    words = page.execute_script("return document.querySelector('#card svg').getAttribute('aria-label')")
+    assert f"{np.nanmin(np.round(want, 2)):.1f} m to {np.nanmax(np.round(want, 2)):.1f} m" in words
+    assert f"heading {round(site['cross_deg']):03d}°" in words
+
+
+def test_positions_are_given_in_three_notations(page: Any, table: pd.DataFrame) -> None:
+    from reefscan.render.card import degrees_minutes
+
+    site = table.iloc[7]
+    page.execute_script("App.choose(arguments[0])", site["id"])
+    shown = [e.text for e in page.find_elements("css selector", "#card .copy code")]
+    assert shown[0] == f"{site['lat']:.6f}, {site['lon']:.6f}"
+    assert (
+        " ".join(shown[1].split())
+        == f"{degrees_minutes(site['lat'], lat=True)} {degrees_minutes(site['lon'], lat=False)}"
+    )
+    degrees, minutes, seconds = (
+        shown[2].split("N")[0].replace("°", "").replace("'", "").replace('"', "").split()
+    )
+    assert int(degrees) + int(minutes) / 60 + float(seconds) / 3600 == pytest.approx(site["lat"], abs=2e-5)
