@@ -89,7 +89,9 @@ class _Overview:
 
     def mean(self, name: str) -> Floats:
         with np.errstate(invalid="ignore", divide="ignore"):
-            return np.asarray(np.where(self.sums[f"n {name}"] > 0, self.sums[name] / self.sums[f"n {name}"], np.nan))
+            return np.asarray(
+                np.where(self.sums[f"n {name}"] > 0, self.sums[name] / self.sums[f"n {name}"], np.nan)
+            )
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
@@ -130,7 +132,9 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     say(f"tuning the surface ({int(ready.soundings.kept.sum()):,} soundings kept, cells of {cell:g} m)")
     surface = make_surface(ready, sheet, order.settings)
     with ExitStack() as stack:
-        public = stack.enter_context(open_public(order.onto, positive=order.onto_positive)) if order.onto else None
+        public = (
+            stack.enter_context(open_public(order.onto, positive=order.onto_positive)) if order.onto else None
+        )
         extent = surface.extent()
         if public is not None:
             extent = extent.union(public.window_on(sheet))
@@ -138,13 +142,21 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         bias = _bias(surface, public) if public is not None else None
         say("drawing the grid")
         tags = {"reefscan_schema": SCHEMA, "reefscan_caution": CAUTION}
-        write_grid(order.out, sheet, extent, _parts(surface, public, bias, overview, extent, order.settings), tags=tags)
+        write_grid(
+            order.out,
+            sheet,
+            extent,
+            _parts(surface, public, bias, overview, extent, order.settings),
+            tags=tags,
+        )
     lines = _next(overview, surface, order.next_m) if order.next_m > 0 else []
     facts = _facts(order, logs, ready, surface, overview, bias, public.name if public else None, lines)
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
     stem = order.out.with_suffix("")
-    write_text(stem.with_name(stem.name + ".report.json"), json.dumps(facts, indent=1, allow_nan=False) + "\n")
+    write_text(
+        stem.with_name(stem.name + ".report.json"), json.dumps(facts, indent=1, allow_nan=False) + "\n"
+    )
     write_text(stem.with_name(stem.name + ".report.html"), survey_report(facts, pictures))
     return facts
 
@@ -181,7 +193,13 @@ def _parts(
     if public is None or bias is None:
         for cut in surface.cuts():
             source = np.where(np.isfinite(cut.elev), OWN, 0).astype(np.uint8)
-            overview.add(cut.window, elev=cut.elev, sigma=cut.sigma, rough=cut.rough, seen=np.where(cut.count > 0, 1.0, np.nan))
+            overview.add(
+                cut.window,
+                elev=cut.elev,
+                sigma=cut.sigma,
+                rough=cut.rough,
+                seen=np.where(cut.count > 0, 1.0, np.nan),
+            )
             yield GridCells(cut.window, cut.elev, cut.sigma, cut.count, source)
         return
     blend = settings.surface.blend_m
@@ -204,7 +222,9 @@ def _parts(
                 )
                 count, rough = cut.count[inner], cut.rough[inner]
             part = GridCells(core, elev[inner], sigma[inner], count, source[inner])
-            overview.add(core, elev=part.elev, sigma=part.sigma, rough=rough, seen=np.where(count > 0, 1.0, np.nan))
+            overview.add(
+                core, elev=part.elev, sigma=part.sigma, rough=rough, seen=np.where(count > 0, 1.0, np.nan)
+            )
             yield part
 
 
@@ -212,11 +232,18 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
     west, _, _, north = overview.bounds
     cell = surface.sheet.cell_m * overview.step
     seen = overview.sums["n seen"] > 0
-    ground = Ground(overview.mean("elev"), distance_from(seen, cell), overview.mean("rough"), cell, west, north)
+    ground = Ground(
+        overview.mean("elev"), distance_from(seen, cell), overview.mean("rough"), cell, west, north
+    )
     thin = max(1, int(np.ceil(max(seen.shape) / 320)))  # fine enough for lines, and quick
     if thin > 1:
         ground = Ground(
-            ground.elev[::thin, ::thin], ground.distance[::thin, ::thin], ground.rough[::thin, ::thin], cell * thin, west, north
+            ground.elev[::thin, ::thin],
+            ground.distance[::thin, ::thin],
+            ground.rough[::thin, ::thin],
+            cell * thin,
+            west,
+            north,
         )
     return plan_lines(ground, surface.tuning.doubt, budget_m=max(budget_m, 4.0 * ground.cell_m))
 
@@ -231,17 +258,29 @@ def _facts(
     to_lonlat = Transformer.from_crs(surface.sheet.crs, 4326, always_xy=True)
     warnings: list[str] = []
     if order.corrections.tide is None:
-        warnings.append("No tide was taken off: depths are as deep as the water was that day, and days differ.")
-    if order.corrections.draft_m is None and "transducer" in data.references and np.isnan(data.to_surface[kept]).any():
-        warnings.append("No draft was told: depths are below the sounder's transducer, not below the surface.")
+        warnings.append(
+            "No tide was taken off: depths are as deep as the water was that day, and days differ."
+        )
+    if (
+        order.corrections.draft_m is None
+        and "transducer" in data.references
+        and np.isnan(data.to_surface[kept]).any()
+    ):
+        warnings.append(
+            "No draft was told: depths are below the sounder's transducer, not below the surface."
+        )
     if bias is not None and bias.cells < 50:
-        warnings.append(f"Only {bias.cells} cells are shared with the public grid: its bias was not estimated.")
+        warnings.append(
+            f"Only {bias.cells} cells are shared with the public grid: its bias was not estimated."
+        )
     aside = [
         {"reason": name, "soundings": tally[name], "share": round(tally[name] / len(data), 6), "why": why}
         for name, why in REASONS[1:] if name in tally
     ]  # fmt: skip
     if len(data) and (len(data) - tally["kept"]) / len(data) > 0.1:
-        warnings.append("More than a tenth of the soundings was set aside: look at the map below before trusting the rest.")
+        warnings.append(
+            "More than a tenth of the soundings was set aside: look at the map below before trusting the rest."
+        )
     unusable = ("bad lines", "wrong checksum", "cut off", "invalid or empty")
     return {
         "schema": SCHEMA,
@@ -292,7 +331,9 @@ def _lonlat(made: Transformer, x: float, y: float) -> list[float]:
     return [round(float(lon), 7), round(float(lat), 7)]
 
 
-def _pictures(ready: Prepared, surface: SurveySurface, overview: _Overview, lines: list[Line]) -> dict[str, bytes]:
+def _pictures(
+    ready: Prepared, surface: SurveySurface, overview: _Overview, lines: list[Line]
+) -> dict[str, bytes]:
     data = ready.soundings
     names = [name for name, _ in REASONS]
     plan = figures.Plan(overview.mean("elev"), overview.mean("sigma"), overview.bounds)
@@ -305,5 +346,7 @@ def _pictures(ready: Prepared, surface: SurveySurface, overview: _Overview, line
     if ready.after.difference.size:
         out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference)
     if surface.tuning.residuals.shape[0]:
-        out["residuals"] = figures.residual_histogram(surface.tuning.residuals[:, 0] / surface.tuning.residuals[:, 1])
+        out["residuals"] = figures.residual_histogram(
+            surface.tuning.residuals[:, 0] / surface.tuning.residuals[:, 1]
+        )
     return out

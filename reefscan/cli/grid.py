@@ -78,7 +78,9 @@ def command(
             raise InputError(f"{settings}: no such file; --settings wants TOML (see --print-settings)")
         chosen = load_settings(settings.read_text(encoding="utf-8"), where=settings.name)
     if reach is not None:
-        chosen = chosen.model_copy(update={"surface": chosen.surface.model_copy(update={"reach_m": length(reach)})})
+        chosen = chosen.model_copy(
+            update={"surface": chosen.surface.model_copy(update={"reach_m": length(reach)})}
+        )
     if print_settings:
         print(dump_settings(chosen), end="")
         return
@@ -86,7 +88,9 @@ def command(
     if cell_m is not None and not 0.05 <= cell_m <= 50_000:
         raise InputError(f"--cell {cell}: wanted 0.05 m to 50 km")
     if draft_m is not None and not -1.0 <= draft_m <= 30.0:
-        raise InputError(f"--draft {draft}: no boat draws that; wanted the transducer's depth below the waterline")
+        raise InputError(
+            f"--draft {draft}: no boat draws that; wanted the transducer's depth below the waterline"
+        )
     if out.suffix.lower() not in (".tif", ".tiff"):
         raise InputError(f"--out {out}: wanted a GeoTIFF, such as own.tif")
     if not out.resolve().parent.is_dir():
@@ -103,12 +107,16 @@ def command(
         corrections=Corrections(draft_m, length(keel), heights, latency, level), settings=chosen, cell_m=cell_m,
         onto=onto, onto_positive=onto_positive, next_m=parse_length(next_run), now_s=time.time(),
     )  # fmt: skip
-    facts = run_survey(order, say=(lambda _: None) if quiet or as_json else lambda line: print(line, file=sys.stderr))
+    facts = run_survey(
+        order, say=(lambda _: None) if quiet or as_json else lambda line: print(line, file=sys.stderr)
+    )
     if as_json:
         print(json.dumps(facts, indent=1))
         return
     n = facts["soundings"]
-    print(f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m")
+    print(
+        f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m"
+    )
     for row in facts["set_aside"]:
         print(f"  set aside {row['soundings']:,}: {row['reason']} ({row['why']})")
     if facts["validation"]["left_out"]:

@@ -51,10 +51,14 @@ def list_logs(paths: Sequence[Path]) -> list[Path]:
     for path in paths:
         if path.is_dir():
             inside = sorted(
-                p for p in path.rglob("*") if p.is_file() and not p.name.startswith(".") and inner_suffix(p) in TEXT | VECTOR
+                p
+                for p in path.rglob("*")
+                if p.is_file() and not p.name.startswith(".") and inner_suffix(p) in TEXT | VECTOR
             )
             if not inside:
-                raise MissingInputError(f"{path}: no log in this folder; wanted .csv, .txt, .nmea, .gpx, .geojson and the like")
+                raise MissingInputError(
+                    f"{path}: no log in this folder; wanted .csv, .txt, .nmea, .gpx, .geojson and the like"
+                )
             found += inside
         elif path.exists():
             found.append(path)
@@ -117,9 +121,13 @@ def read_logs(paths: Sequence[Path], options: ReadOptions) -> list[Log]:
             out.append(log)
         elif log.depth.size:
             if not fixes:
-                raise InputError(f"{log.name}: depths without positions; name the log with the positions as well")
+                raise InputError(
+                    f"{log.name}: depths without positions; name the log with the positions as well"
+                )
             if not (log.dated and all(f.dated for f in fixes)):
-                raise AmbiguousError(f"{log.name}: depths and positions are in separate logs without a date; say --date")
+                raise AmbiguousError(
+                    f"{log.name}: depths and positions are in separate logs without a date; say --date"
+                )
             time, lon, lat = (np.concatenate([getattr(f, k) for f in fixes]) for k in ("time", "lon", "lat"))
             plon, plat = interpolate_fixes(log.time, time, lon, lat, gap_s=options.gap_s)
             if not np.isfinite(plon).any():

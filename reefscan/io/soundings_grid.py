@@ -42,7 +42,9 @@ class GridCells:
     source: NDArray[np.uint8]
 
 
-def write_grid(path: Path, sheet: Sheet, extent: Window, parts: Iterable[GridCells], *, tags: dict[str, str]) -> None:
+def write_grid(
+    path: Path, sheet: Sheet, extent: Window, parts: Iterable[GridCells], *, tags: dict[str, str]
+) -> None:
     """Write the grid window by window; the file appears whole or not at all.
 
     Parameters
@@ -96,7 +98,9 @@ def write_grid(path: Path, sheet: Sheet, extent: Window, parts: Iterable[GridCel
 class PublicGrid:
     """A public grid read onto any lattice, bilinear, with unknown cells kept unknown."""
 
-    def __init__(self, dataset: rasterio.DatasetReader, band: int, sigma_band: int | None, positive: str) -> None:
+    def __init__(
+        self, dataset: rasterio.DatasetReader, band: int, sigma_band: int | None, positive: str
+    ) -> None:
         self._dataset, self._band, self._sigma, self._positive = dataset, band, sigma_band, positive
         self.name = Path(dataset.name).name
 
@@ -110,7 +114,9 @@ class PublicGrid:
             options["src_nodata"] = self._dataset.nodata
         with WarpedVRT(self._dataset, **options) as warped:
             elev = warped.read(self._band).astype(np.float64)
-            sigma = warped.read(self._sigma).astype(np.float64) if self._sigma else np.full(elev.shape, np.nan)
+            sigma = (
+                warped.read(self._sigma).astype(np.float64) if self._sigma else np.full(elev.shape, np.nan)
+            )
         elev = np.where(np.abs(elev) < 12_000, elev, np.nan)
         elev = -elev if self._positive == "down" else elev
         return elev, np.where(np.isfinite(elev), sigma, np.nan)
@@ -138,7 +144,9 @@ def open_public(path: Path, *, positive: str = "up") -> Iterator[PublicGrid]:
         raise UnreadableError(f"{path.name}: not a raster ({error}); --onto wants a grid") from error
     with dataset:
         if dataset.crs is None:
-            raise NoCrsError(f"{path.name}: no coordinate system; assign one before setting soundings into it")
+            raise NoCrsError(
+                f"{path.name}: no coordinate system; assign one before setting soundings into it"
+            )
         names = [(d or "").lower() for d in dataset.descriptions]
         band = next((k + 1 for k, n in enumerate(names) if n.startswith(("elev", "depth", "bathy"))), 1)
         sigma = next((k + 1 for k, n in enumerate(names) if "uncert" in n or "sigma" in n), None)

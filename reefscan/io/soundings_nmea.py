@@ -73,7 +73,9 @@ def checksum_states(block: bytes) -> tuple[NDArray[np.int64], NDArray[np.int64],
     xor = np.bitwise_xor.reduceat(padded, pairs)[0::2]
     xor = np.where(pairs[1::2] > pairs[0::2], xor, 0)
     hexes = np.full(256, 255, np.uint8)
-    for digit, chars in enumerate(("0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "aA", "bB", "cC", "dD", "eE", "fF")):
+    for digit, chars in enumerate(
+        ("0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "aA", "bB", "cC", "dD", "eE", "fF")
+    ):
         for char in chars:
             hexes[ord(char)] = digit
     wide = np.r_[raw, np.zeros(4, np.uint8)]
@@ -115,7 +117,9 @@ def read_nmea(path: Path, *, date: str | None = None, gap_s: float = 15.0) -> Lo
         if any(got.checked) and not all(got.checked):
             keep = [k for k, ok in enumerate(got.checked) if ok]
             counts["cut off"] += len(got.checked) - len(keep)
-            rows[name] = _Rows(*([part[k] for k in keep] for part in (got.line, got.stamp, got.values, got.checked)))
+            rows[name] = _Rows(
+                *([part[k] for k in keep] for part in (got.line, got.stamp, got.values, got.checked))
+            )
     return _assemble(path.name, rows, counts, date, gap_s)
 
 
@@ -237,7 +241,16 @@ def _dpt(f: list[bytes]) -> tuple[float, ...] | None:
     return float(f[0]), float(f[1]) if len(f) > 1 and f[1].strip() else 0.0
 
 
-_PARSERS = {"GGA": _gga, "RMC": _rmc, "GLL": _gll, "ZDA": _zda, "DBT": _dbx, "DBS": _dbx, "DBK": _dbx, "DPT": _dpt}
+_PARSERS = {
+    "GGA": _gga,
+    "RMC": _rmc,
+    "GLL": _gll,
+    "ZDA": _zda,
+    "DBT": _dbx,
+    "DBS": _dbx,
+    "DBK": _dbx,
+    "DPT": _dpt,
+}
 
 
 def _assemble(name: str, rows: dict[str, _Rows], counts: Counter[str], date: str | None, gap_s: float) -> Log:
@@ -279,7 +292,9 @@ def _assemble(name: str, rows: dict[str, _Rows], counts: Counter[str], date: str
         if np.isfinite(fix_time).any():
             lon, lat = interpolate_fixes(depth_time, fix_time, lon, lat, gap_s=gap_s)
         else:
-            lon, lat = interpolate_fixes(np.array(rows[depth_type].line, float), fix_line, lon, lat, gap_s=np.inf)
+            lon, lat = interpolate_fixes(
+                np.array(rows[depth_type].line, float), fix_line, lon, lat, gap_s=np.inf
+            )
         times = depth_time
     else:
         times = fix_time if source is not None else depth_time
@@ -307,7 +322,9 @@ def _fixes(
     stamp = np.array(got.stamp)
     if np.isfinite(stamp).mean() > 0.9:
         return line, stamp, lon, lat, True, True
-    day_line = [(n, v[3] + v[0]) for n, v in zip(rows["RMC"].line, rows["RMC"].values, strict=True) if v[3] == v[3]]
+    day_line = [
+        (n, v[3] + v[0]) for n, v in zip(rows["RMC"].line, rows["RMC"].values, strict=True) if v[3] == v[3]
+    ]
     day_line += [(n, v[1] + v[0]) for n, v in zip(rows["ZDA"].line, rows["ZDA"].values, strict=True)]
     day_line = sorted(p for p in day_line if p[1] == p[1])
     if np.isnan(clock).all():

@@ -45,7 +45,9 @@ def open_bytes(path: Path) -> Iterator[BinaryIO]:
         A damaged archive, or a zip that holds several files.
     """
     if not path.is_file():
-        raise MissingInputError(f"{path}: no such file; name a log, a folder of logs or a pattern that matches")
+        raise MissingInputError(
+            f"{path}: no such file; name a log, a folder of logs or a pattern that matches"
+        )
     suffix = path.suffix.lower()
     try:
         if suffix == ".zip":
@@ -87,7 +89,9 @@ def read_all(path: Path, *, limit: int = 1 << 30) -> bytes:
     with open_bytes(path) as stream:
         data = stream.read(limit + 1)
     if len(data) > limit:
-        raise UnreadableError(f"{path.name}: larger than {limit >> 20} MB; split it or give it as delimited text")
+        raise UnreadableError(
+            f"{path.name}: larger than {limit >> 20} MB; split it or give it as delimited text"
+        )
     return data
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import csv
 import re
 from dataclasses import dataclass, replace
-from datetime import timezone, tzinfo
+from datetime import UTC, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -41,7 +41,7 @@ class TextOptions:
 
     columns: str | None = None
     depth_unit: float | None = None
-    zone: tzinfo = timezone.utc
+    zone: tzinfo = UTC
     crs: str | None = None
     swap_lonlat: bool = False
 
@@ -106,11 +106,17 @@ def sniff(path: Path, options: TextOptions) -> Layout:
     if options.depth_unit is not None and not columns.unit_said:
         columns = replace(columns, depth_factor=options.depth_unit, unit_said=True)
     if not columns.unit_said and ("depth" in columns.index or "elev" in columns.index):
-        raise AmbiguousError(f"{path.name}: the depth column states no unit; say --depth-unit m, ft or fathom")
+        raise AmbiguousError(
+            f"{path.name}: the depth column states no unit; say --depth-unit m, ft or fathom"
+        )
     rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
-    comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(len(rows), 1)
+    comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
+        len(rows), 1
+    )
     if max(columns.index.values()) >= width:
-        raise AmbiguousError(f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}")
+        raise AmbiguousError(
+            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
+        )
     return Layout(delimiter, width, columns, header_at, comma)
 
 
@@ -200,7 +206,10 @@ def _parse(block: bytes, layout: Layout) -> tuple[pa.Table | None, int]:
             pa.BufferReader(block),
             read_options=pacsv.ReadOptions(column_names=names, block_size=4 << 20, use_threads=True),
             parse_options=pacsv.ParseOptions(
-                delimiter=delimiter, invalid_row_handler=pass_over, ignore_empty_lines=True, newlines_in_values=False
+                delimiter=delimiter,
+                invalid_row_handler=pass_over,
+                ignore_empty_lines=True,
+                newlines_in_values=False,
             ),
             convert_options=pacsv.ConvertOptions(
                 include_columns=need, column_types={n: pa.string() for n in need}, strings_can_be_null=True
@@ -227,7 +236,9 @@ def _convert(table: pa.Table, layout: Layout, options: TextOptions) -> dict[str,
                 out[kind] = np.where(letters == negative, -np.abs(out[kind]), out[kind])
     elif {"x", "y"} <= index.keys():
         if options.crs is None:
-            raise AmbiguousError("columns x and y need their coordinate system; say --crs, such as --crs EPSG:32633")
+            raise AmbiguousError(
+                "columns x and y need their coordinate system; say --crs, such as --crs EPSG:32633"
+            )
         out["lon"], out["lat"] = (to_numbers(column(k), decimal_comma=comma) for k in ("x", "y"))
     if "depth" in index or "elev" in index:
         kind = "depth" if "depth" in index else "elev"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -26,7 +26,7 @@ def parse_zone(text: str) -> tzinfo:
     """
     word = text.strip()
     if word.upper() in ("UTC", "Z", "GMT"):
-        return timezone.utc
+        return UTC
     sign = {"+": 1, "-": -1}.get(word[:1])
     if sign:
         hours, _, minutes = word[1:].partition(":")
@@ -35,10 +35,12 @@ def parse_zone(text: str) -> tzinfo:
     try:
         return ZoneInfo(word)
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
-        raise InputError(f"time zone {text!r} is not known; write UTC, +02:00 or a name such as Europe/Oslo") from error
+        raise InputError(
+            f"time zone {text!r} is not known; write UTC, +02:00 or a name such as Europe/Oslo"
+        ) from error
 
 
-def to_seconds(column: pa.Array, *, zone: tzinfo = timezone.utc) -> Floats:
+def to_seconds(column: pa.Array, *, zone: tzinfo = UTC) -> Floats:
     """Text to seconds since 1970 UTC; NaN where it is no time.
 
     Numbers are seconds (or milliseconds from 10^11) since 1970. Day-first forms with dots
@@ -69,7 +71,7 @@ def to_seconds(column: pa.Array, *, zone: tzinfo = timezone.utc) -> Floats:
         if lost.mean() > 0.5:
             parsed = pd.to_datetime(series, errors="coerce", format="mixed", utc=_has_zone(series))
     if getattr(parsed.dt, "tz", None) is None:
-        if zone is timezone.utc:
+        if zone is UTC:
             parsed = parsed.dt.tz_localize("UTC")
         else:  # an hour that occurs twice or never has no time
             parsed = parsed.dt.tz_localize(zone, ambiguous="NaT", nonexistent="NaT")
@@ -92,6 +94,6 @@ def parse_date(text: str) -> float:
         If there is no such day.
     """
     try:
-        return datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=timezone.utc).timestamp()
+        return datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=UTC).timestamp()
     except ValueError as error:
         raise InputError(f"--date {text!r} is no day; write YYYY-MM-DD") from error

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from datetime import timezone
+from datetime import UTC
 from pathlib import Path
 from typing import Any
 
@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 def _times(values: list[Any]) -> Floats:
     if not any(values):
         return np.full(len(values), np.nan)
-    return to_seconds(pa.array([None if v is None else str(v) for v in values], pa.string()), zone=timezone.utc)
+    return to_seconds(pa.array([None if v is None else str(v) for v in values], pa.string()), zone=UTC)
 
 
 def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) -> Log:
@@ -85,7 +85,9 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
 
 
 def _no_depth(path: Path) -> Log:
-    raise UnreadableError(f"{path.name}: no point with a depth; wanted negative ele or say --gpx-depth ELEMENT")
+    raise UnreadableError(
+        f"{path.name}: no point with a depth; wanted negative ele or say --gpx-depth ELEMENT"
+    )
 
 
 def _local(tag: Any) -> str:
@@ -128,7 +130,13 @@ def read_b12(path: Path, document: dict[str, Any]) -> Log:
     """
     properties = document.get("properties") or {}
     said = str(properties.get("verticalReferenceOfDepth", "transducer")).lower()
-    reference = "surface" if any(w in said for w in ("water", "surface")) else "keel" if "keel" in said else "transducer"
+    reference = (
+        "surface"
+        if any(w in said for w in ("water", "surface"))
+        else "keel"
+        if "keel" in said
+        else "transducer"
+    )
     lon, lat, depth, when = [], [], [], []
     for feature in document["features"]:
         place = ((feature or {}).get("geometry") or {}).get("coordinates") or [None, None]
@@ -140,7 +148,9 @@ def read_b12(path: Path, document: dict[str, Any]) -> Log:
         when.append(values.get("time"))
     offset = np.full(len(lon), np.nan)
     sensors = (properties.get("platform") or {}).get("sensors") or []
-    drafts = [s.get("draft") for s in sensors if isinstance(s, dict) and "ound" in str(s.get("type", "")).lower()]
+    drafts = [
+        s.get("draft") for s in sensors if isinstance(s, dict) and "ound" in str(s.get("type", "")).lower()
+    ]
     drafts = [float(d) for d in drafts if isinstance(d, (int, float)) and d > 0]
     notes = [f"IHO B-12, depths from {reference}"]
     if reference == "transducer" and drafts:
@@ -173,7 +183,9 @@ def read_vector(path: Path, options: TextOptions) -> Log:
         else:
             frame = gpd.read_file(path)
     except Exception as error:  # pyogrio raises its own family, GDAL's messages inside
-        raise UnreadableError(f"{path.name}: GDAL cannot read it as vectors ({error})".replace("\n", " ")) from error
+        raise UnreadableError(
+            f"{path.name}: GDAL cannot read it as vectors ({error})".replace("\n", " ")
+        ) from error
     frame = frame[frame.geometry.notna() & ~frame.geometry.is_empty]
     points = frame.explode(index_parts=False) if len(frame) else frame
     points = points[points.geom_type == "Point"] if len(points) else points
@@ -184,14 +196,18 @@ def read_vector(path: Path, options: TextOptions) -> Log:
         raise AmbiguousError(f"{path.name}: no coordinate system; say --crs")
     points = points.set_crs(crs, allow_override=True).to_crs(4326)
     names = [str(c) for c in points.columns if c != "geometry"]
-    columns = parse_columns(options.columns, names) if options.columns else find_columns(["lon", "lat", *names])
+    columns = (
+        parse_columns(options.columns, names) if options.columns else find_columns(["lon", "lat", *names])
+    )
     index = columns.index if columns else {}
     shift = 0 if options.columns else 2
     field = index.get("depth", index.get("elev"))
     if field is not None and columns is not None:
         unit = columns.depth_factor if columns.unit_said else options.depth_unit
         if unit is None:
-            raise AmbiguousError(f"{path.name}: {names[field - shift]!r} states no unit; say --depth-unit m, ft or fathom")
+            raise AmbiguousError(
+                f"{path.name}: {names[field - shift]!r} states no unit; say --depth-unit m, ft or fathom"
+            )
         sign = 1.0 if "depth" in index else -1.0
         depth = sign * unit * pd.to_numeric(points[names[field - shift]], errors="coerce").to_numpy(float)
     elif points.geometry.has_z.any():

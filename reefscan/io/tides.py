@@ -6,7 +6,7 @@ Time zones are explicit: a table whose times carry no offset is refused until a 
 from __future__ import annotations
 
 import re
-from datetime import timezone, tzinfo
+from datetime import UTC, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -56,7 +56,11 @@ def read_tide(
     AmbiguousError
         Zone or unit not stated.
     """
-    lines = [ln for ln in as_text(read_all(path)).replace("\r\n", "\n").replace("\x00", "").split("\n") if ln.strip()]
+    lines = [
+        ln
+        for ln in as_text(read_all(path)).replace("\r\n", "\n").replace("\x00", "").split("\n")
+        if ln.strip()
+    ]
     lines = [ln for ln in lines if not ln.lstrip().startswith(("#", "//"))]
     if len(lines) < 2:
         raise UnreadableError(f"{path.name}: no table; wanted a header and rows of time and height")
@@ -66,10 +70,14 @@ def read_tide(
     rows = [[c.strip().strip('"') for c in ln.split(delimiter)] for ln in lines[1:]]
     rows = [r for r in rows if len(r) >= len(names)]
     name_at = _find(names, _NAME)
-    amplitude_at = next((k for k, n in enumerate(names) if n in _AMPLITUDE or n.startswith("amplitude")), None)
+    amplitude_at = next(
+        (k for k, n in enumerate(names) if n in _AMPLITUDE or n.startswith("amplitude")), None
+    )
     if name_at is not None and amplitude_at is not None:
         return _harmonic(path, raw, names, rows, name_at, amplitude_at, unit)
-    height_at = next((k for w in _HEIGHT for k, n in enumerate(names) if n == w or n.startswith(w + " ")), None)
+    height_at = next(
+        (k for w in _HEIGHT for k, n in enumerate(names) if n == w or n.startswith(w + " ")), None
+    )
     date_at, time_at = _find(names, {"date", "day"}), _find(names, _CLOCK)
     if height_at is None or (time_at is None and _find(names, _TIME) is None):
         raise UnreadableError(
@@ -81,12 +89,16 @@ def read_tide(
         at = _find(names, _TIME)
         assert at is not None
         stamps = [r[at] for r in rows]
-    said_zone = bool(stamps) and _OFFSET.search(stamps[0]) is not None or any("utc" in c.lower() or "gmt" in c.lower() for c in raw)
+    said_zone = (bool(stamps) and _OFFSET.search(stamps[0]) is not None) or any(
+        "utc" in c.lower() or "gmt" in c.lower() for c in raw
+    )
     if not said_zone and zone is None:
-        raise AmbiguousError(f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)")
+        raise AmbiguousError(
+            f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)"
+        )
     stamps = [re.sub(r"\s*(UTC|GMT)\s*$", "Z", s) for s in stamps]
     factor = _factor(path, raw[height_at], unit)
-    seconds = to_seconds(pa.array(stamps, pa.string()), zone=timezone.utc if said_zone else zone or timezone.utc)
+    seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if said_zone else zone or UTC)
     heights = np.array([_number(r[height_at]) for r in rows]) * factor
     return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
 
@@ -110,11 +122,19 @@ def _factor(path: Path, name: str, unit: float | None) -> float:
 
 
 def _harmonic(
-    path: Path, raw: list[str], names: list[str], rows: list[list[str]], name_at: int, amplitude_at: int, unit: float | None
+    path: Path,
+    raw: list[str],
+    names: list[str],
+    rows: list[list[str]],
+    name_at: int,
+    amplitude_at: int,
+    unit: float | None,
 ) -> HarmonicTide:
     phase_at = next((k for k, n in enumerate(names) if n in _PHASE or n.startswith("phase")), None)
     if phase_at is None:
-        raise UnreadableError(f"{path.name}: amplitudes without a phase column; wanted the phase on Greenwich in degrees")
+        raise UnreadableError(
+            f"{path.name}: amplitudes without a phase column; wanted the phase on Greenwich in degrees"
+        )
     if "local" in raw[phase_at].lower():
         raise AmbiguousError(f"{path.name}: phases are on local time; give them on Greenwich (phase_GMT)")
     factor = _factor(path, raw[amplitude_at], unit)

@@ -17,7 +17,18 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 MOST_POINTS = 40_000
-MARKS = ("#c1272d", "#e58b0a", "#7b3294", "#0571b0", "#1b7837", "#b35806", "#542788", "#666666", "#d6604d", "#2166ac")
+MARKS = (
+    "#c1272d",
+    "#e58b0a",
+    "#7b3294",
+    "#0571b0",
+    "#1b7837",
+    "#b35806",
+    "#542788",
+    "#666666",
+    "#d6604d",
+    "#2166ac",
+)
 
 
 @dataclass(frozen=True)
@@ -51,7 +62,9 @@ def _figure(extent: tuple[float, float, float, float]) -> tuple[Figure, Axes]:
     axes.set_ylim(extent[2], extent[3])
     axes.set_aspect("equal")
     span = extent[1] - extent[0]
-    step = next(s for s in (10, 20, 50, 100, 200, 500, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 1e6) if span / s <= 6)
+    step = next(
+        s for s in (10, 20, 50, 100, 200, 500, 1e3, 2e3, 5e3, 1e4, 2e4, 5e4, 1e5, 2e5, 1e6) if span / s <= 6
+    )
     axes.xaxis.set_major_locator(matplotlib.ticker.MultipleLocator(step))
     axes.yaxis.set_major_locator(matplotlib.ticker.MultipleLocator(step))
     axes.ticklabel_format(style="plain", useOffset=False)
@@ -70,7 +83,7 @@ def depth_map(plan: Plan) -> bytes:
     figure, axes = _figure(plan.extent)
     known = np.isfinite(plan.elev)
     depth = -plan.elev
-    low, high = (np.percentile(depth[known], [1, 99]) if known.any() else (0.0, 1.0))
+    low, high = np.percentile(depth[known], [1, 99]) if known.any() else (0.0, 1.0)
     high = max(high, low + 0.5)
     tint = cmocean.cm.deep((np.clip(depth, low, high) - low) / (high - low))
     cell = (plan.extent[1] - plan.extent[0]) / plan.elev.shape[1]
@@ -108,7 +121,13 @@ def doubt_map(plan: Plan, lines: list[tuple[float, float, float, float]]) -> byt
     return _png(figure)
 
 
-def aside_map(x: Floats, y: Floats, reason: NDArray[np.uint8], names: list[str], extent: tuple[float, float, float, float]) -> bytes:
+def aside_map(
+    x: Floats,
+    y: Floats,
+    reason: NDArray[np.uint8],
+    names: list[str],
+    extent: tuple[float, float, float, float],
+) -> bytes:
     """Where soundings were set aside, a colour a rule; kept ones grey."""
     figure, axes = _figure(extent)
     kept = np.flatnonzero(reason == 0)

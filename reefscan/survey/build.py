@@ -64,7 +64,11 @@ class Prepared:
 
 
 def prepare(
-    data: Soundings, settings: SurveySettings, corrections: Corrections | None = None, *, now_s: float | None = None
+    data: Soundings,
+    settings: SurveySettings,
+    corrections: Corrections | None = None,
+    *,
+    now_s: float | None = None,
 ) -> Prepared:
     """Clean, move by the stated latency, reduce, level if asked.
 
@@ -242,7 +246,13 @@ def make_surface(prepared: Prepared, sheet: Sheet, settings: SurveySettings) -> 
     elev = -prepared.soundings.depth[kept]
     reach = settings.surface.reach_m or max(15.0, 3.0 * sheet.cell_m)
     tuning = tune(
-        x, y, elev, cell_m=sheet.cell_m, gap_m=prepared.gap_m, noise_m=prepared.noise_m, settings=settings.surface
+        x,
+        y,
+        elev,
+        cell_m=sheet.cell_m,
+        gap_m=prepared.gap_m,
+        noise_m=prepared.noise_m,
+        settings=settings.surface,
     )
     blocks = reduce_blocks(x, y, elev, side_m=tuning.block_cells * sheet.cell_m)
     return SurveySurface(sheet, x, y, blocks, tuning, reach, prepared.noise_m)

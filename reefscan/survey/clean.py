@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reefscan.survey.running import fliers, short_excursions
+from reefscan.survey.running import bursts, fliers, short_excursions
 from reefscan.survey.settings import Clean
 from reefscan.survey.table import CODE, Soundings, sessions
 
@@ -84,12 +84,17 @@ def distance_along(data: Soundings, session: NDArray[np.int32]) -> tuple[Floats,
 def _repeat(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
     same = np.zeros(len(data), bool)
     same[1:] = (
-        (np.diff(data.time) == 0) & (np.diff(data.x) == 0) & (np.diff(data.y) == 0) & (np.diff(data.depth) == 0)
+        (np.diff(data.time) == 0)
+        & (np.diff(data.x) == 0)
+        & (np.diff(data.y) == 0)
+        & (np.diff(data.depth) == 0)
     )
     if len(data.files) > 1:  # the same log given twice
         key = np.stack([data.time, data.x, data.y, data.depth])
         good = np.isfinite(data.time)
-        _, first = np.unique(key[:, good], axis=1, return_index=True) if good.sum() < 2_000_000 else (None, None)
+        _, first = (
+            np.unique(key[:, good], axis=1, return_index=True) if good.sum() < 2_000_000 else (None, None)
+        )
         if first is not None:
             again = np.ones(int(good.sum()), bool)
             again[first] = False
@@ -157,6 +162,28 @@ def _stuck(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
     return bad
 
 
+def _lost(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
+    """Bursts of readings at more than 1.6 times, or less than 0.6 times, the ground's level around them."""
+    bad = np.zeros(len(data), bool)
+    along, new = distance_along(data, session)
+    step = np.r_[0.0, np.diff(along)]
+    for start, stop, before, after in bursts(data.depth, step, new, longest=rules.lost_count):
+        part = data.depth[start:stop]
+        ratio = part / np.linspace(before, after, stop - start)
+        off = (ratio > 1.6) | (ratio < 0.6)
+        if (
+            all(
+                abs(float(np.median(part[off])) / (2.0 * v) - 1.0) <= rules.double_within
+                for v in (before, after)
+            )
+            if off.any()
+            else False
+        ):
+            continue  # the double echo has its own name
+        bad[start:stop] = off
+    return bad
+
+
 def _double(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
     bad = np.zeros(len(data), bool)
     _, new = distance_along(data, session)
@@ -217,7 +244,10 @@ def _steep(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
     if len(data) < 5:
         return np.zeros(len(data), bool)
     along, new = distance_along(data, session)
-    ahead, behind = np.minimum(np.arange(len(data)) + 2, len(data) - 1), np.maximum(np.arange(len(data)) - 2, 0)
+    ahead, behind = (
+        np.minimum(np.arange(len(data)) + 2, len(data) - 1),
+        np.maximum(np.arange(len(data)) - 2, 0),
+    )
     piece = np.cumsum(new)
     run = along[ahead] - along[behind]
     ok = (piece[ahead] == piece[behind]) & (run > 0.5)
@@ -232,6 +262,7 @@ RULES: tuple[tuple[str, str | None, Rule], ...] = (
     ("out of range", "use_range", _range),
     ("speed", "use_speed", _speed),
     ("stuck", "use_stuck", _stuck),
+    ("lost bottom", "use_lost", _lost),
     ("double echo", "use_double", _double),
     ("flier", "use_flier", _flier),
     ("flier", "use_flier", _beside),

@@ -14,6 +14,8 @@ from reefscan.survey.s44 import ORDERS, share_within
 
 Floats = NDArray[np.float64]
 PIECE = 16
+LATENCY_GAIN = 0.3
+"""Share of the disagreement a delay must explain; noise alone was seen to feign up to 0.15."""
 MOST_PAIRS = 40_000
 """Pairs of pieces examined; beyond it an even selection, which the summary states."""
 
@@ -77,7 +79,9 @@ def find_crossings(
     corner = np.repeat(start, stop - start + 1)
     order = np.arange(corner.size) - np.repeat(np.cumsum(np.r_[0, (stop - start + 1)[:-1]]), stop - start + 1)
     vertex = corner + order
-    lines = shapely.linestrings(np.c_[x[vertex], y[vertex]], indices=np.repeat(np.arange(start.size), stop - start + 1))
+    lines = shapely.linestrings(
+        np.c_[x[vertex], y[vertex]], indices=np.repeat(np.arange(start.size), stop - start + 1)
+    )
     length = shapely.length(lines)
     usable = length < PIECE * longest_step_m * 3
     tree = shapely.STRtree(lines[usable])
@@ -160,7 +164,9 @@ def session_biases(crossings: Crossings, sessions: int, *, rounds: int = 12) -> 
         return np.zeros(sessions)
     rows = np.arange(d.size)
     ones = np.ones(d.size)
-    design = coo_matrix((np.r_[-ones, ones], (np.r_[rows, rows], np.r_[i, j])), shape=(d.size, sessions)).tocsr()
+    design = coo_matrix(
+        (np.r_[-ones, ones], (np.r_[rows, rows], np.r_[i, j])), shape=(d.size, sessions)
+    ).tocsr()
     touched = np.bincount(np.r_[i, j], minlength=sessions)
     tie = coo_matrix(touched[None, :] / max(touched.sum(), 1))
     weight, bias = ones, np.zeros(sessions)
@@ -188,7 +194,7 @@ def latency(
     -------
     delay_s, gain : float
         The delay, and the share of the disagreement that it explains; None if the tracks cannot
-        tell (no cell with two headings, no gain of a twentieth).
+        tell (too few cells with two headings, or too little gain).
     """
     if x.size < 500 or not np.isfinite(time).all():
         return None
@@ -211,7 +217,7 @@ def latency(
         return None
     best = int(np.argmin(score))
     gain = 1.0 - float(score[best]) / still
-    if gain < 0.05 or best in (0, trials.size - 1):
+    if gain < LATENCY_GAIN or best in (0, trials.size - 1):
         return None
     a, b, c = score[best - 1], score[best], score[best + 1]
     shift = 0.5 * (a - c) / (a - 2 * b + c) if a - 2 * b + c > 0 else 0.0
@@ -227,7 +233,7 @@ def _disagreement(x: Floats, y: Floats, z: Floats, heading: NDArray[np.int64], s
     same = (key[1:] >> 3) == (key[:-1] >> 3)
     opposite = np.abs((key[1:] & 7) - (key[:-1] & 7))
     pick = same & (opposite >= 2)
-    if pick.sum() < 40:
+    if pick.sum() < 100:
         return float("nan")
     d = np.abs(mean[1:] - mean[:-1])[pick]
     return float(np.mean(np.minimum(d, np.percentile(d, 95)) ** 2))

@@ -132,7 +132,9 @@ def learn(
     if miss.size < 60:
         # Common practice without a source: doubt reaches the roughness itself at about one spacing.
         far = float(np.max(distance_m)) if distance_m.size else 10.0
-        return Doubt(np.array([0.0, max(far, 10.0)]), np.array([min(near, 1.0), 2.0]), noise_m, floor_m, False)
+        return Doubt(
+            np.array([0.0, max(far, 10.0)]), np.array([min(near, 1.0), 2.0]), noise_m, floor_m, False
+        )
     share = (miss**2 - noise_m**2 / np.maximum(count, 1.0)) / rough_m**2
     share = np.minimum(share, MOST**2)
     edges = np.unique(np.quantile(distance_m, np.linspace(0, 1, min(13, miss.size // 30 + 2))))

@@ -49,7 +49,14 @@ def estimate_bias(own: Floats, public: Floats) -> Bias:
 
 
 def fuse(
-    own: Floats, own_sigma: Floats, public: Floats, public_sigma: Floats, *, bias: Bias, cell_m: float, blend_m: float
+    own: Floats,
+    own_sigma: Floats,
+    public: Floats,
+    public_sigma: Floats,
+    *,
+    bias: Bias,
+    cell_m: float,
+    blend_m: float,
 ) -> tuple[Floats, Floats, NDArray[np.uint8]]:
     """Blend two grids on one lattice.
 

@@ -79,7 +79,9 @@ def _f_o1(o: Orbit) -> Floats:
 
 def _f_k1(o: Orbit) -> Floats:
     i2 = np.deg2rad(2 * o.incline)
-    return np.asarray(np.sqrt(0.8965 * np.sin(i2) ** 2 + 0.6001 * np.sin(i2) * np.cos(np.deg2rad(o.nu)) + 0.1006))
+    return np.asarray(
+        np.sqrt(0.8965 * np.sin(i2) ** 2 + 0.6001 * np.sin(i2) * np.cos(np.deg2rad(o.nu)) + 0.1006)
+    )
 
 
 def _f_k2(o: Orbit) -> Floats:

@@ -62,7 +62,9 @@ def promise(ground: Ground, *, near_m: float = 20.0, around_m: float = 40.0) -> 
     known = np.isfinite(ground.elev)
     weight = known.astype(float)
     wide, near = around_m / ground.cell_m, max(near_m / ground.cell_m, 0.8)
-    level = gaussian_filter(np.where(known, ground.elev, 0.0), wide) / np.maximum(gaussian_filter(weight, wide), 1e-6)
+    level = gaussian_filter(np.where(known, ground.elev, 0.0), wide) / np.maximum(
+        gaussian_filter(weight, wide), 1e-6
+    )
     stand = np.where(known, np.abs(ground.elev - level), 0.0)
     spread = gaussian_filter(stand**2, near) / np.maximum(gaussian_filter(weight, near), 1e-3)
     stand = np.sqrt(np.maximum(spread, 0.0)) * (gaussian_filter(weight, near) > 0.02)
@@ -72,7 +74,12 @@ def promise(ground: Ground, *, near_m: float = 20.0, around_m: float = 40.0) -> 
 
 
 def plan_lines(
-    ground: Ground, doubt: Doubt, *, budget_m: float, most_lines: int = 24, start: tuple[float, float] | None = None
+    ground: Ground,
+    doubt: Doubt,
+    *,
+    budget_m: float,
+    most_lines: int = 12,
+    start: tuple[float, float] | None = None,
 ) -> list[Line]:
     """Pick and order lines whose run, with the way between them, fits the budget.
 
@@ -97,10 +104,12 @@ def plan_lines(
     reachable = ground.distance <= 3.0 * float(doubt.distance_m[-1])
     rough = np.where(np.isfinite(ground.rough), ground.rough, np.nanmedian(ground.rough))
     picked: list[Line] = []
-    lengths = [v for v in (60.0, 120.0, 240.0, 480.0) if v <= budget_m] or [budget_m]
+    shortest = max(4.0 * ground.cell_m, 2.0 * TURN_M)
+    lengths = [v for v in (budget_m / 16, budget_m / 8, budget_m / 4, budget_m / 2) if v >= shortest]
+    lengths = lengths or [budget_m]
     for _ in range(most_lines):
         left = budget_m - route_length(order_lines(picked, start))
-        if left < min(lengths):
+        if left < min(lengths, default=np.inf):
             break
         value = worth * (doubt.sigma(distance, rough) ** 2 - doubt.sigma(np.zeros_like(distance), rough) ** 2)
         value = np.where(reachable, np.maximum(value, 0.0), 0.0)
@@ -130,7 +139,11 @@ def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float]
     for heading in np.arange(HEADINGS) * np.pi / HEADINGS:
         along = np.array([-np.cos(heading), np.sin(heading)])  # row, col per cell run
         beside = np.array([np.sin(heading), np.cos(heading)])
-        place = middle[:, None, None] + along[:, None, None] * axis[None, None, :] + beside[:, None, None] * axis[None, :, None]
+        place = (
+            middle[:, None, None]
+            + along[:, None, None] * axis[None, None, :]
+            + beside[:, None, None] * axis[None, :, None]
+        )
         profile = map_coordinates(swept, place, order=1, mode="constant")
         running = np.cumsum(np.pad(profile, ((0, 0), (1, 0))), axis=1) * ground.cell_m
         for length in lengths:
@@ -145,7 +158,8 @@ def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float]
                 lane, first = divmod(at, gain.shape[1])
                 ends = [middle + beside * axis[lane] + along * axis[k] for k in (first, first + cells - 1)]
                 (x0, y0), (x1, y1) = (
-                    (ground.west + (e[1] + 0.5) * ground.cell_m, ground.north - (e[0] + 0.5) * ground.cell_m) for e in ends
+                    (ground.west + (e[1] + 0.5) * ground.cell_m, ground.north - (e[0] + 0.5) * ground.cell_m)
+                    for e in ends
                 )
                 best = (rate, Line(x0, y0, x1, y1, top))
     return best[1] if best else None

@@ -84,7 +84,12 @@ def reduce_depths(
     if keel.any():
         add[keel] = keel_m
     if own.any():
-        record("offset of the log", add, own, "transducer to waterline as the log states it; no draft added to these")
+        record(
+            "offset of the log",
+            add,
+            own,
+            "transducer to waterline as the log states it; no draft added to these",
+        )
     if below.any():
         record("draft", add, below, "transducer below the waterline as told" if draft_m is not None
                else "no draft told: depths stay below the transducer, shoaler than the water is")  # fmt: skip
@@ -104,7 +109,9 @@ def _tide(data: Soundings, tide: Tide, record: object) -> Floats:
     undated = kept & ~np.isfinite(data.time)
     if undated.mean() > 0.02:
         name = data.files[int(data.file[undated][0])]
-        raise InputError(f"{name}: {int(undated.sum())} soundings have no date and time; a tide needs one; say --date or drop --tide")
+        raise InputError(
+            f"{name}: {int(undated.sum())} soundings have no date and time; a tide needs one; say --date or drop --tide"
+        )
     heights = np.nan_to_num(np.zeros(len(data)))
     timed = kept & np.isfinite(data.time)
     got = tide.at(data.time[timed])
@@ -120,5 +127,7 @@ def _tide(data: Soundings, tide: Tide, record: object) -> Floats:
     if undated.any():
         heights[undated] = float(np.mean(got))
     if callable(record):
-        record("tide", -heights, timed, f"heights {got.min():.2f} to {got.max():.2f} m above the datum taken off")
+        record(
+            "tide", -heights, timed, f"heights {got.min():.2f} to {got.max():.2f} m above the datum taken off"
+        )
     return heights

@@ -80,7 +80,9 @@ def _one_pass(
         excess_r, n_r = _beyond(mid, right, ok_r)
         # A side with fewer than two soundings has no say; with none at all nothing is judged.
         has_l, has_r = n_l >= 2, n_r >= 2
-        both = np.where(np.sign(excess_l) == np.sign(excess_r), np.minimum(np.abs(excess_l), np.abs(excess_r)), 0.0)
+        both = np.where(
+            np.sign(excess_l) == np.sign(excess_r), np.minimum(np.abs(excess_l), np.abs(excess_r)), 0.0
+        )
         excess = np.where(has_l & has_r, both, 0.0)
         around = np.clip(np.arange(lo - wide, hi + wide), 0, n - 1)
         step = np.abs(np.diff(z[around]))
@@ -150,4 +152,36 @@ def short_excursions(
     for a, b in zip(jumps[:-1].tolist(), jumps[1:].tolist(), strict=True):
         if b - a <= longest and step[a] * step[b] < 0 and piece[a] == piece[b + 1]:
             out.append((a + 1, b + 1))
+    return out
+
+
+def bursts(
+    depth: Floats, step_m: Floats, breaks: NDArray[np.bool_], *, longest: int, steady: int = 12
+) -> list[tuple[int, int, float, float]]:
+    """Stretches of unsteady readings between two steady ones at about one level.
+
+    The track is cut where the depth changes within one step by more than half (and 2 m), steeper
+    than 60 degrees. Pieces shorter than ``steady`` soundings are unsteady; a row of them between two
+    steady pieces whose levels differ by less than a third is a burst.
+
+    Returns
+    -------
+    list of (start, stop, level before, level after)
+        Half-open ranges of soundings, with the steady levels (m) on both sides.
+    """
+    change = np.abs(np.diff(depth))
+    leap = (change > np.maximum(2.0, 0.5 * np.minimum(depth[1:], depth[:-1]))) & (change > 1.7 * step_m[1:])
+    edge = np.r_[True, leap] | breaks
+    start = np.flatnonzero(edge)
+    stop = np.r_[start[1:], depth.size]
+    piece = np.cumsum(breaks)
+    firm = np.flatnonzero(stop - start >= steady)
+    out = []
+    for a, b in zip(firm[:-1].tolist(), firm[1:].tolist(), strict=True):
+        lo, hi = int(stop[a]), int(start[b])
+        if b == a + 1 or hi - lo > longest or piece[lo - 1] != piece[hi]:
+            continue
+        before, after = float(np.median(depth[lo - 8 : lo])), float(np.median(depth[hi : hi + 8]))
+        if max(before, after) < 1.5 * min(before, after):
+            out.append((lo, hi, before, after))
     return out

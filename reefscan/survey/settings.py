@@ -34,29 +34,43 @@ class Clean(_Part):
     use_repeat: bool = Field(default=True, description="set aside soundings logged twice")
     use_range: bool = Field(default=True, description="keep to the depths below")
     depth_min_m: Metres = Field(default=0.0, ge=0, description="shoalest believable reading of the sounder")
-    depth_max_m: Metres = Field(default=12000.0, gt=0, description="deepest believable reading of the sounder")
+    depth_max_m: Metres = Field(
+        default=12000.0, gt=0, description="deepest believable reading of the sounder"
+    )
     use_stuck: bool = Field(default=True, description="set aside one value held while the boat moved on")
     stuck_count: int = Field(default=40, ge=5, description="equal readings in a row that count as stuck")
     stuck_run_m: Metres = Field(default=60.0, gt=0, description="distance the boat must move meanwhile")
+    use_lost: bool = Field(
+        default=True, description="set aside bursts that leap off the ground's level and back"
+    )
+    lost_count: int = Field(default=120, ge=1, description="longest burst looked for, in soundings")
     use_double: bool = Field(default=True, description="set aside echoes at twice the depth")
     double_within: float = Field(default=0.06, gt=0, lt=0.3, description="how near to twice counts (share)")
     use_flier: bool = Field(default=True, description="set aside fliers")
     flier_floor_m: Metres = Field(default=0.3, gt=0, description="never call less than this a flier")
     flier_share: float = Field(default=0.01, ge=0, description="plus this share of the depth")
-    flier_times: float = Field(default=5.0, ge=2, description="times the local scatter that counts as a flier")
+    flier_times: float = Field(
+        default=5.0, ge=2, description="times the local scatter that counts as a flier"
+    )
     flier_run: int = Field(default=3, ge=1, description="longest run of fliers looked for along the track")
     use_beside: bool = Field(default=True, description="judge longer runs by the soundings of other passes")
     beside_m: Metres = Field(default=6.0, gt=0, description="how near another pass must be to judge")
-    use_steep: bool = Field(default=True, description="flag ground too steep for the beam (kept, less certain)")
+    use_steep: bool = Field(
+        default=True, description="flag ground too steep for the beam (kept, less certain)"
+    )
     beam_deg: float = Field(default=20.0, gt=0, lt=90, description="full width of the sounder's beam")
 
 
 class Reduce(_Part):
     """What turns a reading into a depth below the datum."""
 
-    sound_set_m_s: float = Field(default=1500.0, gt=1300, lt=1700, description="speed of sound the sounder used")
+    sound_set_m_s: float = Field(
+        default=1500.0, gt=1300, lt=1700, description="speed of sound the sounder used"
+    )
     sound_true_m_s: float = Field(default=1500.0, gt=1300, lt=1700, description="speed of sound in the water")
-    tide_gap_h: float = Field(default=2.5, gt=0, description="longest gap in a tide series that is bridged (h)")
+    tide_gap_h: float = Field(
+        default=2.5, gt=0, description="longest gap in a tide series that is bridged (h)"
+    )
     tide_leg_h: float = Field(default=14.0, gt=0, description="longest leg between high and low water (h)")
     fix_gap_s: float = Field(default=15.0, gt=0, description="longest gap between fixes that is bridged (s)")
 
@@ -64,12 +78,19 @@ class Reduce(_Part):
 class Surface(_Part):
     """How soundings become a surface."""
 
-    reach_m: Metres | None = Field(default=None, gt=0, description="farthest a cell may lie from data; "
-                                   "none: 15 m or three cells, whichever is more")
-    block_cells: int | None = Field(default=None, ge=1, le=4, description="side of a reduction block; none: tuned")
+    reach_m: Metres | None = Field(
+        default=None,
+        gt=0,
+        description="farthest a cell may lie from data; none: 15 m or three cells, whichever is more",
+    )
+    block_cells: int | None = Field(
+        default=None, ge=1, le=4, description="side of a reduction block; none: tuned"
+    )
     method: str | None = Field(default=None, pattern="^(linear|cubic|spline)$", description="none: tuned")
     floor_sigma_m: Metres = Field(default=0.05, ge=0, description="a cell is never more certain than this")
-    blend_m: Metres = Field(default=40.0, gt=0, description="distance over which own ground meets a public grid")
+    blend_m: Metres = Field(
+        default=40.0, gt=0, description="distance over which own ground meets a public grid"
+    )
 
 
 class SurveySettings(_Part):

@@ -56,7 +56,9 @@ def predict(blocks: Blocks, x: Floats, y: Floats, *, method: str, give_m: float 
     x0, y0 = float(blocks.x.mean()), float(blocks.y.mean())
     places = np.c_[blocks.x - x0, blocks.y - y0]
     with one_thread():
-        return _through_triangles(blocks, places, np.c_[np.ravel(x) - x0, np.ravel(y) - y0], out, method, give_m)
+        return _through_triangles(
+            blocks, places, np.c_[np.ravel(x) - x0, np.ravel(y) - y0], out, method, give_m
+        )
 
 
 def _through_triangles(

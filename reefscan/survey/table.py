@@ -22,6 +22,7 @@ REASONS: tuple[tuple[str, str], ...] = (
     ("no bottom", "zero, negative or empty depth: the sounder had no bottom"),
     ("out of range", "deeper or shoaler than the limits asked for"),
     ("stuck", "one value held while the boat moved on, or a sounder's mark for no bottom"),
+    ("lost bottom", "leaps off the ground's level and back, steeper than ground can be"),
     ("double echo", "twice the depth on both sides: the echo of the echo"),
     ("flier", "stands off from the soundings before, after and beside it"),
     ("no fix", "no position near enough in time"),

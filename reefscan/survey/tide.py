@@ -109,7 +109,9 @@ def make_table(
         raise InputError(f"tide table: {time.size} usable row(s); at least two are needed")
     same = np.diff(time) == 0
     if np.any(same & (np.abs(np.diff(height)) > 1e-6)):
-        raise InputError("tide table: two heights for one time; is a change of clock inside it? Give it in UTC")
+        raise InputError(
+            "tide table: two heights for one time; is a change of clock inside it? Give it in UTC"
+        )
     keep = np.r_[True, ~same]
     time, height = time[keep], height[keep]
     if np.ptp(height) > 20.0:

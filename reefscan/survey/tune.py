@@ -107,7 +107,9 @@ def tune(
     # Judged where the grid will be asked: no cell between tracks is farther than half a gap from data.
     score = {k: _rms(v.miss[v.distance <= max(0.6 * gap_m, 2.0 * cell_m)]) for k, v in results.items()}
     (method, size), best = min(score.items(), key=lambda item: item[1])
-    table = tuple({"method": m, "block_cells": b, "rms_m": round(s, 4)} for (m, b), s in sorted(score.items()))
+    table = tuple(
+        {"method": m, "block_cells": b, "rms_m": round(s, 4)} for (m, b), s in sorted(score.items())
+    )
     rough = roughness(reduce_blocks(x, y, elev, side_m=size * cell_m), radius_m=radius, noise_m=noise_m)
     got = results[method, size]
     ground = rough.at(got.x, got.y)
@@ -141,7 +143,8 @@ def _patches(x: Floats, y: Floats, *, side_m: float) -> NDArray[np.int64]:
     if x.size <= MOST_SOUNDINGS:
         return np.arange(x.size)
     _, patch = np.unique(
-        np.floor(x / side_m).astype(np.int64) * (1 << 31) + np.floor(y / side_m).astype(np.int64), return_inverse=True
+        np.floor(x / side_m).astype(np.int64) * (1 << 31) + np.floor(y / side_m).astype(np.int64),
+        return_inverse=True,
     )
     size = np.bincount(patch)
     order = np.random.default_rng(SEED).permutation(size.size)
@@ -160,7 +163,9 @@ def _left_out(
     x0, y0 = float(np.min(test.x)), float(np.min(test.y))
 
     def square(px: Floats, py: Floats) -> NDArray[np.int64]:
-        return np.floor((px - x0) / square_m).astype(np.int64) * (1 << 31) + np.floor((py - y0) / square_m).astype(np.int64)
+        return np.floor((px - x0) / square_m).astype(np.int64) * (1 << 31) + np.floor(
+            (py - y0) / square_m
+        ).astype(np.int64)
 
     squares = np.unique(square(test.x, test.y))
     if squares.size < 12 or blocks.x.size < 40:
@@ -169,7 +174,10 @@ def _left_out(
     of_block = square(blocks.x, blocks.y)
     fold = np.zeros(squares.size, int)
     # One point a square: verde's folds over squares, balanced and shuffled.
-    middle = (np.array([s >> 31 for s in squares], float) + 0.5, np.array([s & (2**31 - 1) for s in squares], float) + 0.5)
+    middle = (
+        np.array([s >> 31 for s in squares], float) + 0.5,
+        np.array([s & (2**31 - 1) for s in squares], float) + 0.5,
+    )
     folds = vd.BlockKFold(spacing=1.0, n_splits=FOLDS, shuffle=True, random_state=SEED, balance=False)
     for number, (_, held) in enumerate(folds.split(np.c_[middle[0], middle[1]])):
         fold[held] = number
@@ -186,7 +194,16 @@ def _left_out(
         distance, _ = cKDTree(np.c_[left_in.x, left_in.y]).query(np.c_[tx, ty])
         half = (of_test[held] // 2 + number) % 2 == 0
         ok = np.isfinite(got) & (distance < 3.0 * square_m)
-        parts.append((test.elev[held][ok] - got[ok], distance[ok], tx[ok], ty[ok], test.count[held][ok].astype(float), half[ok]))
+        parts.append(
+            (
+                test.elev[held][ok] - got[ok],
+                distance[ok],
+                tx[ok],
+                ty[ok],
+                test.count[held][ok].astype(float),
+                half[ok],
+            )
+        )
     if not parts or sum(p[0].size for p in parts) < 60:
         return None
     columns = [np.concatenate([p[k] for p in parts]) for k in range(6)]

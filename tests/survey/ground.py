@@ -57,7 +57,9 @@ def seabed(x: Floats, y: Floats, planted: list[Plant], *, rough: float = 0.0) ->
     return np.asarray(z)
 
 
-def tracks(side_m: float, spacing_m: float, *, step_m: float = 1.5, cross: int = 3, offset: float = 0.0) -> tuple[Floats, Floats]:
+def tracks(
+    side_m: float, spacing_m: float, *, step_m: float = 1.5, cross: int = 3, offset: float = 0.0
+) -> tuple[Floats, Floats]:
     """Positions along parallel lines up and down a square, then a few lines across."""
     xs, ys = [], []
     n = int(side_m / step_m)
@@ -82,7 +84,9 @@ def sounded(x: Floats, y: Floats, elev: Floats, *, start_s: float = 1.7e9, speed
     )  # fmt: skip
 
 
-def add_fliers(depth: Floats, rng: np.random.Generator, share: float = 0.01) -> tuple[Floats, NDArray[np.bool_]]:
+def add_fliers(
+    depth: Floats, rng: np.random.Generator, share: float = 0.01
+) -> tuple[Floats, NDArray[np.bool_]]:
     """Replace a share of depths by ones 1 to 8 m off, either way, alone or in runs of two."""
     bad = rng.random(depth.size) < share * 0.9
     bad[1:] |= bad[:-1] & (rng.random(depth.size - 1) < 0.1)
