@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from reefscan import candidates
 from reefscan.arraysource import ArraySource
@@ -201,10 +202,11 @@ def scan_sources(
             folder.note(inputs=[source.fingerprint() for source in sources], **(facts or {}))
             folder.write_recipe(recipe)
             store = TileStore.open(folder.file(STORE))
+        told = _Told()
         sheets = [
             _scan_sheet(
                 source, i, recipe, folder=folder, store=store, workers=workers, scheduler=scheduler, tile=tile,
-                on_event=on_event, many=len(sources) > 1,
+                on_event=on_event, many=len(sources) > 1, told=told,
             )
             for i, source in enumerate(sources)
         ]  # fmt: skip
@@ -263,6 +265,35 @@ class _SheetRun:
     score: NDArray[np.uint8] | None
 
 
+@dataclass
+class _Told:
+    """Seeds of the stations found so far, by kind: sheets overlap a little at their borders.
+
+    The two lattices of a border put the top of one rock on cells a little apart, so both sheets own a strip
+    of some cells there, and what an earlier sheet has told is left out of the next.
+    """
+
+    seeds: dict[str, list[NDArray[np.float64]]] = field(default_factory=dict)
+
+    def new(self, stations: pd.DataFrame, source: GridSource, station_m: float) -> pd.DataFrame:
+        """Return the stations that no earlier sheet has within a station's spacing, and remember them."""
+        near_m = max(2.5 * source.sheet.cell_m, station_m)
+        lon, lat = lonlat_of(source.sheet)(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
+        lon, lat = np.radians(lon), np.radians(lat)
+        # points in space, metres: no seam at the antimeridian, none at a pole
+        places = 6_371_008.8 * np.column_stack(
+            [np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)]
+        )
+        fresh = np.ones(len(stations), dtype=bool)
+        for kind, rows in stations.groupby("kind", sort=True).indices.items():
+            for earlier in self.seeds.get(kind, []):
+                away, _ = cKDTree(earlier).query(places[rows], distance_upper_bound=near_m)
+                fresh[rows] &= ~np.isfinite(away)
+            if fresh[rows].any():
+                self.seeds.setdefault(kind, []).append(places[rows][fresh[rows]])
+        return stations[fresh].reset_index(drop=True)
+
+
 def _scan_sheet(
     source: GridSource,
     number: int,
@@ -275,6 +306,7 @@ def _scan_sheet(
     tile: int | None,
     on_event: Callable[[Event], None],
     many: bool,
+    told: _Told,
 ) -> _SheetRun:
     find, sheet, extent = recipe.find, source.sheet, source.extent
     work = TileWork(source, find, recipe.score)
@@ -332,6 +364,8 @@ def _scan_sheet(
     if owned is not None and len(stations):
         mine = owned(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
         stations = stations[mine].reset_index(drop=True)
+    if many and len(stations):
+        stations = told.new(stations, source, find.station_m)
     merged = merge(stations, sheet, find, sheet_name=sheet_name(sheet), lonlat=lonlat_of(sheet))
     table = merged.candidates
     named = getattr(source, "source_at", None)

@@ -13,11 +13,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.io.georef import transformer
-from reefscan.io.lattice import Zone
+from reefscan.io.lattice import METRES_PER_DEGREE, Zone
 from reefscan.io.layer import Layer
 from reefscan.io.piece import Piece, grid_extent
 from reefscan.io.rawgrid import RawGrid
 from reefscan.model import BLOCK, NODATA_MM, GridBlock, Sheet, Window
+
+BORDER_CELLS = 2.0
+"""How far past a zone's core a sheet still owns what it finds."""
 
 
 @dataclass(frozen=True)
@@ -217,15 +220,29 @@ class SheetSource:
                 hit |= shapely.intersects_xy(shape, lon + turn, lat)
             own &= hit
         if self.zone is not None:
-            z = self.zone
-            own &= (lat >= z.south) & ((lat < z.north) | (z.north == 90.0))
-            own &= (lon - z.west) % 360.0 < z.east - z.west
+            own &= self._in_core(lon, lat)
         for sheet in self.better:
             left = np.flatnonzero(own)
             if not left.size:
                 break
             own[left[sheet.knows(lon[left], lat[left])]] = False
         return own
+
+    def _in_core(self, lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.bool_]:
+        """Tell which places lie in the zone's core, or up to `BORDER_CELLS` past it.
+
+        The two lattices put the top of one rock on cells a little apart: cut sharply, each zone could leave it
+        to the other. What both then find is told once, by the caller (`reefscan.pipeline`).
+        """
+        assert self.zone is not None
+        z = self.zone
+        slack_lat = BORDER_CELLS * self.sheet.cell_m / METRES_PER_DEGREE
+        slack_lon = slack_lat / np.maximum(np.cos(np.radians(lat)), 0.02)
+        inside = (lat >= z.south - slack_lat) & (lat < z.north + slack_lat)
+        wide = z.east - z.west
+        if wide >= 360.0:
+            return np.asarray(inside)
+        return np.asarray(inside & ((lon - z.west + slack_lon) % 360.0 < wide + 2.0 * slack_lon))
 
     def knows(self, lon: NDArray[np.float64], lat: NDArray[np.float64]) -> NDArray[np.bool_]:
         """Tell which places (degrees) have a known cell."""
