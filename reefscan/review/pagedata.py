@@ -22,7 +22,7 @@ from reefscan.model import GridSource
 from reefscan.recipe import TERM_NOTES, Recipe
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import CAUTION, KINDS, contour_depths
-from reefscan.render.shade import choose_stretch, shaded_relief, trimmed
+from reefscan.render.shade import choose_stretch, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import Ground, overview_of_all, profile
 
 Floats = NDArray[np.float64]
@@ -90,6 +90,7 @@ def picture(ground: Ground, *, band_max_m: float, quality: int = 82) -> tuple[st
     deepest = max(float(np.quantile(wet, 0.995)) if wet.size else band_max_m, 0.5)
     stretch = choose_stretch(ground.elev, ground.cell_m)
     rgb = shaded_relief(ground.elev, ground.cell_m, band_max_m=band_max_m, deepest_m=deepest, stretch=stretch)
+    rgb = enlarged(rgb, ~np.isfinite(ground.elev), least=1200)  # the page scales it back to whole cells
     out = io.BytesIO()
     Image.fromarray(rgb).save(out, "JPEG", quality=quality, optimize=True)
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode(), deepest
