@@ -36,6 +36,7 @@ def command(
     As in: reefscan compare runs/coast runs/other --out changes.png
     """
     import json
+    import sys
 
     from reefscan.errors import InputError
     from reefscan.review.compare import Side, compare_runs
@@ -74,7 +75,7 @@ def command(
                 f"{_points(c.score_a)} > {_points(c.score_b)}",
                 _plain(c.because),
             )
-    Console(soft_wrap=False).print(table)
+    Console(width=None if sys.stdout.isatty() else 150).print(table)
     counts = told["counts"]
     typer.echo(", ".join(f"{counts[w]} {w}" for w in ("came", "went", "rose", "fell", "same")))
 
