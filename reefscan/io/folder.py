@@ -39,7 +39,7 @@ SIDECARS = frozenset(
     ".xml .ovr .msk .prj .tfw .wld .hdr .aux .dbf .shx .shp .cpg .json .geojson .qmd .lock".split()
 )
 
-INDEX_VERSION = 1
+INDEX_VERSION = 2
 
 
 @dataclass(frozen=True)

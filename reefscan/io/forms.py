@@ -117,7 +117,7 @@ def short_name(path: str) -> str:
 
 
 def _stat(path: str, name: str) -> tuple[int, int]:
-    if handles.is_remote(path):
+    if path.startswith("/vsi"):  # GDAL's own names (a web address, a file inside an archive)
         return 0, 0
     try:
         told = Path(path).stat()
@@ -219,6 +219,7 @@ def _describe(
         unknown=unknown,
         sigma_factor=sigma_factor,
         sigma_unknown=sigma_unknown,
+        sigma_path=choice.sigma_path,
         masked=masked,
         crop=crop,
         options=choice.options,
@@ -336,6 +337,10 @@ def _sigma(
 ) -> tuple[float, tuple[float, ...], float]:
     if not choice.sigma_band:
         return 1000.0, (), math.nan
+    if choice.sigma_path:
+        with handles.open_dataset(choice.sigma_path) as other:
+            alone = dataclasses.replace(choice, sigma_path="")
+            return _sigma(other, alone, unit_m, focus, sample, notes)
     band = choice.sigma_band
     nodata = dataset.nodatavals[band - 1]
     unknown = () if nodata is None else (float(nodata),)

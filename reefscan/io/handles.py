@@ -24,9 +24,9 @@ log = logging.getLogger(__name__)
 OPEN_PER_THREAD = 32
 """Datasets a thread keeps open; the least used is closed first."""
 
-CACHE_BYTES = 192 << 20
-"""GDAL's block cache for the whole process: enough for a 512-row strip of 32 768 float64 cells, and
-bounded, where GDAL's own default is a twentieth of the machine's memory."""
+CACHE_BYTES = 128 << 20
+"""GDAL's block cache for the whole process: enough for the rows of a tile (1 100) of a striped file of 29 000
+float32 columns, and bounded, where GDAL's own default is a twentieth of the machine's memory."""
 
 HTTP_SETTINGS = {
     "GDAL_HTTP_CONNECTTIMEOUT": "10",

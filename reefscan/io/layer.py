@@ -42,6 +42,8 @@ class Layer:
         Millimetres of one standard deviation per stored unit of the uncertainty band.
     sigma_unknown : tuple of float
         The same for the uncertainty band.
+    sigma_path : str
+        What GDAL opens for the uncertainty, where that is not ``path`` (variables of a netCDF file).
     masked : bool
         True if a mask band has to be read too.
     crop : tuple of 4 int
@@ -81,6 +83,7 @@ class Layer:
     unknown: tuple[float, ...] = ()
     sigma_factor: float = 1000.0
     sigma_unknown: tuple[float, ...] = ()
+    sigma_path: str = ""
     masked: bool = False
     crop: tuple[int, int, int, int] = (0, 0, 0, 0)
     options: tuple[tuple[str, str], ...] = ()

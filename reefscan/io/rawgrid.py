@@ -209,6 +209,8 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
             mm[dataset.read_masks(layer.band, window=window) == 0] = NODATA_MM
         if not layer.sigma_band:
             return mm, None
+        if layer.sigma_path:
+            dataset = handles.borrow(layer.sigma_path)
         raw = _raw(dataset, layer.sigma_band, window, height, width)
     except RasterioError as error:
         cause = error.__cause__ or error

@@ -28,6 +28,8 @@ class Choice:
         Name of the band or variable.
     driver : str
         GDAL's name of the form.
+    sigma_path : str
+        What to open for the uncertainty, where it is a variable of its own.
     notes : tuple of str
         What was decided on the way.
     """
@@ -41,6 +43,7 @@ class Choice:
     label: str
     driver: str
     notes: tuple[str, ...] = ()
+    sigma_path: str = ""
 
 
 def choose(path: str, name: str, variable: str | None) -> Choice:
@@ -193,9 +196,27 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
         )
     _, label, sub = best[0]
     choice = _of_bands(handles.open_dataset(sub), sub, (), name, "1", [])
+    sigma = _sigma_of(seen, label, choice.dataset.shape)
     return dataclasses.replace(
-        choice, label=label, notes=(f"variable {label!r} of {', '.join(seen)}",), sigma_band=0
+        choice,
+        label=label,
+        notes=(f"variable {label!r} of {', '.join(seen)}",),
+        sigma_band=1 if sigma else 0,
+        sigma_path=sigma,
     )
+
+
+def _sigma_of(seen: dict[str, str], label: str, shape: tuple[int, int]) -> str:
+    """The variable that holds the uncertainty of ``label``: the one with its name in it, else the only one."""
+    found = [name for name in seen if name != label and words.says(name, words.SIGMA_WORDS)]
+    found = [name for name in found if label.lower() in name.lower()] or found
+    if len(found) != 1:
+        return ""
+    try:
+        with handles.open_dataset(seen[found[0]]) as dataset:
+            return seen[found[0]] if dataset.shape == shape else ""
+    except UnreadableError:
+        return ""
 
 
 def _likeness(dataset: Any, label: str) -> int:

@@ -205,6 +205,8 @@ ROWS: list[Awkward] = [
     Awkward("nc-positive", "netCDF", "positive = down", "opens", cf({"z": {"units": "m", "positive": "down"}}, down=("z",))),
     Awkward("nc-contradicts", "netCDF", "positive = down, all below zero", "AmbiguousError",
             cf({"z": {"units": "m", "positive": "down"}}), "all below zero"),
+    Awkward("nc-sigma", "netCDF", "uncertainty as a variable of its own", "note",
+            cf({"elevation": {"units": "m"}, "elevation_uncertainty": {"units": "m"}}), "one standard deviation"),
     Awkward("nc-360", "netCDF", "across the antimeridian, 179.9 to 180.2", "opens", cf({"elevation": {"units": "m"}}, lon0=179.8)),
     Awkward("s102", "S-102", "depth with uncertainty at 95 %, nodata 1e6", "note", s102, "taken at 95 %", low_m=float(cells(60, 50)[:45].min())),
     Awkward("soundings", "XYZ", "points on no grid", "InputError",
