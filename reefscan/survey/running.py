@@ -90,7 +90,9 @@ def _one_pass(
         steps = sliding_window_view(step, 2 * wide)
         scatter = _row_median(steps) * 1.05  # 1.4826 / sqrt(2): steps are differences of two
         limit = np.maximum(floor_m, times * scatter) + share * np.abs(mid)
-        suspect = excess > limit
+        # Three soundings that agree are a rock, not fliers: those come alone or in unlike pairs.
+        like = same & (np.abs(windows - mid[:, None]) <= limit[:, None])
+        suspect = (excess > limit) & (like[:, side - 3 : side + 4].sum(axis=1) - 1 < 2)
         out[lo:hi] = suspect & _worst_nearby(excess, suspect)
     return out
 
@@ -155,6 +157,12 @@ def short_excursions(
     return out
 
 
+def _steady(part: Floats) -> bool:
+    """True if four of five steps are within a twentieth of the depth: ground, not noise in a burst."""
+    part = part[:400]
+    return bool(np.percentile(np.abs(np.diff(part)), 80) <= 0.05 * np.median(part) + 0.3)
+
+
 def bursts(
     depth: Floats, step_m: Floats, breaks: NDArray[np.bool_], *, longest: int, steady: int = 12
 ) -> list[tuple[int, int, float, float]]:
@@ -175,7 +183,9 @@ def bursts(
     start = np.flatnonzero(edge)
     stop = np.r_[start[1:], depth.size]
     piece = np.cumsum(breaks)
-    firm = np.flatnonzero(stop - start >= steady)
+    firm = np.array(
+        [k for k in np.flatnonzero(stop - start >= steady) if _steady(depth[start[k] : stop[k]])], dtype=np.int64
+    )
     out = []
     for a, b in zip(firm[:-1].tolist(), firm[1:].tolist(), strict=True):
         lo, hi = int(stop[a]), int(start[b])
