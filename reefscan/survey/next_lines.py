@@ -99,6 +99,8 @@ def plan_lines(
     list of Line
         In the order to be run; empty if nothing is worth it.
     """
+    if budget_m < 2.0 * ground.cell_m:
+        return []
     worth = promise(ground)
     distance = np.minimum(ground.distance, 3.0 * float(doubt.distance_m[-1]))
     reachable = ground.distance <= 3.0 * float(doubt.distance_m[-1])
