@@ -77,10 +77,10 @@ class ArraySource:
         col = round((origin[0] - sheet.x_phase_m) / cell_m)
         row = round((sheet.y_phase_m - origin[1]) / cell_m)
         window = Window(row, col, *elev.shape)
-        sigma_mm = None
+        sigma_mm: NDArray[np.int32] | None = None
         if sigma is not None:
-            sigma_mm = np.nan_to_num(np.asarray(sigma, dtype=np.float64) * 1000.0, nan=0.0, posinf=0.0)
-            sigma_mm = np.clip(np.rint(sigma_mm), 0, 10_000_000).astype(np.int32)
+            scaled = np.nan_to_num(np.asarray(sigma, dtype=np.float64) * 1000.0, nan=0.0, posinf=0.0)
+            sigma_mm = np.clip(np.rint(scaled), 0, 10_000_000).astype(np.int32)
         return cls(sheet, window, to_mm(elev), sigma_mm, name)
 
     @property

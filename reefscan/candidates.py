@@ -22,6 +22,9 @@ KINDS = ("trough", "ledge", "rise")
 FLIER_FLOOR_MM = 400
 """Smallest excess of a flier: below it a bad cell can make no structure (floors start at 0.8 m)."""
 
+SEA_MM = 0
+"""Ground above the grid's zero counts as standing no higher than it: a shore cliff is no taller for the net."""
+
 SEEK = 0.75
 """Share of the floor from which a cell of the height field is worth measuring. A lattice axis 11 degrees
 off and two cells across a narrow trough read it a quarter too low; the measure has neither fault."""
@@ -60,6 +63,11 @@ def halo(find: Find, cell_m: float) -> int:
 def seek_band(find: Find) -> tuple[int, int]:
     """Elevations (mm) where structure is looked for: tops stand above and feet below the band itself."""
     return (-round(1000 * find.depth_max_m) - 6000, -round(1000 * find.depth_min_m) + 8000)
+
+
+def under_water(elev_mm: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Ground as the animals and the sounder meet it: cut off at `SEA_MM`; a copy."""
+    return np.minimum(elev_mm, np.int32(SEA_MM))
 
 
 def fields(

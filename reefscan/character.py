@@ -104,7 +104,7 @@ def moving_like(table: pd.DataFrame, side_m: float) -> Floats:
     axis, height = table["axis"].to_numpy(), table["height_m"].to_numpy()
     width, rough = table["width_m"].to_numpy(), table["rough_m"].to_numpy()
     tree = cKDTree(np.column_stack([x, y]))
-    reach = np.minimum(1.8 * width + 2.0 * side_m, 150.0)
+    reach = np.minimum(2.8 * width + 2.0 * side_m, 260.0)
     around = tree.query_ball_point(np.column_stack([x, y]), reach)
     for i, near in enumerate(around):
         j = np.asarray([k for k in near if k != i], dtype=np.intp)
@@ -121,9 +121,23 @@ def moving_like(table: pd.DataFrame, side_m: float) -> Floats:
             & (turn < 20.0)
             & (np.abs(height[j] - height[i]) < 0.45 * np.maximum(height[i], height[j]))
         )
-        left, right = across[like & (across < 0)], across[like & (across > 0)]
-        if not len(left) or not len(right):
-            continue
-        a, b = -left.max(), right.min()
-        out[i] = _ramp(abs(a - b) / (a + b), 0.10, 0.30) * _ramp(rough[i] / max(0.1, height[i]), 0.08, 0.25)
+        smooth = _ramp(rough[i] / max(0.1, height[i]), 0.10, 0.30)
+        out[i] = _regular(across[like], 0.5 * width[i]) * smooth
     return out
+
+
+def _regular(across: Floats, least: float) -> float:
+    """How regular the next like troughs are: one on either side, or (at the edge) two on one side."""
+    sides = [np.sort(across[across > 0]), np.sort(-across[across < 0])]
+    first = [side[0] if len(side) else np.inf for side in sides]
+    second = [
+        float(side[side > gap + least].min(initial=np.inf)) if np.isfinite(gap) else np.inf
+        for side, gap in zip(sides, first, strict=True)
+    ]
+    best = 0.0
+    if np.isfinite(first[0]) and np.isfinite(first[1]):
+        best = _ramp(abs(first[0] - first[1]) / (first[0] + first[1]), 0.12, 0.30)
+    for gap, two in zip(first, second, strict=True):
+        if np.isfinite(two):
+            best = max(best, _ramp(abs(two - 2.0 * gap) / two, 0.08, 0.20))
+    return best

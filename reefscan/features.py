@@ -97,7 +97,9 @@ def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.in
     good = (_between(axis[i], heading) < TURN_DEG) & (_between(axis[j], heading) < TURN_DEG)
     good |= near
     good &= _between(axis[i], axis[j]) < TURN_DEG
-    good &= np.abs(level[i] - level[j]) < 0.4 * np.maximum(height[i], height[j]) + 0.08 * gap
+    # the middle of a ledge's face may be read anywhere between its foot and its lip
+    share = 1.0 if kind == "ledge" else 0.4
+    good &= np.abs(level[i] - level[j]) < share * np.maximum(height[i], height[j]) + 0.08 * gap
     if kind == "ledge":
         facing = table["facing"].to_numpy()
         turn = np.abs((facing[i] - facing[j] + 180.0) % 360.0 - 180.0)
@@ -133,7 +135,7 @@ def trace(x: Floats, y: Floats, height: Floats, width: float, side_m: float) -> 
         if path is None:
             break
         length = float(np.hypot(np.diff(x[path]), np.diff(y[path])).sum())
-        if length <= max(width, 1.5 * side_m):
+        if length <= max(1.2 * width, 3.0 * side_m):
             break
         branches.append(tuple(path))
         used[path] = True

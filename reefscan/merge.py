@@ -90,6 +90,8 @@ def merge(
         if inherited is not None:
             part["dug_like"] = np.maximum(part["dug_like"], inherited[0])
             part["moving_like"] = np.maximum(part["moving_like"], inherited[1])
+        if kind != "trough" and kept:
+            part["moving_like"] = np.maximum(part["moving_like"], _among_waves(part, kept[0]))
         features += drawn
         kept.append(part)
     if not kept:
@@ -142,6 +144,21 @@ TOLD_ONCE_M = 45.0
 """Up to this width a net set for the trough fishes its flanks too (a guess: the stand-off either side)."""
 
 
+def _among_waves(part: pd.DataFrame, troughs: pd.DataFrame) -> Floats:
+    """Ledges and rises in the middle of moving ground are part of it: the lee face, the end of a crest."""
+    waves = troughs[(troughs["kind"] == "trough") & (troughs["moving_like"] >= 0.3)]
+    out = np.zeros(len(part))
+    if len(waves):
+        far, near = cKDTree(waves[["x", "y"]].to_numpy()).query(part[["x", "y"]].to_numpy())
+        within = far < 1.2 * waves["width_m"].to_numpy()[near]
+        out = np.where(within, waves["moving_like"].to_numpy()[near], 0.0)
+    return out
+
+
+ODD_DEG = 25.0
+"""An axis this far off its neighbours' is taken for a misreading; less is the bend of the line itself."""
+
+
 def _steadied(part: pd.DataFrame, label: NDArray[np.intp], side_m: float) -> pd.DataFrame:
     """Height, width and axis of stations on a line: the middle value of a station and its next neighbours.
 
@@ -162,7 +179,9 @@ def _steadied(part: pd.DataFrame, label: NDArray[np.intp], side_m: float) -> pd.
         new_height[i] = min(height[i], float(np.median(height[j])))
         new_width[i] = float(np.median(width[j]))
         double = np.radians(2.0 * axis[j])
-        new_axis[i] = np.degrees(np.arctan2(np.sin(double).sum(), np.cos(double).sum()) / 2.0) % 180.0
+        common = np.degrees(np.arctan2(np.sin(double).sum(), np.cos(double).sum()) / 2.0) % 180.0
+        if abs((axis[i] - common + 90.0) % 180.0 - 90.0) > ODD_DEG:
+            new_axis[i] = common
     out["height_m"], out["width_m"] = new_height, new_width
     if part["kind"].iloc[0] == "trough":
         out["axis"] = new_axis

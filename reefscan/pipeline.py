@@ -486,8 +486,8 @@ def _map(
     for site in listing.sites:
         count[str(site["sheet"])] = count.get(str(site["sheet"]), 0) + 1
     source = max(sources, key=lambda s: (count[sheet_name(s.sheet)], s.extent.height * s.extent.width))
-    elev, window, step = overview(source)
-    elev = np.where(elev == NODATA_MM, np.nan, elev / 1000.0)
+    elev_mm, window, step = overview(source)
+    elev = np.where(elev_mm == NODATA_MM, np.nan, elev_mm / 1000.0)
     sites = pd.DataFrame(listing.sites) if listing.sites else pd.DataFrame(
         {name: [] for name in ("lon", "lat", "kind", "score", "rank")}
     )

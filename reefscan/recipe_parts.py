@@ -181,6 +181,7 @@ def _default_terms() -> dict[str, dict[str, Any]]:
             "column": "height_m", "a": 1.0, "b": 2.0, "weight": 2.0, "required": True, "kinds": ("rise",),
         },
         "width": {"column": "width_m", "a": 4.0, "b": 8.0, "c": 40.0, "d": 80.0, "kinds": ("trough",)},
+        "length": {"column": "length_m", "a": 0.0, "b": 40.0, "kinds": ("trough", "ledge")},
         "floor": {"column": "slope_deg", "c": 10.0, "d": 20.0},
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.05},
@@ -199,6 +200,7 @@ TERM_NOTES: dict[str, str] = {
     "height_ledge": f"height of the step ({GUESS})",
     "height_rise": f"height of the rock pile above its surroundings ({GUESS})",
     "width": f"crest to crest: too narrow snags, too wide is no shelter ({GUESS})",
+    "length": f"a long edge holds more than a stub, and is surer to be one ({GUESS})",
     "floor": f"a net must lie flat: slope of the floor under it, degrees ({GUESS})",
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
     "not_dug": f"straight, even sides look like a dredged channel or a trench ({GUESS})",

@@ -71,6 +71,7 @@ class TileWork:
                     & (fliers[:, 1] < margin + core.width)
                 )
             )
+            clean = candidates.under_water(clean)
             block = GridBlock(block.window, clean, block.sigma_mm)
             step = time.perf_counter()
             heights = candidates.fields(clean, sheet.cell_m, find)

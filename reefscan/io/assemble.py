@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import fnmatch
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -46,10 +46,13 @@ class Asked:
     outline: bytes = b""
 
 
-def order_key(prefer: Sequence[str]) -> object:
+Rank = tuple[int, float, tuple[int, ...], str, str]
+
+
+def order_key(prefer: Sequence[str]) -> Callable[[Layer], Rank]:
     """Sort key of layers of one cell size: preferred names first, then `ORDER`."""
 
-    def key(layer: Layer) -> tuple[int, float, tuple[int, ...], str, str]:
+    def key(layer: Layer) -> Rank:
         rank = next(
             (i for i, p in enumerate(prefer) if fnmatch.fnmatch(layer.name, p) or p in layer.file),
             len(prefer),
@@ -69,7 +72,7 @@ def assemble(layers: Sequence[Layer], asked: Asked, prefer: Sequence[str]) -> li
     InputError
         If no layer reaches into the area asked for.
     """
-    ordered = sorted(layers, key=order_key(prefer))  # type: ignore[arg-type]
+    ordered = sorted(layers, key=order_key(prefer))
     boxes = {}
     inside: list[Layer] = []
     for layer in ordered:
@@ -277,8 +280,8 @@ def _ranked(sheets: list[SheetSource], prefer: Sequence[str]) -> list[SheetSourc
     """Order sheets and tell each which go before it: preferred names, then finer cells, then the zone."""
 
     def key(source: SheetSource) -> tuple[int, float, float, str, float, float]:
-        best = min(source.layers, key=order_key(prefer))  # type: ignore[type-var,arg-type]
-        first = order_key(prefer)(best)  # type: ignore[operator]
+        best = min(source.layers, key=order_key(prefer))
+        first = order_key(prefer)(best)
         return (
             first[0],
             source.sheet.cell_m,

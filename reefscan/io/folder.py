@@ -180,7 +180,7 @@ def _follow_the_others(
 
     Sisters are files of the same form, type, cell size and CRS; at least three must agree and none differ.
     """
-    unclear = [(p, e) for p, e in failed if isinstance(e, AmbiguousError) and "--positive" in str(e)]
+    unclear: Failed = [(p, e) for p, e in failed if isinstance(e, AmbiguousError) and "--positive" in str(e)]
     if wishes.positive is not None or not unclear or not layers:
         return layers, failed
     signs: dict[tuple[object, ...], list[bool]] = {}

@@ -149,7 +149,7 @@ def _describe(
     metres = scale * unit_m
 
     nodata = dataset.nodatavals[band - 1]
-    declared = () if nodata is None else (float(nodata),)
+    declared: tuple[float, ...] = () if nodata is None else (float(nodata),)
     declared += tuple(_listed(tags.get("missing_value")) + _listed(tags.get("_fillvalue")))
     flags = [str(flag.name) for flag in dataset.mask_flag_enums[band - 1]]
     masked = "per_dataset" in flags or "alpha" in flags
@@ -343,7 +343,7 @@ def _sigma(
             return _sigma(other, alone, unit_m, focus, sample, notes)
     band = choice.sigma_band
     nodata = dataset.nodatavals[band - 1]
-    unknown = () if nodata is None else (float(nodata),)
+    unknown: tuple[float, ...] = () if nodata is None else (float(nodata),)
     unknown += tuple(v for v in probe.SENTINELS if abs(v) * unit_m > 9000.0)
     scale = float(dataset.scales[band - 1] or 1.0)
     # S-102 states uncertainty at 95 % (value from memory); the other forms name no level, and are taken

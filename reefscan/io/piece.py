@@ -232,7 +232,7 @@ def grid_extent(grid: RawGrid, sheet: Sheet) -> Window:
 def outline(grid: RawGrid, i: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Points over the area of one layer, dense enough for its bounds, in its CRS."""
     row, col, row_end, col_end = (float(v) for v in grid.boxes[i])
-    c, r = np.meshgrid(np.linspace(col, col_end, 25), np.linspace(row, row_end, 25))
-    c, r = c.ravel(), r.ravel()
+    across, down = np.meshgrid(np.linspace(col, col_end, 25), np.linspace(row, row_end, 25))
+    c, r = across.ravel(), down.ravel()
     k = grid.lattice
     return k.a * c + k.b * r + k.c, k.d * c + k.e * r + k.f

@@ -86,7 +86,7 @@ def write_grid(
                 row, col = part.window.row - extent.row, part.window.col - extent.col
                 at = RasterWindow(col, row, part.window.width, part.window.height)
                 for number, band in enumerate((part.elev, part.sigma, part.count, part.source), start=1):
-                    out.write(np.where(known, band, NODATA).astype(np.float32), number, window=at)
+                    out.write(np.where(known, np.asarray(band), NODATA).astype(np.float32), number, window=at)
         with partial.open("rb+") as stream:
             os.fsync(stream.fileno())
         os.replace(partial, path)

@@ -118,7 +118,10 @@ def read_nmea(path: Path, *, date: str | None = None, gap_s: float = 15.0) -> Lo
             keep = [k for k, ok in enumerate(got.checked) if ok]
             counts["cut off"] += len(got.checked) - len(keep)
             rows[name] = _Rows(
-                *([part[k] for k in keep] for part in (got.line, got.stamp, got.values, got.checked))
+                [got.line[k] for k in keep],
+                [got.stamp[k] for k in keep],
+                [got.values[k] for k in keep],
+                [got.checked[k] for k in keep],
             )
     return _assemble(path.name, rows, counts, date, gap_s)
 

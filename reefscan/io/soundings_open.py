@@ -13,7 +13,7 @@ import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO, cast
+from typing import Any, BinaryIO, cast
 
 from reefscan.errors import MissingInputError, UnreadableError
 
@@ -60,7 +60,8 @@ def open_bytes(path: Path) -> Iterator[BinaryIO]:
                 with archive.open(names[0]) as stream:
                     yield cast(BinaryIO, stream)
         elif suffix in (".gz", ".xz", ".lzma", ".bz2"):
-            opener = {".gz": gzip.open, ".bz2": bz2.open}.get(suffix, lzma.open)
+            openers: dict[str, Any] = {".gz": gzip.open, ".bz2": bz2.open}
+            opener = openers.get(suffix, lzma.open)
             with opener(path, "rb") as stream:
                 yield cast(BinaryIO, stream)
         else:

@@ -243,7 +243,7 @@ def _trough(
     quiet = noise / math.sqrt(float(lines))
     h_left, h_right, left, right, floor = 0.0, 0.0, reach, reach, 0.0
     for turn in range(2):
-        found, strength = _bend_axis(elev, row, col, max(3.0, min(0.75 * width, float(reach))))
+        found, strength = _bend_axis(elev, row, col, max(3.0, min(0.5 * width, float(reach))))
         if strength > 0.15:
             axis = found
         cross = axis + 0.5 * math.pi
@@ -377,6 +377,8 @@ def _rise(
     reach = int(radius)
     p = p[: 2 * reach + 1]
     top = _sample(elev, row, col) - 0.3 * noise
+    if not top == top:
+        return
     quiet = noise / math.sqrt(3.0)
     n = 16
     feet = np.empty(2 * n)

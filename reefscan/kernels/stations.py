@@ -216,6 +216,8 @@ def noise_squares(
             for r in range(r_start + (r_start + row0) % 2, r_end, 2):
                 for c in range(c_start + (c_start + col0) % 2, c_end, 2):
                     e = elev_mm[r, c]
+                    if e >= 0:
+                        continue  # land says nothing of the survey
                     a, b, cc, d = elev_mm[r - 1, c - 1], elev_mm[r - 1, c], elev_mm[r - 1, c + 1], elev_mm[r, c - 1]
                     f, g, h, i = elev_mm[r, c + 1], elev_mm[r + 1, c - 1], elev_mm[r + 1, c], elev_mm[r + 1, c + 1]
                     if min(min(min(a, b), min(cc, d)), min(min(f, g), min(min(h, i), e))) == _NODATA:

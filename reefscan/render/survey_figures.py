@@ -171,7 +171,7 @@ def crossing_histogram(before: Floats, after: Floats) -> bytes:
     figure = Figure(figsize=(5.4, 2.6))
     axes = figure.subplots()
     reach = float(np.percentile(np.abs(np.r_[before, after]), 98)) * 1.2 + 0.05
-    bins = np.linspace(-reach, reach, 41)
+    bins = np.linspace(-reach, reach, 41).tolist()
     axes.hist(np.clip(before, -reach, reach), bins, color="#c9b48c", label="as read, cleaned")
     axes.hist(np.clip(after, -reach, reach), bins, histtype="step", lw=1.6, color="#27556c", label="reduced")
     axes.set_xlabel("later minus earlier depth at a crossing (m)", fontsize=8)
@@ -186,7 +186,7 @@ def residual_histogram(standard: Floats) -> bytes:
     figure = Figure(figsize=(5.4, 2.6))
     axes = figure.subplots()
     bins = np.linspace(-5, 5, 51)
-    axes.hist(np.clip(standard, -5, 5), bins, density=True, color="#9fc0c9")
+    axes.hist(np.clip(standard, -5, 5), bins.tolist(), density=True, color="#9fc0c9")
     axes.plot(bins, np.exp(-0.5 * bins**2) / np.sqrt(2 * np.pi), color="#27556c", lw=1.4)
     axes.set_xlabel("miss / stated uncertainty", fontsize=8)
     axes.set_ylabel("share", fontsize=8)
