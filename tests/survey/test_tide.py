@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
@@ -16,7 +16,7 @@ FOOT = 0.3048
 
 
 def seconds(text: str) -> float:
-    return datetime.fromisoformat(text).replace(tzinfo=timezone.utc).timestamp()
+    return datetime.fromisoformat(text).replace(tzinfo=UTC).timestamp()
 
 
 def test_the_height_between_low_and_high_water_is_the_worked_example_of_the_canadian_tide_tables():
@@ -140,7 +140,7 @@ def test_nothing_is_extrapolated_and_gaps_are_not_bridged():
 
 
 def test_two_heights_for_one_time_are_refused():
-    start = datetime(2024, 10, 27, tzinfo=timezone.utc)
+    start = datetime(2024, 10, 27, tzinfo=UTC)
     t = np.array([(start + timedelta(hours=h)).timestamp() for h in (0, 1, 1, 2)])
     with pytest.raises(InputError, match="two heights"):
         make_table(t, np.array([1.0, 2.0, 2.5, 3.0]))
