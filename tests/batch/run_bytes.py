@@ -35,12 +35,12 @@ def differences(one: dict[str, bytes], two: dict[str, bytes]) -> list[str]:
     return sorted(name for name in one.keys() | two.keys() if one.get(name) != two.get(name))
 
 
-def rough(rows: int, cols: int, *, seed: int, holes: float = 0.02) -> NDArray[np.float32]:
+def rough(rows: int, cols: int, *, seed: int, holes: float = 0.02, power: float = 1.9) -> NDArray[np.float32]:
     """Fractal ground of troughs, ledges and rises, with unsurveyed patches; NaN unknown."""
     rng = np.random.default_rng(seed)
     wave = np.hypot(np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(cols)[None, :])
     wave[0, 0] = np.inf
-    ground = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((rows, cols))) * wave**-1.7, s=(rows, cols))
+    ground = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((rows, cols))) * wave**-power, s=(rows, cols))
     elev = (-13.0 + ground * (5.0 / ground.std())).astype(np.float32)
     for _ in range(int(holes * rows * cols / 900)):
         row, col = rng.integers(rows), rng.integers(cols)

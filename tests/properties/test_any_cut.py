@@ -18,7 +18,7 @@ WHOLE = 8192
 def native(folder: Path, seed: int) -> Path:
     """A metric grid of random size at a random place, so that tile borders fall anywhere in it."""
     rng = np.random.default_rng(seed)
-    rows, cols = rng.integers(700, 1200, 2)
+    rows, cols = rng.integers(600, 1000, 2)
     row, col = -3_000_000 - rng.integers(0, 4096), 200_000 + rng.integers(0, 4096)
     return write_native(folder / "native.tif", rough(rows, cols, seed=seed), row=int(row), col=int(col))
 
@@ -26,7 +26,7 @@ def native(folder: Path, seed: int) -> Path:
 def warped(folder: Path, seed: int) -> Path:
     """A grid in degrees at a random place."""
     rng = np.random.default_rng(seed)
-    rows, cols = rng.integers(700, 1100, 2)
+    rows, cols = rng.integers(600, 900, 2)
     lon, lat = 14.3 + rng.uniform(0, 0.05), 54.2 + rng.uniform(0, 0.05)
     return write_geographic(folder / "degrees.tif", rough(rows, cols, seed=seed), lon=lon, lat=lat)
 
@@ -38,7 +38,7 @@ def test_a_grid_cut_in_any_way_gives_the_same_bytes(make: object, seed: int, tmp
     rng = np.random.default_rng(seed)
     scan([grid], Recipe.default(), out=tmp_path / "whole", tile=WHOLE, workers=1)
     wanted = contents(tmp_path / "whole")
-    assert sites(tmp_path / "whole") > 10
+    assert sites(tmp_path / "whole") > 5
     for tile, workers in ((512, 1), (int(rng.choice([1024, 1536])), 2)):
         out = tmp_path / f"{tile}_{workers}"
         scan([grid], Recipe.default(), out=out, tile=tile, workers=workers)
