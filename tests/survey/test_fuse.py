@@ -67,7 +67,7 @@ DOUBT = Doubt(np.array([0.0, 3, 6, 12, 25]), np.array([0.02, 0.1, 0.4, 1.0, 2.0]
 
 
 def gridded(px, py, pz, x, y):
-    return np.nan_to_num(predict(reduce_blocks(px, py, pz, side_m=2.0), x, y, method="cubic"), nan=-14.0)
+    return predict(reduce_blocks(px, py, pz, side_m=2.0), x, y, method="cubic")
 
 
 def sparse_survey(rng):
@@ -86,7 +86,7 @@ def sparse_survey(rng):
 
 def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the_same_length():
     gains = []
-    for seed in (1, 2, 3):
+    for seed in range(1, 11):
         planted, side, ground, (sx, sy, sz), (x, y) = sparse_survey(np.random.default_rng(seed))
         budget = 1800.0
         planned = plan_lines(ground, DOUBT, budget_m=budget)
@@ -106,7 +106,7 @@ def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the
             inside = (px >= 0) & (px <= side) & (py >= 0) & (py <= side)
             px, py = px[inside], py[inside]
             got = gridded(np.r_[sx, px], np.r_[sy, py], np.r_[sz, seabed(px, py, planted)], x, y)
-            near &= (x > 32) & (x < 450)  # inside the outermost soundings
+            near &= np.isfinite(ground.elev) & np.isfinite(got)  # inside the outermost soundings
             miss.append(np.sqrt(np.mean((got - truth)[near] ** 2)))
         gains.append(miss[0] / miss[1])
     print('planned over even', gains)
