@@ -113,3 +113,16 @@ def test_every_file_the_readme_points_to_is_there() -> None:
 def test_the_usual_cautions_are_said() -> None:
     for words in ("Not for navigation", "Life jackets", "propellers", "closed ground", "forecast"):
         assert words in README
+
+
+def test_every_command_and_option_the_readme_names_exists() -> None:
+    from reefscan.cli import COMMANDS, _load
+
+    lines = re.findall(r"(?:^|`|\$ )reefscan (\w+)([^`\n]*)", README, re.M)
+    assert len(lines) > 8
+    for name, rest in lines:
+        if name not in COMMANDS:
+            assert not rest.strip().startswith("-"), name  # a sentence that starts with the name
+            continue
+        known = {option for parameter in _load(name).params for option in parameter.opts}
+        assert set(re.findall(r"--[a-z-]+", rest)) <= known, name
