@@ -14,6 +14,7 @@ from typing import Any
 from reefscan.errors import InputError
 from reefscan.io import handles
 from reefscan.io.assemble import Asked, Box, assemble
+from reefscan.io.crosscheck import between
 from reefscan.io.folder import Found, look_at
 from reefscan.io.forms import Wishes
 from reefscan.io.overlaps import is_seam, overlaps
@@ -88,6 +89,7 @@ def sheets_of(found: Found, asked: Asked, prefer: Sequence[str]) -> list[SheetSo
         for note in sheet.notes:
             log.warning("%s", note)
         sheet = with_seams(sheet)
+        sheet = dataclasses.replace(sheet, notes=(*sheet.notes, *_against_better(sheet)))
         # what concerns no one sheet (skipped files) goes with the first
         out.append(dataclasses.replace(sheet, notes=sheet.notes + (found.notes if i == 0 else ())))
     return out
@@ -113,6 +115,23 @@ def with_seams(sheet: SheetSource) -> SheetSource:
         log.warning("%s", note)
     seams = frozenset(o.files for o in met if is_seam(o))
     return dataclasses.replace(sheet, notes=(*sheet.notes, *told), seams=seams)
+
+
+SHEET_PAIRS = 12
+"""Better sheets that one sheet is compared with at the most."""
+
+
+def _against_better(sheet: SheetSource) -> list[str]:
+    """Sentences about sheets of other cells that disagree over the same ground."""
+    told = []
+    for better in sheet.better[:SHEET_PAIRS]:
+        if any(handles.is_remote(layer.path) for s in (sheet, better) for layer in s.layers):
+            continue
+        met = between(sheet, better)
+        if met is not None and not met.agrees:
+            told.append(met.sentence())
+            log.warning("%s", met.sentence())
+    return told
 
 
 def asked_for(bbox: Sequence[float] | None, area: Any) -> Asked:

@@ -267,3 +267,19 @@ def test_a_window_without_stored_blocks_is_known_to_hold_nothing(tmp_path: Path)
     assert (sheet.read(Window(e.row, e.col, 200, 200)).elev_mm == NODATA_MM).all()
     got = sheet.read(Window(e.row + 256, e.col + 256, 256, 256)).elev_mm
     np.testing.assert_allclose(got / 1000, seabed.cells(256, 256), atol=0.0006)
+
+
+@pytest.mark.parametrize("drop", [0.0, 3.0])
+def test_a_coarse_file_that_disagrees_with_a_finer_one_is_named(tmp_path: Path, drop: float) -> None:
+    z = cells(60, 52, 20.0) - drop
+    coarse = write(tmp_path / "coarse.tif", z, transform=Affine(20, 0, WEST, 0, -20, NORTH))
+    fine = write(tmp_path / "fine.tif", cells())
+    sheets = open_grids([coarse, fine])
+    told = [n for s in sheets for n in s.notes if "disagree" in n]
+    if not drop:
+        assert told == []
+        return
+    (one,) = told
+    assert one.startswith("fine.tif and coarse.tif meet around")
+    depth = float(re.search(r"coarse.tif is ([\d.]+) m deeper", one)[1])  # type: ignore[index]
+    assert depth == pytest.approx(drop, abs=0.05)
