@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from reefscan.errors import InputError
@@ -54,6 +55,9 @@ def to_seconds(column: pa.Array, *, zone: tzinfo = UTC) -> Floats:
     numbers = to_numbers(column)
     if np.isfinite(numbers).mean() > 0.5 if numbers.size else False:
         return np.where(np.abs(numbers) > 1e11, numbers / 1000.0, numbers)
+    fast = _iso(column, zone)
+    if fast is not None:
+        return fast
     series = column.to_pandas().astype("string").str.strip()
     if series.str.contains(r"^\d{1,2}/\d{1,2}/\d{4}", regex=True).mean() > 0.5:
         parts = series.str.extract(r"^(\d{1,2})/(\d{1,2})/\d{4}").astype(float)
@@ -79,6 +83,21 @@ def to_seconds(column: pa.Array, *, zone: tzinfo = UTC) -> Floats:
     seconds = stamps.astype(np.int64) / 1e6
     seconds[np.isnat(stamps)] = np.nan
     return np.asarray(seconds, np.float64)
+
+
+def _iso(column: pa.Array, zone: tzinfo) -> Floats | None:
+    """ISO 8601 throughout, read all at once; None where a single row is anything else."""
+    text = pc.utf8_trim_whitespace(column)
+    for kind in (pa.timestamp("us"), pa.timestamp("us", tz="UTC")):
+        if kind.tz is None and zone is not timezone.utc:
+            continue
+        try:
+            stamps = pc.cast(text, kind)
+        except pa.ArrowInvalid:
+            continue
+        numbers = np.array(stamps.cast(pa.int64()).to_numpy(zero_copy_only=False), np.float64)
+        return np.asarray(numbers / 1e6)
+    return None
 
 
 def _has_zone(series: pd.Series) -> bool:

@@ -13,7 +13,7 @@ from reefscan.errors import InputError
 from reefscan.model import BLOCK, Sheet, Window
 from reefscan.survey.blocks import Blocks, count_cells, reduce_blocks, sounding_noise
 from reefscan.survey.clean import clean, distance_along, take
-from reefscan.survey.crossings import Crossings, find_crossings, latency, session_biases
+from reefscan.survey.crossings import Crossings, find_crossings, latency, session_biases, with_depths
 from reefscan.survey.reduce import Tide, reduce_depths
 from reefscan.survey.settings import SurveySettings
 from reefscan.survey.surface import surface_cut, within
@@ -100,14 +100,14 @@ def prepare(
     step_m = float(np.median(step)) if step.size else 0.0
     longest = max(10.0 * step_m, 5.0)
     before = find_crossings(raw.x, raw.y, raw.depth, raw.time, of, breaks, longest_step_m=longest)
-    after = find_crossings(kept.x, kept.y, kept.depth, kept.time, of, breaks, longest_step_m=longest)
+    after = with_depths(before, kept.depth)
     if told.level:
         bias = session_biases(after, int(session.max()) + 1)
         steps.append({"what": "levelling", "soundings": rows.size, "mean_m": round(float(-bias[of].mean()), 3),
                       "how": "bias of each session from crossings: " + ", ".join(f"{b:+.2f} m" for b in bias[:12])})  # fmt: skip
         reduced = replace(reduced, depth=reduced.depth - bias[session])
         kept = take(reduced, rows)
-        after = find_crossings(kept.x, kept.y, kept.depth, kept.time, of, breaks, longest_step_m=longest)
+        after = with_depths(before, kept.depth)
     gap = track_gap(kept.x, kept.y, along, breaks, fallback_m=max(10.0, 5.0 * step_m))
     delay = latency(kept.x, kept.y, kept.depth, kept.time, breaks, side_m=max(2.0, step_m))
     noise = sounding_noise(kept.depth, breaks)
@@ -178,9 +178,10 @@ class SurveySurface:
         found: set[tuple[int, int]] = set()
         for dx in (-reach, 0.0, reach):
             for dy in (-reach, 0.0, reach):
-                col = np.floor((self.x + dx) / cell / BLOCK).astype(np.int64)
-                row = np.floor(-(self.y + dy) / cell / BLOCK).astype(np.int64)
-                found.update(map(tuple, np.unique(np.c_[row, col], axis=0).tolist()))
+                col = np.floor((self.blocks.x + dx) / cell / BLOCK).astype(np.int64)
+                row = np.floor(-(self.blocks.y + dy) / cell / BLOCK).astype(np.int64)
+                keys = np.unique(row * (1 << 31) + col + (1 << 30))
+                found.update((int(k >> 31), int(k & ((1 << 31) - 1)) - (1 << 30)) for k in keys)
         extent = self.extent()
         cuts = (Window(r * BLOCK, c * BLOCK, BLOCK, BLOCK).intersect(extent) for r, c in sorted(found))
         return [w for w in cuts if not w.empty]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import shapely
@@ -48,6 +48,17 @@ class Crossings:
     second: NDArray[np.int64]
     wait_s: Floats
     examined: float = 1.0
+    legs: tuple[NDArray[np.int64], NDArray[np.int64], Floats, Floats] | None = None
+    """Rows of the two soundings before the crossing, and how far along each leg it lies."""
+
+
+def with_depths(crossings: Crossings, depth: Floats) -> Crossings:
+    """The same crossings with other depths of the same soundings (reduced, levelled)."""
+    if crossings.legs is None:
+        return crossings
+    i, j, u, v = crossings.legs
+    za, zb = depth[i] + u * (depth[i + 1] - depth[i]), depth[j] + v * (depth[j + 1] - depth[j])
+    return replace(crossings, difference=zb - za, depth=0.5 * (za + zb))
 
 
 def find_crossings(
@@ -99,17 +110,24 @@ def find_crossings(
     if found.shape[0] > MOST_PAIRS:
         found = found[np.linspace(0, found.shape[0] - 1, MOST_PAIRS).astype(int)]
     si, sj, u, v = _intersect(x, y, linked, start[found[:, 0]], start[found[:, 1]], n)
-    za = depth[si] + u * (depth[si + 1] - depth[si])
-    zb = depth[sj] + v * (depth[sj + 1] - depth[sj])
     ta = time[si] + u * (time[si + 1] - time[si])
     tb = time[sj] + v * (time[sj + 1] - time[sj])
     px, py = x[si] + u * (x[si + 1] - x[si]), y[si] + u * (y[si + 1] - y[si])
     wait = tb - ta
     apart = ~(np.abs(wait) < 20.0) & (sj - si > 5)  # a wobble of one track is not a crossing
-    return Crossings(
-        px[apart], py[apart], (zb - za)[apart], (0.5 * (za + zb))[apart], session[si[apart]].astype(np.int64),
-        session[sj[apart]].astype(np.int64), wait[apart], found.shape[0] / max(total, 1),
-    )  # fmt: skip
+    legs = si[apart], sj[apart], u[apart], v[apart]
+    found_at = Crossings(
+        px[apart],
+        py[apart],
+        none,
+        none,
+        session[si[apart]].astype(np.int64),
+        session[sj[apart]].astype(np.int64),
+        wait[apart],
+        found.shape[0] / max(total, 1),
+        legs,
+    )
+    return with_depths(found_at, depth)
 
 
 def _intersect(
@@ -198,8 +216,8 @@ def latency(
     """
     if x.size < 500 or not np.isfinite(time).all():
         return None
-    if x.size > 400_000:
-        part = slice(0, 400_000)
+    if x.size > 200_000:
+        part = slice(0, 200_000)
         x, y, depth, time, breaks = x[part], y[part], depth[part], time[part], breaks[part]
     dt = np.gradient(time)
     dt[dt <= 0] = np.nan

@@ -9,6 +9,7 @@ squares teach the table; the other half test it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,13 +33,17 @@ class Roughness:
     value: Floats
     overall: float
 
+    @cached_property
+    def _tree(self) -> cKDTree:
+        return cKDTree(np.c_[self.x, self.y])
+
     def at(self, x: Floats, y: Floats) -> Floats:
         """Roughness (m) at places."""
         if self.x.size == 0:
             return np.full(np.shape(x), self.overall)
-        tree = cKDTree(np.c_[self.x, self.y])
+        tree = self._tree
         k = min(4, self.x.size)
-        distance, index = tree.query(np.c_[np.ravel(x), np.ravel(y)], k=k)
+        distance, index = tree.query(np.c_[np.ravel(x), np.ravel(y)], k=k, eps=0.3, workers=2)
         distance, index = distance.reshape(-1, k), index.reshape(-1, k)
         weight = 1.0 / np.maximum(distance, 0.5) ** 2
         mean = (weight * self.value[index]).sum(axis=1) / weight.sum(axis=1)
