@@ -26,6 +26,7 @@ from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
 from reefscan.features_out import feature_tables
+from reefscan.finished import read_answer, run_key, sizes
 from reefscan.io import tables
 from reefscan.io.runfolder import FEATURES, MAP, SCORE, STORE, RunFolder
 from reefscan.io.scoreraster import score_raster
@@ -195,6 +196,13 @@ def scan_sources(
 ) -> Run:
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
     clock = {"open_s": opened_s}
+    key = run_key(sources, recipe, {**(facts or {}), "unit": unit}) if out is not None else ""
+    if out is not None and (answer := read_answer(out, key)) is not None:
+        listing = list_sites(answer.candidates, recipe, unit=unit)
+        return Run(
+            listing.sites, _with_scores(answer.candidates, listing), answer.features, recipe, answer.info,
+            answer.folder,
+        )  # fmt: skip
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
         store = None
@@ -244,6 +252,7 @@ def scan_sources(
             folder.warn(*warnings)
             clock["write_s"] = time.perf_counter() - step
             done = {k: v for k, v in info.items() if k not in ("state", "warnings")}
+            done |= {"run_key": key, "files": sizes(folder)}
             folder.finish(str(info["state"]), **done, timings={k: round(v, 3) for k, v in clock.items()})
             info = dict(folder.info)
         else:
