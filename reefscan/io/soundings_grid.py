@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from rasterio.enums import Resampling
 from rasterio.errors import RasterioError
 from rasterio.vrt import WarpedVRT
+from rasterio.warp import transform_bounds
 from rasterio.windows import Window as RasterWindow
 
 from reefscan.errors import InputError, MissingInputError, NoCrsError, UnreadableError
@@ -123,7 +124,7 @@ class PublicGrid:
 
     def window_on(self, sheet: Sheet) -> Window:
         """Window of the sheet that the grid covers."""
-        bounds = rasterio.warp.transform_bounds(self._dataset.crs, sheet.crs, *self._dataset.bounds)
+        bounds = transform_bounds(self._dataset.crs, sheet.crs, *self._dataset.bounds)
         return sheet.window_of(*bounds)
 
 

@@ -8,10 +8,9 @@ from dataclasses import dataclass
 import matplotlib
 
 matplotlib.use("Agg", force=False)
-import cmocean
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.colors import LightSource
+from matplotlib.colors import LightSource, LinearSegmentedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
@@ -29,6 +28,9 @@ MARKS = (
     "#d6604d",
     "#2166ac",
 )
+
+DEPTHS = LinearSegmentedColormap.from_list("depths", ["#f6f2c8", "#9fd3a8", "#4f9fa6", "#3d679b", "#35376e", "#221b33"])
+"""Shoal to deep: light to dark all the way, so that it reads in grey as well."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +87,7 @@ def depth_map(plan: Plan) -> bytes:
     depth = -plan.elev
     low, high = np.percentile(depth[known], [1, 99]) if known.any() else (0.0, 1.0)
     high = max(high, low + 0.5)
-    tint = cmocean.cm.deep((np.clip(depth, low, high) - low) / (high - low))
+    tint = DEPTHS((np.clip(depth, low, high) - low) / (high - low))
     cell = (plan.extent[1] - plan.extent[0]) / plan.elev.shape[1]
     if known.sum() > 50 and min(plan.elev.shape) > 3:
         filled = np.where(known, plan.elev, float(np.median(plan.elev[known])))
@@ -93,7 +95,7 @@ def depth_map(plan: Plan) -> bytes:
         tint[..., :3] *= (0.55 + 0.45 * relief)[..., None]
     tint[~known] = (0.93, 0.93, 0.92, 1.0)
     axes.imshow(tint, extent=plan.extent, interpolation="nearest", aspect="equal")
-    scale = matplotlib.cm.ScalarMappable(matplotlib.colors.Normalize(low, high), cmocean.cm.deep)
+    scale = matplotlib.cm.ScalarMappable(matplotlib.colors.Normalize(low, high), DEPTHS)
     bar = figure.colorbar(scale, ax=axes, fraction=0.035, pad=0.02)
     bar.set_label("depth below the datum (m)", fontsize=8)
     bar.ax.invert_yaxis()
