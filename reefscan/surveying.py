@@ -336,11 +336,13 @@ def _pictures(
 ) -> dict[str, bytes]:
     data = ready.soundings
     names = [name for name, _ in REASONS]
+    west, south, east, north = surface.sheet.bounds(surface.extent().grow(8))
+    view = (west, east, south, north)
     plan = figures.Plan(overview.mean("elev"), overview.mean("sigma"), overview.bounds)
     out = {
         "depth": figures.depth_map(plan),
-        "doubt": figures.doubt_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines]),
-        "aside": figures.aside_map(data.x, data.y, data.reason, names, overview.bounds),
+        "doubt": figures.doubt_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view),
+        "aside": figures.aside_map(data.x, data.y, data.reason, names, view),
         "profile": figures.profile(data.depth, data.reason, names),
     }
     if ready.after.difference.size:

@@ -103,9 +103,11 @@ def depth_map(plan: Plan) -> bytes:
     return _png(figure)
 
 
-def doubt_map(plan: Plan, lines: list[tuple[float, float, float, float]]) -> bytes:
-    """Uncertainty, with the lines to run next numbered in order."""
-    figure, axes = _figure(plan.extent)
+def doubt_map(
+    plan: Plan, lines: list[tuple[float, float, float, float]], view: tuple[float, float, float, float]
+) -> bytes:
+    """Uncertainty within a view, with the lines to run next numbered in order."""
+    figure, axes = _figure(view)
     axes.set_facecolor("#eeeeec")
     known = np.isfinite(plan.sigma)
     top = float(np.percentile(plan.sigma[known], 98)) if known.any() else 1.0
@@ -114,6 +116,8 @@ def doubt_map(plan: Plan, lines: list[tuple[float, float, float, float]]) -> byt
         interpolation="nearest", aspect="equal",
     )  # fmt: skip
     bar = figure.colorbar(image, ax=axes, fraction=0.035, pad=0.02)
+    axes.set_xlim(view[0], view[1])
+    axes.set_ylim(view[2], view[3])
     bar.set_label("uncertainty, 1 sigma (m)", fontsize=8)
     bar.ax.tick_params(labelsize=7)
     for number, (x0, y0, x1, y1) in enumerate(lines, start=1):

@@ -93,7 +93,9 @@ def fuse(
         return elev, sigma, source
     difference = np.where(both, shifted - np.where(know, public, 0.0), 0.0)
     # The nearest edge's difference, smoothed along the edge so that one odd cell draws no ray.
-    carried = difference[row, col]
+    known = both.astype(float)
+    level = gaussian_filter(difference, 1.5) / np.maximum(gaussian_filter(known, 1.5), 1e-6)
+    carried = level[row, col]
     width = max(blend_m / cell_m / 6.0, 1.0)
     near = (reach < 1.5 * blend_m).astype(float)
     smooth = gaussian_filter(carried * near, width) / np.maximum(gaussian_filter(near, width), 1e-6)

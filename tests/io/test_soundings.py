@@ -197,21 +197,24 @@ def test_b12_geojson_is_read_with_its_reference_and_draft(tmp_path):
     assert read_log(write(tmp_path, json.dumps(b12(verticalReferenceOfDepth="Waterline")), "b.json"), PLAIN).reference == "surface"
 
 
-def test_what_is_read_as_b12_is_b12_by_its_own_validator(tmp_path):
+def test_a_document_that_b12s_own_validator_passes_is_read(tmp_path):
     csbschema = pytest.importorskip("csbschema")
     document = b12()
-    document["properties"] |= {
-        "trustedNode": {
-            "providerOrganizationName": "Example", "providerEmail": "a@example.com", "uniqueVesselID": "EX-1",
-            "convention": "GeoJSON CSB 3.1", "dataLicense": "CC0 1.0", "providerLogger": "x", "providerLoggerVersion": "1",
-            "navigationCRS": "EPSG:4326", "verticalReferenceOfDepth": "Transducer",
-            "vesselPositionReferencePoint": "GNSS",
-        },
-        "platform": {"uniqueID": "EX-1", "type": "boat", "name": "boat", "length": 6, "IDType": "MMSI", "IDNumber": "0"},
+    node = {
+        "providerOrganizationName": "Example", "providerEmail": "a@example.com", "uniqueVesselID": "EXAMPL-01234567-89ab-cdef-0123-456789abcdef",
+        "convention": "GeoJSON CSB 3.1", "dataLicense": "CC0 1.0", "providerLogger": "Logger", "providerLoggerVersion": "1.0",
+        "navigationCRS": "EPSG:4326", "verticalReferenceOfDepth": "Transducer", "vesselPositionReferencePoint": "GNSS",
     }  # fmt: skip
+    document["crs"] = {"type": "name", "properties": {"name": "EPSG:4326"}}
+    document["properties"] = {"trustedNode": node, "platform": {"uniqueID": "EXAMPL-01234567-89ab-cdef-0123-456789abcdef"}}
     path = write(tmp_path, json.dumps(document), "b.json")
-    same(read_log(path, PLAIN))
-    assert hasattr(csbschema, "validate_data")
+    ok, said = csbschema.validate_data(path)
+    assert ok, said
+    log = read_log(path, PLAIN)
+    same(log)
+    assert log.reference == "transducer"
+    node["verticalReferenceOfDepth"] = "Waterline"
+    assert read_log(write(tmp_path, json.dumps(document), "b.json"), PLAIN).reference == "surface"
 
 
 def test_b12_csv_with_its_own_column_names_is_read(tmp_path):
