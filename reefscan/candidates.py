@@ -53,7 +53,7 @@ def window_half(find: Find, cell_m: float) -> int:
 def halo(find: Find, cell_m: float) -> int:
     """Cells around a tile's core on which its stations depend."""
     trough, rise, run, ground = radii(find, cell_m)
-    seek = structure.structure_halo(trough, rise, run, ground) + 2 * station_side(find, cell_m)
+    seek = seek_halo(find, cell_m)
     gauge = measure.measure_halo(max(trough, rise), run, ground)
     place = window_half(find, cell_m) + math.ceil(0.5 * trough)
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
@@ -82,8 +82,16 @@ def fields(
         run_cells=run,
         ground_cells=ground,
         band_mm=seek_band(find),
-        soften=True,
+        finding=True,
+        rise_floor_mm=round(1000 * SEEK * find.rise_min_m),
     )
+
+
+def seek_halo(find: Find, cell_m: float) -> int:
+    """Cells around a core over which heights are wanted and on which they depend."""
+    trough, rise, run, ground = radii(find, cell_m)
+    wanted = max(2 * station_side(find, cell_m), math.ceil(find.off_max_m / cell_m) + 2)
+    return structure.structure_halo(trough, rise, run, ground) + wanted
 
 
 def find_stations(
@@ -103,7 +111,7 @@ def find_stations(
     sheet : Sheet
     find : Find
     heights : tuple of ndarray
-        From `fields`, on the block's window.
+        From `fields`, on the block's window or on one that lies in its middle.
 
     Returns
     -------
@@ -118,10 +126,13 @@ def find_stations(
     floors = {"trough": find.trough_min_m, "ledge": find.ledge_min_m, "rise": find.rise_min_m}
     side = station_side(find, cell)
     noise, smooth = stations.noise_squares(elev, window.row, window.col)
+    edge = window.grow(-(elev.shape[0] - heights[0].shape[0]) // 2)
+    sums: tuple[NDArray[np.int64], NDArray[np.int32]] | None = None
     parts = []
     for code, (kind, field) in enumerate(zip(KINDS, heights, strict=True)):
         low = round(1000 * SEEK * floors[kind])
-        rows, cols = stations.best_of_squares(field, window.row, window.col, side, low)
+        rows, cols = stations.best_of_squares(field, edge.row, edge.col, side, low)
+        rows, cols = rows + edge.row - window.row, cols + edge.col - window.col
         inside = (
             (rows + window.row >= core.row)
             & (rows + window.row < core.row_end)
@@ -136,6 +147,9 @@ def find_stations(
         good = (found[:, 13] == 1.0) & (found[:, 2] >= floors[kind])
         rows, cols, noise_m, interpolated = rows[good], cols[good], noise_m[good], interpolated[good]
         found = np.ascontiguousarray(found[good])
+        if not rows.size:
+            continue
+        sums = sums or placement.row_sums(elev)
         net = placement.place_nets(
             elev,
             found,
@@ -150,6 +164,7 @@ def find_stations(
             (max(1.0, find.bpi_fine_inner_m / cell), max(3.0, find.bpi_fine_outer_m / cell)),
             (max(1.0, find.bpi_broad_inner_m / cell), max(3.0, find.bpi_broad_outer_m / cell)),
             window_half(find, cell),
+            *sums,
         )
         parts.append(
             _table(kind, rows, cols, found, net, noise_m, interpolated, block, cell)

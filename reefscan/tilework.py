@@ -74,13 +74,15 @@ class TileWork:
             clean = candidates.under_water(clean)
             block = GridBlock(block.window, clean, block.sigma_mm)
             step = time.perf_counter()
-            heights = candidates.fields(clean, sheet.cell_m, find)
+            near = candidates.seek_halo(find, sheet.cell_m)
+            middle = slice(margin - near, near - margin or None)
+            heights = candidates.fields(np.ascontiguousarray(clean[middle, middle]), sheet.cell_m, find)
             stats["heights_s"] = time.perf_counter() - step
             step = time.perf_counter()
             table = candidates.find_stations(block, core, sheet, find, heights)
             stats["stations_s"] = time.perf_counter() - step
             step = time.perf_counter()
-            score = score_core(clean, heights, margin, core, sheet.cell_m, find, self.score)
+            score = score_core(clean, heights, margin, near, core, sheet.cell_m, find, self.score)
             stats["score_s"] = time.perf_counter() - step
         stats["tile_s"] = time.perf_counter() - started
         return TileResult(
@@ -111,6 +113,7 @@ def score_core(
     elev_mm: NDArray[np.int32],
     heights: tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]],
     margin: int,
+    near: int,
     core: Window,
     cell_m: float,
     find: Find,
@@ -119,7 +122,7 @@ def score_core(
     """Score of every cell of the core where a net could lie, by the terms a cell can answer.
 
     Depth and slope are the cell's own; the height is the highest structure of a kind within the
-    farthest stand-off. Known cells in the search band without structure near get 0, all others 255.
+    farthest stand-off; ``elev_mm`` has ``margin`` cells around the core, ``heights`` have ``near``. Known cells in the search band without structure near get 0, all others 255.
     """
     inner = (slice(margin, margin + core.height), slice(margin, margin + core.width))
     here = elev_mm[inner]
@@ -129,16 +132,16 @@ def score_core(
     slope: NDArray[np.float32] | None = None
     pad = reach + 1
     wide = (
-        slice(margin - pad, margin + core.height + pad),
-        slice(margin - pad, margin + core.width + pad),
+        slice(near - pad, near + core.height + pad),
+        slice(near - pad, near + core.width + pad),
     )
     floors = (find.trough_min_m, find.ledge_min_m, find.rise_min_m)
     for kind, height, floor in zip(candidates.KINDS, heights, floors, strict=True):
         part = height[wide]
         if int(part.max()) < 1000 * floor:
             continue
-        near = spread(np.ascontiguousarray(part), reach)[pad:-pad, pad:-pad]
-        cells = in_band & (near >= 1000 * floor)
+        around = spread(np.ascontiguousarray(part), reach)[pad:-pad, pad:-pad]
+        cells = in_band & (around >= 1000 * floor)
         if not bool(cells.any()):
             continue
         if slope is None:
@@ -147,7 +150,7 @@ def score_core(
         points = score_cells(
             {
                 "depth_m": here[cells] * -0.001,
-                "height_m": near[cells] * 0.001,
+                "height_m": around[cells] * 0.001,
                 "slope_deg": slope[cells],
             },
             kind=kind,

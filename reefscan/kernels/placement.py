@@ -319,6 +319,8 @@ def place_nets(
     fine_cells: tuple[float, float],
     broad_cells: tuple[float, float],
     half: int,
+    sums: NDArray[np.int64],
+    counts: NDArray[np.int32],
 ) -> NDArray[np.float64]:
     """Drop point of each measured station and what is known about it.
 
@@ -338,6 +340,8 @@ def place_nets(
         Lowest and highest elevation of a drop point.
     half : int
         Half side of the window looked at, cells.
+    sums, counts : ndarray
+        From `row_sums`.
 
     Returns
     -------
@@ -347,7 +351,6 @@ def place_nets(
     """
     n = measures.shape[0]
     out = np.full((n, N_FIELDS), np.nan)
-    sums, counts = row_sums(elev_mm)
     side = 2 * half + 1
     gap, line = np.empty((side, side)), np.empty(side)
     low, high = math.tan(math.radians(8.0)) * cell_m, math.tan(math.radians(30.0)) * cell_m

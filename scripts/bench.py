@@ -1,0 +1,113 @@
+"""Speed of the whole scan as ratios in one run: the floor is reading the grid and writing one uint8 raster.
+
+    python scripts/bench.py                 8192 x 8192, everything in band, then 30 % in band
+    python scripts/bench.py --side 4096     smaller
+
+Prints wall and CPU seconds (children included), Mcell/s and the ratio of CPU time to the floor's. The ground is
+fractal (power-law spectrum) with 5 % holes, 2 m cells, float32 deflate predictor 3: made here, cached in the
+system's folder for temporary files, not used for tuning anything.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import resource
+import shutil
+import subprocess
+import sys
+import tempfile
+import time
+from pathlib import Path
+
+import numpy as np
+import rasterio
+from rasterio.transform import from_origin
+from rasterio.windows import Window
+
+
+def make_ground(path: Path, side: int, share: float, *, relief_m: float = 2.0) -> None:
+    """Write a fractal seabed: ``share`` of its cells between 4 and 15 m deep, the rest deeper than any band."""
+    rng = np.random.default_rng(8192)
+    base = min(side, 4096)
+    k = np.hypot(np.fft.fftfreq(base)[:, None], np.fft.rfftfreq(base)[None, :])
+    k[0, 0] = 1.0
+    wave = rng.normal(size=k.shape) + 1j * rng.normal(size=k.shape)
+    z = np.fft.irfft2(wave * k**-1.7, s=(base, base))
+    z = z / z.std()
+    holes = np.fft.irfft2((rng.normal(size=k.shape) + 0j) * np.exp(-((k * 60) ** 2)), s=(base, base))
+    hole = holes > np.quantile(holes, 0.95)
+    broad = np.fft.irfft2((rng.normal(size=k.shape) + 0j) * np.exp(-((k * 900) ** 2)), s=(base, base))
+    deep = broad > np.quantile(broad, share) if share < 1 else np.zeros_like(hole)
+    tile = np.clip(-9.5 + relief_m * z, -14.9, -4.1)
+    tile = (tile + rng.normal(size=tile.shape) * 0.03).astype(np.float32)
+    tile[deep] -= 90.0
+    tile[hole] = np.nan
+    profile = {
+        "driver": "GTiff", "width": side, "height": side, "count": 1, "dtype": "float32", "nodata": np.nan,
+        "crs": "EPSG:32631", "transform": from_origin(400_000, 5_000_000, 2, 2), "compress": "deflate",
+        "predictor": 3, "tiled": True, "blockxsize": 512, "blockysize": 512, "zlevel": 6,
+    }  # fmt: skip
+    with rasterio.open(path, "w", **profile) as out:
+        for r in range(0, side, base):
+            for c in range(0, side, base):
+                out.write(tile, 1, window=Window(c, r, base, base))
+
+
+def floor(path: Path) -> tuple[float, float]:
+    """Read every block and write one uint8 raster of the same size."""
+    cpu, wall = time.process_time(), time.perf_counter()
+    with rasterio.open(path) as src, tempfile.TemporaryDirectory() as folder:
+        profile = src.profile | {"dtype": "uint8", "nodata": 255, "compress": "zstd", "zstd_level": 1, "predictor": 1}
+        profile.pop("zlevel", None)
+        with rasterio.open(Path(folder) / "out.tif", "w", **profile) as out:
+            for _, window in src.block_windows(1):
+                cells = src.read(1, window=window)
+                out.write((cells < -8).astype(np.uint8), 1, window=window)
+    return time.perf_counter() - wall, time.process_time() - cpu
+
+
+def scan(path: Path, workers: int) -> tuple[float, float, float]:
+    """Run the command line's scan in its own process; wall, CPU of it and its workers, peak MB of one process."""
+    out = Path(tempfile.mkdtemp()) / "run"
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    wall = time.perf_counter()
+    subprocess.run(
+        [sys.executable, "-m", "reefscan", "scan", str(path), "--out", str(out), "--workers", str(workers), "--quiet"],
+        check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+    )  # fmt: skip
+    wall = time.perf_counter() - wall
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    import json
+
+    info = json.loads((out / "run.json").read_text())
+    print("    ", info["timings"], info["sheets"][0]["seconds_in_tiles"], "candidates", info["candidates"])
+    shutil.rmtree(out.parent)
+    cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    return wall, cpu, after.ru_maxrss / 1024
+
+
+def main() -> None:
+    """Make the grounds, measure the floor and the scans, print the ratios."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--side", type=int, default=8192)
+    parser.add_argument("--workers", type=int, default=min(2, os.cpu_count() or 1))
+    options = parser.parse_args()
+    cells = options.side**2 / 1e6
+    for share in (1.0, 0.3):
+        path = Path(tempfile.gettempdir()) / f"reefscan-bench-{options.side}-{int(share * 100)}.tif"
+        if not path.exists():
+            make_ground(path, options.side, share)
+        floor(path)
+        wall_f, cpu_f = floor(path)
+        print(f"{share:.0%} in band, {cells:.0f} Mcell: floor {cells / cpu_f:.0f} Mcell per CPU second ({wall_f:.1f} s)")
+        scan(path, options.workers)
+        wall, cpu, peak = scan(path, options.workers)
+        print(
+            f"  scan {wall:.1f} s wall = {cells / wall:.1f} Mcell/s on {options.workers} workers; CPU {cpu:.1f} s ="
+            f" {cpu / cpu_f:.2f} x the floor ({1000 * cpu / cells:.0f} ns a cell); peak {peak:.0f} MB a process"
+        )
+
+
+if __name__ == "__main__":
+    main()
