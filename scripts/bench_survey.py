@@ -37,20 +37,37 @@ def write_log(path: Path, count: int) -> None:
         for k in range(lines):
             along = np.linspace(0, side, per)[:: 1 if k % 2 == 0 else -1]
             x, y = 12.0 * k + rng.normal(0, 0.4, per), along
-            depth = 14 + 1.5 * np.sin(x / 60) * np.cos(y / 70) + 2.0 * (np.sin(x / 140 + y / 200) > 0.7) + rng.normal(0, 0.06, per)
+            depth = (
+                14
+                + 1.5 * np.sin(x / 60) * np.cos(y / 70)
+                + 2.0 * (np.sin(x / 140 + y / 200) > 0.7)
+                + rng.normal(0, 0.06, per)
+            )
             bad = rng.random(per) < 0.01
             depth[bad] += rng.uniform(1, 8, int(bad.sum()))
             stamp = start + ((k * per + np.arange(per)) * 200).astype("timedelta64[ms]")
             writer.write_table(
                 pa.table(
-                    [np.datetime_as_string(stamp), (5.0 + x / 55_600.0).round(8), (60.0 + y / 111_400.0).round(8), (depth / 0.3048).round(2)],
+                    [
+                        np.datetime_as_string(stamp),
+                        (5.0 + x / 55_600.0).round(8),
+                        (60.0 + y / 111_400.0).round(8),
+                        (depth / 0.3048).round(2),
+                    ],
                     schema=_schema(),
                 )
             )
 
 
 def _schema() -> pa.Schema:
-    return pa.schema([("time", pa.string()), ("longitude", pa.float64()), ("latitude", pa.float64()), ("depth_ft", pa.float64())])
+    return pa.schema(
+        [
+            ("time", pa.string()),
+            ("longitude", pa.float64()),
+            ("latitude", pa.float64()),
+            ("depth_ft", pa.float64()),
+        ]
+    )
 
 
 def run(count: int, folder: Path) -> dict[str, float]:
@@ -61,7 +78,20 @@ def run(count: int, folder: Path) -> dict[str, float]:
     code = "from reefscan.cli import main; main()"
     began = time.perf_counter()
     child = subprocess.Popen(
-        [sys.executable, "-c", code, "grid", str(log), "--cell", "2m", "--draft", "0.5m", "--out", str(folder / "own.tif"), "--json"],
+        [
+            sys.executable,
+            "-c",
+            code,
+            "grid",
+            str(log),
+            "--cell",
+            "2m",
+            "--draft",
+            "0.5m",
+            "--out",
+            str(folder / "own.tif"),
+            "--json",
+        ],
         stdout=subprocess.PIPE,
     )
     out, _ = child.communicate()
@@ -71,12 +101,20 @@ def run(count: int, folder: Path) -> dict[str, float]:
     peak = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1e6
     facts = json.loads(out)
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    return {"seconds": seconds, "cpu": used.ru_utime + used.ru_stime, "gb": peak, "kept": facts["soundings"]["kept"], "spread": facts["validation"]["spread"]}
+    return {
+        "seconds": seconds,
+        "cpu": used.ru_utime + used.ru_stime,
+        "gb": peak,
+        "kept": facts["soundings"]["kept"],
+        "spread": facts["validation"]["spread"],
+    }
 
 
 def main() -> None:
     """Run the cases and print a line each."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser = argparse.ArgumentParser(
+        description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
     parser.add_argument("--soundings", type=int, nargs="*", default=sorted(LIMITS))
     parser.add_argument("--keep", type=Path)
     told = parser.parse_args()

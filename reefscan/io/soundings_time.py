@@ -89,7 +89,7 @@ def _iso(column: pa.Array, zone: tzinfo) -> Floats | None:
     """ISO 8601 throughout, read all at once; None where a single row is anything else."""
     text = pc.utf8_trim_whitespace(column)
     for kind in (pa.timestamp("us"), pa.timestamp("us", tz="UTC")):
-        if kind.tz is None and zone is not timezone.utc:
+        if kind.tz is None and zone is not UTC:
             continue
         try:
             stamps = pc.cast(text, kind)

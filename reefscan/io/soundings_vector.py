@@ -129,7 +129,10 @@ def read_b12(path: Path, document: dict[str, Any]) -> Log:
     sounder states is taken as the log's own offset when depths are below the transducer.
     """
     properties = document.get("properties") or {}
-    properties = {**properties, **(properties.get("trustedNode") or {})}  # edition 3 moved the node's own facts down
+    properties = {
+        **properties,
+        **(properties.get("trustedNode") or {}),
+    }  # edition 3 moved the node's own facts down
     said = str(properties.get("verticalReferenceOfDepth", "transducer")).lower()
     reference = (
         "surface"

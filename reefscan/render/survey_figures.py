@@ -29,7 +29,9 @@ MARKS = (
     "#2166ac",
 )
 
-DEPTHS = LinearSegmentedColormap.from_list("depths", ["#f6f2c8", "#9fd3a8", "#4f9fa6", "#3d679b", "#35376e", "#221b33"])
+DEPTHS = LinearSegmentedColormap.from_list(
+    "depths", ["#f6f2c8", "#9fd3a8", "#4f9fa6", "#3d679b", "#35376e", "#221b33"]
+)
 """Shoal to deep: light to dark all the way, so that it reads in grey as well."""
 
 

@@ -6,6 +6,7 @@ are picked one by one, each for the most doubt taken per metre run, and then put
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -200,7 +201,7 @@ def order_lines(lines: list[Line], start: tuple[float, float] | None = None) -> 
 
 def route_length(lines: list[Line]) -> float:
     """Length of the lines and of the way between them (m)."""
-    ways = sum(float(np.hypot(b.x0 - a.x1, b.y0 - a.y1)) for a, b in zip(lines[:-1], lines[1:], strict=True))
+    ways = sum(float(np.hypot(b.x0 - a.x1, b.y0 - a.y1)) for a, b in itertools.pairwise(lines))
     return ways + sum(g.length_m for g in lines)
 
 

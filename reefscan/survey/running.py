@@ -198,7 +198,8 @@ def bursts(
     stop = np.r_[start[1:], depth.size]
     piece = np.cumsum(breaks)
     firm = np.array(
-        [k for k in np.flatnonzero(stop - start >= steady) if _steady(depth[start[k] : stop[k]])], dtype=np.int64
+        [k for k in np.flatnonzero(stop - start >= steady) if _steady(depth[start[k] : stop[k]])],
+        dtype=np.int64,
     )
     out = []
     for a, b in zip(firm[:-1].tolist(), firm[1:].tolist(), strict=True):

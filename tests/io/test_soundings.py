@@ -81,7 +81,9 @@ def test_utf_16_and_nul_bytes_and_stray_latin_1_are_read(tmp_path):
 
 
 def test_columns_without_names_are_asked_for_and_then_read(tmp_path):
-    path = write(tmp_path, "1,60.2,5.1,32.80839895\n2,60.2001,5.1001,37.72965879\n3,60.2002,5.1002,40.19028871\n")
+    path = write(
+        tmp_path, "1,60.2,5.1,32.80839895\n2,60.2001,5.1001,37.72965879\n3,60.2002,5.1002,40.19028871\n"
+    )
     with pytest.raises(AmbiguousError, match="--columns"):
         read_log(path, PLAIN)
     same(read_log(path, ReadOptions(TextOptions(columns="lon=3,lat=2,depth_ft=4"))))
@@ -114,10 +116,18 @@ def test_angles_are_read_as_people_write_them(text, want):
 
 
 def test_angles_with_letters_and_projected_coordinates_give_the_same_place(tmp_path):
-    log = read_log(write(tmp_path, "lat;lon;depth_m\n60°12.0'N;5°06.0'E;10\n60°12.006'N;5°06.006'E;11.5\n60°12.012'N;5°06.012'E;12.25\n"), PLAIN)
+    log = read_log(
+        write(
+            tmp_path,
+            "lat;lon;depth_m\n60°12.0'N;5°06.0'E;10\n60°12.006'N;5°06.006'E;11.5\n60°12.012'N;5°06.012'E;12.25\n",
+        ),
+        PLAIN,
+    )
     same(log)
     table, crs = tabulate([log])
-    text = "x,y,depth_m\n" + "".join(f"{x:.6f},{y:.6f},{d}\n" for x, y, d in zip(table.x, table.y, table.depth, strict=True))
+    text = "x,y,depth_m\n" + "".join(
+        f"{x:.6f},{y:.6f},{d}\n" for x, y, d in zip(table.x, table.y, table.depth, strict=True)
+    )
     path = write(tmp_path, text, "xy.csv")
     with pytest.raises(AmbiguousError, match="--crs"):
         read_log(path, PLAIN)
@@ -126,7 +136,14 @@ def test_angles_with_letters_and_projected_coordinates_give_the_same_place(tmp_p
 
 
 @pytest.mark.parametrize(
-    ("unit", "metres"), [("depth_ft", 0.3048), ("Depth (m)", 1.0), ("DEPTH [fathom]", 1.8288), ("depth", None), ("water depth", None)]
+    ("unit", "metres"),
+    [
+        ("depth_ft", 0.3048),
+        ("Depth (m)", 1.0),
+        ("DEPTH [fathom]", 1.8288),
+        ("depth", None),
+        ("water depth", None),
+    ],
 )
 def test_a_column_name_states_its_unit(unit, metres):
     assert unit_of(unit) == metres
@@ -134,20 +151,26 @@ def test_a_column_name_states_its_unit(unit, metres):
 
 def test_times_with_zones_without_and_in_seconds_are_one_moment(tmp_path):
     head = "time,lon,lat,depth_m\n"
-    zoned = read_log(write(tmp_path, head + "2024-02-29T12:00:00+02:00,5,60,9\n2024-02-29T12:00:01+02:00,5,60,9\n"), PLAIN)
+    zoned = read_log(
+        write(tmp_path, head + "2024-02-29T12:00:00+02:00,5,60,9\n2024-02-29T12:00:01+02:00,5,60,9\n"), PLAIN
+    )
     local = read_log(
         write(tmp_path, head + "2024-02-29 12:00:00,5,60,9\n2024-02-29 12:00:01,5,60,9\n"),
         ReadOptions(TextOptions(zone=timezone(timedelta(hours=2)))),
     )
     epoch = read_log(write(tmp_path, head + "1709200800,5,60,9\n1709200801,5,60,9\n"), PLAIN)
-    dotted = read_log(write(tmp_path, head + "29.02.2024 10:00:00,5,60,9\n29.02.2024 10:00:01,5,60,9\n"), PLAIN)
+    dotted = read_log(
+        write(tmp_path, head + "29.02.2024 10:00:00,5,60,9\n29.02.2024 10:00:01,5,60,9\n"), PLAIN
+    )
     for log in (zoned, local, epoch, dotted):
         assert_allclose(log.time, [1709200800.0, 1709200801.0])
 
 
 def test_dates_that_can_be_read_two_ways_are_refused(tmp_path):
     with pytest.raises(InputError, match="day first or month first"):
-        read_log(write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n"), PLAIN)
+        read_log(
+            write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n"), PLAIN
+        )
 
 
 @pytest.mark.parametrize(("text", "hours"), [("UTC", 0), ("+02:00", 2), ("-7", -7), ("+05:30", 5.5)])
@@ -168,7 +191,9 @@ GPX = """<?xml version="1.0"?><gpx version="1.1" creator="t" xmlns="http://www.t
 
 def test_gpx_gives_negative_ele_as_depth_and_a_named_element_where_told(tmp_path):
     same(read_log(write(tmp_path, GPX, "t.gpx"), PLAIN))
-    other = GPX.replace("<ele>-", "<extensions><d:water xmlns:d='urn:x'>").replace("</ele>", "</d:water></extensions>")
+    other = GPX.replace("<ele>-", "<extensions><d:water xmlns:d='urn:x'>").replace(
+        "</ele>", "</d:water></extensions>"
+    )
     same(read_log(write(tmp_path, other, "t.gpx"), ReadOptions(gpx_element="water")))
 
 
@@ -194,7 +219,12 @@ def test_b12_geojson_is_read_with_its_reference_and_draft(tmp_path):
     same(log)
     assert_allclose(log.to_surface, 1.4)
     assert np.isfinite(log.time).all()
-    assert read_log(write(tmp_path, json.dumps(b12(verticalReferenceOfDepth="Waterline")), "b.json"), PLAIN).reference == "surface"
+    assert (
+        read_log(
+            write(tmp_path, json.dumps(b12(verticalReferenceOfDepth="Waterline")), "b.json"), PLAIN
+        ).reference
+        == "surface"
+    )
 
 
 def test_a_document_that_b12s_own_validator_passes_is_read(tmp_path):
@@ -206,7 +236,10 @@ def test_a_document_that_b12s_own_validator_passes_is_read(tmp_path):
         "navigationCRS": "EPSG:4326", "verticalReferenceOfDepth": "Transducer", "vesselPositionReferencePoint": "GNSS",
     }  # fmt: skip
     document["crs"] = {"type": "name", "properties": {"name": "EPSG:4326"}}
-    document["properties"] = {"trustedNode": node, "platform": {"uniqueID": "EXAMPL-01234567-89ab-cdef-0123-456789abcdef"}}
+    document["properties"] = {
+        "trustedNode": node,
+        "platform": {"uniqueID": "EXAMPL-01234567-89ab-cdef-0123-456789abcdef"},
+    }
     path = write(tmp_path, json.dumps(document), "b.json")
     ok, said = csbschema.validate_data(path)
     assert ok, said
@@ -218,13 +251,24 @@ def test_a_document_that_b12s_own_validator_passes_is_read(tmp_path):
 
 
 def test_b12_csv_with_its_own_column_names_is_read(tmp_path):
-    same(read_log(write(tmp_path, "LON,LAT,DEPTH (m),TIME\n" + "".join(f"{a},{b},{c},2024-05-01T10:00:00.000Z\n" for a, b, c in ROWS)), PLAIN))
+    same(
+        read_log(
+            write(
+                tmp_path,
+                "LON,LAT,DEPTH (m),TIME\n"
+                + "".join(f"{a},{b},{c},2024-05-01T10:00:00.000Z\n" for a, b, c in ROWS),
+            ),
+            PLAIN,
+        )
+    )
 
 
 def test_vector_files_give_points_with_a_depth_and_points_in_space(tmp_path):
     gpd = pytest.importorskip("geopandas")
     lon, lat, depth = np.array(ROWS).T
-    frame = gpd.GeoDataFrame({"depth_m": depth}, geometry=gpd.points_from_xy(lon, lat), crs=4326).to_crs(32632)
+    frame = gpd.GeoDataFrame({"depth_m": depth}, geometry=gpd.points_from_xy(lon, lat), crs=4326).to_crs(
+        32632
+    )
     frame.to_file(tmp_path / "s.gpkg")
     assert_allclose(read_log(tmp_path / "s.gpkg", PLAIN).depth, depth)
     space = gpd.GeoDataFrame({"n": [1, 2, 3]}, geometry=gpd.points_from_xy(lon, lat, -depth), crs=4326)
@@ -234,8 +278,14 @@ def test_vector_files_give_points_with_a_depth_and_points_in_space(tmp_path):
 
 
 def test_a_log_of_depths_takes_positions_from_the_other_log_by_time(tmp_path):
-    depths = write(tmp_path, "time;depth_m\n2024-05-01 10:00:01;9\n2024-05-01 10:00:02;10\n200\n2024-05-01 10:05:00;11\n", "d.csv")
-    fixes = write(tmp_path, "time;lon;lat\n2024-05-01 10:00:00;5;60\n2024-05-01 10:00:04;5.004;60.004\n", "p.csv")
+    depths = write(
+        tmp_path,
+        "time;depth_m\n2024-05-01 10:00:01;9\n2024-05-01 10:00:02;10\n200\n2024-05-01 10:05:00;11\n",
+        "d.csv",
+    )
+    fixes = write(
+        tmp_path, "time;lon;lat\n2024-05-01 10:00:00;5;60\n2024-05-01 10:00:04;5.004;60.004\n", "p.csv"
+    )
     (log,) = read_logs([depths, fixes], PLAIN)
     assert_allclose(log.lon[:2], [5.001, 5.002])
     assert np.isnan(log.lon[2])
@@ -256,7 +306,15 @@ def test_areas_too_far_apart_for_one_grid_are_refused(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("lon", "lat", "code"), [(5, 60, 32631), (-122, 36.6, 32610), (179.9, -18, 32760), (-180, 10, 32601), (0, 85, 32661), (0, -85, 32761)]
+    ("lon", "lat", "code"),
+    [
+        (5, 60, 32631),
+        (-122, 36.6, 32610),
+        (179.9, -18, 32760),
+        (-180, 10, 32601),
+        (0, 85, 32661),
+        (0, -85, 32761),
+    ],
 )
 def test_the_zone_is_the_one_the_place_lies_in(lon, lat, code):
     assert zone_crs(lon, lat) == f"EPSG:{code}"

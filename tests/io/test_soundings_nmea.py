@@ -89,7 +89,10 @@ def rmc(clock: str, lat: float, lon: float, day: str) -> str:
 
 
 def test_a_depth_between_two_fixes_lies_between_them(tmp_path):
-    got = read_nmea(log(tmp_path, gll("100000", 50, 5), "$SDDBT,32.8,f,10.0,M,5.5,F*0E", gll("100002", 50.001, 5.002)), date="2024-02-29")
+    got = read_nmea(
+        log(tmp_path, gll("100000", 50, 5), "$SDDBT,32.8,f,10.0,M,5.5,F*0E", gll("100002", 50.001, 5.002)),
+        date="2024-02-29",
+    )
     assert_allclose([got.lat[0], got.lon[0]], [50.0005, 5.001], atol=1e-7)
     assert got.dated
     assert np.datetime64(int(got.time[0]), "s") == np.datetime64("2024-02-29T10:00:01")
@@ -98,7 +101,10 @@ def test_a_depth_between_two_fixes_lies_between_them(tmp_path):
 def test_fixes_marked_invalid_are_dropped_and_the_gap_is_not_bridged(tmp_path):
     lines = []
     for k in range(40):
-        lines += [gll(f"10{k // 60:02d}{k % 60:02d}", 50 + k * 1e-5, 5, "V" if 5 < k < 35 else "A"), line("SDDBT,,f,9.0,M,,F")]
+        lines += [
+            gll(f"10{k // 60:02d}{k % 60:02d}", 50 + k * 1e-5, 5, "V" if 5 < k < 35 else "A"),
+            line("SDDBT,,f,9.0,M,,F"),
+        ]
     got = read_nmea(log(tmp_path, *lines), gap_s=15)
     assert got.counts["invalid or empty"] == 29
     assert np.isnan(got.lat).sum() >= 28
@@ -112,7 +118,9 @@ def test_a_gga_of_quality_0_is_no_fix(tmp_path):
 
 def test_time_of_day_runs_on_past_midnight_without_a_date_and_with_one(tmp_path):
     clocks = ["235958", "235959", "000000", "000001"]
-    lines = [part for c in clocks for part in (gll(c, 50, 5), line("SDDBT,,f,9.0,M,,F"))] + [gll("000002", 50, 5)]
+    lines = [part for c in clocks for part in (gll(c, 50, 5), line("SDDBT,,f,9.0,M,,F"))] + [
+        gll("000002", 50, 5)
+    ]
     undated = read_nmea(log(tmp_path, *lines))
     assert not undated.dated
     assert_allclose(np.diff(undated.time), 1.0)
@@ -122,7 +130,13 @@ def test_time_of_day_runs_on_past_midnight_without_a_date_and_with_one(tmp_path)
 
 
 def test_a_sentence_cut_off_before_its_checksum_is_dropped_where_others_have_one(tmp_path):
-    got = read_nmea(log(tmp_path, *[f"2024-05-01T10:00:0{k}Z {line('SDDBT,,f,9.0,M,,F')}" for k in range(5)], "$SDDBT,,f,1"))
+    got = read_nmea(
+        log(
+            tmp_path,
+            *[f"2024-05-01T10:00:0{k}Z {line('SDDBT,,f,9.0,M,,F')}" for k in range(5)],
+            "$SDDBT,,f,1",
+        )
+    )
     assert got.depth.size == 5
 
 
@@ -130,7 +144,14 @@ def test_garbage_nul_bytes_and_two_sentences_on_a_line_do_no_harm(tmp_path, rng)
     noise = bytes(rng.integers(0, 256, 5000, dtype=np.uint8)).replace(b"$", b"x")
     good = [f"2024-05-01T10:00:{k:02d}Z {line('SDDPT,8.0,0.4')}".encode() for k in range(30)]
     path = tmp_path / "dirty.nmea"
-    path.write_bytes(noise + b"\n" + b"\n".join(g[:4] + b"\x00" + g[4:] for g in good) + b"\n$SDDPT,8." + good[0][21:] + b"\n")
+    path.write_bytes(
+        noise
+        + b"\n"
+        + b"\n".join(g[:4] + b"\x00" + g[4:] for g in good)
+        + b"\n$SDDPT,8."
+        + good[0][21:]
+        + b"\n"
+    )
     got = read_nmea(path)
     assert got.depth.size == 31
     assert_allclose(got.depth, 8.0)

@@ -25,7 +25,9 @@ def test_high_and_low_waters_are_told_from_a_series_and_follow_the_cosine(tmp_pa
     table = read_tide(write(tmp_path, HIGH_LOW), zone=parse_zone("-4"))
     assert table.turning
     when = np.array([np.datetime64("2024-05-01T11:00").astype("datetime64[s]").astype(float)])  # 07:00 local
-    assert_allclose(table.at(when) / 0.3048, 5.8131, atol=2e-4)  # worked example of the Canadian tide tables: 5.8 ft
+    assert_allclose(
+        table.at(when) / 0.3048, 5.8131, atol=2e-4
+    )  # worked example of the Canadian tide tables: 5.8 ft
 
 
 def test_a_flag_overrides_what_the_table_looks_like(tmp_path):
@@ -45,9 +47,16 @@ def test_a_wrong_unit_shows_in_a_range_that_no_sea_has(tmp_path):
 
 
 def test_harmonic_constants_are_read_with_mean_and_unit(tmp_path):
-    got = read_tide(write(tmp_path, "constituent;amplitude (ft);phase_GMT\nM2;1.616;181.1\nK1;1.199;219.8\nZ0;2.8281;\nS4;0;0\n"))
+    got = read_tide(
+        write(
+            tmp_path,
+            "constituent;amplitude (ft);phase_GMT\nM2;1.616;181.1\nK1;1.199;219.8\nZ0;2.8281;\nS4;0;0\n",
+        )
+    )
     assert isinstance(got, HarmonicTide)
-    assert_allclose([got.mean, got.amplitude["M2"], got.phase["K1"]], [2.8281 * 0.3048, 1.616 * 0.3048, 219.8])
+    assert_allclose(
+        [got.mean, got.amplitude["M2"], got.phase["K1"]], [2.8281 * 0.3048, 1.616 * 0.3048, 219.8]
+    )
     assert "S4" not in got.amplitude
 
 

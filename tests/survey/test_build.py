@@ -40,7 +40,10 @@ class Run:
         self.cuts = list(self.surface.cuts())
         parts = []
         for cut in self.cuts:
-            col, row = np.arange(cut.window.width) + cut.window.col, np.arange(cut.window.height) + cut.window.row
+            col, row = (
+                np.arange(cut.window.width) + cut.window.col,
+                np.arange(cut.window.height) + cut.window.row,
+            )
             gx, gy = np.meshgrid(np.asarray(SHEET.x_of(col)) - EAST, np.asarray(SHEET.y_of(row)) - NORTH)
             truth = seabed(gx, gy, self.planted, rough=rough)
             ok = np.isfinite(cut.elev) & (gx > 5) & (gy > 5) & (gx < side - 5) & (gy < side - 5)
@@ -141,7 +144,9 @@ def test_a_plane_stays_a_plane_to_the_millimetre():
 
 
 def test_a_block_keeps_the_middle_of_its_soundings_whatever_one_of_them_says():
-    got = reduce_blocks(np.array([0.2, 0.6, 1.0, 1.4]), np.zeros(4), np.array([-10.0, -10.1, -9.9, -3.0]), side_m=2.0)
+    got = reduce_blocks(
+        np.array([0.2, 0.6, 1.0, 1.4]), np.zeros(4), np.array([-10.0, -10.1, -9.9, -3.0]), side_m=2.0
+    )
     assert_allclose(got.elev, [-10.0])
     assert_allclose(got.x, [0.6])
     assert got.count.tolist() == [4]

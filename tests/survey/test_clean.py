@@ -91,7 +91,11 @@ def test_soundings_logged_twice_count_once():
     data = straight(10 + np.sin(np.arange(80.0)))
     rows = np.sort(np.r_[np.arange(80), [3, 40, 41]])
     twice = replace(
-        data, **{k: getattr(data, k)[rows] for k in ("x", "y", "depth", "time", "to_surface", "file", "reason", "steep")}
+        data,
+        **{
+            k: getattr(data, k)[rows]
+            for k in ("x", "y", "depth", "time", "to_surface", "file", "reason", "steep")
+        },
     )
     assert clean(twice, RULES).tally()["repeat"] == 3
 

@@ -22,7 +22,9 @@ def log(tmp_path_factory):
     elev = seabed(x, y, planted)
     lon, lat = Transformer.from_crs(32631, 4326, always_xy=True).transform(500_000.0 + x, 5_600_000.0 + y)
     path = tmp_path_factory.mktemp("logs") / "boat.csv"
-    stamp = np.datetime_as_string(np.datetime64("2024-05-01T04:00:00") + np.arange(x.size).astype("timedelta64[s]"))
+    stamp = np.datetime_as_string(
+        np.datetime64("2024-05-01T04:00:00") + np.arange(x.size).astype("timedelta64[s]")
+    )
     feet = (-elev - 0.5 + rng.normal(0, 0.05, x.size)) / 0.3048
     feet[500] = 0.0
     rows = [f"{t}Z,{a:.8f},{b:.8f},{d:.2f}" for t, a, b, d in zip(stamp, lon, lat, feet, strict=True)]
@@ -50,7 +52,7 @@ def test_a_log_becomes_a_grid_with_four_named_bands_on_whole_cells_and_a_report(
     assert count.sum() == facts["soundings"]["kept"]
     assert {r["reason"] for r in facts["set_aside"]} == {"no bottom"}
     page = (tmp_path / "own.report.html").read_text(encoding="utf-8")
-    assert "Not for navigation" in page and "src=\"data:image/png" in page
+    assert "Not for navigation" in page and 'src="data:image/png' in page
     assert "http://" not in page and "https://" not in page
     assert "Not for navigation" in capsys.readouterr().out
     assert sorted(p.name for p in tmp_path.iterdir()) == ["own.report.html", "own.report.json", "own.tif"]
@@ -66,16 +68,22 @@ def test_the_same_logs_give_the_same_bytes(log, tmp_path):
 
 def test_a_tide_lowers_every_depth_by_its_height(log, tmp_path):
     tide = tmp_path / "tide.csv"
-    tide.write_text("time,height_m\n" + "".join(f"2024-05-01T{h:02d}:00Z,1.25\n" for h in range(24)), encoding="utf-8")
+    tide.write_text(
+        "time,height_m\n" + "".join(f"2024-05-01T{h:02d}:00Z,1.25\n" for h in range(24)), encoding="utf-8"
+    )
     assert grid(log, tmp_path / "low.tif", "--tide", str(tide)) == 0
     assert grid(log, tmp_path / "raw.tif") == 0
     with rasterio.open(tmp_path / "low.tif") as low, rasterio.open(tmp_path / "raw.tif") as raw:
-        np.testing.assert_allclose((low.read(1, masked=True) - raw.read(1, masked=True)).compressed(), 1.25, atol=1e-4)
+        np.testing.assert_allclose(
+            (low.read(1, masked=True) - raw.read(1, masked=True)).compressed(), 1.25, atol=1e-4
+        )
 
 
 def test_a_tide_that_ends_before_the_log_is_refused_in_one_line(log, tmp_path, capsys):
     tide = tmp_path / "tide.csv"
-    tide.write_text("time,height_m\n2024-05-01T00:00Z,1\n2024-05-01T02:00Z,2\n2024-05-01T03:00Z,1\n", encoding="utf-8")
+    tide.write_text(
+        "time,height_m\n2024-05-01T00:00Z,1\n2024-05-01T02:00Z,2\n2024-05-01T03:00Z,1\n", encoding="utf-8"
+    )
     assert grid(log, tmp_path / "x.tif", "--tide", str(tide)) == 1
     said = capsys.readouterr().err.strip()
     assert "nothing is extrapolated" in said and "\n" not in said
@@ -122,7 +130,11 @@ def test_what_cannot_be_used_is_refused_in_one_line(log, tmp_path, capsys, more,
 def test_settings_printed_can_be_changed_and_given_back(log, tmp_path, capsys):
     assert grid(log, tmp_path / "x.tif", "--print-settings") == 0
     text = capsys.readouterr().out
-    assert all("#" in line for line in text.splitlines() if line and not line.startswith("[") and "version" not in line)
+    assert all(
+        "#" in line
+        for line in text.splitlines()
+        if line and not line.startswith("[") and "version" not in line
+    )
     changed = tmp_path / "mine.toml"
     changed.write_text(text.replace("speed_max_m_s = 20.0", "speed_max_m_s = 9.0"), encoding="utf-8")
     assert grid(log, tmp_path / "x.tif", "--settings", str(changed), "--print-settings") == 0

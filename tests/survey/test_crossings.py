@@ -104,7 +104,10 @@ def test_a_late_position_is_found_on_opposite_tracks_and_offered_not_imposed(rng
 def test_no_delay_is_offered_where_clocks_agree(rng):
     planted = plants(rng, 16, 300.0)
     x, y = tracks(300.0, 6.0)
-    assert prepare(sounded(x, y, seabed(x, y, planted) + 0.06 * rng.normal(size=x.size)), SurveySettings()).delay is None
+    assert (
+        prepare(sounded(x, y, seabed(x, y, planted) + 0.06 * rng.normal(size=x.size)), SurveySettings()).delay
+        is None
+    )
 
 
 def one(depth=10.0, reference="transducer", offset=np.nan):

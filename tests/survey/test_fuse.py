@@ -9,7 +9,15 @@ from numpy.testing import assert_allclose
 from reefscan.survey.blocks import reduce_blocks
 from reefscan.survey.doubt import Doubt
 from reefscan.survey.fuse import BLENDED, OWN, PUBLIC, estimate_bias, fuse
-from reefscan.survey.next_lines import Ground, Line, distance_to_line, order_lines, plan_lines, promise, route_length
+from reefscan.survey.next_lines import (
+    Ground,
+    Line,
+    distance_to_line,
+    order_lines,
+    plan_lines,
+    promise,
+    route_length,
+)
 from reefscan.survey.surface import predict
 
 
@@ -53,7 +61,9 @@ def test_no_seam_shows_in_the_slope(rng):
     bias = estimate_bias(own, public)
     naive = np.where(np.isfinite(own), own - bias.value_m, public)
     elev, _, source = fuse(own, own * 0 + 0.1, public, public * 0 + 1, bias=bias, cell_m=2.0, blend_m=40.0)
-    edge = (source == BLENDED) & (np.roll(source, 1, 0) == OWN) | (source == BLENDED) & (np.roll(source, 1, 1) == OWN)
+    edge = (source == BLENDED) & (np.roll(source, 1, 0) == OWN) | (source == BLENDED) & (
+        np.roll(source, 1, 1) == OWN
+    )
 
     def jump(z):  # step between neighbours beyond the public grid's own
         d = z - public
@@ -109,7 +119,7 @@ def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the
             near &= np.isfinite(ground.elev) & np.isfinite(got)  # inside the outermost soundings
             miss.append(np.sqrt(np.mean((got - truth)[near] ** 2)))
         gains.append(miss[0] / miss[1])
-    print('planned over even', gains)
+    print("planned over even", gains)
     assert np.mean(gains) < 0.97
 
 

@@ -22,7 +22,9 @@ def seconds(text: str) -> float:
 def test_the_height_between_low_and_high_water_is_the_worked_example_of_the_canadian_tide_tables():
     # LW 03:27 2.2 ft, HW 11:41 11.4 ft; at 07:00 the table gives 5.8 ft, the cosine 5.8131.
     t = np.array([seconds("2024-05-01T03:27"), seconds("2024-05-01T11:41")])
-    got = make_table(t, np.array([2.2, 11.4]) * FOOT, kind="high-low").at(np.array([seconds("2024-05-01T07:00")]))
+    got = make_table(t, np.array([2.2, 11.4]) * FOOT, kind="high-low").at(
+        np.array([seconds("2024-05-01T07:00")])
+    )
     assert_allclose(got / FOOT, 5.8131, atol=2e-4)
 
 
@@ -56,7 +58,9 @@ def test_harmonic_constants_reproduce_the_published_high_and_low_waters_of_monte
     for text, feet in PUBLISHED:
         when = seconds(text) + 7 * 3600
         near = turn[np.abs(minute[turn] - when).argmin()]
-        assert abs(minute[near] - when) <= 180  # published to the minute; f and u here are of the day, not mid-year
+        assert (
+            abs(minute[near] - when) <= 180
+        )  # published to the minute; f and u here are of the day, not mid-year
         assert_allclose(height[near], feet, atol=0.04)
 
 
