@@ -22,7 +22,7 @@ def fractal(side: int, *, seed: int = 1, mean_m: float = -12.0, spread_m: float 
     rng = np.random.default_rng(seed)
     wave = np.hypot(np.fft.fftfreq(side)[:, None], np.fft.rfftfreq(side)[None, :])
     wave[0, 0] = np.inf
-    spectrum = np.fft.rfft2(rng.standard_normal((side, side))) * wave**-1.9
+    spectrum = np.fft.rfft2(rng.standard_normal((side, side))) * wave**-2.1
     ground = np.fft.irfft2(spectrum, s=(side, side))
     return (mean_m + ground * (spread_m / ground.std())).astype(np.float32)
 
