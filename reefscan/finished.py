@@ -40,7 +40,7 @@ class Answer:
 
 def run_key(sources: Sequence[GridSource], recipe: Recipe, facts: Mapping[str, Any]) -> str:
     """Name everything a run's files follow from: input, recipe, options and the program itself."""
-    told = [[source.fingerprint() for source in sources], recipe.model_dump_json(), dict(facts), _program()]
+    told = [[source.fingerprint() for source in sources], recipe.model_dump_json(), dict(facts), program()]
     text = json.dumps(told, sort_keys=True, default=str)
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
@@ -76,8 +76,8 @@ def _features(path: Path) -> dict[str, geopandas.GeoDataFrame]:
 
 
 @functools.cache
-def _program() -> str:
-    """Hash of the package's own source: another program may give another answer."""
+def program() -> str:
+    """Hash of the package's own source: another program may give another answer, and nobody has to remember."""
     digest = hashlib.blake2b(digest_size=8)
     root = Path(__file__).parent
     for path in sorted(root.rglob("*.py")):

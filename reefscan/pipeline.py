@@ -26,7 +26,7 @@ from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
 from reefscan.features_out import feature_tables
-from reefscan.finished import read_answer, run_key, sizes
+from reefscan.finished import program, read_answer, run_key, sizes
 from reefscan.io import tables
 from reefscan.io.runfolder import FEATURES, MAP, SCORE, STORE, RunFolder
 from reefscan.io.scoreraster import score_raster
@@ -322,7 +322,7 @@ def _scan_sheet(
     tiles = plan_tiles(extent, tile or DEFAULT_TILE)
     low, high = candidates.seek_band(find)
     skip = outside_band(source.depth_range, -high / 1000.0, -low / 1000.0)
-    seen = source.fingerprint()
+    seen = tile_key(Window(0, 0, 0, 0), source.fingerprint(), program())  # once, not for every tile
     raster_terms = recipe.score.model_dump_json()
 
     def key_of(core: Window) -> str:
