@@ -95,16 +95,31 @@ def borrow(path: str, options: tuple[tuple[str, str], ...] = ()) -> Any:
     if getattr(_local, "pid", None) != os.getpid():  # a forked child must not use its parent's handles
         _local.pid = os.getpid()
         _local.open = OrderedDict()
-    kept: OrderedDict[tuple[str, tuple[tuple[str, str], ...]], Any] = _local.open
+    kept: OrderedDict[tuple[str, tuple[tuple[str, str], ...]], tuple[Any, Any]] = _local.open
     key = (path, options)
+    stamp = _stamp(path)
     if key in kept:
-        kept.move_to_end(key)
-        return kept[key]
+        dataset, then = kept[key]
+        if then == stamp:
+            kept.move_to_end(key)
+            return dataset
+        kept.pop(key)[0].close()  # the file was replaced: the open handle would give the old cells
     dataset = open_dataset(path, options)
-    kept[key] = dataset
+    kept[key] = (dataset, stamp)
     while len(kept) > OPEN_PER_THREAD:
-        kept.popitem(last=False)[1].close()
+        kept.popitem(last=False)[1][0].close()
     return dataset
+
+
+def _stamp(path: str) -> tuple[int, int, int] | None:
+    """What changes when a local file is replaced; None for what is no plain file."""
+    if path.startswith("/vsi"):
+        return None
+    try:
+        facts = os.stat(path)
+    except (OSError, ValueError):
+        return None
+    return facts.st_mtime_ns, facts.st_size, facts.st_ino
 
 
 def scratch(dtype: str, cells: int) -> Any:
@@ -124,6 +139,6 @@ def scratch(dtype: str, cells: int) -> Any:
 
 def close_all() -> None:
     """Close this thread's datasets (Windows cannot delete an open file)."""
-    for dataset in getattr(_local, "open", {}).values():
+    for dataset, _ in getattr(_local, "open", {}).values():
         dataset.close()
     _local.open = OrderedDict()
