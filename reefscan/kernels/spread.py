@@ -8,9 +8,10 @@ from numpy.typing import NDArray
 
 
 @njit(cache=True, nogil=True)
-def _raise_rows(into: NDArray[np.int32], other: NDArray[np.int32]) -> None:
-    for i in range(min(into.shape[0], other.shape[0])):
-        into[i] = max(into[i], other[i])
+def _higher(out: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]) -> None:
+    for i in range(two.shape[0]):
+        a, b = one[i], two[i]
+        out[i] = a if a > b else b
 
 
 @njit(cache=True, nogil=True)
@@ -30,16 +31,17 @@ def spread(height: NDArray[np.int32], reach: int) -> NDArray[np.int32]:
     """
     rows, cols = height.shape
     flat = height.copy().reshape(-1)
+    other = flat.copy()
     size = flat.shape[0]
     span = 2 * reach + 1
     for axis in range(2):
         unit = 1 if axis == 0 else cols
         done = 1
-        while done * 2 <= span:
-            _raise_rows(flat[: size - done * unit], flat[done * unit :])
-            done *= 2
-        if done < span:
-            _raise_rows(flat[: size - (span - done) * unit], flat[(span - done) * unit :])
+        while done < span:
+            ahead = min(done, span - done) * unit
+            _higher(other[: size - ahead], flat[: size - ahead], flat[ahead:])
+            flat, other = other, flat
+            done += min(done, span - done)
     out = np.zeros(height.shape, np.int32)
     for r in range(reach, rows - reach):
         base = (r - reach) * cols

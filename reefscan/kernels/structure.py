@@ -103,6 +103,7 @@ def _middle(one: np.int32, two: np.int32) -> np.int32:
 def _flanks(
     z: NDArray[np.int32],
     w: NDArray[np.int32],
+    v: NDArray[np.int32],
     out: NDArray[np.int32],
     width: int,
     halo: int,
@@ -135,17 +136,18 @@ def _flanks(
             back_a, back_b = mid_a - off, mid_b - off
             first = max(start, -min(back_a, back_b, 0))
             last = size - max(back_a, back_b, 0)
-            _raise_to_middle(
-                w[first:last], z[first + back_a : last + back_a], z[first + back_b : last + back_b]
+            _higher_middle(
+                w[first:last],
+                z[first:last],
+                z[first + back_a : last + back_a],
+                z[first + back_b : last + back_b],
             )
         done = 1
-        while done * 2 <= n:
-            ahead = done * off
-            _raise_to(w[start : size - ahead], w[start + ahead :])
-            done *= 2
-        if done < n:
-            ahead = (n - done) * off
-            _raise_to(w[start : size - ahead], w[start + ahead :])
+        while done < n:
+            ahead = min(done, n - done) * off
+            _higher(v[start : size - ahead], w[start : size - ahead], w[start + ahead :])
+            w, v = v, w
+            done += min(done, n - done)
         back = n * off
         for i in range(height_core):
             x = (i + halo) * width + halo
@@ -177,120 +179,21 @@ def _flanks(
 
 
 @njit(cache=True, nogil=True)
-def _raise_to(into: NDArray[np.int32], other: NDArray[np.int32]) -> None:
-    """Elementwise maximum in place. Views with one running index: numba's check for negative indices
-    (``w[i + ahead]``) would keep the loop from vectorising, ten times as slow."""
-    for i in range(min(into.shape[0], other.shape[0])):
-        into[i] = max(into[i], other[i])
+def _higher(out: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]) -> None:
+    """Elementwise maximum into a third buffer. Two things keep the loop a vector one: views with one running
+    index (numba's check for negative indices, as in ``w[i + ahead]``, would not), and an ``out`` that overlaps
+    neither input (in place it runs five times as slow: 0.24 against 0.05 ns a cell, measured)."""
+    for i in range(two.shape[0]):
+        a, b = one[i], two[i]
+        out[i] = a if a > b else b
 
 
 @njit(cache=True, nogil=True)
-def _raise_to_middle(into: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]) -> None:
-    for i in range(into.shape[0]):
-        into[i] = max(into[i], _middle(one[i], two[i]))
-
-
-COMPACT_TOP_MM = 12_000
-COMPACT_RANGE_MM = 65_534
-"""Heights as 16-bit millimetres below a top: twice as many in a vector, half the cache. Exact wherever the ground
-lies within 65 m of the top; what is deeper reads as that deep, which only lowers flanks nobody sets nets between."""
-
-
-@njit(cache=True, nogil=True)
-def _raise_to_16(into: NDArray[np.uint16], other: NDArray[np.uint16]) -> None:
-    for i in range(min(into.shape[0], other.shape[0])):
-        into[i] = max(into[i], other[i])
-
-
-@njit(cache=True, nogil=True, inline="always")
-def _middle_16(one: np.uint16, two: np.uint16) -> np.uint16:
-    """Mean rounded down without leaving 16 bits; an unknown cell (0) makes an unknown middle."""
-    mean = np.uint16(np.uint16(one & two) + np.uint16(np.uint16(one ^ two) >> np.uint16(1)))
-    return mean if min(one, two) > np.uint16(0) else np.uint16(0)
-
-
-@njit(cache=True, nogil=True)
-def _load_16(elev: NDArray[np.int32], row: int, col: int, height: int, width: int, out: NDArray[np.uint16]) -> None:
-    rows, cols = elev.shape
-    floor = COMPACT_TOP_MM - COMPACT_RANGE_MM
-    for i in range(height):
-        line = out[i * width : (i + 1) * width]
-        r = row + i
-        line[:] = np.uint16(0)
-        if r < 0 or r >= rows:
-            continue
-        first, last = max(0, -col), min(width, cols - col)
-        source = elev[r, col + first : col + last]
-        target = line[first:last]
-        for j in range(last - first):
-            value = source[j]
-            inside = min(max(value, floor), COMPACT_TOP_MM)
-            target[j] = np.uint16(0) if value == _NODATA else np.uint16(inside - floor + 1)
-
-
-@njit(cache=True, nogil=True)
-def _trough_16(
-    z: NDArray[np.uint16],
-    w: NDArray[np.uint16],
-    out: NDArray[np.uint16],
-    width: int,
-    halo: int,
-    height_core: int,
-    width_core: int,
-    steps: NDArray[np.int64],
-    axes: NDArray[np.int64],
+def _higher_middle(
+    out: NDArray[np.int32], base: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]
 ) -> None:
-    """`_flanks` for the trough on compact heights; the differences of two are exact in 16 bits."""
-    size = z.shape[0]
-    out[: height_core * width_core] = np.uint16(0)
-    for a in range(axes.shape[0]):
-        dr, dc = axes[a, 0], axes[a, 1]
-        off = dr * width + dc
-        n = steps[a]
-        knight = dr == 2 or dc == 2 or dc == -2
-        mid_a, mid_b = 0, 0
-        if knight:
-            if dr == 2:
-                mid_a, mid_b = width, width + dc
-            else:
-                mid_a, mid_b = dc // 2, width + dc // 2
-        start = max(0, (halo - n * dr - dr) * width)
-        w[start:] = z[start:]
-        if knight:
-            back_a, back_b = mid_a - off, mid_b - off
-            first = max(start, -min(back_a, back_b, 0))
-            last = size - max(back_a, back_b, 0)
-            into = w[first:last]
-            one, two = z[first + back_a : last + back_a], z[first + back_b : last + back_b]
-            for i in range(last - first):
-                into[i] = max(into[i], _middle_16(one[i], two[i]))
-        done = 1
-        while done * 2 <= n:
-            _raise_to_16(w[start : size - done * off], w[start + done * off :])
-            done *= 2
-        if done < n:
-            _raise_to_16(w[start : size - (n - done) * off], w[start + (n - done) * off :])
-        back = n * off
-        for i in range(height_core):
-            x = (i + halo) * width + halo
-            line = out[i * width_core : (i + 1) * width_core]
-            here = z[x : x + width_core]
-            ahead_of = w[x + off : x + off + width_core]
-            behind_of = w[x - back : x - back + width_core]
-            if knight:
-                f = x + back
-                far_a, far_b = z[f + mid_a : f + mid_a + width_core], z[f + mid_b : f + mid_b + width_core]
-                f = x - off
-                near_a, near_b = z[f + mid_a : f + mid_a + width_core], z[f + mid_b : f + mid_b + width_core]
-                for j in range(width_core):
-                    forward = max(ahead_of[j], _middle_16(far_a[j], far_b[j]))
-                    behind = max(behind_of[j], _middle_16(near_a[j], near_b[j]))
-                    flank = max(min(forward, behind), here[j])
-                    line[j] = max(line[j], np.uint16(flank - here[j]))
-            else:
-                for j in range(width_core):
-                    flank = max(min(ahead_of[j], behind_of[j]), here[j])
-                    line[j] = max(line[j], np.uint16(flank - here[j]))
+    for i in range(out.shape[0]):
+        out[i] = max(base[i], _middle(one[i], two[i]))
 
 
 @njit(cache=True, nogil=True)
@@ -436,10 +339,8 @@ def _heights(
     rows, cols = elev.shape
     buffer = (block_rows + 2 * halo) * (block_cols + 2 * halo)
     z = np.empty(buffer, np.int32)
-    w = np.empty(buffer, np.int32)
+    w, v = np.empty(buffer, np.int32), np.empty(buffer, np.int32)
     core = np.empty(block_rows * block_cols, np.int32)
-    z16, w16 = np.empty(buffer, np.uint16), np.empty(buffer, np.uint16)
-    core16 = np.empty(block_rows * block_cols, np.uint16)
     visited = 0
     for row in range(0, rows, block_rows):
         for col in range(0, cols, block_cols):
@@ -466,27 +367,20 @@ def _heights(
             height, width = r1 - r0 + 2 * halo, c1 - c0 + 2 * halo
             h, wd = r1 - r0, c1 - c0
             visited += h * wd
-            flat_z, flat_w = z[: height * width], w[: height * width]
+            flat_z, flat_w, flat_v = z[: height * width], w[: height * width], v[: height * width]
             _load(elev, r0 - halo, c0 - halo, height, width, 1, flat_z)
+            _flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, trough_steps, axes, True)
+            _store(elev, trough, core, r0, c0, h, wd, low_mm, high_mm)
             if finding:
-                _load_16(elev, r0 - halo, c0 - halo, height, width, z16[: height * width])
-                _trough_16(
-                    z16[: height * width], w16[: height * width], core16, width, halo, h, wd, trough_steps, axes
-                )
-                for i in range(h * wd):
-                    core[i] = np.int32(core16[i])
-                _store(elev, trough, core, r0, c0, h, wd, low_mm, high_mm)
                 _soften(flat_z, flat_w, width)
                 _ledges(flat_w, core, width, halo, h, wd, half, ground, axes)
                 _store(elev, ledge, core, r0, c0, h, wd, low_mm, high_mm)
                 _tops(elev, r0, r1, c0, c1, low_mm, high_mm, rise_floor_mm, rise_steps, axes, rise)
                 continue
-            _flanks(flat_z, flat_w, core, width, halo, h, wd, trough_steps, axes, True)
-            _store(elev, trough, core, r0, c0, h, wd, low_mm, high_mm)
             _ledges(flat_z, core, width, halo, h, wd, half, ground, axes)
             _store(elev, ledge, core, r0, c0, h, wd, low_mm, high_mm)
             _load(elev, r0 - halo, c0 - halo, height, width, -1, flat_z)
-            _flanks(flat_z, flat_w, core, width, halo, h, wd, rise_steps, axes, False)
+            _flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, rise_steps, axes, False)
             _store(elev, rise, core, r0, c0, h, wd, low_mm, high_mm)
     return visited
 
@@ -535,8 +429,7 @@ def heights(
     finding : bool
         The search's short cuts. The ledge is taken on the 3 x 3 binomial mean (1 2 1): it reads differences of
         single cells, so noise of 0.1 m alone would make ledges of 0.9 m (of 0.35 m after it); a face narrower
-        than the run keeps its height. The trough runs on compact heights (equal to a millimetre of rounding
-        within 65 m below +12 m), the rise at local tops only, where it is the field's own number.
+        than the run keeps its height. The rise is taken at local tops only, where it is the field's own number.
     rise_floor_mm : int
         With ``finding``: lower rises are left at 0.
 
