@@ -103,8 +103,11 @@ def plan_lines(
     if budget_m < 2.0 * ground.cell_m:
         return []
     worth = promise(ground)
-    distance = np.minimum(ground.distance, 3.0 * float(doubt.distance_m[-1]))
-    reachable = ground.distance <= 3.0 * float(doubt.distance_m[-1])
+    # Beyond the table doubt is a guess: ground out there counts no more than at the table's end, and
+    # not at all half as far again, or the lines would leave the survey for the unknown around it.
+    end = float(doubt.distance_m[-1])
+    distance = np.minimum(ground.distance, end)
+    reachable = ground.distance <= 1.5 * end
     rough = np.where(np.isfinite(ground.rough), ground.rough, np.nanmedian(ground.rough))
     picked: list[Line] = []
     shortest = max(4.0 * ground.cell_m, 2.0 * TURN_M)
@@ -114,9 +117,11 @@ def plan_lines(
         left = budget_m - route_length(order_lines(picked, start))
         if left < min(lengths, default=np.inf):
             break
-        value = worth * (doubt.sigma(distance, rough) ** 2 - doubt.sigma(np.zeros_like(distance), rough) ** 2)
+        # A cell that was sounded has nothing to give; one a quarter of the table away gives all its doubt.
+        value = worth * doubt.sigma(distance, rough) ** 2 * np.clip(distance / (0.25 * end), 0.0, 1.0)
         value = np.where(reachable, np.maximum(value, 0.0), 0.0)
-        line = _best_line(ground, value, doubt, [v for v in lengths if v <= left])
+        ends = [e for g in picked for e in ((g.x0, g.y0), (g.x1, g.y1))] or ([start] if start else [])
+        line = _best_line(ground, value, doubt, [v for v in lengths if v <= left], _way(ground, ends))
         if line is None:
             break
         trial = order_lines([*picked, line], start)
@@ -130,8 +135,18 @@ def plan_lines(
     return order_lines(picked, start)
 
 
-def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float]) -> Line | None:
-    """Of all headings, places and lengths the run with the most value per metre."""
+def _way(ground: Ground, ends: list[tuple[float, float]]) -> Floats:
+    """Distance (m) from each cell to the nearest end of a line already picked; 0 before the first."""
+    rows, cols = ground.elev.shape
+    x = ground.west + (np.arange(cols) + 0.5)[None, :] * ground.cell_m
+    y = ground.north - (np.arange(rows) + 0.5)[:, None] * ground.cell_m
+    if not ends:
+        return np.zeros((rows, cols))
+    return np.asarray(np.min([np.hypot(x - ex, y - ey) for ex, ey in ends], axis=0))
+
+
+def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float], way: Floats) -> Line | None:
+    """Of all headings, places and lengths the run with the most value per metre, the way there included."""
     width = max(float(doubt.distance_m[-1]) / 2.0 / ground.cell_m, 0.7)
     swept = gaussian_filter(value, width) * width * ground.cell_m * 2.5  # value within reach per metre run
     rows, cols = value.shape
@@ -148,15 +163,21 @@ def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float]
             + beside[:, None, None] * axis[None, :, None]
         )
         profile = map_coordinates(swept, place, order=1, mode="constant")
+        there = map_coordinates(way, place, order=1, mode="nearest")
         running = np.cumsum(np.pad(profile, ((0, 0), (1, 0))), axis=1) * ground.cell_m
         for length in lengths:
             cells = max(int(round(length / ground.cell_m)), 1)
             if cells >= running.shape[1]:
                 continue
             gain = running[:, cells:] - running[:, :-cells]
-            at = int(np.argmax(gain))
+            cost = (
+                length
+                + TURN_M
+                + np.minimum(there[:, : gain.shape[1]], there[:, cells - 1 :][:, : gain.shape[1]])
+            )
+            at = int(np.argmax(gain / cost))
             top = float(gain.flat[at])
-            rate = top / (length + TURN_M)
+            rate = top / float(cost.flat[at])
             if top > 0 and (best is None or rate > best[0]):
                 lane, first = divmod(at, gain.shape[1])
                 ends = [middle + beside * axis[lane] + along * axis[k] for k in (first, first + cells - 1)]
