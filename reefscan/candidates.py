@@ -166,9 +166,7 @@ def find_stations(
             window_half(find, cell),
             *sums,
         )
-        parts.append(
-            _table(kind, rows, cols, found, net, noise_m, interpolated, block, cell)
-        )
+        parts.append(_table(kind, rows, cols, found, net, noise_m, interpolated, block, cell))
     if not parts:
         return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)

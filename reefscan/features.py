@@ -167,9 +167,7 @@ def _farthest(tree: coo_matrix, root: int) -> tuple[int, NDArray[np.intp]]:
     return int(np.argmax(far)), before
 
 
-def _longest_branch(
-    tree: coo_matrix, used: NDArray[np.bool_], x: Floats, y: Floats
-) -> list[int] | None:
+def _longest_branch(tree: coo_matrix, used: NDArray[np.bool_], x: Floats, y: Floats) -> list[int] | None:
     if used.all():
         return None
     root = int(np.flatnonzero(used)[0])

@@ -52,7 +52,10 @@ def _frame(sheet: Sheet, kind: str, features: Sequence[Feature]) -> geopandas.Ge
         facts["axis_deg"] = (axis + turn) % 180.0
         facts["facing_deg"] = (facing + turn) % 360.0
         records.append(
-            {name: round(value, DECIMALS[name]) if name in DECIMALS else value for name, value in facts.items()}
+            {
+                name: round(value, DECIMALS[name]) if name in DECIMALS else value
+                for name, value in facts.items()
+            }
         )
         shapes.append(_shape(feature))
     if not records:
@@ -66,9 +69,7 @@ def _shape(feature: Feature) -> BaseGeometry:
     if feature.kind == "rise":
         x, y = feature.lines[0][0]
         return Point(x, y).buffer(max(1.0, 0.5 * float(feature.facts["width_m"])), quad_segs=6)
-    lines = [
-        LineString(line) if len(line) > 1 else _dash(line[0], feature) for line in feature.lines
-    ]
+    lines = [LineString(line) if len(line) > 1 else _dash(line[0], feature) for line in feature.lines]
     return MultiLineString(lines)
 
 

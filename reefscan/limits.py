@@ -28,7 +28,9 @@ class Limits:
 
     def sentence(self) -> str:
         """One line for a person."""
-        doubt = "as the grid states" if self.stated else "if surveyed to IHO S-44 order 1a; the grid states none"
+        doubt = (
+            "as the grid states" if self.stated else "if surveyed to IHO S-44 order 1a; the grid states none"
+        )
         text = (
             f"{self.sheet}: cells of {self.cell_m:g} m: smallest trough {self.trough_width_m:g} m crest to crest, "
             f"smallest ledge or rise {self.ledge_width_m:g} m across; heights under {self.height_m:.1f} m "

@@ -44,9 +44,7 @@ class Merged:
     features: tuple[Feature, ...]
 
 
-def merge(
-    stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, lonlat: LonLat
-) -> Merged:
+def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, lonlat: LonLat) -> Merged:
     """Join stations into features and choose candidates along them.
 
     Parameters
@@ -99,7 +97,9 @@ def merge(
     every = pd.concat(kept, ignore_index=True)
     usable = every[~every["row"].isna()].reset_index(drop=True)
     chosen = _along(usable, find.station_m)
-    return Merged(_candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), tuple(features))
+    return Merged(
+        _candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), tuple(features)
+    )
 
 
 def _flanks(
@@ -207,8 +207,10 @@ def _features_of(
     moving = part["moving_like"].to_numpy()
     for rows in np.split(order, bounds):
         members = part.iloc[rows]
-        line = trace(x[rows], y[rows], height[rows], float(np.median(width[rows])), side_m) if kind != "rise" else (
-            Line((int(np.argmax(height[rows])),))
+        line = (
+            trace(x[rows], y[rows], height[rows], float(np.median(width[rows])), side_m)
+            if kind != "rise"
+            else (Line((int(np.argmax(height[rows])),)))
         )
         length, sinuosity = station_shape(members, kind, line)
         first = members.iloc[int(np.argmax(height[rows]))]
@@ -227,7 +229,14 @@ def _features_of(
 
 
 def _drawn(
-    members: pd.DataFrame, line: Line, kind: str, name: str, length: float, sinuosity: float, dug: float, moving: float
+    members: pd.DataFrame,
+    line: Line,
+    kind: str,
+    name: str,
+    length: float,
+    sinuosity: float,
+    dug: float,
+    moving: float,
 ) -> Feature:
     xy = members[["x", "y"]].to_numpy()
     lines = tuple(xy[list(path)] for path in (line.main, *line.branches))

@@ -224,7 +224,9 @@ def scan_sources(
         step = time.perf_counter()
         table = tables.rounded(pd.concat([sheet.candidates for sheet in sheets], ignore_index=True))
         listing = list_sites(table, recipe, unit=unit)
-        features = feature_tables([(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)])
+        features = feature_tables(
+            [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
+        )
         clock["list_s"] = time.perf_counter() - step
         warnings = [*_notes(sources), *_said(sheets, recipe, table), *listing.warnings]
         failures = [failure for sheet in sheets for failure in sheet.failures]
@@ -379,9 +381,7 @@ def _scan_sheet(
     table = merged.candidates
     named = getattr(source, "source_at", None)
     if named is not None and len(table):
-        table["source"] = np.asarray(
-            named(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object
-        )
+        table["source"] = np.asarray(named(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object)
     else:
         table["source"] = source.name
     clock["merge_s"] = time.perf_counter() - step
@@ -417,7 +417,9 @@ def warm_up() -> None:
     z = np.full((256, 256), -10.0)
     z[100:140, 60:200] -= 2.0
     source = ArraySource.from_metres(z, cell_m=2.0)
-    TileWork(source, Recipe.default().find, Recipe.default().score)(Window(source.extent.row, source.extent.col, 256, 256))
+    TileWork(source, Recipe.default().find, Recipe.default().score)(
+        Window(source.extent.row, source.extent.col, 256, 256)
+    )
 
 
 def sheet_name(sheet: Sheet) -> str:
@@ -497,8 +499,10 @@ def _map(
     source = max(sources, key=lambda s: (count[sheet_name(s.sheet)], s.extent.height * s.extent.width))
     elev_mm, window, step = overview(source)
     elev = np.where(elev_mm == NODATA_MM, np.nan, elev_mm / 1000.0)
-    sites = pd.DataFrame(listing.sites) if listing.sites else pd.DataFrame(
-        {name: [] for name in ("lon", "lat", "kind", "score", "rank")}
+    sites = (
+        pd.DataFrame(listing.sites)
+        if listing.sites
+        else pd.DataFrame({name: [] for name in ("lon", "lat", "kind", "score", "rank")})
     )
     west, _, _, north = source.sheet.bounds(window)
     return draw_map(
@@ -514,5 +518,3 @@ def _map(
         title=source.name,
         unit=unit,
     )
-
-

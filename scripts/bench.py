@@ -58,7 +58,13 @@ def floor(path: Path) -> tuple[float, float]:
     """Read every block and write one uint8 raster of the same size."""
     cpu, wall = time.process_time(), time.perf_counter()
     with rasterio.open(path) as src, tempfile.TemporaryDirectory() as folder:
-        profile = src.profile | {"dtype": "uint8", "nodata": 255, "compress": "zstd", "zstd_level": 1, "predictor": 1}
+        profile = src.profile | {
+            "dtype": "uint8",
+            "nodata": 255,
+            "compress": "zstd",
+            "zstd_level": 1,
+            "predictor": 1,
+        }
         profile.pop("zlevel", None)
         with rasterio.open(Path(folder) / "out.tif", "w", **profile) as out:
             for _, window in src.block_windows(1):
@@ -100,7 +106,9 @@ def main() -> None:
             make_ground(path, options.side, share)
         floor(path)
         wall_f, cpu_f = floor(path)
-        print(f"{share:.0%} in band, {cells:.0f} Mcell: floor {cells / cpu_f:.0f} Mcell per CPU second ({wall_f:.1f} s)")
+        print(
+            f"{share:.0%} in band, {cells:.0f} Mcell: floor {cells / cpu_f:.0f} Mcell per CPU second ({wall_f:.1f} s)"
+        )
         scan(path, options.workers)
         wall, cpu, peak = scan(path, options.workers)
         print(

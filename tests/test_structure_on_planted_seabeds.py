@@ -37,7 +37,13 @@ def test_planted_structure_is_found_and_little_else_is_listed(verdicts, name, re
 
 def test_trough_axes_follow_the_planted_line(verdicts):
     errors = np.array(
-        [r["axis_error"] for name in ("simple", "hard") for v in verdicts[name] for r in v.rows if "axis_error" in r],
+        [
+            r["axis_error"]
+            for name in ("simple", "hard")
+            for v in verdicts[name]
+            for r in v.rows
+            if "axis_error" in r
+        ],
         dtype=float,
     )
     errors = errors[np.isfinite(errors)]
@@ -46,7 +52,9 @@ def test_trough_axes_follow_the_planted_line(verdicts):
 
 
 def test_the_net_lies_on_a_floor_that_is_flat_in_truth(verdicts):
-    slopes = np.array([r["floor_deg"] for v in verdicts["simple"] for r in v.rows if "floor_deg" in r], dtype=float)
+    slopes = np.array(
+        [r["floor_deg"] for v in verdicts["simple"] for r in v.rows if "floor_deg" in r], dtype=float
+    )
     assert slopes.size >= 20
     assert (slopes <= 12).mean() >= 0.95
 

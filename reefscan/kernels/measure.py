@@ -81,7 +81,9 @@ def _bias(count: int) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _crest(p: NDArray[np.float64], start: int, step: int, floor: float, noise: float) -> tuple[int, float, int]:
+def _crest(
+    p: NDArray[np.float64], start: int, step: int, floor: float, noise: float
+) -> tuple[int, float, int]:
     """Walk outward from the floor to the first real crest.
 
     Returns the index of its edge, its height over the floor (bias removed) and the index of the top. The
@@ -192,7 +194,14 @@ def _step_up(elev: NDArray[np.int32], row: float, col: float, reach: float) -> t
 
 @njit(cache=True, nogil=True)
 def _side_roughness(
-    elev: NDArray[np.int32], row: float, col: float, angle: float, first: int, last: int, gap: float, noise: float
+    elev: NDArray[np.int32],
+    row: float,
+    col: float,
+    angle: float,
+    first: int,
+    last: int,
+    gap: float,
+    noise: float,
 ) -> float:
     """RMS height of the ground along the structure, beyond what noise explains (m)."""
     dr, dc = -math.cos(angle), math.sin(angle)
@@ -419,7 +428,9 @@ def _ledge(
         while tops[length] < 0.9 * best - quiet:
             length += 1
         best_run, middle = float(length), at[length]
-        rough = _ground_roughness(p, int(reach + middle - 0.5 * best_run), int(reach + middle + 0.5 * best_run + 0.5), g)
+        rough = _ground_roughness(
+            p, int(reach + middle - 0.5 * best_run), int(reach + middle + 0.5 * best_run + 0.5), g
+        )
         row -= middle * math.cos(down)
         col += middle * math.sin(down)
         around = max(2.0, 0.5 * best_run + 1.5)

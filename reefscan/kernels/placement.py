@@ -17,7 +17,19 @@ from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
 
-FIELDS = ("row", "col", "depth", "off", "slope", "vrm", "relief", "bpi_fine", "bpi_broad", "rock_row", "rock_col")
+FIELDS = (
+    "row",
+    "col",
+    "depth",
+    "off",
+    "slope",
+    "vrm",
+    "relief",
+    "bpi_fine",
+    "bpi_broad",
+    "rock_row",
+    "rock_col",
+)
 """Columns of `place_nets`, in order."""
 
 N_FIELDS = len(FIELDS)

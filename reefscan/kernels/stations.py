@@ -19,7 +19,9 @@ FLIER_HALO = 2
 
 
 @njit(cache=True, nogil=True)
-def set_aside_fliers(elev_mm: NDArray[np.int32], floor_mm: int) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+def set_aside_fliers(
+    elev_mm: NDArray[np.int32], floor_mm: int
+) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Replace isolated bad cells by the middle value of their neighbours.
 
     A flier stands out from its 8 neighbours by far more than those differ from each other and from the
@@ -218,8 +220,18 @@ def noise_squares(
                     e = elev_mm[r, c]
                     if e >= 0:
                         continue  # land says nothing of the survey
-                    a, b, cc, d = elev_mm[r - 1, c - 1], elev_mm[r - 1, c], elev_mm[r - 1, c + 1], elev_mm[r, c - 1]
-                    f, g, h, i = elev_mm[r, c + 1], elev_mm[r + 1, c - 1], elev_mm[r + 1, c], elev_mm[r + 1, c + 1]
+                    a, b, cc, d = (
+                        elev_mm[r - 1, c - 1],
+                        elev_mm[r - 1, c],
+                        elev_mm[r - 1, c + 1],
+                        elev_mm[r, c - 1],
+                    )
+                    f, g, h, i = (
+                        elev_mm[r, c + 1],
+                        elev_mm[r + 1, c - 1],
+                        elev_mm[r + 1, c],
+                        elev_mm[r + 1, c + 1],
+                    )
                     if min(min(min(a, b), min(cc, d)), min(min(f, g), min(min(h, i), e))) == _NODATA:
                         continue
                     value = abs(a + cc + g + i - 2 * (b + d + f + h) + 4 * e)

@@ -223,7 +223,12 @@ def _tops(
                 continue
             if z < elev[r, c - 1] or z < elev[r, c + 1] or z < elev[r - 1, c] or z < elev[r + 1, c]:
                 continue
-            if z < elev[r - 1, c - 1] or z < elev[r - 1, c + 1] or z < elev[r + 1, c - 1] or z < elev[r + 1, c + 1]:
+            if (
+                z < elev[r - 1, c - 1]
+                or z < elev[r - 1, c + 1]
+                or z < elev[r + 1, c - 1]
+                or z < elev[r + 1, c + 1]
+            ):
                 continue
             worst = np.int64(2**31)
             for a in range(axes.shape[0]):
@@ -243,7 +248,12 @@ def _tops(
                                 h1, g1, h2, g2 = h + 1, g, h + 1, g + dc
                             else:
                                 h1, g1, h2, g2 = h, g + dc // 2, h + 1, g + dc // 2
-                            if min(h1, h2) < 0 or min(g1, g2) < 0 or max(h1, h2) >= rows or max(g1, g2) >= cols:
+                            if (
+                                min(h1, h2) < 0
+                                or min(g1, g2) < 0
+                                or max(h1, h2) >= rows
+                                or max(g1, g2) >= cols
+                            ):
                                 continue
                             one, two = elev[h1, g1], elev[h2, g2]
                             if one != _NODATA and two != _NODATA:
@@ -308,9 +318,7 @@ def _soften(z: NDArray[np.int32], out: NDArray[np.int32], width: int) -> None:
     g, h, i = z[2 * width : 2 * width + n], z[2 * width + 1 : 2 * width + n + 1], z[2 * width + 2 :]
     middle = out[width + 1 : width + n + 1]
     for k in range(n):
-        low = min(
-            min(min(a[k], b[k]), min(c[k], d[k])), min(min(e[k], f[k]), min(min(g[k], h[k]), i[k]))
-        )
+        low = min(min(min(a[k], b[k]), min(c[k], d[k])), min(min(e[k], f[k]), min(min(g[k], h[k]), i[k])))
         total = np.int32(
             np.int32(a[k] + c[k] + g[k] + i[k]) + 2 * np.int32(b[k] + d[k] + f[k] + h[k]) + 4 * e[k]
         )

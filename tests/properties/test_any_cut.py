@@ -6,8 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from reefscan.pipeline import scan
 
+from reefscan.pipeline import scan
 from reefscan.recipe import Recipe
 from tests.batch.run_bytes import contents, differences, rough, sites, write_geographic, write_native
 
