@@ -24,7 +24,8 @@ def fractal(side: int, *, seed: int = 1, mean_m: float = -12.0, spread_m: float 
     wave[0, 0] = np.inf
     spectrum = np.fft.rfft2(rng.standard_normal((side, side))) * wave**-2.1
     ground = np.fft.irfft2(spectrum, s=(side, side))
-    return (mean_m + ground * (spread_m / ground.std())).astype(np.float32)
+    # under water: a grid on both sides of zero would have to be told which side is water
+    return np.minimum(mean_m + ground * (spread_m / ground.std()), -0.5).astype(np.float32)
 
 
 def write_grid(path: Path, elev: NDArray[np.float32], *, cell_m: float = 2.0) -> Path:

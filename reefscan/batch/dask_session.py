@@ -30,7 +30,7 @@ class DaskSession:
         try:
             import distributed
         except ImportError as error:
-            raise EngineError("--scheduler needs Dask: pip install 'reefscan[dask]'.") from error
+            raise EngineError("--scheduler needs Dask: pip install 'reefscan[cluster]'.") from error
         client: Any = distributed.Client  # untyped upstream
         self._scheduler, self._prepare = scheduler, prepare
         self.deadly: tuple[type[BaseException], ...] = (distributed.KilledWorker,)

@@ -41,7 +41,8 @@ def rough(rows: int, cols: int, *, seed: int, holes: float = 0.02, power: float 
     wave = np.hypot(np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(cols)[None, :])
     wave[0, 0] = np.inf
     ground = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((rows, cols))) * wave**-power, s=(rows, cols))
-    elev = (-13.0 + ground * (5.0 / ground.std())).astype(np.float32)
+    # all of it under water: a grid on both sides of zero would have to be told which side is water
+    elev = np.minimum(-13.0 + ground * (5.0 / ground.std()), -0.5).astype(np.float32)
     for _ in range(int(holes * rows * cols / 900)):
         row, col = rng.integers(rows), rng.integers(cols)
         elev[row : row + rng.integers(5, 60), col : col + rng.integers(5, 60)] = np.nan

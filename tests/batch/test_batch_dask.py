@@ -28,6 +28,8 @@ from reefscan.batch import (
 from reefscan.batch.result import encode
 from reefscan.errors import EngineError
 from reefscan.model import Window
+from reefscan.pipeline import scan
+from tests.batch.run_bytes import contents, differences, rough, sites, write_native
 from tests.batch.toy_work import Counted, checker
 
 pytest.importorskip("distributed", reason="Dask is not installed")
@@ -184,3 +186,11 @@ def test_a_worker_of_another_version_refuses(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr(run, "release", lambda: "9.9")
     with pytest.raises(EngineError, match=r"started by 9\.9; install the same version"):
         list(run_tiles(checker, TILES, engine=InProcess(), store=None, key_of=key))
+
+
+def test_a_scan_on_the_cluster_gives_the_same_bytes_as_one_here(cluster: Cluster, tmp_path: Path) -> None:
+    grid = write_native(tmp_path / "g.tif", rough(500, 600, seed=3), row=-3_000_000, col=200_100)
+    scan(grid, out=tmp_path / "here", workers=1, tile=1024)
+    scan(grid, out=tmp_path / "there", scheduler=cluster.address, tile=512)
+    assert sites(tmp_path / "here") > 3
+    assert differences(contents(tmp_path / "here"), contents(tmp_path / "there")) == []
