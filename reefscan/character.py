@@ -83,8 +83,8 @@ def _pit_like(part: pd.DataFrame) -> float:
     return 0.9 * round_ * smooth
 
 
-def moving_like(table: pd.DataFrame, side_m: float) -> Floats:
-    """How much each trough station looks like one of a train of sand waves, 0 to 1.
+def moving_like(table: pd.DataFrame, kind: str, side_m: float) -> Floats:
+    """How much each station looks like one of a train of sand waves, 0 to 1.
 
     A like trough on either side, across, at like distances: height, axis and spacing alike. Wave troughs
     have others beside them on both sides; a lone gully has not.
@@ -92,7 +92,9 @@ def moving_like(table: pd.DataFrame, side_m: float) -> Floats:
     Parameters
     ----------
     table : DataFrame
-        Trough stations of a sheet: ``x``, ``y``, ``axis``, ``height_m``, ``width_m``, ``rough_m``.
+        Stations of one kind on a sheet: ``x``, ``y``, ``axis``, ``facing``, ``height_m``, ``width_m``, ``rough_m``.
+    kind : str
+        ``trough``, or ``ledge``: the lee faces of a train, which all face the same way.
     side_m : float
         Station square, metres.
     """
@@ -104,7 +106,10 @@ def moving_like(table: pd.DataFrame, side_m: float) -> Floats:
     axis, height = table["axis"].to_numpy(), table["height_m"].to_numpy()
     width, rough = table["width_m"].to_numpy(), table["rough_m"].to_numpy()
     tree = cKDTree(np.column_stack([x, y]))
-    reach = np.minimum(2.8 * width + 2.0 * side_m, 260.0)
+    facing = table["facing"].to_numpy()
+    # a trough's width tells the spacing to expect; a face says nothing of it
+    least = 0.5 * width if kind == "trough" else np.maximum(width, 1.2 * side_m)
+    reach = np.minimum(2.8 * width + 2.0 * side_m, 260.0) if kind == "trough" else np.full(n, 12.0 * side_m)
     around = tree.query_ball_point(np.column_stack([x, y]), reach)
     for i, near in enumerate(around):
         j = np.asarray([k for k in near if k != i], dtype=np.intp)
@@ -117,12 +122,14 @@ def moving_like(table: pd.DataFrame, side_m: float) -> Floats:
         turn = np.abs((axis[j] - axis[i] + 90.0) % 180.0 - 90.0)
         like = (
             (along < 1.5 * side_m)
-            & (np.abs(across) > 0.5 * width[i])
+            & (np.abs(across) > least[i])
             & (turn < 20.0)
             & (np.abs(height[j] - height[i]) < 0.45 * np.maximum(height[i], height[j]))
         )
+        if kind == "ledge":
+            like &= np.abs((facing[j] - facing[i] + 180.0) % 360.0 - 180.0) < 30.0
         smooth = _ramp(rough[i] / max(0.1, height[i]), 0.10, 0.30)
-        out[i] = _regular(across[like], 0.5 * width[i]) * smooth
+        out[i] = _regular(across[like], least[i]) * smooth
     return out
 
 

@@ -83,7 +83,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
             inherited = dug[~flank], moving[~flank]
         if not len(part):
             continue
-        part["moving_like"] = moving_like(part, side_m) if kind == "trough" else 0.0
+        part["moving_like"] = moving_like(part, kind, side_m) if kind != "rise" else 0.0
         part, drawn = _features_of(part, kind, sheet_name, side_m)
         if inherited is not None:
             part["dug_like"] = np.maximum(part["dug_like"], inherited[0])

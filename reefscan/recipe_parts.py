@@ -186,7 +186,7 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.05},
         "not_dug": {
-            "column": "dug_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
+            "column": "dug_like", "c": 0.1, "d": 0.6, "weight": 2.0, "kinds": KINDS[:3],
         },
         "not_moving": {
             "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],

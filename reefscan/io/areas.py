@@ -20,11 +20,15 @@ def read_area(path: str | Path) -> Any:
 
     path = Path(path)
     if not path.exists():
-        raise MissingInputError(f"{path}: no such file; --area wants an outline (GeoJSON, GPKG, KML, shapefile)")
+        raise MissingInputError(
+            f"{path}: no such file; --area wants an outline (GeoJSON, GPKG, KML, shapefile)"
+        )
     try:
         frame = geopandas.read_file(path)
     except Exception as error:
-        raise UnreadableError(f"{path}: not a vector file that can be read ({error}); --area wants polygons") from error
+        raise UnreadableError(
+            f"{path}: not a vector file that can be read ({error}); --area wants polygons"
+        ) from error
     shapes = frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])] if len(frame) else frame
     if not len(shapes):
         raise InputError(f"{path}: has no polygon; --area wants the outline of the ground to scan")

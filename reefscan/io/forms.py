@@ -140,9 +140,7 @@ def _describe(
         raise InputError(f"{name}: band {band} holds complex numbers; wanted depths or elevations")
     transform = tuple(float(v) for v in tuple(dataset.transform)[:6])
     notes = list(choice.notes)
-    facts = place_of(
-        dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills
-    )
+    facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills)
     unit_m, unit_word, unit_said = _unit(dataset, band, tags, facts, name, wishes)
     scale = float(dataset.scales[band - 1] or 1.0)
     offset = float(dataset.offsets[band - 1] or 0.0)
