@@ -76,6 +76,8 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
             part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), 0.55 * side_m
         )
         part = part[alone].reset_index(drop=True)
+        if kind == "trough":
+            part = part[~_misread(part, side_m)].reset_index(drop=True)
         inherited: tuple[Floats, Floats] | None = None
         if kind == "ledge" and kept:
             flank, dug, moving = _flanks(part, kept[0], side_m)
@@ -142,6 +144,23 @@ def _flanks(
 
 TOLD_ONCE_M = 45.0
 """Up to this width a net set for the trough fishes its flanks too (a guess: the stand-off either side)."""
+
+
+def _misread(troughs: pd.DataFrame, side_m: float) -> NDArray[np.bool_]:
+    """Stations that lie inside a deeper trough and say it runs another way: its rough floor or its end, not a
+    second trough."""
+    xy = troughs[["x", "y"]].to_numpy()
+    width, height = troughs["width_m"].to_numpy(), troughs["height_m"].to_numpy()
+    axis = troughs["axis"].to_numpy()
+    reach = np.maximum(0.5 * width, 1.2 * side_m)
+    pairs = cKDTree(xy).query_pairs(float(reach.max()), output_type="ndarray")
+    out = np.zeros(len(troughs), dtype=bool)
+    for one, two in ((0, 1), (1, 0)) if len(pairs) else ():
+        i, j = pairs[:, one], pairs[:, two]
+        inside = np.hypot(*(xy[i] - xy[j]).T) < reach[j]
+        odd = np.abs((axis[i] - axis[j] + 90.0) % 180.0 - 90.0) > 35.0
+        out[i[inside & odd & (height[i] < height[j])]] = True
+    return out
 
 
 def _among_waves(part: pd.DataFrame, troughs: pd.DataFrame) -> Floats:
