@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from reefscan.model import NODATA_MM, GridSource, Window
 
 
-def overview(source: GridSource, side: int = 2400) -> tuple[NDArray[np.int32], Window, int]:
+def overview(source: GridSource, side: int = 1600) -> tuple[NDArray[np.int32], Window, int]:
     """Every n-th cell of a source, so that the longer side has at most ``side`` cells.
 
     Returns
