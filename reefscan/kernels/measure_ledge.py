@@ -1,0 +1,143 @@
+"""Measure a ledge: the way it faces whatever the slope it stands on, then the step over the steeper ground."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.kernels.profiles import LINES, profile, sample, side_roughness
+
+
+@njit(cache=True, nogil=True)
+def _step_up(elev: NDArray[np.int32], row: float, col: float, reach: float) -> tuple[float, bool]:
+    """Direction in which a step rises, whatever the slope of the ground it stands on.
+
+    The mean slope over a ring of radius r is the ground's plus the step's, which falls off as 1 / r: the
+    difference between a narrow and a wide ring leaves the step alone.
+    """
+    n = 24
+    east, north = 0.0, 0.0
+    for ring in range(2):
+        radius = reach if ring == 0 else 2.0 * reach
+        real, imag, known = 0.0, 0.0, 0
+        for a in range(n):
+            angle = 2.0 * math.pi * a / n
+            for part in range(2):
+                s = radius * (0.7 + 0.3 * part)
+                z = sample(elev, row - s * math.cos(angle), col + s * math.sin(angle))
+                if z == z:
+                    real += z / s * math.cos(angle)
+                    imag += z / s * math.sin(angle)
+                    known += 1
+        if known < 2 * n:
+            # half a ring would tilt the answer: fall back on the narrow ring alone, or give up
+            if ring == 0:
+                return 0.0, False
+            break
+        sign = 1.0 if ring == 0 else -1.0
+        north += sign * real / known
+        east += sign * imag / known
+    return math.atan2(east, north), east != 0.0 or north != 0.0
+
+
+@njit(cache=True, nogil=True)
+def _ground_roughness(p: NDArray[np.float64], i: int, j: int, g: int) -> float:
+    """RMS departure of the two grounds beyond a step from straight lines: it too biases a maximum upward."""
+    total, count = 0.0, 0
+    for side in range(2):
+        first = i - g if side == 0 else j
+        if first < 0 or first + g >= p.shape[0] or g < 3:
+            continue
+        sx, sy, sxx, sxy, syy = 0.0, 0.0, 0.0, 0.0, 0.0
+        n = g + 1
+        for k in range(n):
+            z = p[first + k] - p[first]
+            sx += k
+            sy += z
+            sxx += k * k
+            sxy += k * z
+            syy += z * z
+        slope = (sxy - sx * sy / n) / (sxx - sx * sx / n)
+        left = syy - sy * sy / n - slope * (sxy - sx * sy / n)
+        if left == left:
+            total += max(0.0, left)
+            count += n - 2
+    return math.sqrt(total / count) if count > 0 else 0.0
+
+
+@njit(cache=True, nogil=True)
+def measure_ledge(
+    elev: NDArray[np.int32],
+    row: float,
+    col: float,
+    run: float,
+    ground: float,
+    cell_m: float,
+    noise: float,
+    p: NDArray[np.float64],
+    out: NDArray[np.float64],
+) -> None:
+    gap = max(1.0, min(2.0, 2.0 / cell_m))
+    lines = LINES if cell_m <= 4.0 else 3
+    quiet = noise / math.sqrt(float(lines))
+    longest = max(2.0, 2.5 * run)
+    g = max(2, int(ground + 0.5))
+    reach = int(0.5 * longest + run * 0.5 + g + 2)
+    p = p[: 2 * reach + 1]
+    around = max(2.0, 0.5 * run + 1.0)
+    shift_max = int(max(1.0, 0.5 * run))
+    tops, at = np.zeros(int(longest) + 3), np.zeros(int(longest) + 3)
+    for _ in range(2):
+        up, known = _step_up(elev, row, col, around)
+        if not known:
+            return
+        down = up + math.pi
+        profile(elev, row, col, down, reach, lines, gap, p)
+        best = 0.0
+        length = 1
+        while length <= longest + 0.5:
+            tops[length], at[length] = 0.0, 0.0
+            for shift in range(-shift_max, shift_max + 1):
+                i = reach + shift - length // 2
+                j = i + length
+                if i - g < 0 or j + g >= p.shape[0]:
+                    continue
+                step = p[i] - p[j]
+                # ground slope by the mean of the two farthest samples: half the noise of one
+                slope_i = (0.5 * (p[i - g] + p[i - g + 1]) - p[i]) / (g - 0.5)
+                slope_j = (p[j] - 0.5 * (p[j + g] + p[j + g - 1])) / (g - 0.5)
+                # both grounds falling away would add height; a step on a slope against it is believed up to 2 %
+                value = step - length * max(max(slope_i, slope_j), -0.02 * cell_m)
+                if value == value and value > tops[length]:
+                    tops[length], at[length] = value, 0.5 * (i + j) - reach
+            best = max(best, tops[length])
+            length += 1
+        if best <= 0.0:
+            return
+        # the shortest run that shows (nearly) the whole step is the width of its face
+        length = 1
+        while tops[length] < 0.9 * best - quiet:
+            length += 1
+        best_run, middle = float(length), at[length]
+        rough = _ground_roughness(
+            p, int(reach + middle - 0.5 * best_run), int(reach + middle + 0.5 * best_run + 0.5), g
+        )
+        row -= middle * math.cos(down)
+        col += middle * math.sin(down)
+        around = max(2.0, 0.5 * best_run + 1.5)
+        # the search over runs and shifts takes the highest of some twenty related readings
+        out[2] = best - 2.2 * quiet - 0.5 * max(0.0, rough - quiet)
+        out[3] = best_run
+        out[5] = down % (2.0 * math.pi)
+    out[0], out[1] = row, col
+    out[4] = (out[5] + 0.5 * math.pi) % math.pi
+    out[6] = 1.0 / math.sqrt(float(lines))
+    out[7] = 0.5 * out[3]
+    out[8] = out[2] / max(1.0, out[3])
+    side = int(max(1.0, out[3]))
+    out[9] = side_roughness(elev, row, col, out[5], -side, side, gap * 2, noise)
+    out[12] = 1.0
+    out[13] = 1.0

@@ -1,0 +1,220 @@
+"""Measure a trough: axis by the bend of the ground and the line of its floor, then the profile across."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.kernels.profiles import LINES, bias, profile, sample, side_roughness
+
+
+@njit(cache=True, nogil=True)
+def _crest(
+    p: NDArray[np.float64], start: int, step: int, floor: float, noise: float
+) -> tuple[int, float, int]:
+    """Walk outward from the floor to the first real crest.
+
+    Returns the index of its edge, its height over the floor (bias removed) and the index of the top. The
+    walk ends where the ground falls by a quarter of the climb (and by more than noise does), at an unknown
+    cell or at the end. The edge is where the climb is over: half as far again brings less than a tenth more.
+    """
+    top, at = floor, start
+    k = start
+    while 0 <= k < p.shape[0]:
+        z = p[k]
+        if not z == z:
+            break
+        if z > top:
+            top, at = z, k
+        elif top - z > max(0.25 * (top - floor), 3.0 * noise) and top - floor > 3.0 * noise:
+            break
+        k += step
+    alike = 0
+    k = start
+    while k != at + step:
+        if p[k] > top - 2.0 * noise:
+            alike += 1
+        k += step
+    height = top - floor - bias(alike) * noise
+    k = start + step
+    while k != at and 0 <= k < p.shape[0]:
+        climbed = p[k] - floor
+        if climbed > 0.35 * height:
+            ahead = abs(k - start) // 2 + 2
+            most = climbed
+            j = k
+            for _ in range(ahead):
+                j += step
+                if j < 0 or j >= p.shape[0] or (j - at) * step > 0:
+                    break
+                most = max(most, p[j] - floor)
+            if most - climbed < 0.1 * climbed + 1.2 * noise:
+                break
+        k += step
+    return k, height, at
+
+
+@njit(cache=True, nogil=True)
+def _bend_axis(elev: NDArray[np.int32], row: float, col: float, reach: float) -> tuple[float, float]:
+    """Direction in which the ground stays lowest, and how marked it is (0 round, 1 a perfect gully).
+
+    The second harmonic of the mean bend [z(+s) + z(-s)] / 2 - z(0) over all headings: a slope along the
+    valley cancels, noise averages over hundreds of samples.
+    """
+    n = 24
+    here = sample(elev, row, col)
+    real, imag, total, span = 0.0, 0.0, 0.0, 0.0
+    steps = max(3, int(reach + 0.5))
+    for a in range(n):
+        angle = math.pi * a / n
+        dr, dc = -math.cos(angle), math.sin(angle)
+        bend, known = 0.0, 0
+        for k in range(1, steps + 1):
+            s = reach * k / steps
+            z1 = sample(elev, row + s * dr, col + s * dc)
+            z2 = sample(elev, row - s * dr, col - s * dc)
+            if z1 == z1 and z2 == z2:
+                bend += 0.5 * (z1 + z2) - here
+                known += 1
+        if known == 0:
+            return 0.0, 0.0
+        bend /= known
+        real += bend * math.cos(2.0 * angle)
+        imag += bend * math.sin(2.0 * angle)
+        total += bend
+        span += abs(bend)
+    cross = 0.5 * math.atan2(imag, real)
+    strength = 2.0 * math.hypot(real, imag) / span if span > 0.0 else 0.0
+    return cross + 0.5 * math.pi, min(1.0, strength)
+
+
+@njit(cache=True, nogil=True)
+def _floor_turn(
+    elev: NDArray[np.int32], row: float, col: float, axis: float, width: float, height: float, noise: float
+) -> float:
+    """How far the line of the floor turns off ``axis`` (radians, clockwise), 0 where it cannot be followed.
+
+    The middles of the low ground on seven parallel sections, fitted by a line: rough flanks, which pull the
+    bend's harmonic about, do not enter.
+    """
+    ar, ac = -math.cos(axis), math.sin(axis)
+    cr, cc = math.sin(axis), math.cos(axis)
+    reach = max(4.0, 0.5 * width)
+    half = int(max(3.0, 0.6 * width)) * 2
+    rise = max(0.3 * height, 2.5 * noise)
+    st, sc, stt, stc, n = 0.0, 0.0, 0.0, 0.0, 0
+    section = np.empty(2 * half + 1)
+    for k in range(-3, 4):
+        t = reach * k / 3.0
+        low, at = 1e9, -1
+        for m in range(2 * half + 1):
+            c = 0.5 * (m - half)
+            z = sample(elev, row + t * ar + c * cr, col + t * ac + c * cc)
+            section[m] = z
+            if abs(c) <= max(1.0, 0.4 * width) and z < low:
+                low, at = z, m
+        if at < 0:
+            continue
+        left, right = at, at
+        while left > 0 and section[left] <= low + rise:
+            left -= 1
+        while right < 2 * half and section[right] <= low + rise:
+            right += 1
+        if not (section[left] > low + rise and section[right] > low + rise):
+            continue
+        middle = 0.25 * (left + right) - 0.5 * half
+        st += t
+        sc += middle
+        stt += t * t
+        stc += t * middle
+        n += 1
+    if n < 5:
+        return 0.0
+    spread = stt - st * st / n
+    turn = math.atan((stc - st * sc / n) / spread)
+    return turn if abs(turn) < 0.6 else 0.0
+
+
+@njit(cache=True, nogil=True)
+def measure_trough(
+    elev: NDArray[np.int32],
+    row: float,
+    col: float,
+    radius: float,
+    cell_m: float,
+    noise: float,
+    p: NDArray[np.float64],
+    out: NDArray[np.float64],
+) -> None:
+    reach = int(radius)
+    gap = max(1.0, min(2.0, 2.0 / cell_m))
+    lines = LINES if cell_m <= 4.0 else 3
+    p = p[: 2 * reach + 1]
+    quiet = noise / math.sqrt(3.0)
+    best_h, axis, width = 0.0, 0.0, 2.0 * reach
+    narrow = 1e9
+    for a in range(16):
+        angle = math.pi * a / 16
+        profile(elev, row, col, angle, reach, 3, gap, p)
+        floor = p[reach]
+        left, h_left, _ = _crest(p, reach, -1, floor, quiet)
+        right, h_right, _ = _crest(p, reach, 1, floor, quiet)
+        h, w = min(h_left, h_right), float(right - left)
+        if h > 1.1 * best_h or (h > 0.9 * best_h and w < narrow):
+            narrow, axis, width = w, angle + 0.5 * math.pi, w
+        best_h = max(best_h, h)
+    strength = 0.0
+    quiet = noise / math.sqrt(float(lines))
+    h_left, h_right, left, right, floor = 0.0, 0.0, reach, reach, 0.0
+    for turn in range(2):
+        found, strength = _bend_axis(elev, row, col, max(3.0, min(0.5 * width, float(reach))))
+        if strength > 0.15:
+            axis = found
+        cross = axis + 0.5 * math.pi
+        profile(elev, row, col, cross, reach, lines, gap, p)
+        # the floor's middle: the low ground around the station, within a quarter of the width
+        search = max(1, int(0.3 * width))
+        floor, low = 1e9, reach
+        for k in range(max(0, reach - search), min(2 * reach, reach + search) + 1):
+            if p[k] < floor:
+                floor, low = p[k], k
+        if floor > 1e8:
+            return
+        left, h_left, _ = _crest(p, low, -1, floor, quiet)
+        right, h_right, _ = _crest(p, low, 1, floor, quiet)
+        h = min(h_left, h_right)
+        level = floor + max(0.12 * h, 2.0 * quiet)
+        first, last, alike = low, low, 1
+        while first > max(left, 0) and p[first - 1] < level:
+            first -= 1
+        while last < min(right, 2 * reach) and p[last + 1] < level:
+            last += 1
+        for k in range(first, last + 1):
+            if k != low and p[k] < floor + 2.0 * quiet:
+                alike += 1
+        shift = 0.5 * (first + last) - reach
+        row -= shift * math.cos(cross)
+        col += shift * math.sin(cross)
+        width = float(right - left)
+        out[7] = 0.5 * (last - first)
+        out[11] = (last - first) / max(1.0, width)
+        floor += bias(alike) * quiet
+        out[2] = h - bias(alike) * quiet
+    for _ in range(2):
+        axis += _floor_turn(elev, row, col, axis, width, out[2], quiet)
+    cross = axis + 0.5 * math.pi
+    out[0], out[1], out[3], out[4], out[5] = row, col, width, axis % math.pi, cross % math.pi
+    out[6] = 1.0 / math.sqrt(float(lines))
+    inner = 0.5 * width
+    out[8] = max(h_left, h_right) / max(1.0, inner - out[7] * 0.8)
+    side = int(max(1.0, inner))
+    out[9] = 0.5 * (
+        side_roughness(elev, row, col, cross, -side, -int(out[7]), gap * 2, noise)
+        + side_roughness(elev, row, col, cross, int(out[7]), side, gap * 2, noise)
+    )
+    out[10] = abs(h_left - h_right) / max(0.01, h_left + h_right)
+    out[12] = strength
+    out[13] = 1.0
