@@ -97,7 +97,7 @@ def _floor_turn(
 ) -> float:
     """How far the line of the floor turns off ``axis`` (radians, clockwise), 0 where it cannot be followed.
 
-    The middles of the low ground on seven parallel sections, fitted by a line: rough flanks, which pull the
+    The middles of the low ground on seven parallel sections, and a robust line through them: rough flanks, which pull the
     bend's harmonic about, do not enter.
     """
     ar, ac = -math.cos(axis), math.sin(axis)
@@ -105,7 +105,7 @@ def _floor_turn(
     reach = max(4.0, 0.5 * width)
     half = int(max(3.0, 0.6 * width)) * 2
     rise = max(0.3 * height, 2.5 * noise)
-    st, sc, stt, stc, n = 0.0, 0.0, 0.0, 0.0, 0
+    ts, cs, n = np.empty(7), np.empty(7), 0
     section = np.empty(2 * half + 1)
     for k in range(-3, 4):
         t = reach * k / 3.0
@@ -126,15 +126,17 @@ def _floor_turn(
         if not (section[left] > low + rise and section[right] > low + rise):
             continue
         middle = 0.25 * (left + right) - 0.5 * half
-        st += t
-        sc += middle
-        stt += t * t
-        stc += t * middle
+        ts[n], cs[n] = t, middle
         n += 1
     if n < 5:
         return 0.0
-    spread = stt - st * st / n
-    turn = math.atan((stc - st * sc / n) / spread)
+    # the median of all pairwise slopes (Theil 1950): one section led astray by a boulder does not count
+    slopes, m = np.empty(21), 0
+    for i in range(n):
+        for j in range(i + 1, n):
+            slopes[m] = (cs[j] - cs[i]) / (ts[j] - ts[i])
+            m += 1
+    turn = math.atan(np.median(slopes[:m]))
     return turn if abs(turn) < 0.6 else 0.0
 
 

@@ -1,0 +1,86 @@
+"""Stations measured on planted ground of known form, with noise."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from reefscan.kernels.measure import FIELDS, measure_stations
+from reefscan.kernels.stations import best_of_squares, noise_squares, set_aside_fliers
+from reefscan.model import to_mm
+
+CELL = 2.0
+Y, X = np.mgrid[-100:101, -100:101] * CELL
+NOISE = 0.1
+
+
+def measured(z, kind, rows, cols, radius, ground=0.0):
+    rows, cols = np.asarray(rows), np.asarray(cols)
+    out = measure_stations(to_mm(z), rows, cols, kind, CELL, np.full(rows.size, NOISE), radius, ground)
+    return {name: out[:, i] for i, name in enumerate(FIELDS)}
+
+
+@pytest.mark.parametrize("bearing", [0.0, 20.0, 70.0, 135.0])
+@pytest.mark.parametrize(("width", "depth"), [(14.0, 1.5), (24.0, 3.0), (40.0, 2.0)])
+def test_a_trough_in_noise_keeps_its_depth_width_and_axis(rng, bearing, width, depth):
+    a = np.radians(bearing)
+    across = X * np.cos(a) + Y * np.sin(a)  # rows run south: the axis bears ``bearing``
+    z = -10 - depth * np.clip((width / 2 - np.abs(across)) / (0.25 * width), 0, 1)
+    z = z + rng.normal(size=z.shape) * NOISE
+    along = np.arange(-60, 61, 20)
+    cols, rows = (100 + along * np.sin(a)).round().astype(int), (100 - along * np.cos(a)).round().astype(int)
+    got = measured(z, 0, rows, cols, 25.0)
+    assert got["ok"].all()
+    assert abs(np.median(got["height"]) - depth) <= max(0.2, 0.15 * depth)
+    assert abs(np.median(got["width"]) * CELL - width) <= max(2 * CELL, 0.15 * width)
+    off = (np.degrees(got["axis"]) - bearing + 90) % 180 - 90
+    assert np.median(np.abs(off)) <= 2
+    assert np.sort(np.abs(off))[-2] <= 5  # one station of seven may be led astray by its noise
+
+
+@pytest.mark.parametrize("bearing", [10.0, 100.0, 200.0])
+def test_a_ledge_faces_downhill_whatever_the_slope_it_stands_on(rng, bearing):
+    a = np.radians(bearing)
+    down = X * np.sin(a) - Y * np.cos(a)
+    z = -10 - 2.0 * np.clip(down / 6 + 0.5, 0, 1) + 0.03 * X + rng.normal(size=z_shape()) * NOISE
+    along = np.arange(-60, 61, 20)
+    cols, rows = (100 + along * np.cos(a)).round().astype(int), (100 + along * np.sin(a)).round().astype(int)
+    got = measured(z, 1, rows, cols, 4.0, 4.0)
+    off = (np.degrees(got["facing"]) - bearing + 180) % 360 - 180
+    assert np.abs(np.median(off)) <= 5
+    assert abs(np.median(got["height"]) - 2.0) <= 0.3
+
+
+def z_shape():
+    return X.shape
+
+
+def test_fliers_are_set_aside_and_real_tops_and_steps_are_not(rng):
+    z = -10 + 0.02 * X + np.maximum(0, 2 - 0.25 * np.hypot(X, Y)) - 2.0 * (X > 60)
+    z = z + rng.normal(size=z.shape) * 0.03
+    bad = [(30, 30), (30, 31), (150, 40), (60, 160)]
+    for r, c in bad:
+        z[r, c] += 3.0
+    clean, where = set_aside_fliers(to_mm(z), 400)
+    assert {tuple(map(int, rc)) for rc in where} == set(bad)
+    assert abs(clean[100, 100] - to_mm(z)[100, 100]) == 0
+
+
+def test_noise_is_estimated_whatever_the_slope_and_smooth_ground_is_known(rng):
+    z = -20 + 0.1 * X - 0.05 * Y + rng.normal(size=X.shape) * 0.08
+    noise, smooth = noise_squares(to_mm(z), 0, 0)
+    assert_allclose(np.nanmedian(noise), 0.08, rtol=0.1)
+    assert np.nanmax(smooth) < 0.1
+    assert np.nanmin(noise_squares(to_mm(-20 + 0.1 * X), 0, 0)[1]) > 0.9
+
+
+def test_squares_of_the_absolute_lattice_offer_the_same_cells_in_any_window(rng):
+    field = (rng.random((90, 110)) * 3000).astype(np.int32)
+    rows, cols = best_of_squares(field, 7, -13, 5, 1000)
+    whole = {(int(r) + 7, int(c) - 13) for r, c in zip(rows, cols, strict=True)}
+    rows, cols = best_of_squares(np.ascontiguousarray(field[20:70, 30:90]), 27, 17, 5, 1000)
+    part = {(int(r) + 27, int(c) + 17) for r, c in zip(rows, cols, strict=True)}
+    inner = {(r, c) for r, c in whole if 40 <= r < 64 and 30 <= c < 64}
+    assert inner
+    assert inner == {(r, c) for r, c in part if 40 <= r < 64 and 30 <= c < 64}

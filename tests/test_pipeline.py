@@ -1,0 +1,89 @@
+"""The whole path through the public names: what is found, what is said when nothing is, and sameness."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import reefscan
+from reefscan.errors import InputError
+
+Y, X = np.mgrid[-150:150, -150:150] * 2.0
+
+
+def ground(rng, depth=10.0):
+    return -depth + rng.normal(size=X.shape) * 0.03
+
+
+def gully(rng):
+    """One gully 20 m wide and 2.5 m deep, running north."""
+    return ground(rng) - 2.5 * np.clip((10 - np.abs(X)) / 5, 0, 1) * (np.abs(Y) < 200)
+
+
+def test_a_gully_is_one_feature_and_the_best_site_lies_on_its_floor(rng):
+    run = reefscan.scan_elevation(gully(rng), cell_m=2.0)
+    best = run.sites[0]
+    assert best["kind"] == "trough"
+    assert best["height_m"] == pytest.approx(2.5, abs=0.2)
+    assert best["depth_m"] == pytest.approx(12.5, abs=0.2)
+    assert best["width_m"] == pytest.approx(20, abs=4)
+    assert min(best["axis_deg"], 180 - best["axis_deg"]) < 5
+    assert len(run.features["troughs"]) == 1
+    assert run.features["troughs"].length.iloc[0] == pytest.approx(400, rel=0.1)
+
+
+def test_any_tile_gives_the_same_table_features_and_score(rng):
+    z = np.tile(gully(rng), (2, 3))
+    whole, cut = (reefscan.scan_elevation(z, cell_m=2.0, tile=tile) for tile in (1024, 512))
+    assert len(whole.candidates) > 10
+    assert whole.candidates.equals(cut.candidates)
+    assert np.array_equal(whole.score[0], cut.score[0])
+    assert all(whole.features[name].equals(cut.features[name]) for name in whole.features)
+
+
+def test_flat_ground_lists_nothing_and_says_why(rng):
+    run = reefscan.scan_elevation(ground(rng), cell_m=2.0)
+    assert run.sites == []
+    assert any("no structure" in line for line in run.info["warnings"])
+
+
+def test_ground_out_of_the_band_is_an_empty_result_with_a_sentence(rng):
+    run = reefscan.scan_elevation(ground(rng, depth=200.0), cell_m=2.0)
+    assert run.sites == []
+    assert any("no cell lies in the search band" in line for line in run.info["warnings"])
+
+
+def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
+    run = reefscan.scan_elevation(ground(rng), cell_m=50.0)
+    assert any("too coarse" in line for line in run.info["warnings"])
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 40), (40, 1)])
+def test_one_cell_or_one_row_is_scanned_to_nothing(shape):
+    assert reefscan.scan_elevation(np.full(shape, -10.0), cell_m=2.0).sites == []
+
+
+def test_an_array_that_is_no_grid_is_refused():
+    with pytest.raises(InputError, match="two-dimensional"):
+        reefscan.scan_elevation(np.zeros(5), cell_m=2.0)
+
+
+def test_a_shore_cliff_is_no_higher_than_its_part_under_water(rng):
+    z = np.where(X > 0, 20.0, -8.0) + rng.normal(size=X.shape) * 0.03
+    run = reefscan.scan_elevation(z, cell_m=2.0)
+    assert run.sites
+    assert max(site["height_m"] for site in run.sites) <= 8.3
+
+
+def test_the_flat_shelf_has_no_site_worth_a_trip(realdata):
+    recipe = reefscan.Recipe.default().with_depth(40, 60)
+    run = reefscan.scan(realdata / "bering_shelf_2m.tif", recipe, workers=1)
+    assert all(site["score"] <= 40 for site in run.sites)
+
+
+def test_the_harbour_shows_its_breakwater_and_not_its_clip_line(realdata):
+    run = reefscan.scan(realdata / "hilo_harbour_10m.tif", crs="EPSG:4326", workers=1)
+    assert max(site["depth_m"] for site in run.sites) < 29
+    # the breakwater's foot, read off the picture: from 155.074 W 19.742 N to 155.052 W 19.732 N
+    near = [s for s in run.sites if -155.0745 < s["lon"] < -155.05 and 19.731 < s["lat"] < 19.7455]
+    assert len(near) >= 5
