@@ -45,9 +45,6 @@ if TYPE_CHECKING:
 
 log = logging.getLogger(__name__)
 
-CODE = "find-1"
-"""Version of everything that a stored tile depends on; changed whenever a tile's content could."""
-
 
 @dataclass(frozen=True)
 class Run:
@@ -328,7 +325,7 @@ def _scan_sheet(
     raster_terms = recipe.score.model_dump_json()
 
     def key_of(core: Window) -> str:
-        return tile_key(core, seen, find.key(), raster_terms, CODE)
+        return tile_key(core, seen, find.key(), raster_terms)
 
     if workers is None and scheduler is None and len(tiles) < 3:
         engine = choose_engine(workers=1)  # starting processes would cost more than they save

@@ -6,12 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-
-@njit(cache=True, nogil=True)
-def _higher(out: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]) -> None:
-    for i in range(two.shape[0]):
-        a, b = one[i], two[i]
-        out[i] = a if a > b else b
+from reefscan.kernels.structure import higher
 
 
 @njit(cache=True, nogil=True)
@@ -39,7 +34,7 @@ def spread(height: NDArray[np.int32], reach: int) -> NDArray[np.int32]:
         done = 1
         while done < span:
             ahead = min(done, span - done) * unit
-            _higher(other[: size - ahead], flat[: size - ahead], flat[ahead:])
+            higher(other[: size - ahead], flat[: size - ahead], flat[ahead:])
             flat, other = other, flat
             done += min(done, span - done)
     out = np.zeros(height.shape, np.int32)

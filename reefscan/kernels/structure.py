@@ -145,7 +145,7 @@ def _flanks(
         done = 1
         while done < n:
             ahead = min(done, n - done) * off
-            _higher(v[start : size - ahead], w[start : size - ahead], w[start + ahead :])
+            higher(v[start : size - ahead], w[start : size - ahead], w[start + ahead :])
             w, v = v, w
             done += min(done, n - done)
         back = n * off
@@ -179,7 +179,7 @@ def _flanks(
 
 
 @njit(cache=True, nogil=True)
-def _higher(out: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]) -> None:
+def higher(out: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]) -> None:
     """Elementwise maximum into a third buffer. Two things keep the loop a vector one: views with one running
     index (numba's check for negative indices, as in ``w[i + ahead]``, would not), and an ``out`` that overlaps
     neither input (in place it runs five times as slow: 0.24 against 0.05 ns a cell, measured)."""
@@ -343,13 +343,12 @@ def _heights(
     trough: NDArray[np.int32],
     ledge: NDArray[np.int32],
     rise: NDArray[np.int32],
-) -> int:
+) -> None:
     rows, cols = elev.shape
     buffer = (block_rows + 2 * halo) * (block_cols + 2 * halo)
     z = np.empty(buffer, np.int32)
     w, v = np.empty(buffer, np.int32), np.empty(buffer, np.int32)
     core = np.empty(block_rows * block_cols, np.int32)
-    visited = 0
     for row in range(0, rows, block_rows):
         for col in range(0, cols, block_cols):
             row_end = min(rows, row + block_rows)
@@ -374,7 +373,6 @@ def _heights(
                 continue
             height, width = r1 - r0 + 2 * halo, c1 - c0 + 2 * halo
             h, wd = r1 - r0, c1 - c0
-            visited += h * wd
             flat_z, flat_w, flat_v = z[: height * width], w[: height * width], v[: height * width]
             _load(elev, r0 - halo, c0 - halo, height, width, 1, flat_z)
             _flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, trough_steps, axes, True)
@@ -390,7 +388,6 @@ def _heights(
             _load(elev, r0 - halo, c0 - halo, height, width, -1, flat_z)
             _flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, rise_steps, axes, False)
             _store(elev, rise, core, r0, c0, h, wd, low_mm, high_mm)
-    return visited
 
 
 @njit(cache=True, nogil=True)

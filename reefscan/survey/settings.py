@@ -86,7 +86,7 @@ class Surface(_Part):
     block_cells: int | None = Field(
         default=None, ge=1, le=4, description="side of a reduction block; none: tuned"
     )
-    method: str | None = Field(default=None, pattern="^(linear|cubic|spline)$", description="none: tuned")
+    method: str | None = Field(default=None, pattern="^(linear|cubic)$", description="none: tuned")
     floor_sigma_m: Metres = Field(default=0.05, ge=0, description="a cell is never more certain than this")
     blend_m: Metres = Field(
         default=40.0, gt=0, description="distance over which own ground meets a public grid"
