@@ -252,7 +252,7 @@ def _table(
             "uncertainty_m": sigma,
             "height_sigma_m": height_sigma(sigma, noise_m, found[:, 6]),
             "noise_m": noise_m,
-            "position_m": cell * math.sqrt(0.5) * np.where(interpolated > 0.5, 4.0, 1.0),
+            "position_m": position_m(cell, interpolated),
             "interpolated": interpolated,
             "rock_row": net[:, 9] + row0,
             "rock_col": net[:, 10] + col0,
@@ -263,6 +263,11 @@ def _table(
             "level_m": level,
         }
     )
+
+
+def position_m(cell_m: float, interpolated: NDArray[np.float64] | float) -> NDArray[np.float64]:
+    """Doubt of a position: half a cell's diagonal, four times that on ground that was filled in."""
+    return np.asarray(cell_m * math.sqrt(0.5) * np.where(np.asarray(interpolated) > 0.5, 4.0, 1.0))
 
 
 def height_sigma(

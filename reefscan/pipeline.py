@@ -381,6 +381,9 @@ def _scan_sheet(
         table["source"] = np.asarray(named(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object)
     else:
         table["source"] = source.name
+    filled = getattr(source, "filled_at", None)
+    if filled is not None and len(table):
+        told_filled(table, sheet, filled)
     clock["merge_s"] = time.perf_counter() - step
     sigma = stations["uncertainty_m"].dropna()
     width = recipe.score.terms.get("width")
@@ -407,6 +410,27 @@ def _scan_sheet(
         },
     }
     return _SheetRun(table, merged.features, failures, limits, facts, clock, score)
+
+
+def told_filled(
+    table: pd.DataFrame, sheet: Sheet, filled_at: Callable[[Any, Any], NDArray[np.bool_]]
+) -> None:
+    """Mark candidates whose drop point or structure the file itself says was filled in between soundings.
+
+    What the cells' own smoothness says stays where it says more.
+    """
+    from reefscan.io.georef import transformer
+
+    x, y = transformer("EPSG:4326", sheet.crs).transform(
+        table["structure_lon"].to_numpy(), table["structure_lat"].to_numpy()
+    )
+    rock_row = np.nan_to_num(np.asarray(sheet.row_of(np.asarray(y)))).round().astype(np.int64)
+    rock_col = np.nan_to_num(np.asarray(sheet.col_of(np.asarray(x)))).round().astype(np.int64)
+    filled = filled_at(table["row"].to_numpy(), table["col"].to_numpy()) | filled_at(rock_row, rock_col)
+    table.loc[filled, "interpolated"] = 1.0
+    table["position_m"] = np.maximum(
+        table["position_m"], np.where(filled, candidates.position_m(sheet.cell_m, 1.0), 0.0)
+    )
 
 
 def warm_up() -> None:

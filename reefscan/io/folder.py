@@ -6,6 +6,7 @@ is skipped and named, as long as at least one file in the folder can be used.
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import json
 import logging
@@ -39,7 +40,7 @@ SIDECARS = frozenset(
     ".xml .ovr .msk .prj .tfw .wld .hdr .aux .dbf .shx .shp .cpg .json .geojson .qmd .lock".split()
 )
 
-INDEX_VERSION = 2
+INDEX_VERSION = 3
 
 
 @dataclass(frozen=True)
@@ -253,7 +254,7 @@ _REFUSALS: dict[str, type[InputError]] = {"AmbiguousError": AmbiguousError, "NoC
 class _Index:
     """What was found out about the files of a folder, kept between runs.
 
-    An entry holds as long as the file's size and time of change do, and the user's wishes.
+    An entry holds as long as size and time of change of the file and its sidecars do, and the user's wishes.
     """
 
     def __init__(self, folder: Path, wishes: Wishes) -> None:
@@ -287,8 +288,7 @@ class _Index:
     def _recall(self, path: Path) -> Layer | InputError | None:
         entry = self.entries.get(str(path))
         try:
-            told = path.stat()
-            if entry and entry["stamp"] == [told.st_size, told.st_mtime_ns]:
+            if entry and entry["stamp"] == _stamp(path):
                 if "refused" in entry:
                     return _REFUSALS[entry["refused"][0]](entry["refused"][1])
                 return Layer.from_json(entry["layer"])
@@ -299,11 +299,10 @@ class _Index:
     def _remember(self, path: Path, answer: Layer | InputError) -> None:
         # a virtual mosaic can change without its own file changing: never remembered
         if isinstance(answer, Layer) and answer.driver not in ("VRT", "GTI"):
-            self.entries[str(path)] = {"stamp": [answer.size, answer.mtime_ns], "layer": answer.to_json()}
+            self.entries[str(path)] = {"stamp": _stamp(path), "layer": answer.to_json()}
         elif type(answer).__name__ in _REFUSALS:
-            told = path.stat()
             self.entries[str(path)] = {
-                "stamp": [told.st_size, told.st_mtime_ns],
+                "stamp": _stamp(path),
                 "refused": [type(answer).__name__, str(answer)],
             }
 
@@ -316,6 +315,17 @@ class _Index:
             os.replace(temporary, self.path)
         except (OSError, ValueError) as error:  # it only saves time
             log.info("the index of the folder could not be kept: %s", error)
+
+
+def _stamp(path: Path) -> list[int]:
+    """Size and time of a file and of the sidecars that may change what it says."""
+    told = path.stat()
+    out = [told.st_size, told.st_mtime_ns]
+    for ending in (".aux.xml", ".msk"):
+        with contextlib.suppress(OSError):
+            beside = os.stat(f"{path}{ending}")
+            out += [beside.st_size, beside.st_mtime_ns]
+    return out
 
 
 def _try(path: Path, wishes: Wishes) -> Layer | InputError:

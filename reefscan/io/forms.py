@@ -11,6 +11,7 @@ import dataclasses
 import logging
 import math
 import os
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -29,14 +30,11 @@ from reefscan.io.georef import CrsFacts, cell_metres
 from reefscan.io.layer import Layer
 from reefscan.io.placing import place_of
 from reefscan.io.sign import sign_of
+from reefscan.io.surveys import Z95, Survey, quality_elsewhere, read_surveys, sentence
 from reefscan.io.variables import Choice, choose
 from reefscan.units import METRES_PER
 
 log = logging.getLogger(__name__)
-
-Z95 = 1.959963984540054
-"""Half width of 95 % in standard deviations (CHECKS k6)."""
-
 
 IMPLAUSIBLE = 0.7
 """Median steepness (35 degrees) above which cells of a metre or more are asked about: half of a
@@ -198,6 +196,9 @@ def _describe(
     crop = _crop(sample, dataset.width, dataset.height, notes)
     elev = (values * factor + add) / 1000.0
     sigma_factor, sigma_unknown, sigma_m = _sigma(dataset, choice, unit_m, focus, sample, notes)
+    surveys, quality_band, quality_path = _surveys(dataset, choice, notes)
+    if not choice.sigma_band:
+        sigma_m = _sigma_by_surveys(surveys, elev, notes)
     form = f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if sign > 0 else 'depth'} in {unit_word}"
     return Layer(
         path=choice.path,
@@ -211,7 +212,9 @@ def _describe(
         crs=facts.horizontal,
         band=band,
         sigma_band=choice.sigma_band,
-        quality_band=choice.quality_band,
+        quality_band=quality_band,
+        quality_path=quality_path,
+        surveys=surveys,
         factor=factor,
         add_mm=add,
         unknown=unknown,
@@ -355,6 +358,35 @@ def _sigma(
     good = np.isfinite(raw) & ~np.isin(raw, [float(np.float32(u)) for u in unknown]) & (raw > 0)
     median = float(np.median(raw[good])) * scale * unit_m / level if good.any() else math.nan
     return 1000.0 * scale * unit_m / level, tuple(dict.fromkeys(unknown)), median
+
+
+def _surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[Survey, ...], int, str]:
+    """What is told of the surveys, and where their numbers are: band and, if elsewhere, what to open."""
+    band, path = choice.quality_band, ""
+    surveys: tuple[Survey, ...] = ()
+    if band:
+        surveys = read_surveys(dataset, band)
+    elif dataset.driver in ("BAG", "S102") and not choice.options:
+        path = quality_elsewhere(dataset)
+        if path:
+            with handles.open_dataset(path) as other:
+                if other.shape == dataset.shape:
+                    surveys, band = read_surveys(other, 1), 1
+    if not surveys:
+        return (), choice.quality_band, ""
+    notes.append(sentence(surveys))
+    return surveys, band, path
+
+
+def _sigma_by_surveys(surveys: Sequence[Survey], elev: Any, notes: list[str]) -> float:
+    """Median standard uncertainty that the surveys state, NaN if none does."""
+    depth = max(0.0, -float(np.median(elev))) if elev.size else 0.0
+    stated = [s.fixed_m + (0.0 if math.isnan(s.factor) else s.factor) * depth for s in surveys]
+    stated = [v for v in stated if math.isfinite(v)]
+    if not stated:
+        return math.nan
+    notes.append("no uncertainty band: each cell's is taken from its survey's statement, at 95 %")
+    return float(np.median(stated)) / Z95
 
 
 def _date(dataset: Any) -> str:

@@ -11,6 +11,8 @@ import math
 from dataclasses import dataclass
 from typing import Any
 
+from reefscan.io.surveys import Survey
+
 
 @dataclass(frozen=True)
 class Layer:
@@ -44,6 +46,10 @@ class Layer:
         The same for the uncertainty band.
     sigma_path : str
         What GDAL opens for the uncertainty, where that is not ``path`` (variables of a netCDF file).
+    quality_path : str
+        What GDAL opens for the survey numbers, where that is not ``path`` (BAG, S-102).
+    surveys : tuple of Survey
+        What the attribute table tells of the surveys in the quality band.
     masked : bool
         True if a mask band has to be read too.
     crop : tuple of 4 int
@@ -84,6 +90,8 @@ class Layer:
     sigma_factor: float = 1000.0
     sigma_unknown: tuple[float, ...] = ()
     sigma_path: str = ""
+    quality_path: str = ""
+    surveys: tuple[Survey, ...] = ()
     masked: bool = False
     crop: tuple[int, int, int, int] = (0, 0, 0, 0)
     options: tuple[tuple[str, str], ...] = ()
@@ -96,6 +104,11 @@ class Layer:
     date: str = ""
     size: int = 0
     mtime_ns: int = 0
+
+    @property
+    def has_uncertainty(self) -> bool:
+        """True if an uncertainty band or the surveys' own statements tell how good the depths are."""
+        return bool(self.sigma_band) or any(math.isfinite(survey.fixed_m) for survey in self.surveys)
 
     def noted(self, *sentences: str) -> Layer:
         """Return a copy with more notes."""
@@ -122,6 +135,7 @@ class Layer:
             elif isinstance(value, list):
                 value = tuple(tuple(v) if isinstance(v, list) else _number(v) for v in value)
             made[field.name] = value
+        made["surveys"] = tuple(Survey(*row) for row in made["surveys"])
         return cls(**made)
 
 

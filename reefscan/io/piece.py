@@ -46,7 +46,7 @@ class Piece:
 
     @property
     def has_uncertainty(self) -> bool:
-        """True if any layer has an uncertainty band."""
+        """True if any layer states how good its depths are."""
         return self.grid.has_uncertainty
 
     def read(self, window: Window) -> Pair:
@@ -83,6 +83,35 @@ class Piece:
             for src, _, _ in self._source_windows(part):
                 found += [i for i in self.grid.over(src) if i not in found]
         return [self.grid.layers[i] for i in sorted(found)]
+
+    def places(
+        self, rows: NDArray[np.int64], cols: NDArray[np.int64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Fractional row and column of the raw lattice under single cells of the sheet; NaN off the map."""
+        if not self.warped:
+            return (rows - self.row_shift).astype(np.float64), (cols - self.col_shift).astype(np.float64)
+        x = np.asarray(self.sheet.x_of(cols.astype(np.float64)))
+        y = np.asarray(self.sheet.y_of(rows.astype(np.float64)))
+        x, y = transformer(self.sheet.crs, self.grid.lattice.crs).transform(x, y)
+        if crs_facts(self.grid.lattice.crs).geographic:
+            extent = self.grid.extent
+            middle = self.grid.lattice.c + self.grid.lattice.a * (extent.col + extent.width / 2)
+            x = (x - middle + 180.0) % 360.0 - 180.0 + middle
+        r, c = self._raw_of(x, y)
+        bad = ~(np.isfinite(r) & np.isfinite(c))
+        r[bad] = np.nan
+        c[bad] = np.nan
+        return r, c
+
+    def _raw_of(
+        self, x: NDArray[np.float64], y: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        lattice = self.grid.lattice
+        det = lattice.a * lattice.e - lattice.b * lattice.d
+        dx, dy = x - lattice.c, y - lattice.f
+        cols = (lattice.e * dx - lattice.b * dy) / det - 0.5
+        rows = (lattice.a * dy - lattice.d * dx) / det - 0.5
+        return rows, cols
 
     def _stored(self, window: Window) -> Window:
         return Window(window.row - self.row_shift, window.col - self.col_shift, window.height, window.width)
@@ -177,10 +206,7 @@ class Piece:
             else:
                 lon = middle
             x = (x - lon + 180.0) % 360.0 - 180.0 + lon
-        det = lattice.a * lattice.e - lattice.b * lattice.d
-        dx, dy = x - lattice.c, y - lattice.f
-        cols = (lattice.e * dx - lattice.b * dy) / det - 0.5
-        rows = (lattice.a * dy - lattice.d * dx) / det - 0.5
+        rows, cols = self._raw_of(x, y)
         rows[bad] = np.nan
         cols[bad] = np.nan
         return rows, cols

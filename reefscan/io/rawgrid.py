@@ -17,6 +17,7 @@ from rasterio.windows import Window as RasterWindow
 from reefscan.errors import UnreadableError
 from reefscan.io import handles
 from reefscan.io.layer import Layer
+from reefscan.io.surveys import sigma_mm
 from reefscan.kernels.cells import whole_mm
 from reefscan.model import NODATA_MM, Window
 
@@ -119,8 +120,8 @@ class RawGrid:
 
     @property
     def has_uncertainty(self) -> bool:
-        """True if any layer has an uncertainty band."""
-        return any(layer.sigma_band for layer in self.layers)
+        """True if any layer states how good its depths are."""
+        return any(layer.has_uncertainty for layer in self.layers)
 
     @cached_property
     def turn(self) -> int:
@@ -208,7 +209,7 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
         if layer.masked:
             mm[dataset.read_masks(layer.band, window=window) == 0] = NODATA_MM
         if not layer.sigma_band:
-            return mm, None
+            return mm, _by_survey(layer, mm, window) if layer.has_uncertainty else None
         if layer.sigma_path:
             dataset = handles.borrow(layer.sigma_path)
         raw = _raw(dataset, layer.sigma_band, window, height, width)
@@ -222,6 +223,11 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
     # 0 is "unknown": a negative or missing uncertainty says nothing
     np.maximum(sigma, 0, out=sigma)
     return mm, sigma
+
+
+def _by_survey(layer: Layer, mm: NDArray[np.int32], window: RasterWindow) -> NDArray[np.int32]:
+    dataset = handles.borrow(layer.quality_path or layer.path, () if layer.quality_path else layer.options)
+    return sigma_mm(layer.surveys, dataset.read(layer.quality_band, window=window), mm, NODATA_MM)
 
 
 def _raw(dataset: Any, band: int, window: RasterWindow, height: int, width: int) -> NDArray[Any]:

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.io import provenance
 from reefscan.io.georef import transformer
 from reefscan.io.lattice import METRES_PER_DEGREE, Zone
 from reefscan.io.layer import Layer
@@ -272,42 +273,12 @@ class SheetSource:
         return known
 
     def source_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> list[str]:
-        """Name of the file each cell comes from (empty where unknown)."""
-        rows, cols = np.asarray(rows), np.asarray(cols)
-        singles = self.singles
-        if len(singles) == 1:
-            return [singles[0].grid.layers[0].name] * rows.size
-        # Where one outline alone holds the cell it is that file's; cells are read only where several do.
-        count = np.zeros(rows.size, dtype=np.int64)
-        only = np.full(rows.size, -1, dtype=np.int64)
-        for i, single in enumerate(singles):
-            e = single.extent
-            hit = (rows >= e.row) & (rows < e.row_end) & (cols >= e.col) & (cols < e.col_end)
-            count += hit
-            only[hit] = i
-        out = []
-        for row, col, n, i in zip(rows.tolist(), cols.tolist(), count.tolist(), only.tolist(), strict=True):
-            if n == 1:
-                out.append(singles[i].grid.layers[0].name)
-            else:
-                out.append(self._source_of(Window(int(row), int(col), 1, 1)) if n else "")
-        return out
+        """Name of the file each cell comes from, with the survey where the file tells it; empty where unknown."""
+        return provenance.names_at(self, np.asarray(rows), np.asarray(cols))
 
-    def _source_of(self, window: Window) -> str:
-        for piece in self.pieces:
-            if window.intersect(piece.extent).empty:
-                continue
-            layers = piece.layers_at(window)
-            if len(layers) == 1 and len(self.pieces) == 1:
-                return layers[0].name
-            elev, _ = piece.read(window)
-            if elev[0, 0] == NODATA_MM:
-                continue
-            for layer in layers:
-                alone = replace(piece, grid=RawGrid(piece.grid.lattice, (layer,)))
-                if alone.read(window)[0][0, 0] != NODATA_MM:
-                    return layer.name
-        return ""
+    def filled_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> NDArray[np.bool_]:
+        """Tell which cells were filled in between soundings, as their file's attribute table says."""
+        return provenance.filled_at(self, np.asarray(rows), np.asarray(cols))
 
     def seam_names(self) -> list[tuple[str, str]]:
         """Names of the files of `seams`."""
