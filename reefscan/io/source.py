@@ -233,7 +233,7 @@ class SheetSource:
         """Tell which places lie in the zone's core, or up to `BORDER_CELLS` past it.
 
         The two lattices put the top of one rock on cells a little apart: cut sharply, each zone could leave it
-        to the other. What both then find is told once, by the caller (`reefscan.pipeline`).
+        to the other. What both then find is told once, by the caller (`reefscan.sheet_borders`).
         """
         assert self.zone is not None
         z = self.zone

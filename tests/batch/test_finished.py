@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from reefscan import pipeline
+from reefscan import sheetscan
 from reefscan.pipeline import scan
 from reefscan.recipe import Recipe
 from tests.batch.run_bytes import contents, rough, sites, write_native
@@ -30,8 +30,8 @@ def test_a_finished_run_given_again_is_read_within_two_seconds(
     first = scan(grid, out=tmp_path / "run", workers=1)
     before = contents(tmp_path / "run")
     assert sites(tmp_path / "run") > 3
-    monkeypatch.setattr(pipeline, "finish_tiles", refuse)
-    monkeypatch.setattr(pipeline, "merge", refuse)
+    monkeypatch.setattr(sheetscan, "finish_tiles", refuse)
+    monkeypatch.setattr(sheetscan, "merge", refuse)
     started = time.process_time()
     again = scan(grid, out=tmp_path / "run", workers=1)
     assert time.process_time() - started < 2.0
@@ -64,7 +64,7 @@ def test_anything_that_changed_makes_the_run_anew(
         text = (out / "run.json").read_text()
         (out / "run.json").write_text(text.replace('"state": "done"', '"state": "started"'))
     made = []
-    whole = pipeline.merge
-    monkeypatch.setattr(pipeline, "merge", lambda *args, **more: made.append(1) or whole(*args, **more))
+    whole = sheetscan.merge
+    monkeypatch.setattr(sheetscan, "merge", lambda *args, **more: made.append(1) or whole(*args, **more))
     scan(grid, recipe, out=out, workers=1)
     assert made

@@ -1,0 +1,55 @@
+"""The map of a run: the sheet with the most sites, drawn with its sites and features."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from reefscan.listing import Listing
+from reefscan.model import NODATA_MM, GridSource
+from reefscan.overview import overview
+from reefscan.recipe import Recipe
+from reefscan.sheets import sheet_name
+
+if TYPE_CHECKING:
+    import geopandas
+
+
+def draw_run_map(
+    sources: Sequence[GridSource],
+    recipe: Recipe,
+    listing: Listing,
+    features: dict[str, geopandas.GeoDataFrame],
+    limits: list[str],
+    unit: str,
+) -> bytes:
+    from reefscan.render.map import draw_map
+
+    count = {sheet_name(source.sheet): 0 for source in sources}
+    for site in listing.sites:
+        count[str(site["sheet"])] = count.get(str(site["sheet"]), 0) + 1
+    source = max(sources, key=lambda s: (count[sheet_name(s.sheet)], s.extent.height * s.extent.width))
+    elev_mm, window, step = overview(source)
+    elev = np.where(elev_mm == NODATA_MM, np.nan, elev_mm / 1000.0)
+    sites = (
+        pd.DataFrame(listing.sites)
+        if listing.sites
+        else pd.DataFrame({name: [] for name in ("lon", "lat", "kind", "score", "rank")})
+    )
+    west, _, _, north = source.sheet.bounds(window)
+    return draw_map(
+        elev,
+        west_m=west,
+        north_m=north,
+        cell_m=source.sheet.cell_m * step,
+        crs=source.sheet.crs,
+        candidates=sites,
+        features=features,
+        depth_band_m=recipe.depth_band,
+        limits_text=limits[0] if limits else "",
+        title=source.name,
+        unit=unit,
+    )

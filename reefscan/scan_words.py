@@ -1,0 +1,48 @@
+"""What the reader of a scan should know, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from reefscan.model import GridSource, Window
+from reefscan.recipe import Recipe
+from reefscan.sheetscan import SheetRun
+
+
+def where(core: Window) -> str:
+    """Say which cells a tile has."""
+    return f"rows {core.row} to {core.row_end - 1}, columns {core.col} to {core.col_end - 1}"
+
+
+def warnings_of(
+    sources: Sequence[GridSource], sheets: Sequence[SheetRun], recipe: Recipe, table: pd.DataFrame
+) -> list[str]:
+    """Say what was noticed in the inputs, why nothing was found, and what the cells cannot show."""
+    out = [note for source in sources for note in getattr(source, "notes", ())]
+    low, high = recipe.depth_band
+    known = sum(int(sheet.facts["known_cells"]) for sheet in sheets)
+    in_band = sum(int(sheet.facts["cells_in_band"]) for sheet in sheets)
+    fliers = sum(int(sheet.facts["fliers"]) for sheet in sheets)
+    if not in_band:
+        out.append(
+            f"no cell lies in the search band of {recipe.find.depth_min_m:g} to {recipe.find.depth_max_m:g} m; "
+            f"the grid has {known} known cells, all of them land, shallower or deeper"
+        )
+    elif not len(table):
+        out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
+    if fliers:
+        out.append(f"{fliers} isolated bad cells were set aside and not taken for structure")
+    for sheet in sheets:
+        if sheet.limits.too_coarse:
+            out.append(
+                f"cells of {sheet.limits.cell_m:g} m are too coarse for this recipe: narrower troughs than "
+                f"{sheet.limits.trough_width_m:g} m cannot be seen"
+            )
+    return out
+
+
+def failures_of(sheets: Sequence[SheetRun]) -> list[str]:
+    """Name the tiles that could not be done, and why."""
+    return [f"tile {where(f.core)} failed: {f.message}" for sheet in sheets for f in sheet.failures]

@@ -1,0 +1,230 @@
+"""One sheet: its tiles through the engine, the score raster as they come, one merge of their tables."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reefscan import candidates
+from reefscan.batch.engines import Engine, choose_engine
+from reefscan.batch.result import TileFailure
+from reefscan.batch.run import Finished, finish_tiles
+from reefscan.batch.store import TileStore, tile_key
+from reefscan.batch.tiles import DEFAULT_TILE, outside_band, plan_tiles
+from reefscan.filled import told_filled
+from reefscan.finished import program
+from reefscan.io.runfolder import SCORE, RunFolder
+from reefscan.io.scoreraster import score_raster
+from reefscan.limits import Limits, limits_of
+from reefscan.merge import Feature, Merged, merge
+from reefscan.model import GridSource, Window
+from reefscan.recipe import Recipe
+from reefscan.sheet_borders import ToldStations
+from reefscan.sheets import lonlat_of, sheet_name
+from reefscan.tilework import TileWork
+from reefscan.warmup import warm_up
+
+if TYPE_CHECKING:
+    from reefscan.batch.events import Event
+
+FEW_TILES = 3
+"""Below so many, starting processes costs more than they save."""
+
+
+@dataclass(frozen=True)
+class Means:
+    """With what the tiles are run. The result does not depend on it.
+
+    Attributes
+    ----------
+    workers : int or None
+        Processes; one per core if not given, none for a grid of a tile or two.
+    scheduler : str or None
+        Address of a Dask scheduler to work on instead.
+    tile : int or None
+        Side of a tile in cells.
+    on_event : callable
+        Gets the engine's events.
+    """
+
+    workers: int | None
+    scheduler: str | None
+    tile: int | None
+    on_event: Callable[[Event], None]
+
+    def engine(self, tiles: int) -> Engine:
+        """Choose the engine for so many tiles."""
+        if self.workers is None and self.scheduler is None and tiles < FEW_TILES:
+            return choose_engine(workers=1)
+        return choose_engine(workers=self.workers, scheduler=self.scheduler, prepare=warm_up)
+
+
+@dataclass(frozen=True)
+class SheetRun:
+    """What the scan of one sheet gives; ``score`` only where no run folder was there to write it into."""
+
+    candidates: pd.DataFrame
+    features: tuple[Feature, ...]
+    failures: list[TileFailure]
+    limits: Limits
+    facts: dict[str, Any]
+    clock: dict[str, float]
+    score: NDArray[np.uint8] | None
+
+
+def scan_sheet(
+    source: GridSource,
+    number: int,
+    recipe: Recipe,
+    *,
+    folder: RunFolder | None,
+    store: TileStore | None,
+    means: Means,
+    told: ToldStations | None,
+) -> SheetRun:
+    """Scan one sheet.
+
+    Parameters
+    ----------
+    source : GridSource
+    number : int
+        Which sheet of the run, from 0; part of the score raster's name.
+    recipe : Recipe
+    folder, store : RunFolder and TileStore, or None
+        Where score raster and tiles go; both or none.
+    means : Means
+    told : ToldStations or None
+        What earlier sheets of the run found; None where this is the only one.
+    """
+    clock: dict[str, float] = {}
+    step = time.perf_counter()
+    tiles = plan_tiles(source.extent, means.tile or DEFAULT_TILE)
+    finished: list[Finished] = []
+    failures: list[TileFailure] = []
+    for end in _tiles(source, recipe, tiles, store, means):
+        if isinstance(end, TileFailure):
+            failures.append(end)
+        else:
+            finished.append(end)
+    clock["tiles_s"] = time.perf_counter() - step
+    step = time.perf_counter()
+    stations, totals, score = _gather(source, number, finished, folder)
+    clock["merge_read_s"] = time.perf_counter() - step
+    step = time.perf_counter()
+    merged, stations = _merge(stations, source, recipe, told)
+    clock["merge_s"] = time.perf_counter() - step
+    sheet, extent = source.sheet, source.extent
+    facts = {
+        "sheet": sheet_name(sheet),
+        "crs": sheet.crs,
+        "cell_m": sheet.cell_m,
+        "extent": [extent.row, extent.col, extent.height, extent.width],
+        "tiles": len(tiles),
+        "known_cells": int(totals.get("known", 0)),
+        "cells_in_band": int(totals.get("in_band", 0)),
+        "fliers": int(totals.get("fliers", 0)),
+        "stations": len(stations),
+        "seconds_in_tiles": {
+            name: round(totals.get(name, 0.0), 3)
+            for name in ("read_s", "heights_s", "stations_s", "score_s", "tile_s")
+        },
+    }
+    said = sheet_name(sheet) if told is not None else source.name
+    limits = _limits(said, source, recipe, stations)
+    return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score)
+
+
+def _tiles(
+    source: GridSource, recipe: Recipe, tiles: Sequence[Window], store: TileStore | None, means: Means
+) -> Iterator[Finished | TileFailure]:
+    find = recipe.find
+    low, high = candidates.seek_band(find)
+    seen = tile_key(Window(0, 0, 0, 0), source.fingerprint(), program())  # once, not for every tile
+    raster_terms = recipe.score.model_dump_json()
+
+    def key_of(core: Window) -> str:
+        return tile_key(core, seen, find.key(), raster_terms)
+
+    return finish_tiles(
+        TileWork(source, find, recipe.score),
+        tiles,
+        engine=means.engine(len(tiles)),
+        store=store,
+        key_of=key_of,
+        on_event=means.on_event,
+        skip=outside_band(source.depth_range, -high / 1000.0, -low / 1000.0),
+    )
+
+
+def _gather(
+    source: GridSource, number: int, finished: list[Finished], folder: RunFolder | None
+) -> tuple[pd.DataFrame, dict[str, float], NDArray[np.uint8] | None]:
+    """Load the tiles in their order, one at a time: stations of all, sums of their counts, the score raster."""
+    sheet, extent = source.sheet, source.extent
+    parts: list[pd.DataFrame] = []
+    totals: dict[str, float] = {}
+    score: NDArray[np.uint8] | None = None
+    with ExitStack() as stack:
+        raster = None
+        if folder is not None:
+            name = SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif")
+            raster = stack.enter_context(score_raster(folder.file(name), sheet, extent))
+        else:
+            score = np.full((extent.height, extent.width), 255, np.uint8)
+        for end in sorted(finished, key=lambda end: end.core):
+            result = end.load()
+            table = result.tables["stations"]
+            if table.num_rows:
+                parts.append(table.to_pandas())
+            for key, value in result.stats.items():
+                totals[key] = totals.get(key, 0.0) + value
+            if raster is not None:
+                raster.write(end.core, result.rasters["score"])
+            elif score is not None:
+                inside = end.core.intersect(extent)
+                score[inside.slices_in(extent)] = result.rasters["score"][inside.slices_in(end.core)]
+    stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
+    return stations, totals, score
+
+
+def _merge(
+    stations: pd.DataFrame, source: GridSource, recipe: Recipe, told: ToldStations | None
+) -> tuple[Merged, pd.DataFrame]:
+    """Join the stations that are this sheet's own, and name the file that each candidate comes from."""
+    sheet = source.sheet
+    owned = getattr(source, "owns", None)
+    if owned is not None and len(stations):
+        mine = owned(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
+        stations = stations[mine].reset_index(drop=True)
+    if told is not None and len(stations):
+        stations = told.new(stations, source, recipe.find.station_m)
+    merged = merge(stations, sheet, recipe.find, sheet_name=sheet_name(sheet), lonlat=lonlat_of(sheet))
+    table = merged.candidates
+    named = getattr(source, "source_at", None)
+    if named is not None and len(table):
+        table["source"] = np.asarray(named(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object)
+    else:
+        table["source"] = source.name
+    filled = getattr(source, "filled_at", None)
+    if filled is not None and len(table):
+        told_filled(table, sheet, filled)
+    return merged, stations
+
+
+def _limits(said: str, source: GridSource, recipe: Recipe, stations: pd.DataFrame) -> Limits:
+    sigma = stations["uncertainty_m"].dropna()
+    width = recipe.score.terms.get("width")
+    return limits_of(
+        said,
+        source.sheet.cell_m,
+        recipe,
+        sigma_m=float(sigma.median()) if len(sigma) else None,
+        widest_asked_m=width.c if width is not None else float("inf"),
+    )
