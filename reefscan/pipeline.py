@@ -145,14 +145,24 @@ def scan(
         "datum_shift_m": datum_shift_m,
         "positive": positive,
         "crs": crs,
+        "variable": variable,
+        "value_unit": value_unit,
+        "prefer": list(prefer) if prefer else None,
         "bbox": list(bbox) if bbox is not None else None,
-        "area": str(area) if isinstance(area, (str, Path)) else None,
+        "area": _named(area),
         "grids": [str(Path(g).resolve()) if Path(str(g)).exists() else str(g) for g in many],
     }
     return scan_sources(
         sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, on_event=on_event,
         facts=facts, opened_s=time.perf_counter() - started,
     )  # fmt: skip
+
+
+def _named(area: Any) -> str | None:
+    """How ``run.json`` records the outline: its file, or the outline itself where it came as a shape."""
+    if area is None:
+        return None
+    return str(Path(area).resolve()) if isinstance(area, (str, Path)) else str(area.wkt)
 
 
 def scan_elevation(

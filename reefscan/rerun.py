@@ -16,7 +16,8 @@ from reefscan.listing import Listing, rescore
 from reefscan.recipe import Recipe
 
 _CARRIED = (
-    "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "positive", "crs", "cells", "area", "bbox",
+    "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "positive", "crs", "variable", "value_unit",
+    "prefer", "cells", "area", "bbox",
 )  # fmt: skip
 """Facts of the scan that stay true of its candidates, whatever the recipe."""
 

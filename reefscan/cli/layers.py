@@ -14,8 +14,11 @@ from reefscan.cli.options import (
     DatumShift,
     Json,
     Positive,
+    Prefer,
     Quiet,
     RecipeFile,
+    ValueUnit,
+    Variable,
     check_positive,
     make_recipe,
     shift_metres,
@@ -52,6 +55,9 @@ def command(
     positive: Positive = None,
     crs: Crs = None,
     datum_shift: DatumShift = "0m",
+    variable: Variable = None,
+    value_unit: ValueUnit = None,
+    prefer: Prefer = None,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -74,7 +80,10 @@ def command(
 
     from reefscan.io.rasters import open_grids
 
-    sources = open_grids(list(grid), crs=crs, positive=positive, datum_shift_m=shift_metres(datum_shift))
+    sources = open_grids(
+        list(grid), crs=crs, positive=positive, datum_shift_m=shift_metres(datum_shift),
+        variable=variable, unit=value_unit, prefer=prefer,
+    )  # fmt: skip
     written = []
     for number, source in enumerate(sources, start=1):
         tail = f"-{number}" if len(sources) > 1 else ""

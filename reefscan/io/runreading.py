@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -48,7 +49,10 @@ def open_run_grids(run: RunFolder) -> list[GridSource]:
 
     sources = open_grids(
         [str(f) for f in found],
-        crs=info.get("crs") if isinstance(info.get("crs"), str) else None,
+        crs=_text(info, "crs"),
+        variable=_text(info, "variable"),
+        unit=_text(info, "value_unit"),
+        prefer=info.get("prefer"),
         positive=info.get("positive") if info.get("positive") in ("up", "down") else None,
         datum_shift_m=float(info.get("datum_shift_m") or 0.0),
         bbox=info.get("bbox"),
@@ -58,9 +62,21 @@ def open_run_grids(run: RunFolder) -> list[GridSource]:
     return list(sources)
 
 
-def _area(path: Any) -> Any:
-    """The outline the run was cut to, if its file is still there; a picture without it is only wider."""
-    if not isinstance(path, str) or not Path(path).exists():
+def _text(info: Mapping[str, Any], key: str) -> str | None:
+    value = info.get(key)
+    return value if isinstance(value, str) else None
+
+
+def _area(told: Any) -> Any:
+    """The outline the run was cut to, if it is still there; a picture without it is only wider."""
+    if not isinstance(told, str):
+        return None
+    import shapely
+
+    with contextlib.suppress(shapely.errors.ShapelyError):
+        return shapely.from_wkt(told)
+    path = Path(told)
+    if not path.exists():
         return None
     from reefscan.io.areas import read_area
 
