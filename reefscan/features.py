@@ -94,9 +94,9 @@ def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.in
     axis = table["axis"].to_numpy()
     level = table["level_m"].to_numpy()
     near = gap < 0.8 * side_m
-    good = (_between(axis[i], heading) < TURN_DEG) & (_between(axis[j], heading) < TURN_DEG)
+    good = (between(axis[i], heading) < TURN_DEG) & (between(axis[j], heading) < TURN_DEG)
     good |= near
-    good &= _between(axis[i], axis[j]) < TURN_DEG
+    good &= between(axis[i], axis[j]) < TURN_DEG
     # the middle of a ledge's face may be read anywhere between its foot and its lip
     share = 1.0 if kind == "ledge" else 0.4
     good &= np.abs(level[i] - level[j]) < share * np.maximum(height[i], height[j]) + 0.08 * gap
@@ -107,7 +107,7 @@ def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.in
     return i[good], j[good]
 
 
-def _between(a: Floats, b: Floats) -> Floats:
+def between(a: Floats, b: Floats) -> Floats:
     """Angle between two axes, 0 to 90 degrees."""
     return np.abs((a - b + 90.0) % 180.0 - 90.0)
 

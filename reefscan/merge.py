@@ -15,6 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from reefscan.alongline import steadied, turned_to_drop
 from reefscan.candidates import KINDS, station_side
 from reefscan.character import dug_like, moving_like
 from reefscan.features import Line, distinct, join, station_shape, trace
@@ -98,6 +99,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
     every = pd.concat(kept, ignore_index=True)
     usable = every[~every["row"].isna()].reset_index(drop=True)
+    usable = _at_drops(usable, sheet)
     chosen = _along(usable, find.station_m)
     return Merged(
         _candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), tuple(features)
@@ -174,45 +176,11 @@ def _among_waves(part: pd.DataFrame, troughs: pd.DataFrame) -> Floats:
     return out
 
 
-ODD_DEG = 25.0
-"""An axis this far off its neighbours' is taken for a misreading; less is the bend of the line itself."""
-
-
-def _steadied(part: pd.DataFrame, label: NDArray[np.intp], side_m: float) -> pd.DataFrame:
-    """Height, width and axis of stations on a line: the middle value of a station and its next neighbours.
-
-    A station is the highest of its square, so its own reading is biased up by what is left of the noise,
-    and one odd reading tells little: the neighbours along the line measure the same structure.
-    """
-    out = part.copy()
-    xy = part[["x", "y"]].to_numpy()
-    around = cKDTree(xy).query_ball_point(xy, 1.7 * side_m)
-    height, width = part["height_m"].to_numpy(), part["width_m"].to_numpy()
-    axis = part["axis"].to_numpy()
-    new_height, new_width, new_axis = height.copy(), width.copy(), axis.copy()
-    for i, near in enumerate(around):
-        j = np.asarray(near, dtype=np.intp)
-        j = j[label[j] == label[i]]
-        if len(j) < 3:
-            continue
-        new_height[i] = min(height[i], float(np.median(height[j])))
-        new_width[i] = float(np.median(width[j]))
-        double = np.radians(2.0 * axis[j])
-        common = np.degrees(np.arctan2(np.sin(double).sum(), np.cos(double).sum()) / 2.0) % 180.0
-        if abs((axis[i] - common + 90.0) % 180.0 - 90.0) > ODD_DEG:
-            new_axis[i] = common
-    out["height_m"], out["width_m"] = new_height, new_width
-    if part["kind"].iloc[0] == "trough":
-        out["axis"] = new_axis
-        out["facing"] = (new_axis + 90.0) % 180.0
-    return out
-
-
 def _features_of(
     part: pd.DataFrame, kind: str, sheet_name: str, side_m: float
 ) -> tuple[pd.DataFrame, list[Feature]]:
     label = join(part, kind, side_m)
-    part = part.copy() if kind == "rise" else _steadied(part, label, side_m)
+    part = part.copy() if kind == "rise" else steadied(part, label, side_m)
     part["feature_id"], part["length_m"], part["sinuosity"], part["dug_like"] = "", 0.0, 1.0, 0.0
     drawn: list[Feature] = []
     order = np.argsort(label, kind="stable")
@@ -296,6 +264,17 @@ def _along(table: pd.DataFrame, spacing_m: float) -> NDArray[np.bool_]:
             part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), spacing_m
         )
     return keep
+
+
+def _at_drops(table: pd.DataFrame, sheet: Sheet) -> pd.DataFrame:
+    """Each site's axis and facing where its net lies, not at the station beside it."""
+    parts = []
+    for _, part in table.groupby("order", sort=True):
+        label = np.asarray(pd.factorize(part["feature_id"])[0], dtype=np.intp)
+        drop_x, drop_y = sheet.x_of(part["col"].to_numpy()), sheet.y_of(part["row"].to_numpy())
+        lines = part["kind"].iloc[0] != "rise"
+        parts.append(turned_to_drop(part, label, drop_x, drop_y) if lines else part)
+    return pd.concat(parts, ignore_index=True)
 
 
 def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> Floats:

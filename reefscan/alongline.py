@@ -1,0 +1,105 @@
+"""What the neighbours along a line tell about one of its stations: steadier measures, the axis where the net lies."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from reefscan.features import between
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.intp]
+
+ODD_DEG = 25.0
+"""An axis this far off its neighbours' is taken for a misreading; less is the bend of the line itself."""
+
+CROWD = 48
+"""More stations than this cannot lie within 1.7 squares of one, since none lie nearer to each other than .55."""
+
+
+def steadied(part: pd.DataFrame, label: Whole, side_m: float) -> pd.DataFrame:
+    """Height, width and axis of stations on a line: the middle value of a station and its next neighbours.
+
+    A station is the highest of its square, so its own reading is biased up by what is left of the noise,
+    and one odd reading tells little: the neighbours along the line measure the same structure.
+
+    Parameters
+    ----------
+    part : DataFrame
+        Stations of one kind: ``x``, ``y``, ``height_m``, ``width_m``, ``axis``.
+    label : ndarray of int
+        Number of the feature of each station.
+    side_m : float
+        Side of a station square.
+    """
+    xy = part[["x", "y"]].to_numpy()
+    near = _near(xy, label, 1.7 * side_m)
+    enough = (near >= 0).sum(axis=1) >= 3
+    height, width = part["height_m"].to_numpy(), part["width_m"].to_numpy()
+    out = part.copy()
+    out["height_m"] = np.where(enough, np.minimum(height, _median(height, near)), height)
+    out["width_m"] = np.where(enough, _median(width, near), width)
+    if part["kind"].iloc[0] == "trough":
+        axis = part["axis"].to_numpy()
+        common = mean_axis(axis[near], (near >= 0).astype(np.float64), 180.0)
+        axis = np.where(enough & (between(axis, common) > ODD_DEG), common, axis)
+        out["axis"], out["facing"] = axis, (axis + 90.0) % 180.0
+    return out
+
+
+def turned_to_drop(part: pd.DataFrame, label: Whole, drop_x: Floats, drop_y: Floats) -> pd.DataFrame:
+    """Axis and facing where the net lies: a line bends between the station and the drop point beside it.
+
+    The mean of the five nearest stations of the same feature, each by the inverse of its squared
+    distance from the drop point (and 2 m).
+
+    Parameters
+    ----------
+    part : DataFrame
+        Stations of one kind: ``x``, ``y``, ``axis``, ``facing``.
+    label : ndarray of int
+    drop_x, drop_y : ndarray
+        Drop points in sheet metres; NaN leaves a station as it is.
+    """
+    known = np.flatnonzero(np.isfinite(drop_x))
+    if len(known) < 2:
+        return part
+    tree = cKDTree(part[["x", "y"]].to_numpy())
+    far, near = tree.query(np.column_stack([drop_x, drop_y])[known], k=min(5, len(part)))
+    weight = np.where(label[near] == label[known][:, None], 1.0 / (far**2 + 4.0), 0.0)
+    weight[weight.sum(axis=1) == 0.0, 0] = 0.0
+    out = part.copy()
+    for name, turn in (("axis", 180.0), ("facing", 180.0 if part["kind"].iloc[0] == "trough" else 360.0)):
+        values = part[name].to_numpy().copy()
+        mean = mean_axis(values[near], weight, turn)
+        values[known] = np.where(weight.sum(axis=1) > 0.0, mean, values[known])
+        out[name] = values
+    return out
+
+
+def mean_axis(angle: Floats, weight: Floats, turn: float) -> Floats:
+    """Weighted mean of angles (deg, rows of a matrix) that repeat after ``turn`` degrees."""
+    full = np.radians(angle * (360.0 / turn))
+    east, north = (weight * np.sin(full)).sum(axis=1), (weight * np.cos(full)).sum(axis=1)
+    return np.asarray(np.degrees(np.arctan2(east, north)) * (turn / 360.0) % turn)
+
+
+def _near(xy: Floats, label: Whole, radius_m: float) -> Whole:
+    """Stations of the same feature within a radius, itself first; -1 fills the rows."""
+    k = min(CROWD, len(xy))
+    _, near = cKDTree(xy).query(xy, k=k, distance_upper_bound=radius_m)
+    near = near.reshape(len(xy), k)
+    missing = near >= len(xy)
+    near[missing] = 0
+    near[missing | (label[near] != label[:, None])] = -1
+    return np.asarray(near)
+
+
+def _median(values: Floats, near: Whole) -> Floats:
+    """Median over the given rows of each row, -1 left out."""
+    table = np.sort(np.where(near >= 0, values[near], np.inf), axis=1)
+    count = (near >= 0).sum(axis=1)
+    row = np.arange(len(near))
+    return np.asarray(0.5 * (table[row, (count - 1) // 2] + table[row, count // 2]))
