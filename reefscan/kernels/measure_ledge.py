@@ -83,7 +83,8 @@ def measure_ledge(
     gap = max(1.0, min(2.0, 2.0 / cell_m))
     lines = LINES if cell_m <= 4.0 else 3
     quiet = noise / math.sqrt(float(lines))
-    longest = max(2.0, 2.5 * run)
+    # a longer face is a bank: what falls evenly over more than this is no step
+    longest = max(3.0, 1.5 * run)
     g = max(2, int(ground + 0.5))
     reach = int(0.5 * longest + run * 0.5 + g + 2)
     p = p[: 2 * reach + 1]

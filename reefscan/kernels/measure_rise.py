@@ -1,4 +1,4 @@
-"""Measure a rise: the least drop of 32 rays from its top, and how far its foot lies."""
+"""Measure a rise: the least drop over all axes from its top, the slope of its ground taken out, and how far its foot lies."""
 
 from __future__ import annotations
 
@@ -9,6 +9,12 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.kernels.profiles import profile, sample
+
+UPHILL = 1.5
+"""How much taller than its drop on the uphill side a rise may be called, once the ground's slope is taken out."""
+
+LEAST_CELLS = 3.0
+"""A narrower rise is not resolved: what a grid can show starts at 3 cells."""
 
 
 @njit(cache=True, nogil=True)
@@ -30,7 +36,7 @@ def measure_rise(
     quiet = noise / math.sqrt(3.0)
     n = 16
     feet = np.empty(2 * n)
-    worst, count = 1e9, 0
+    worst, level, count = 1e9, 1e9, 0
     for a in range(n):
         profile(elev, row, col, math.pi * a / n, reach, 3, 1.0, p)
         for side in range(2):
@@ -49,9 +55,17 @@ def measure_rise(
                 far += 1
             feet[count] = far
             count += 1
+        # both sides at one distance: the slope of the ground that it stands on cancels
+        most = 0.0
+        for k in range(1, reach + 1):
+            both = top - 0.5 * (p[reach - k] + p[reach + k])
+            if both == both and both > most:
+                most = both
+        level = min(level, most)
     feet.sort()
     out[0], out[1] = row, col
-    out[2] = worst - 0.5 * quiet
+    # a top that hardly stands above the ground on one side is the edge of something else
+    out[2] = min(level, UPHILL * worst) - 0.5 * quiet
     out[7] = feet[n]
     out[3] = 2.0 * feet[n]
     out[4] = 0.0
@@ -60,4 +74,5 @@ def measure_rise(
     out[8] = max(0.0, out[2]) / max(1.0, out[7])
     out[10] = (feet[int(1.8 * n)] - feet[int(0.2 * n)]) / max(1.0, feet[n])
     out[12] = 0.0
-    out[13] = 1.0
+    # two cells side by side are as likely a pair of wrong soundings as a rock
+    out[13] = 1.0 if out[3] >= LEAST_CELLS else 0.0
