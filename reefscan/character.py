@@ -7,6 +7,8 @@ and only lower a score; a single station says too little, so short features get 
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -20,6 +22,78 @@ Floats = NDArray[np.float64]
 def _ramp(x: float, full: float, none: float) -> float:
     """1 up to ``full``, 0 from ``none`` on."""
     return float(np.clip((none - x) / (none - full), 0.0, 1.0))
+
+
+def characters(table: pd.DataFrame, lines: Mapping[str, Line], side_m: float) -> tuple[Floats, Floats]:
+    """How much every station of a sheet looks dug, and how much moving: one judgement a feature, then its surroundings.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stations of all kinds that were joined to features: ``kind``, ``feature_id``, ``x``, ``y`` (m) and their measures.
+    lines : mapping of str to Line
+        The line of each feature: places among its own stations, in the table's order.
+    side_m : float
+        Station square, metres.
+
+    Returns
+    -------
+    dug_like, moving_like : ndarray, shape (n,)
+        0 to 1, row for row with the table.
+    """
+    dug, moving = np.zeros(len(table)), np.zeros(len(table))
+    kinds = table["kind"].to_numpy()
+    for kind in ("trough", "ledge"):
+        rows = np.flatnonzero(kinds == kind)
+        if len(rows):
+            moving[rows] = moving_like(table.iloc[rows], kind, side_m)
+    for name, rows in table.groupby("feature_id", sort=False).indices.items():
+        dug[rows] = dug_like(table.iloc[rows], lines[name], str(kinds[rows[0]]), side_m)
+        # a wave's trough is one of many along its whole length
+        moving[rows] = float(np.mean(moving[rows]))
+    troughs, others = np.flatnonzero(kinds == "trough"), np.flatnonzero(kinds != "trough")
+    if len(troughs) and len(others):
+        moving[others] = np.maximum(
+            moving[others], _among_waves(table.iloc[others], table.iloc[troughs], moving[troughs])
+        )
+        ledges = np.flatnonzero(kinds == "ledge")
+        for i, near in zip(
+            ledges, troughs_beside(table.iloc[ledges], table.iloc[troughs], side_m), strict=True
+        ):
+            # the wall of a wide trough looks as dug, or as moving, as the trough does
+            dug[i] = max(dug[i], dug[troughs[near]].max(initial=0.0))
+            moving[i] = max(moving[i], moving[troughs[near]].max(initial=0.0))
+    return dug, moving
+
+
+def troughs_beside(ledges: pd.DataFrame, troughs: pd.DataFrame, side_m: float) -> list[NDArray[np.intp]]:
+    """For each ledge the troughs whose wall it is: rows of ``troughs``."""
+    if not len(ledges):
+        return []
+    width = troughs["width_m"].to_numpy()
+    at, places = troughs[["x", "y"]].to_numpy(), ledges[["x", "y"]].to_numpy()
+    axis = np.radians(troughs["axis"].to_numpy())
+    along_x, along_y = np.sin(axis), np.cos(axis)
+    reach = float(np.hypot(0.6 * width.max() + 0.5 * side_m, 1.2 * side_m))
+    out = []
+    for place, near in zip(places, cKDTree(at).query_ball_point(places, reach), strict=True):
+        j = np.asarray(near, dtype=np.intp)
+        dx, dy = place[0] - at[j, 0], place[1] - at[j, 1]
+        along = np.abs(dx * along_x[j] + dy * along_y[j])
+        across = np.abs(dx * along_y[j] - dy * along_x[j])
+        out.append(j[(along < 1.2 * side_m) & (across < 0.6 * width[j] + 0.3 * side_m)])
+    return out
+
+
+def _among_waves(part: pd.DataFrame, troughs: pd.DataFrame, moving: Floats) -> Floats:
+    """Ledges and rises in the middle of moving ground are part of it: the lee face, the end of a crest."""
+    waves = moving >= 0.3
+    out = np.zeros(len(part))
+    if waves.any():
+        far, near = cKDTree(troughs.loc[waves, ["x", "y"]].to_numpy()).query(part[["x", "y"]].to_numpy())
+        within = far < 1.2 * troughs["width_m"].to_numpy()[waves][near]
+        out = np.where(within, moving[waves][near], 0.0)
+    return out
 
 
 def dug_like(part: pd.DataFrame, line: Line, kind: str, side_m: float) -> float:

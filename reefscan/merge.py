@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 
 from reefscan.alongline import steadied, turned_to_drop
 from reefscan.candidates import KINDS, station_side
-from reefscan.character import dug_like, moving_like
+from reefscan.character import characters, troughs_beside
 from reefscan.features import Line, distinct, join, station_shape, trace
 from reefscan.model import Sheet
 from reefscan.recipe import Find
@@ -65,7 +65,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     table = table.sort_values(["order", "seed_row", "seed_col"], kind="stable").reset_index(drop=True)
     table["x"] = sheet.x_of(table["at_col"].to_numpy())
     table["y"] = sheet.y_of(table["at_row"].to_numpy())
-    features: list[Feature] = []
+    lines: dict[str, Line] = {}
     kept: list[pd.DataFrame] = []
     turn = _convergence(table, sheet, lonlat)
     table["turn"] = turn
@@ -79,69 +79,34 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         part = part[alone].reset_index(drop=True)
         if kind == "trough":
             part = part[~_misread(part, side_m)].reset_index(drop=True)
-        inherited: tuple[Floats, Floats] | None = None
         if kind == "ledge" and kept:
-            flank, dug, moving = _flanks(part, kept[0], side_m)
-            part = part[~flank].reset_index(drop=True)
-            inherited = dug[~flank], moving[~flank]
+            part = part[~_flanks(part, kept[0], side_m)].reset_index(drop=True)
         if not len(part):
             continue
-        part["moving_like"] = moving_like(part, kind, side_m) if kind != "rise" else 0.0
-        part, drawn = _features_of(part, kind, sheet_name, side_m)
-        if inherited is not None:
-            part["dug_like"] = np.maximum(part["dug_like"], inherited[0])
-            part["moving_like"] = np.maximum(part["moving_like"], inherited[1])
-        if kind != "trough" and kept:
-            part["moving_like"] = np.maximum(part["moving_like"], _among_waves(part, kept[0]))
-        features += drawn
+        part, traced = _features_of(part, kind, sheet_name, side_m)
+        lines |= traced
         kept.append(part)
     if not kept:
         return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
     every = pd.concat(kept, ignore_index=True)
+    every["dug_like"], every["moving_like"] = characters(every, lines, side_m)
+    members = every.groupby("feature_id", sort=False).indices
+    features = tuple(_drawn(every.iloc[members[name]], line, name) for name, line in lines.items())
     usable = every[~every["row"].isna()].reset_index(drop=True)
     usable = _at_drops(usable, sheet)
     chosen = _along(usable, find.station_m)
-    return Merged(
-        _candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), tuple(features)
-    )
+    return Merged(_candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)
 
 
-def _flanks(
-    ledges: pd.DataFrame, troughs: pd.DataFrame, side_m: float
-) -> tuple[NDArray[np.bool_], Floats, Floats]:
-    """Ledges that are the flank of a trough as high: one piece of ground, told once.
-
-    Returns
-    -------
-    flank : ndarray of bool
-        True for a ledge to leave out.
-    dug, moving : ndarray
-        The flank of a wide trough stays in the list, but looks as dug, or as moving, as the trough does.
-    """
-    n = len(ledges)
-    flank, dug, moving = np.zeros(n, dtype=bool), np.zeros(n), np.zeros(n)
+def _flanks(ledges: pd.DataFrame, troughs: pd.DataFrame, side_m: float) -> NDArray[np.bool_]:
+    """Ledges that are the flank of a trough as high: one piece of ground, told once."""
+    flank = np.zeros(len(ledges), dtype=bool)
     width, height = troughs["width_m"].to_numpy(), troughs["height_m"].to_numpy()
-    trough_dug, trough_moving = troughs["dug_like"].to_numpy(), troughs["moving_like"].to_numpy()
-    at = troughs[["x", "y"]].to_numpy()
-    tree = cKDTree(at)
-    places, tall = ledges[["x", "y"]].to_numpy(), ledges["height_m"].to_numpy()
-    axis = np.radians(troughs["axis"].to_numpy())
-    along_x, along_y = np.sin(axis), np.cos(axis)
-    around = tree.query_ball_point(places, float(np.hypot(0.6 * width.max() + 0.5 * side_m, 1.2 * side_m)))
-    for i, near in enumerate(around):
-        if not near:
-            continue
-        j = np.asarray(near, dtype=np.intp)
-        dx, dy = places[i, 0] - at[j, 0], places[i, 1] - at[j, 1]
-        along = np.abs(dx * along_x[j] + dy * along_y[j])
-        across = np.abs(dx * along_y[j] - dy * along_x[j])
-        j = j[(along < 1.2 * side_m) & (across < 0.6 * width[j] + 0.3 * side_m)]
-        if not len(j):
-            continue
+    tall = ledges["height_m"].to_numpy()
+    for i, j in enumerate(troughs_beside(ledges, troughs, side_m)):
         # a wall between two falling grounds reads up to twice its height as a ledge
         flank[i] = bool(((width[j] <= TOLD_ONCE_M) & (height[j] >= 0.5 * tall[i])).any())
-        dug[i], moving[i] = trough_dug[j].max(), trough_moving[j].max()
-    return flank, dug, moving
+    return flank
 
 
 TOLD_ONCE_M = 45.0
@@ -165,33 +130,22 @@ def _misread(troughs: pd.DataFrame, side_m: float) -> NDArray[np.bool_]:
     return out
 
 
-def _among_waves(part: pd.DataFrame, troughs: pd.DataFrame) -> Floats:
-    """Ledges and rises in the middle of moving ground are part of it: the lee face, the end of a crest."""
-    waves = troughs[(troughs["kind"] == "trough") & (troughs["moving_like"] >= 0.3)]
-    out = np.zeros(len(part))
-    if len(waves):
-        far, near = cKDTree(waves[["x", "y"]].to_numpy()).query(part[["x", "y"]].to_numpy())
-        within = far < 1.2 * waves["width_m"].to_numpy()[near]
-        out = np.where(within, waves["moving_like"].to_numpy()[near], 0.0)
-    return out
-
-
 def _features_of(
     part: pd.DataFrame, kind: str, sheet_name: str, side_m: float
-) -> tuple[pd.DataFrame, list[Feature]]:
+) -> tuple[pd.DataFrame, dict[str, Line]]:
+    """Stations of one kind with the name, length and sinuosity of their feature, and each feature's line."""
     label = join(part, kind, side_m)
     part = part.copy() if kind == "rise" else steadied(part, label, side_m)
-    part["feature_id"], part["length_m"], part["sinuosity"], part["dug_like"] = "", 0.0, 1.0, 0.0
-    drawn: list[Feature] = []
+    part["feature_id"], part["length_m"], part["sinuosity"] = "", 0.0, 1.0
+    lines: dict[str, Line] = {}
     order = np.argsort(label, kind="stable")
     bounds = np.flatnonzero(np.diff(label[order])) + 1
     x, y, height = part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy()
     width = part["width_m"].to_numpy()
     columns: dict[str, Any] = {
         name: part[name].to_numpy(dtype=object if name == "feature_id" else None).copy()
-        for name in ("feature_id", "length_m", "sinuosity", "dug_like", "moving_like")
+        for name in ("feature_id", "length_m", "sinuosity")
     }
-    moving = part["moving_like"].to_numpy()
     for rows in np.split(order, bounds):
         members = part.iloc[rows]
         line = (
@@ -199,32 +153,18 @@ def _features_of(
             if kind != "rise"
             else (Line((int(np.argmax(height[rows])),)))
         )
-        length, sinuosity = station_shape(members, kind, line)
         first = members.iloc[int(np.argmax(height[rows]))]
         name = f"{LETTER[kind]}F-{sheet_name}-{int(first['seed_col'])}-{-int(first['seed_row'])}"
-        dug = dug_like(members, line, kind, side_m)
         columns["feature_id"][rows] = name
-        columns["length_m"][rows] = length
-        columns["sinuosity"][rows] = sinuosity
-        columns["dug_like"][rows] = dug
-        # a wave's trough is one of many along its whole length
-        columns["moving_like"][rows] = float(np.mean(moving[rows]))
-        drawn.append(_drawn(members, line, kind, name, length, sinuosity, dug, float(np.mean(moving[rows]))))
+        columns["length_m"][rows], columns["sinuosity"][rows] = station_shape(members, kind, line)
+        lines[name] = line
     for name, values in columns.items():
         part[name] = values
-    return part, drawn
+    return part, lines
 
 
-def _drawn(
-    members: pd.DataFrame,
-    line: Line,
-    kind: str,
-    name: str,
-    length: float,
-    sinuosity: float,
-    dug: float,
-    moving: float,
-) -> Feature:
+def _drawn(members: pd.DataFrame, line: Line, name: str) -> Feature:
+    kind = str(members["kind"].iloc[0])
     xy = members[["x", "y"]].to_numpy()
     lines = tuple(xy[list(path)] for path in (line.main, *line.branches))
     axis = np.radians(2.0 * members["axis"].to_numpy())
@@ -237,7 +177,7 @@ def _drawn(
     )
     facts = {
         "feature_id": name,
-        "length_m": length,
+        "length_m": float(members["length_m"].iloc[0]),
         "height_m": float(members["height_m"].max()),
         "height_typical_m": float(members["height_m"].median()),
         "width_m": float(members["width_m"].median()),
@@ -246,10 +186,10 @@ def _drawn(
         "turn": float(members["turn"].mean()),
         "depth_min_m": float(-members["level_m"].max()),
         "depth_max_m": float(-members["level_m"].min()),
-        "sinuosity": sinuosity,
+        "sinuosity": float(members["sinuosity"].iloc[0]),
         "branches": len(line.branches),
-        "dug_like": dug,
-        "moving_like": moving,
+        "dug_like": float(members["dug_like"].mean()),
+        "moving_like": float(members["moving_like"].mean()),
         "stations": len(members),
     }
     return Feature(kind, lines, facts)
@@ -271,7 +211,8 @@ def _at_drops(table: pd.DataFrame, sheet: Sheet) -> pd.DataFrame:
     parts = []
     for _, part in table.groupby("order", sort=True):
         label = np.asarray(pd.factorize(part["feature_id"])[0], dtype=np.intp)
-        drop_x, drop_y = sheet.x_of(part["col"].to_numpy()), sheet.y_of(part["row"].to_numpy())
+        drop_x = np.asarray(sheet.x_of(part["col"].to_numpy()))
+        drop_y = np.asarray(sheet.y_of(part["row"].to_numpy()))
         lines = part["kind"].iloc[0] != "rise"
         parts.append(turned_to_drop(part, label, drop_x, drop_y) if lines else part)
     return pd.concat(parts, ignore_index=True)
