@@ -165,7 +165,10 @@ def _by_cell(geographic: bool, members: list[Layer], boxes: list[Box]) -> list[t
             cell = geographic_cell(member.transform[0], member.transform[4], lat)
         else:
             across, down = cell_metres(facts, member.transform, member.width, member.height)
-            cell = math.sqrt(across * down)
+            # much longer than wide: by the longer side, and the other is averaged
+            cell = (
+                max(across, down) if max(across, down) > 2 * min(across, down) else math.sqrt(across * down)
+            )
         out.setdefault(catalogue_sheet(zone_at(0.0, 0.0), cell).cell_m, []).append(member)
     return list(out.items())
 

@@ -115,7 +115,8 @@ def geographic_cell(dlon: float, dlat: float, lat: float) -> float:
     """Cell size in metres of a grid in degrees: that of its rows.
 
     Rows of latitude are equally far apart everywhere, so all tiles of a compilation fall in sheets
-    of one cell size, from the tropics to the polar circle. Where columns are much wider than rows, it is
+    of one cell size, from the tropics to the polar circle; the columns, narrower the farther from the equator, are
+    averaged (`reefscan.kernels.cells.spread_of`). Where columns are much wider than rows, it is
     the columns' width, at the nearest ten degrees of latitude.
     """
     if abs(dlon) > 1.5 * abs(dlat):

@@ -12,7 +12,7 @@ from reefscan.io import handles
 from reefscan.io.georef import crs_facts, transformer
 from reefscan.io.layer import Layer
 from reefscan.io.rawgrid import Pair, RawGrid
-from reefscan.kernels.cells import NODE_STEP, sample
+from reefscan.kernels.cells import NODE_STEP, sample, spread_of
 from reefscan.model import BLOCK, NODATA_MM, Sheet, Window
 
 DIAGONAL_LAT = 89.0
@@ -143,11 +143,12 @@ class Piece:
             mm, s = self._read_turned(src)
             if (mm == NODATA_MM).all():
                 return
+            spread = spread_of(*nodes, step)
             out = np.empty((part.height, part.width), dtype=np.int32)
-            sample(mm, src.row, src.col, nodes[0], nodes[1], first_row, first_col, step, out)
+            sample(mm, src.row, src.col, *nodes, first_row, first_col, step, *spread, out)
             np.copyto(elev, out)
             if sigma is not None and s is not None:
-                sample(s, src.row, src.col, nodes[0], nodes[1], first_row, first_col, step, out)
+                sample(s, src.row, src.col, *nodes, first_row, first_col, step, *spread, out)
                 out[elev == NODATA_MM] = 0
                 np.copyto(sigma, out)
 
@@ -166,9 +167,15 @@ class Piece:
         if not good.any():
             return []
         extent = self.grid.extent
-        top = math.floor(rows[good].min()) - 1
-        left = math.floor(cols[good].min()) - 1
-        src = Window(top, left, math.ceil(rows[good].max()) + 2 - top, math.ceil(cols[good].max()) + 2 - left)
+        tall, wide = (math.ceil(0.5 * float(side.max())) + 1 for side in spread_of(rows, cols, step))
+        top = math.floor(rows[good].min()) - tall
+        left = math.floor(cols[good].min()) - wide
+        src = Window(
+            top,
+            left,
+            math.ceil(rows[good].max()) + tall + 1 - top,
+            math.ceil(cols[good].max()) + wide + 1 - left,
+        )
         if self._turn():
             src = src.intersect(Window(extent.row, src.col, extent.height, src.width))
         else:
