@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import hashlib
+import warnings
 from collections.abc import Callable
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -12,9 +15,31 @@ from reefscan.model import Sheet
 
 
 def sheet_name(sheet: Sheet) -> str:
-    """Short name of a sheet, part of every id: the CRS code and the cell."""
-    code = sheet.crs.rsplit(":", 1)[-1] if len(sheet.crs) < 20 else "local"
-    return f"{code}-{sheet.cell_m:g}m"
+    """Short name of a sheet, part of every id: the CRS, the cell, and where its lattice stands if not on whole cells.
+
+    Two sheets share a name only if they share their cells. Phases are told in thousandths of a cell: lattices nearer
+    than ten of those are one (`reefscan.io.rawgrid.SAME_PHASE`).
+
+    Examples
+    --------
+    >>> sheet_name(Sheet("EPSG:32760", 4.0)), sheet_name(Sheet("EPSG:32760", 4.0, 2.0, 0.5))
+    ('32760-4m', '32760-4m-500.125')
+    """
+    code = sheet.crs.rsplit(":", 1)[-1] if len(sheet.crs) < 20 else f"local{_digest(sheet.crs)}"
+    phases = [round(1000.0 * phase / sheet.cell_m) % 1000 for phase in (sheet.x_phase_m, sheet.y_phase_m)]
+    tail = f"-{phases[0]}.{phases[1]}" if any(phases) else ""
+    return f"{code}-{sheet.cell_m:.9g}m{tail}"
+
+
+@lru_cache(maxsize=64)
+def _digest(crs: str) -> str:
+    """Four letters for a CRS without a code, from its PROJ text, which says less than WKT and changes less."""
+    from pyproj import CRS
+
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)  # that a PROJ text says less is why it is taken
+        told = CRS.from_user_input(crs).to_proj4() or crs
+    return hashlib.blake2b(told.encode(), digest_size=2).hexdigest()
 
 
 def lonlat_of(sheet: Sheet) -> Callable[[Any, Any], tuple[NDArray[np.float64], NDArray[np.float64]]]:
