@@ -371,7 +371,8 @@ def _surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[Surv
         if path:
             with handles.open_dataset(path) as other:
                 if other.shape == dataset.shape:
-                    surveys, band = read_surveys(other, 1), 1
+                    # both standards keep 0 for cells of which nothing is told
+                    surveys, band = tuple(s for s in read_surveys(other, 1) if s.number), 1
     if not surveys:
         return (), choice.quality_band, ""
     notes.append(sentence(surveys))
@@ -397,8 +398,17 @@ def _date(dataset: Any) -> str:
         "time_coverage_end",
         "bag_datetime",
         "tifftag_datetime",
+        "issuedate",
         "date",
     ):
         if tags.get(key):
-            return tags[key][:19]
+            return _day(tags[key])
     return ""
+
+
+def _day(text: str) -> str:
+    """A date as it sorts (2022-11-02), however it was written; the text itself if it is no date by numbers."""
+    digits = "".join(ch for ch in text[:19] if ch.isdigit())[:8]
+    if len(digits) == 8 and text[:4].isdigit() and "01" <= digits[4:6] <= "12" and "01" <= digits[6:] <= "31":
+        return f"{digits[:4]}-{digits[4:6]}-{digits[6:]}"
+    return text[:19]

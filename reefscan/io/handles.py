@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import logging
 import os
+import re
 import threading
 import warnings
 from collections import OrderedDict
@@ -40,6 +41,8 @@ HTTP_SETTINGS = {
     # one request a file: no listing of its folder, no hunt for sidecars
     "GDAL_DISABLE_READDIR_ON_OPEN": "EMPTY_DIR",
 }
+
+_PART = re.compile(r'^[A-Za-z0-9]{2,}:"?(.+?)"?:[^:/"]+$')
 
 _local = threading.local()
 _settled = threading.Lock()
@@ -112,11 +115,12 @@ def borrow(path: str, options: tuple[tuple[str, str], ...] = ()) -> Any:
 
 
 def _stamp(path: str) -> tuple[int, int, int] | None:
-    """What changes when a local file is replaced; None for what is no plain file."""
+    """What changes when a local file is replaced; None for what is no plain file, nor a part of one."""
     if path.startswith("/vsi"):
         return None
+    part = _PART.match(path)  # a variable of a netCDF file, the quality of an S-102 file
     try:
-        facts = os.stat(path)
+        facts = os.stat(part[1] if part and not os.path.exists(path) else path)
     except (OSError, ValueError):
         return None
     return facts.st_mtime_ns, facts.st_size, facts.st_ino

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 import rasterio
@@ -191,3 +192,28 @@ def test_a_table_beside_a_real_tile_is_read(tmp_path: Path, realdata: Path) -> N
         rows, cols = (a.ravel() for a in np.mgrid[e.row : e.row_end, e.col : e.col_end])
         names |= set(sheet.source_at(rows, cols))
     assert {"tile.tiff (A100 & B)", "tile.tiff (A200.interpolated)", "tile.tiff"} <= names
+
+
+@pytest.mark.realdata
+def test_a_bags_own_metadata_layer_is_read(tmp_path: Path, realdata: Path) -> None:
+    """Layer and columns after BAG's metadata profile NOAA-OCS-2022.10; record 0 is kept for "nothing told"."""
+    path = tmp_path / "a.bag"
+    path.write_bytes((realdata / "F00788_SR_8m.bag").read_bytes())
+    text = h5py.string_dtype("ascii")
+    with h5py.File(path, "a") as bag:
+        root = bag["BAG_root"]
+        height, width = root["elevation"].shape
+        layer = root.create_group("georef_metadata/Elevation")
+        keys = np.where(np.arange(width) < width // 2, 1, 2) + np.zeros((height, 1), dtype=int)
+        layer.create_dataset("keys", data=keys.astype("u1"), chunks=(height, width))
+        kind = np.dtype([("coverage", "u1"), ("bathy_coverage", "u1"), ("source_survey_id", text)])
+        values = np.zeros(3, kind)
+        values["source_survey_id"] = ["", "F1", "F2"]
+        values["bathy_coverage"] = [0, 1, 0]
+        layer.create_dataset("values", data=values, chunks=(3,), maxshape=(None,))
+    sheet = only(path)
+    e = sheet.extent
+    rows, cols = np.array([e.row + 50, e.row + 50]), np.array([e.col + width // 2 - 1, e.col + width // 2])
+    assert sheet.source_at(rows, cols) == ["a.bag (F1)", "a.bag (F2)"]
+    np.testing.assert_array_equal(sheet.filled_at(rows, cols), [False, True])
+    assert "2 surveys; 1 of them is filled in" in "\n".join(sheet.notes)
