@@ -102,7 +102,7 @@ def scan(
     positive, crs, variable, value_unit, datum_shift_m, prefer, area, bbox
         How the files are read; see `open_grids`. ``area`` may be the path of an outline.
     workers : int, optional
-        Worker processes; one per core by default, none for a grid of one tile.
+        Worker processes; by default one per core, or for a few tiles as many threads of this process.
     scheduler : str, optional
         Address of a Dask scheduler to work on instead.
     tile : int, optional
@@ -228,7 +228,10 @@ def scan_sources(
             folder.write_candidates(table)
             folder.write_listed(listing.sites)
             tables.write_features(folder.file(FEATURES), features)
-            folder.write(MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit))
+            pictures = [sheet.picture for sheet in sheets]
+            folder.write(
+                MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
+            )
             folder.warn(*info["warnings"])
             clock["write_s"] = time.perf_counter() - step
             done = {k: v for k, v in info.items() if k not in ("state", "warnings")}

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan import candidates
-from reefscan.batch.engines import Engine, choose_engine
+from reefscan.batch.engines import Engine, InProcess, choose_engine, usable_cores
 from reefscan.batch.result import TileFailure
 from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
@@ -25,6 +25,7 @@ from reefscan.io.scoreraster import score_raster
 from reefscan.limits import Limits, limits_of
 from reefscan.merge import Feature, Merged, merge
 from reefscan.model import GridSource, Window
+from reefscan.overview import Thinning
 from reefscan.recipe import Recipe
 from reefscan.sheet_borders import ToldStations
 from reefscan.sheets import lonlat_of, sheet_name
@@ -34,8 +35,15 @@ from reefscan.warmup import warm_up
 if TYPE_CHECKING:
     from reefscan.batch.events import Event
 
-FEW_TILES = 3
-"""Below so many, starting processes costs more than they save."""
+FEW_TILES = 64
+"""Up to so many a few threads of this process do the tiles: a worker process costs 1.3 CPU seconds before its
+first cell (imports, compiled kernels), as much as 20 million cells. Kernels and decoding release the lock."""
+
+LEAST_STEP = 3
+"""From this thinning on the tiles hand over the map's picture; a smaller grid is read again in a moment."""
+
+MOST_THREADS = 4
+"""With more cores than this, processes: threads would wait for each other, and share one memory."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +53,7 @@ class Means:
     Attributes
     ----------
     workers : int or None
-        Processes; one per core if not given, none for a grid of a tile or two.
+        Processes; if not given, threads of this process for a few tiles, else one process per core.
     scheduler : str or None
         Address of a Dask scheduler to work on instead.
     tile : int or None
@@ -61,14 +69,22 @@ class Means:
 
     def engine(self, tiles: int) -> Engine:
         """Choose the engine for so many tiles."""
-        if self.workers is None and self.scheduler is None and tiles < FEW_TILES:
-            return choose_engine(workers=1)
+        cores = usable_cores()
+        if (
+            self.workers is None
+            and self.scheduler is None
+            and (tiles == 1 or (tiles <= FEW_TILES and cores <= MOST_THREADS))
+        ):
+            return InProcess(min(cores, tiles), prepare=warm_up)
         return choose_engine(workers=self.workers, scheduler=self.scheduler, prepare=warm_up)
 
 
 @dataclass(frozen=True)
 class SheetRun:
-    """What the scan of one sheet gives; ``score`` only where no run folder was there to write it into."""
+    """What the scan of one sheet gives; ``score`` only where no run folder was there to write it into.
+
+    ``picture`` is the grid thinned for the map, None where reading it anew is cheap or nobody draws it.
+    """
 
     candidates: pd.DataFrame
     features: tuple[Feature, ...]
@@ -77,6 +93,7 @@ class SheetRun:
     facts: dict[str, Any]
     clock: dict[str, float]
     score: NDArray[np.uint8] | None
+    picture: tuple[NDArray[np.int32], Thinning] | None
 
 
 def scan_sheet(
@@ -108,14 +125,19 @@ def scan_sheet(
     tiles = plan_tiles(source.extent, means.tile or DEFAULT_TILE)
     finished: list[Finished] = []
     failures: list[TileFailure] = []
-    for end in _tiles(source, recipe, tiles, store, means):
+    thinning = Thinning.of(source.extent)
+    shown = thinning if folder is not None and thinning.step >= LEAST_STEP else None
+    for end in _tiles(source, recipe, tiles, store, means, shown):
         if isinstance(end, TileFailure):
             failures.append(end)
         else:
             finished.append(end)
     clock["tiles_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    stations, totals, score = _gather(source, number, finished, folder)
+    stations, totals, score, picture = _gather(source, number, finished, folder, shown)
+    if shown is not None and picture is not None:
+        seen = {end.core for end in finished} | {failure.core for failure in failures}
+        _fill_in(picture, shown, source, [core for core in tiles if core not in seen])
     clock["merge_read_s"] = time.perf_counter() - step
     step = time.perf_counter()
     merged, stations = _merge(stations, source, recipe, told)
@@ -138,11 +160,17 @@ def scan_sheet(
     }
     said = sheet_name(sheet) if told is not None else source.name
     limits = _limits(said, source, recipe, stations)
-    return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score)
+    drawn = None if shown is None or picture is None else (picture, shown)
+    return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn)
 
 
 def _tiles(
-    source: GridSource, recipe: Recipe, tiles: Sequence[Window], store: TileStore | None, means: Means
+    source: GridSource,
+    recipe: Recipe,
+    tiles: Sequence[Window],
+    store: TileStore | None,
+    means: Means,
+    shown: Thinning | None,
 ) -> Iterator[Finished | TileFailure]:
     find = recipe.find
     low, high = candidates.seek_band(find)
@@ -153,7 +181,7 @@ def _tiles(
         return tile_key(core, seen, find.key(), raster_terms)
 
     return finish_tiles(
-        TileWork(source, find, recipe.score),
+        TileWork(source, find, recipe.score, shown),
         tiles,
         engine=means.engine(len(tiles)),
         store=store,
@@ -164,13 +192,18 @@ def _tiles(
 
 
 def _gather(
-    source: GridSource, number: int, finished: list[Finished], folder: RunFolder | None
-) -> tuple[pd.DataFrame, dict[str, float], NDArray[np.uint8] | None]:
-    """Load the tiles in their order, one at a time: stations of all, sums of their counts, the score raster."""
+    source: GridSource,
+    number: int,
+    finished: list[Finished],
+    folder: RunFolder | None,
+    shown: Thinning | None,
+) -> tuple[pd.DataFrame, dict[str, float], NDArray[np.uint8] | None, NDArray[np.int32] | None]:
+    """Load the tiles in their order, one at a time: stations of all, sums of their counts, score raster, picture."""
     sheet, extent = source.sheet, source.extent
     parts: list[pd.DataFrame] = []
     totals: dict[str, float] = {}
     score: NDArray[np.uint8] | None = None
+    picture = None if shown is None else shown.blank()
     with ExitStack() as stack:
         raster = None
         if folder is not None:
@@ -190,8 +223,23 @@ def _gather(
             elif score is not None:
                 inside = end.core.intersect(extent)
                 score[inside.slices_in(extent)] = result.rasters["score"][inside.slices_in(end.core)]
+            if shown is not None and picture is not None:
+                if shown.name in result.rasters:
+                    shown.put(picture, end.core, result.rasters[shown.name])
+                else:  # an earlier run's tile, thinned for another extent
+                    _fill_in(picture, shown, source, [end.core])
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
-    return stations, totals, score
+    return stations, totals, score, picture
+
+
+def _fill_in(
+    picture: NDArray[np.int32], shown: Thinning, source: GridSource, cores: Sequence[Window]
+) -> None:
+    """Read for the picture what no tile handed over: tiles that were passed by, for what they cannot hold."""
+    for core in cores:
+        part = core.intersect(source.extent)
+        if source.depth_range(part) is not None:
+            shown.put(picture, part, shown.pick(source.read(part).elev_mm, part))
 
 
 def _merge(

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import time
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -20,6 +21,7 @@ from reefscan.kernels.gradient import slope_deg
 from reefscan.kernels.spread import spread
 from reefscan.kernels.stations import set_aside_fliers
 from reefscan.model import BLOCK, NODATA_MM, GridBlock, GridSource, Window
+from reefscan.overview import Thinning
 from reefscan.recipe import Find, Score
 from reefscan.scoring import score_cells
 
@@ -36,11 +38,14 @@ class TileWork:
     find : Find
     score : Score
         Used for the score raster only.
+    shown : Thinning or None
+        Which cells the map's picture shows; handed over as a raster of that name.
     """
 
     source: GridSource
     find: Find
     score: Score
+    shown: Thinning | None = None
 
     def __call__(self, core: Window) -> TileResult:
         """Scan one tile."""
@@ -85,12 +90,11 @@ class TileWork:
             score = score_core(clean, heights, margin, near, core, sheet.cell_m, find, self.score)
             stats["score_s"] = time.perf_counter() - step
         stats["tile_s"] = time.perf_counter() - started
+        rasters: dict[str, NDArray[Any]] = {"score": score}
+        if self.shown is not None:
+            rasters[self.shown.name] = self.shown.pick(here, core)
         return TileResult(
-            core,
-            {"stations": pa.Table.from_pandas(table, preserve_index=False)},
-            {"score": score},
-            stats,
-            inputs,
+            core, {"stations": pa.Table.from_pandas(table, preserve_index=False)}, rasters, stats, inputs
         )
 
 

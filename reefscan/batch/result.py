@@ -39,7 +39,7 @@ class TileResult:
     tables : mapping of str to pyarrow.Table
         Candidates, pieces of features and the like.
     rasters : mapping of str to ndarray
-        Cell values, first two axes of the core's shape.
+        Cell values: of the core's shape, or thinned as the name says.
     stats : mapping of str to float or int
         Counts and seconds, for the record of the run.
     inputs : mapping of str to str
