@@ -99,6 +99,10 @@ class ArraySource:
                 sigma[part.slices_in(window)] = self.sigma_mm[part.slices_in(self.extent)]
         return GridBlock(window, elev, sigma)
 
+    def first_look(self, core: Window) -> NDArray[np.int32]:
+        """Read the elevations of a core alone."""
+        return self.read(core).elev_mm
+
     def fingerprint(self) -> dict[str, object]:
         """Hash of the cells."""
         digest = hashlib.blake2b(np.ascontiguousarray(self.elev_mm).view(np.uint8).data, digest_size=16)

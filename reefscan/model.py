@@ -188,6 +188,12 @@ class GridSource(Protocol):
     def read(self, window: Window) -> GridBlock:
         """Read any window; cells outside `extent` are unknown. Same bits for any cut."""
 
+    def first_look(self, core: Window) -> NDArray[np.int32] | None:
+        """Read ``elev_mm`` of a core before its surroundings, where that saves more than it may cost; else None.
+
+        The bits are those of `read`.
+        """
+
     def fingerprint(self) -> dict[str, object]:
         """What identifies the input: files with size, time and header; JSON-ready."""
 

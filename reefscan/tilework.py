@@ -52,18 +52,22 @@ class TileWork:
         started = time.perf_counter()
         sheet, find = self.source.sheet, self.find
         margin = candidates.halo(find, sheet.cell_m)
-        block = self.source.read(core.grow(margin))
-        read_s = time.perf_counter() - started
-        inner = core.slices_in(block.window)
-        known = block.elev_mm[inner] != NODATA_MM
+        # The core's elevations first: where nothing is in the band, neither the halo nor the uncertainty is read.
+        seen = self.source.first_look(core)
+        block = GridBlock(core, seen) if seen is not None else self.source.read(core.grow(margin))
+        here = block.elev_mm[core.slices_in(block.window)]
+        known = here != NODATA_MM
         low, high = candidates.seek_band(find)
-        stats: dict[str, float | int] = {"read_s": read_s, "known": int(np.count_nonzero(known))}
-        inputs = block_hashes(block, core)
-        here = block.elev_mm[inner]
+        stats: dict[str, float | int] = {"known": int(np.count_nonzero(known))}
         stats["in_band"] = int(
             np.count_nonzero((here <= -1000 * find.depth_min_m) & (here >= -1000 * find.depth_max_m) & known)
         )
-        if not bool(((here >= low) & (here <= high)).any()):
+        wanted = bool(((here >= low) & (here <= high)).any())
+        if wanted and seen is not None:
+            block = self.source.read(core.grow(margin))
+        stats["read_s"] = time.perf_counter() - started
+        inputs = block_hashes(block, core)
+        if not wanted:
             score = np.full((core.height, core.width), NO_SCORE, np.uint8)
             table = candidates.find_stations_none()
         else:

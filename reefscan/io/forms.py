@@ -347,7 +347,7 @@ def _sigma(
     unknown: tuple[float, ...] = () if nodata is None else (float(nodata),)
     unknown += tuple(v for v in probe.SENTINELS if abs(v) * unit_m > 9000.0)
     scale = float(dataset.scales[band - 1] or 1.0)
-    # S-102 states uncertainty at 95 % (value from memory); the other forms name no level, and are taken
+    # S-102 takes uncertainty from S-44 (the IHO registry says so), which states 95 %; the other forms name no level, and are taken
     # for one standard deviation, which makes confidence lower, never higher.
     level = Z95 if choice.driver == "S102" else 1.0
     notes.append(f"uncertainty band {band} taken at {'95 %' if level != 1.0 else 'one standard deviation'}")

@@ -115,6 +115,28 @@ class SheetSource:
                 sigma[border] = 0
         return GridBlock(window, elev, sigma)
 
+    def first_look(self, core: Window) -> NDArray[np.int32] | None:
+        """Read the elevations of a core, with the bits of `read`, before its surroundings and their uncertainty.
+
+        For a tile of 2048 with nothing in the search band that is a third of the reading where there is an
+        uncertainty band, two thirds where there is none. Read again with its surroundings, the core comes from GDAL's
+        cache, at 3 ns a cell. Cells that are sampled would be sampled twice: None.
+        """
+        if any(piece.warped for piece in self.pieces):
+            return None
+        return self._bare.read(core).elev_mm
+
+    @cached_property
+    def _bare(self) -> SheetSource:
+        """The same cells without their uncertainty."""
+        if not self.has_uncertainty:
+            return self
+        pieces = []
+        for piece in self.pieces:
+            layers = tuple(replace(layer, sigma_band=0, surveys=()) for layer in piece.grid.layers)
+            pieces.append(replace(piece, grid=RawGrid(piece.grid.lattice, layers)))
+        return replace(self, pieces=tuple(pieces))
+
     def depth_range(self, window: Window) -> tuple[float, float] | None:
         """Outer bounds of depth in the window; None only where no cell can be.
 
