@@ -60,7 +60,7 @@ class Wishes:
         if self.positive not in (None, "up", "down"):
             raise InputError(f"--positive {self.positive!r}: say up (elevation) or down (depth)")
         if self.unit is not None and words.unit_metres(self.unit) is None:
-            raise InputError(f"--unit {self.unit!r} is not a length; known: {', '.join(METRES_PER)}")
+            raise InputError(f"--value-unit {self.unit!r} is not a length; known: {', '.join(METRES_PER)}")
 
 
 def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None = None) -> Layer:
@@ -168,7 +168,7 @@ def _describe(
     if deepest > probe.BELIEVABLE_M:
         raise AmbiguousError(
             f"{name}: values run from {values.min():.6g} to {values.max():.6g}, which cannot be metres on Earth; "
-            f"what unit are they? Say --unit (m, dm, cm, mm, ft, fathom)"
+            f"what unit are they? Say --value-unit (m, dm, cm, mm, ft, fathom)"
         )
     cell = cell_metres(facts, transform, dataset.width, dataset.height)  # type: ignore[arg-type]
     if not all(math.isfinite(c) and 1e-4 < c < 1e6 for c in cell):
@@ -182,7 +182,7 @@ def _describe(
             raise AmbiguousError(
                 f"{name}: half of the seabed would be steeper than {math.degrees(math.atan(steep)):.0f} degrees; "
                 f"are the values ({values.min():.6g} to {values.max():.6g}) really metres? "
-                "Say --unit (m, dm, cm, mm, ft, fathom)"
+                "Say --value-unit (m, dm, cm, mm, ft, fathom)"
             )
 
     if wishes.positive:
@@ -245,7 +245,7 @@ def _unit(
         return metres, str(told), True
     if words.foreign_unit(told):
         raise AmbiguousError(
-            f"{name}: its values are in {told!r}, which is no length; if they are, say --unit"
+            f"{name}: its values are in {told!r}, which is no length; if they are, say --value-unit"
         )
     if dataset.driver in ("BAG", "S102"):  # both standards allow metres only
         return 1.0, "m", True

@@ -34,10 +34,9 @@ def place_of(
         raise InputError(f"{name}: its transform {transform} is no grid; the file is damaged: fetch it again")
     stored = dataset.crs.to_wkt() if dataset.crs else ""
     if plain and not stored:
-        hint = ""
-        if dataset.driver in ("HDF5", "HDF5Image", "netCDF"):
-            hint = "; if it is a MATLAB file or another table of numbers, save it as a grid first (GeoTIFF, netCDF)"
-        raise NoCrsError(f"{name}: says neither where on Earth it lies nor how large its cells are{hint}")
+        raise NoCrsError(
+            f"{name}: says neither where on Earth it lies nor how large its cells are{_way_out(dataset)}"
+        )
     if said and not (only_fills and stored):
         facts = crs_facts(said)
         if stored:
@@ -85,3 +84,13 @@ def _cf_degrees(dataset: Any) -> bool:
     east = {"degrees_east", "degree_east", "degrees_e", "degree_e"} & units
     north = {"degrees_north", "degree_north", "degrees_n", "degree_n"} & units
     return bool(east and north)
+
+
+def _way_out(dataset: Any) -> str:
+    """What to do with a table of numbers (a MATLAB file is one) that says nothing of places."""
+    if dataset.driver not in ("HDF5", "HDF5Image", "netCDF"):
+        return ""
+    return (
+        "; if it holds arrays of x, y and depth (as MATLAB files do), write them as lines of 'x y z' to a text file "
+        "ending in .xyz and open that with --crs, or save a grid as GeoTIFF or netCDF"
+    )

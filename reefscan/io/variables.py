@@ -165,7 +165,8 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
     """Pick one of the variables of a netCDF or HDF5 file by units and standard_name, then by name."""
     if not subs:
         raise UnreadableError(
-            "it holds no grid with a place on Earth; if it is a table or a MATLAB file, save it as a grid first"
+            "it holds no grid with a place on Earth; if it is a table or a MATLAB file, write lines of 'x y z' to a text "
+            "file ending in .xyz and open that with --crs"
         )
     ranked: list[tuple[int, str, str]] = []
     seen: dict[str, str] = {}

@@ -173,7 +173,7 @@ ROWS: list[Awkward] = [
     Awkward("shore-down", "GeoTIFF", "land and sea, depths positive, nothing named", "note", tif(-topo()), "the side below zero is rough"),
     Awkward("shore-lies", "GeoTIFF", "band called elevation, but the land is below zero", "AmbiguousError", tif(-topo(), name="elevation"), "--positive"),
     Awkward("flats", "GeoTIFF", "drying flats, -1.2 to 4: no side is clearly land", "AmbiguousError", tif(cells() / 4 + 4), "which side is water"),
-    Awkward("millimetres", "GeoTIFF", "millimetres, not said", "AmbiguousError", tif(np.rint(cells() * 1000).astype("i4")), "Say --unit"),
+    Awkward("millimetres", "GeoTIFF", "millimetres, not said", "AmbiguousError", tif(np.rint(cells() * 1000).astype("i4")), "Say --value-unit"),
     Awkward("centimetres", "GeoTIFF", "centimetres, not said: too steep for metres", "AmbiguousError", tif(cells() * 100), "really metres"),
     Awkward("foreign", "GeoTIFF", "unit dB", "AmbiguousError", tif(cells(), unit="dB"), "'dB', which is no length"),
     Awkward("nocrs", "GeoTIFF", "no CRS, metres", "NoCrsError", tif(cells(), crs=None), "--crs"),

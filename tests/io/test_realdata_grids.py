@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
+import h5py
 import numpy as np
 import pytest
 import rasterio
@@ -96,7 +97,12 @@ def test_a_compilation_across_two_zones_is_two_sheets_with_its_uncertainty(reald
         ("variable_resolution.bag", {}, NoCrsError, "--crs"),
         ("spec_sample.bag", {}, AmbiguousError, "--positive down"),
         ("bank_backscatter_10m.tif", {}, InputError, "no band of depths"),
-        ("sand_dunes_1m.mat", {}, NoCrsError, "save it as a grid first"),
+        (
+            "sand_dunes_1m.mat",
+            {},
+            NoCrsError,
+            "lines of 'x y z' to a text file ending in .xyz and open that with --crs",
+        ),
         ("US4MD81M.000", {}, InputError, "grid"),
         ("research_ship_depth.nmea", {}, InputError, "grid"),
     ],
@@ -106,3 +112,17 @@ def test_what_cannot_be_told_is_refused_with_the_way_out(
 ) -> None:
     with pytest.raises(error, match=says):
         open_grids(realdata / name, **said)
+
+
+def test_following_the_hint_on_a_matlab_file_gives_its_grid(realdata: Path, tmp_path: Path) -> None:
+    with h5py.File(realdata / "sand_dunes_1m.mat") as f:
+        x, y, z = (f[name][()] for name in "xyz")
+    # eastings moved to the middle of a zone: the file's are a site's own, and so near 0 UTM is off by 0.2 %
+    table = np.column_stack([x.ravel() + 490_000, y.ravel(), z.ravel()])
+    np.savetxt(tmp_path / "dunes.xyz", table, fmt="%.3f")
+    sheet = sheet_of(tmp_path / "dunes.xyz", {"crs": "EPSG:32631"})
+    assert (sheet.sheet.cell_m, sheet.extent.height, sheet.extent.width) == (1.0, 501, 1001)
+    expected = np.rint(1000 * np.round(z, 3)).astype(np.int32)
+    # stored column by column from west to east, each from south to north
+    # the text rounds a half another way than numpy
+    np.testing.assert_allclose(sheet.read(sheet.extent).elev_mm, expected.T[::-1], rtol=0, atol=1)
