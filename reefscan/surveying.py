@@ -5,7 +5,6 @@ from __future__ import annotations
 import json
 import os
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -14,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
+from reefscan.io.ground import Onto, PublicGround, open_ground
 from reefscan.io.soundings import ReadOptions, list_logs, read_logs, tabulate
-from reefscan.io.soundings_grid import GridCells, PublicGrid, open_public, write_grid
+from reefscan.io.soundings_grid import GridCells, write_grid
 from reefscan.model import BLOCK, Sheet, Window
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
@@ -47,8 +47,8 @@ class Order:
     out : Path
     cell_m : float or None
         None: chosen from the tracks.
-    onto : Path or None
-        Public grid to set the survey into.
+    onto : Onto or None
+        Public grid to set the survey into, and how it is read.
     next_m : float
         Distance for the lines to survey next; 0 for none.
     """
@@ -60,8 +60,7 @@ class Order:
     settings: SurveySettings = SurveySettings()
     cell_m: float | None = None
     crs: str | None = None
-    onto: Path | None = None
-    onto_positive: str = "up"
+    onto: Onto | None = None
     next_m: float = 2000.0
     now_s: float | None = None
 
@@ -131,26 +130,23 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     sheet = Sheet(crs, cell)
     say(f"tuning the surface ({int(ready.soundings.kept.sum()):,} soundings kept, cells of {cell:g} m)")
     surface = make_surface(ready, sheet, order.settings)
-    with ExitStack() as stack:
-        public = (
-            stack.enter_context(open_public(order.onto, positive=order.onto_positive)) if order.onto else None
-        )
-        extent = surface.extent()
-        if public is not None:
-            extent = extent.union(public.window_on(sheet))
-        overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
-        bias = _bias(surface, public) if public is not None else None
-        say("drawing the grid")
-        tags = {"reefscan_schema": SCHEMA, "reefscan_caution": CAUTION}
-        write_grid(
-            order.out,
-            sheet,
-            extent,
-            _parts(surface, public, bias, overview, extent, order.settings),
-            tags=tags,
-        )
+    public = open_ground(order.onto) if order.onto else None
+    extent = surface.extent()
+    if public is not None:
+        extent = extent.union(public.window_on(sheet))
+    overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
+    bias = _bias(surface, public) if public is not None else None
+    say("drawing the grid")
+    tags = {"reefscan_schema": SCHEMA, "reefscan_caution": CAUTION}
+    write_grid(
+        order.out,
+        sheet,
+        extent,
+        _parts(surface, public, bias, overview, extent, order.settings),
+        tags=tags,
+    )
     lines = _next(overview, surface, order.next_m) if order.next_m > 0 else []
-    facts = _facts(order, logs, ready, surface, overview, bias, public.name if public else None, lines)
+    facts = _facts(order, logs, ready, surface, overview, bias, public, lines)
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
     stem = order.out.with_suffix("")
@@ -175,7 +171,7 @@ def write_text(path: Path, text: str) -> None:
         raise
 
 
-def _bias(surface: SurveySurface, public: PublicGrid) -> Bias:
+def _bias(surface: SurveySurface, public: PublicGround) -> Bias:
     own, other = [], []
     for cut in surface.cuts():
         # Only cells with soundings speak: interpolated ground would repeat its neighbours.
@@ -187,7 +183,7 @@ def _bias(surface: SurveySurface, public: PublicGrid) -> Bias:
 
 
 def _parts(
-    surface: SurveySurface, public: PublicGrid | None, bias: Bias | None, overview: _Overview, extent: Window,
+    surface: SurveySurface, public: PublicGround | None, bias: Bias | None, overview: _Overview, extent: Window,
     settings: SurveySettings,
 ) -> Iterator[GridCells]:  # fmt: skip
     if public is None or bias is None:
@@ -250,7 +246,7 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
 
 def _facts(
     order: Order, logs: Sequence[Log], ready: Prepared, surface: SurveySurface, overview: _Overview, bias: Bias | None,
-    public: str | None, lines: list[Line],
+    public: PublicGround | None, lines: list[Line],
 ) -> dict[str, Any]:  # fmt: skip
     data, tuning = ready.soundings, surface.tuning
     kept = data.kept
@@ -269,6 +265,8 @@ def _facts(
         warnings.append(
             "No draft was told: depths are below the sounder's transducer, not below the surface."
         )
+    if public is not None:
+        warnings += public.notes
     if bias is not None and bias.cells < 50:
         warnings.append(
             f"Only {bias.cells} cells are shared with the public grid: its bias was not estimated."
@@ -309,8 +307,8 @@ def _facts(
             "left_out": tuning.left_out, "rms_m": _number(tuning.rms_m), "median_m": _number(tuning.median_m),
             "spread": _number(tuning.spread), "learnt": tuning.doubt.learnt,
         },
-        "onto": None if bias is None else {
-            "name": public, "bias_m": round(bias.value_m, 3), "spread_m": _number(bias.spread_m), "cells": bias.cells
+        "onto": None if bias is None or public is None else {
+            "name": public.name, "notes": list(public.notes), "bias_m": round(bias.value_m, 3), "spread_m": _number(bias.spread_m), "cells": bias.cells
         },
         "next_lines": [
             {"line": k, "from": _lonlat(to_lonlat, g.x0, g.y0), "to": _lonlat(to_lonlat, g.x1, g.y1), "length_m": round(g.length_m, 1)}

@@ -29,8 +29,11 @@ def command(
     latency: Annotated[float, typer.Option("--latency", help="Move positions along the track by so many seconds.")] = 0.0,
     level: Annotated[bool, typer.Option("--level", help="Level sessions by their crossings.")] = False,
     reach: Annotated[str | None, typer.Option("--reach", help="Farthest a cell may lie from a sounding.")] = None,
-    onto: Annotated[Path | None, typer.Option("--onto", help="Public grid to set the soundings into.")] = None,
-    onto_positive: Annotated[str, typer.Option("--onto-positive", help="Is that grid's z up (elevation) or down (depth)?")] = "up",
+    onto: Annotated[str | None, typer.Option("--onto", help="Public grid (file, folder or address) to set the soundings into.")] = None,
+    onto_positive: Annotated[str | None, typer.Option("--onto-positive", help="Does that grid count up (elevations) or down (depths)?")] = None,
+    onto_crs: Annotated[str | None, typer.Option("--onto-crs", help="Its system, if it states none.")] = None,
+    onto_unit: Annotated[str | None, typer.Option("--onto-unit", help="Unit of its values, such as ft.")] = None,
+    onto_variable: Annotated[str | None, typer.Option("--onto-variable", help="Its variable or band of depths.")] = None,
     next_run: Annotated[str, typer.Option("--next", help="Distance for lines to survey next; 0 for none.")] = "2km",
     settings: Annotated[Path | None, typer.Option("--settings", help="TOML with cleaning and surface settings.")] = None,
     print_settings: Annotated[bool, typer.Option("--print-settings", help="Print the settings as they would be used and stop.")] = False,
@@ -48,6 +51,7 @@ def command(
     import time
 
     from reefscan.errors import InputError
+    from reefscan.io.ground import Onto
     from reefscan.io.soundings import ReadOptions
     from reefscan.io.soundings_text import TextOptions
     from reefscan.io.soundings_time import parse_date, parse_zone
@@ -105,7 +109,7 @@ def command(
     order = Order(
         logs=logs, out=out, reading=ReadOptions(text, date, gpx_depth, depth_from, chosen.reduce.fix_gap_s),
         corrections=Corrections(draft_m, length(keel), heights, latency, level), settings=chosen, cell_m=cell_m,
-        onto=onto, onto_positive=onto_positive, next_m=parse_length(next_run), now_s=time.time(),
+        onto=Onto(onto, onto_positive, onto_crs, onto_unit, onto_variable) if onto else None, next_m=parse_length(next_run), now_s=time.time(),
     )  # fmt: skip
     facts = run_survey(
         order, say=(lambda _: None) if quiet or as_json else lambda line: print(line, file=sys.stderr)

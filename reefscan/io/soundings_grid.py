@@ -1,23 +1,18 @@
-"""The grid of a survey as a GeoTIFF with four bands, and a public grid read onto its lattice."""
+"""The grid of a survey as a GeoTIFF with four bands."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
-from rasterio.enums import Resampling
-from rasterio.errors import RasterioError
-from rasterio.vrt import WarpedVRT
-from rasterio.warp import transform_bounds
 from rasterio.windows import Window as RasterWindow
 
-from reefscan.errors import InputError, MissingInputError, NoCrsError, UnreadableError
+from reefscan.errors import InputError
 from reefscan.model import Sheet, Window
 
 Floats = NDArray[np.float64]
@@ -94,61 +89,3 @@ def write_grid(
     except BaseException:
         partial.unlink(missing_ok=True)
         raise
-
-
-class PublicGrid:
-    """A public grid read onto any lattice, bilinear, with unknown cells kept unknown."""
-
-    def __init__(
-        self, dataset: rasterio.DatasetReader, band: int, sigma_band: int | None, positive: str
-    ) -> None:
-        self._dataset, self._band, self._sigma, self._positive = dataset, band, sigma_band, positive
-        self.name = Path(dataset.name).name
-
-    def on_lattice(self, sheet: Sheet, window: Window) -> tuple[Floats, Floats]:
-        """Elevation and standard uncertainty (m, NaN unknown) of a window."""
-        options = {
-            "crs": sheet.crs, "transform": rasterio.Affine(*sheet.transform(window)), "width": window.width,
-            "height": window.height, "resampling": Resampling.bilinear, "dtype": "float64", "nodata": np.nan,
-        }  # fmt: skip
-        if self._dataset.nodata is not None:
-            options["src_nodata"] = self._dataset.nodata
-        with WarpedVRT(self._dataset, **options) as warped:
-            elev = warped.read(self._band).astype(np.float64)
-            sigma = (
-                warped.read(self._sigma).astype(np.float64) if self._sigma else np.full(elev.shape, np.nan)
-            )
-        elev = np.where(np.abs(elev) < 12_000, elev, np.nan)
-        elev = -elev if self._positive == "down" else elev
-        return elev, np.where(np.isfinite(elev), sigma, np.nan)
-
-    def window_on(self, sheet: Sheet) -> Window:
-        """Window of the sheet that the grid covers."""
-        bounds = transform_bounds(self._dataset.crs, sheet.crs, *self._dataset.bounds)
-        return sheet.window_of(*bounds)
-
-
-@contextmanager
-def open_public(path: Path, *, positive: str = "up") -> Iterator[PublicGrid]:
-    """Open a public grid of elevations (or depths, with ``positive="down"``).
-
-    Raises
-    ------
-    MissingInputError, UnreadableError, NoCrsError
-        No file, no raster, or no coordinate system.
-    """
-    if not path.exists():
-        raise MissingInputError(f"{path}: no such file; --onto wants a grid")
-    try:
-        dataset = rasterio.open(path)
-    except RasterioError as error:
-        raise UnreadableError(f"{path.name}: not a raster ({error}); --onto wants a grid") from error
-    with dataset:
-        if dataset.crs is None:
-            raise NoCrsError(
-                f"{path.name}: no coordinate system; assign one before setting soundings into it"
-            )
-        names = [(d or "").lower() for d in dataset.descriptions]
-        band = next((k + 1 for k, n in enumerate(names) if n.startswith(("elev", "depth", "bathy"))), 1)
-        sigma = next((k + 1 for k, n in enumerate(names) if "uncert" in n or "sigma" in n), None)
-        yield PublicGrid(dataset, band, sigma, positive)
