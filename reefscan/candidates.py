@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import measure, placement, stations, structure
+from reefscan.kernels import measure, noise, placement, stations, structure
+from reefscan.localnoise import GridNoise, LocalNoise, height_sigma
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.recipe import Find
 
@@ -57,7 +58,7 @@ def halo(find: Find, cell_m: float) -> int:
     gauge = measure.measure_halo(max(trough, rise), run, ground)
     place = window_half(find, cell_m) + math.ceil(0.5 * trough)
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
-    return max(seek, gauge, index, stations.NOISE_HALO) + stations.FLIER_HALO + 1
+    return max(seek, gauge, index, noise.HALO) + stations.FLIER_HALO + 1
 
 
 def seek_band(find: Find) -> tuple[int, int]:
@@ -125,7 +126,7 @@ def find_stations(
     reach = {"trough": (trough, 0.0), "ledge": (run, ground), "rise": (rise, 0.0)}
     floors = {"trough": find.trough_min_m, "ledge": find.ledge_min_m, "rise": find.rise_min_m}
     side = station_side(find, cell)
-    noise, smooth = stations.noise_squares(elev, window.row, window.col)
+    noise_of = GridNoise(elev, window, cell)
     edge = window.grow(-(elev.shape[0] - heights[0].shape[0]) // 2)
     sums: tuple[NDArray[np.int64], NDArray[np.int32]] | None = None
     parts = []
@@ -142,10 +143,12 @@ def find_stations(
         rows, cols = rows[inside], cols[inside]
         if not rows.size:
             continue
-        noise_m, interpolated = _local_noise(noise, smooth, rows, cols, window)
-        found = measure.measure_stations(elev, rows, cols, code, cell, noise_m, *reach[kind])
+        local = noise_of.at(rows, cols)
+        found = measure.measure_stations(
+            elev, rows, cols, code, cell, local.cell_m, local.share_of_lines(cell), *reach[kind]
+        )
         good = (found[:, 13] == 1.0) & (found[:, 2] >= floors[kind])
-        rows, cols, noise_m, interpolated = rows[good], cols[good], noise_m[good], interpolated[good]
+        rows, cols, local = rows[good], cols[good], local.of(good)
         found = np.ascontiguousarray(found[good])
         if not rows.size:
             continue
@@ -155,7 +158,7 @@ def find_stations(
             found,
             code,
             cell,
-            noise_m,
+            local.of_slope(),
             (find.off_min_m / cell, find.off_max_m / cell),
             max(1.0, find.floor_radius_m / cell),
             (-round(1000 * find.depth_max_m), -round(1000 * find.depth_min_m)),
@@ -166,7 +169,7 @@ def find_stations(
             window_half(find, cell),
             *sums,
         )
-        parts.append(_table(kind, rows, cols, found, net, noise_m, interpolated, block, cell))
+        parts.append(_table(kind, rows, cols, found, net, local, block, cell))
     if not parts:
         return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
@@ -184,36 +187,13 @@ COLUMNS: dict[str, str] = {
 """Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""
 
 
-def _local_noise(
-    noise: NDArray[np.float64],
-    smooth: NDArray[np.float64],
-    rows: NDArray[np.int64],
-    cols: NDArray[np.int64],
-    window: Window,
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Noise and share of interpolated cells for each station.
-
-    The second lowest of the 3 x 3 squares around: broken rock reads as noise, its quieter surroundings
-    tell what the survey itself adds.
-    """
-    side = stations.NOISE_SIDE
-    r = (rows + window.row) // side - window.row // side
-    c = (cols + window.col) // side - window.col // side
-    padded = np.pad(noise, 1, constant_values=np.nan)
-    around = np.stack([padded[r + i, c + j] for i in range(3) for j in range(3)])
-    around = np.sort(around, axis=0)  # NaN last
-    level = np.where(np.isnan(around[1]), around[0], around[1])
-    return np.where(np.isnan(level), 0.05, level), np.nan_to_num(smooth[r, c], nan=0.0)
-
-
 def _table(
     kind: str,
     rows: NDArray[np.int64],
     cols: NDArray[np.int64],
     found: NDArray[np.float64],
     net: NDArray[np.float64],
-    noise_m: NDArray[np.float64],
-    smooth: NDArray[np.float64],
+    local: LocalNoise,
     block: GridBlock,
     cell: float,
 ) -> pd.DataFrame:
@@ -223,8 +203,6 @@ def _table(
     if block.sigma_mm is not None:
         r, c = np.nan_to_num(net[:, 0]).astype(int), np.nan_to_num(net[:, 1]).astype(int)
         sigma = np.where(placed & (block.sigma_mm[r, c] > 0), block.sigma_mm[r, c] / 1000.0, np.nan)
-    # interpolated: nearly no response to the noise operator; half of it is what a quiet survey still shows
-    interpolated = np.clip((smooth - 0.5) / 0.4, 0.0, 1.0)
     r = np.clip(np.rint(found[:, 0]).astype(int), 0, block.elev_mm.shape[0] - 1)
     c = np.clip(np.rint(found[:, 1]).astype(int), 0, block.elev_mm.shape[1] - 1)
     level = block.elev_mm[r, c] / 1000.0
@@ -250,10 +228,10 @@ def _table(
             "bpi_fine_m": net[:, 7],
             "bpi_broad_m": net[:, 8],
             "uncertainty_m": sigma,
-            "height_sigma_m": height_sigma(sigma, noise_m, found[:, 6]),
-            "noise_m": noise_m,
-            "position_m": position_m(cell, interpolated),
-            "interpolated": interpolated,
+            "height_sigma_m": height_sigma(kind, local.cell_m, found[:, 6]),
+            "noise_m": local.cell_m,
+            "position_m": position_m(cell, local.interpolated),
+            "interpolated": local.interpolated,
             "rock_row": net[:, 9] + row0,
             "rock_col": net[:, 10] + col0,
             "rough_m": np.nan_to_num(found[:, 9]),
@@ -268,29 +246,6 @@ def _table(
 def position_m(cell_m: float, interpolated: NDArray[np.float64] | float) -> NDArray[np.float64]:
     """Doubt of a position: half a cell's diagonal, four times that on ground that was filled in."""
     return np.asarray(cell_m * math.sqrt(0.5) * np.where(np.asarray(interpolated) > 0.5, 4.0, 1.0))
-
-
-def height_sigma(
-    sigma_m: NDArray[np.float64], noise_m: NDArray[np.float64], share: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Standard deviation of a measured height.
-
-    The stated uncertainty of a depth has a part that changes from cell to cell (the noise seen in the
-    grid, of which averaging along the structure leaves ``share``) and a part that does not. Both depths of
-    a height carry both parts, independent of each other over the distance between crest and floor.
-
-    Parameters
-    ----------
-    sigma_m : ndarray
-        One sigma of a depth by the grid's band; NaN gives NaN.
-    noise_m : ndarray
-        Noise of a cell estimated from the grid.
-    share : ndarray
-        Share of a cell's noise left after averaging.
-    """
-    white = np.minimum(noise_m, sigma_m)
-    slow2 = np.maximum(0.0, sigma_m**2 - white**2)
-    return np.asarray(np.sqrt(2.0 * (slow2 + (white * share) ** 2)))
 
 
 def find_stations_none() -> pd.DataFrame:

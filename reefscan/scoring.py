@@ -23,8 +23,16 @@ Why integers: ``round(84.25, 1)`` sees a binary fraction, and JavaScript another
 integer number of millionths has neither trouble.
 
 Confidence: ``p = Phi((height - a) / sigma)``, with ``a`` the lower corner of the site's own height term.
-``sigma`` is ``height_sigma_m`` where it is above 0, else ``sqrt(2) * uncertainty_m`` where that is above 0,
-else ``sqrt(2) * TVU(depth) / 1.959963984540054`` of the recipe's S-44 order. `erfc` good to 1e-9 is enough.
+With ``u = uncertainty_m`` where that is above 0, else ``TVU(depth) / 1.959963984540054`` of the recipe's
+S-44 order: ``sigma = sqrt(own^2 + 2 k^2 max(0, u^2 - noise_m^2))`` where ``own = height_sigma_m`` is above 0,
+``k = 0.2 + 0.8 interpolated`` (an unknown ``noise_m`` or ``interpolated`` is 0); else ``sqrt(2) u``.
+`erfc` good to 1e-9 is enough.
+
+Why two parts: ``own`` is what the grid shows of itself (noise, how far it goes together, how sharp the form
+is). What the stated uncertainty has beyond that changes slowly (tide, sound speed, draught): crest and
+foot, some metres apart, share nearly all of it and their difference keeps ``k`` of it. Interpolated ground
+shows no noise and its doubt cancels nowhere, so there the whole of it counts. A stated uncertainty
+smaller than the noise seen changes nothing: what is seen is believed.
 """
 
 from __future__ import annotations
@@ -54,6 +62,10 @@ Z95 = 1.959963984540054
 """Two-sided 95 % point of the normal law: S-44 states its uncertainty at 95 %."""
 
 HEIGHT_COLUMN = "height_m"
+
+SLOW_SHARE = 0.2
+"""Share of slowly changing error that the difference of two depths some metres apart keeps: with a correlation
+exp(-d / L), sqrt(1 - exp(-d / L)); 0.2 for 8 m and L = 200 m (a guess at a swath's own offsets)."""
 
 
 @dataclass(frozen=True)
@@ -171,7 +183,7 @@ def height_confidence(
     """Probability that the true height reaches a threshold, its error being normal with ``sigma_m``.
 
     ``sigma_m`` is that of the *height*: for two depths with independent errors, sqrt(2) times the sigma
-    of one. It misleads where the errors go together (then it is too low).
+    of one (too large where their errors go together).
     """
     z = (np.asarray(height_m, dtype=np.float64) - threshold_m) / np.asarray(sigma_m, dtype=np.float64)
     return np.asarray(ndtr(z), dtype=np.float64)
@@ -321,6 +333,17 @@ def _confidence(
     assumed_sigma = total_vertical_uncertainty(blank if depth is None else depth, order=score.s44_order) / Z95
     own = blank if own is None else own
     single = blank if single is None else single
-    sigma = np.where(own > 0, own, np.sqrt(2.0) * np.where(single > 0, single, assumed_sigma))
-    assumed = ~(own > 0) & ~(single > 0)
-    return height_confidence(height, threshold, sigma), assumed & ~np.isnan(threshold)
+    stated = single > 0
+    depth_sigma = np.where(stated, single, assumed_sigma)
+    sigma = np.where(own > 0, _height_sigma(table, own, depth_sigma), np.sqrt(2.0) * depth_sigma)
+    return height_confidence(height, threshold, sigma), ~stated & ~np.isnan(threshold)
+
+
+def _height_sigma(table: pd.DataFrame, own: Floats, depth_sigma: Floats) -> Floats:
+    """What the grid shows of a height's doubt, and what a slowly changing error adds."""
+    noise, interpolated = (
+        np.zeros(len(table)) if column is None else np.nan_to_num(column)
+        for column in (_column(table, "noise_m"), _column(table, "interpolated"))
+    )
+    kept = SLOW_SHARE + (1.0 - SLOW_SHARE) * interpolated
+    return np.asarray(np.sqrt(own**2 + 2.0 * kept**2 * np.maximum(0.0, depth_sigma**2 - noise**2)))

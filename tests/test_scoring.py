@@ -119,16 +119,37 @@ def test_confidence_takes_the_95_percent_figure_and_a_difference_of_two_depths(
 
 
 def test_a_stated_uncertainty_goes_before_the_assumed_one():
-    t = table(
-        height_m=[1.5] * 3,
-        depth_m=[10.0] * 3,
-        uncertainty_m=[0.1, 0.1, 0.0],
-        height_sigma_m=[np.nan, 0.5, np.nan],
-    )
+    t = table(height_m=[1.5] * 2, depth_m=[10.0] * 2, uncertainty_m=[0.1, 0.0])
     got = score_table(t, Score())
     by_hand = [0.5 * math.erfc(-z / math.sqrt(2)) for z in (0.5 / (0.1 * math.sqrt(2)), 1.0)]
-    assert_allclose(got.confidence[:2], by_hand, atol=0.005)
-    assert got.assumed.tolist() == [False, False, True]
+    assert_allclose(got.confidence[0], by_hand[0], atol=0.005)
+    assert got.assumed.tolist() == [False, True]
+
+
+@pytest.mark.parametrize(
+    ("stated", "noise", "interpolated", "variance"),
+    [
+        (0.1, 0.2, 0.0, 0.09),  # less than the noise seen: what is seen is believed
+        (0.2, 0.2, 0.0, 0.09),
+        (0.5, 0.3, 0.0, 0.09 + 2 * 0.04 * 0.16),  # the rest changes slowly: a difference keeps a fifth of it
+        (0.5, 0.3, 1.0, 0.09 + 2 * 0.16),  # interpolated: all of it
+        (0.5, 0.3, 0.5, 0.09 + 2 * 0.36 * 0.16),
+        (0.5, np.nan, 0.0, 0.09 + 2 * 0.04 * 0.25),
+    ],
+)
+def test_what_the_grid_shows_and_what_it_states_make_up_the_doubt_of_a_height(
+    stated, noise, interpolated, variance
+):
+    t = table(
+        height_m=[1.3],
+        depth_m=[10.0],
+        uncertainty_m=[stated],
+        height_sigma_m=[0.3],
+        noise_m=[noise],
+        interpolated=[interpolated],
+    )
+    by_hand = 0.5 * math.erfc(-0.3 / math.sqrt(2 * variance))
+    assert_allclose(score_table(t, Score()).confidence, by_hand, atol=0.0051)
 
 
 def test_stated_and_observed_confidence_agree(rng):

@@ -32,6 +32,7 @@ def measure_stations(
     kind: int,
     cell_m: float,
     noise_m: NDArray[np.float64],
+    share: NDArray[np.float64],
     radius_cells: float,
     ground_cells: float,
 ) -> NDArray[np.float64]:
@@ -46,6 +47,8 @@ def measure_stations(
     cell_m : float
     noise_m : ndarray of float64, shape (n,)
         Standard deviation of the noise of one cell at each station, metres.
+    share : ndarray of float64, shape (n,)
+        Share of it left in the mean of the parallel lines of a profile, 0 to 1 (`noise.share_of_lines`).
     radius_cells, ground_cells : float
         Reach of trough or rise, or the ledge's run; and the ground beyond a ledge.
 
@@ -70,11 +73,13 @@ def measure_stations(
         patch = elev_mm[top : rows[i] + half + 1, left : cols[i] + half + 1]
         r, c = float(rows[i] - top), float(cols[i] - left)
         if kind == 0:
-            measure_trough(patch, r, c, radius_cells, cell_m, noise_m[i], scratch, line)
+            measure_trough(patch, r, c, radius_cells, cell_m, noise_m[i], share[i], scratch, line)
         elif kind == 1:
-            measure_ledge(patch, r, c, radius_cells, ground_cells, cell_m, noise_m[i], scratch, line)
+            measure_ledge(
+                patch, r, c, radius_cells, ground_cells, cell_m, noise_m[i], share[i], scratch, line
+            )
         else:
-            measure_rise(patch, r, c, radius_cells, cell_m, noise_m[i], scratch, line)
+            measure_rise(patch, r, c, radius_cells, cell_m, noise_m[i], share[i], scratch, line)
         line[0] = rows[i] + np.rint((line[0] - r) * 4096.0) / 4096.0
         line[1] = cols[i] + np.rint((line[1] - c) * 4096.0) / 4096.0
     return out

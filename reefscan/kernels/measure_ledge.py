@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.kernels.profiles import LINES, profile, sample, side_roughness
+from reefscan.kernels.profiles import profile, sample, side_roughness, spread_of_lines
 
 
 @njit(cache=True, nogil=True)
@@ -77,12 +77,12 @@ def measure_ledge(
     ground: float,
     cell_m: float,
     noise: float,
+    share: float,
     p: NDArray[np.float64],
     out: NDArray[np.float64],
 ) -> None:
-    gap = max(1.0, min(2.0, 2.0 / cell_m))
-    lines = LINES if cell_m <= 4.0 else 3
-    quiet = noise / math.sqrt(float(lines))
+    lines, gap = spread_of_lines(cell_m)
+    quiet = noise * share
     # a longer face is a bank: what falls evenly over more than this is no step
     longest = max(3.0, 1.5 * run)
     g = max(2, int(ground + 0.5))
@@ -135,7 +135,7 @@ def measure_ledge(
         out[5] = down % (2.0 * math.pi)
     out[0], out[1] = row, col
     out[4] = (out[5] + 0.5 * math.pi) % math.pi
-    out[6] = 1.0 / math.sqrt(float(lines))
+    out[6] = share
     out[7] = 0.5 * out[3]
     out[8] = out[2] / max(1.0, out[3])
     side = int(max(1.0, out[3]))

@@ -25,6 +25,7 @@ def measure_rise(
     radius: float,
     cell_m: float,
     noise: float,
+    share: float,
     p: NDArray[np.float64],
     out: NDArray[np.float64],
 ) -> None:
@@ -33,7 +34,7 @@ def measure_rise(
     top = sample(elev, row, col) - 0.3 * noise
     if not top == top:
         return
-    quiet = noise / math.sqrt(3.0)
+    quiet = noise * max(share, 1.0 / math.sqrt(3.0))
     n = 16
     feet = np.empty(2 * n)
     worst, level, count = 1e9, 1e9, 0

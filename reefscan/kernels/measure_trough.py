@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.kernels.profiles import LINES, bias, profile, sample, side_roughness
+from reefscan.kernels.profiles import bias, profile, sample, side_roughness, spread_of_lines
 
 
 @njit(cache=True, nogil=True)
@@ -148,14 +148,14 @@ def measure_trough(
     radius: float,
     cell_m: float,
     noise: float,
+    share: float,
     p: NDArray[np.float64],
     out: NDArray[np.float64],
 ) -> None:
     reach = int(radius)
-    gap = max(1.0, min(2.0, 2.0 / cell_m))
-    lines = LINES if cell_m <= 4.0 else 3
+    lines, gap = spread_of_lines(cell_m)
     p = p[: 2 * reach + 1]
-    quiet = noise / math.sqrt(3.0)
+    quiet = noise * max(share, 1.0 / math.sqrt(3.0))
     best_h, axis, width = 0.0, 0.0, 2.0 * reach
     narrow = 1e9
     for a in range(16):
@@ -169,7 +169,7 @@ def measure_trough(
             narrow, axis, width = w, angle + 0.5 * math.pi, w
         best_h = max(best_h, h)
     strength = 0.0
-    quiet = noise / math.sqrt(float(lines))
+    quiet = noise * share
     h_left, h_right, left, right, floor = 0.0, 0.0, reach, reach, 0.0
     for turn in range(2):
         found, strength = _bend_axis(elev, row, col, max(3.0, min(0.5 * width, float(reach))))
@@ -209,7 +209,7 @@ def measure_trough(
         axis += _floor_turn(elev, row, col, axis, width, out[2], quiet)
     cross = axis + 0.5 * math.pi
     out[0], out[1], out[3], out[4], out[5] = row, col, width, axis % math.pi, cross % math.pi
-    out[6] = 1.0 / math.sqrt(float(lines))
+    out[6] = share
     inner = 0.5 * width
     out[8] = max(h_left, h_right) / max(1.0, inner - out[7] * 0.8)
     side = int(max(1.0, inner))

@@ -66,6 +66,12 @@ def profile(
 
 
 @njit(cache=True, nogil=True)
+def spread_of_lines(cell_m: float) -> tuple[int, float]:
+    """Number of parallel lines of a profile, and cells between two of them."""
+    return LINES if cell_m <= 4.0 else 3, max(1.0, min(2.0, 2.0 / cell_m))
+
+
+@njit(cache=True, nogil=True)
 def bias(count: int) -> float:
     """Expected maximum of ``count`` standard normal values (a fit, within 0.06 up to 64)."""
     return 0.0 if count <= 1 else 0.56 * math.log2(count) ** 0.85

@@ -4,6 +4,8 @@
    Columns are plain arrays; null is unknown. */
 const Reef = {};
 
+/* share of a slowly changing error that the difference of two near depths keeps */
+Reef.SLOW = 0.2;
 Reef.S44 = { exclusive: [0.15, 0.0075], special: [0.25, 0.0075], "1a": [0.5, 0.013], "1b": [0.5, 0.013], "2": [1.0, 0.023] };
 Reef.Z95 = 1.959963984540054;
 
@@ -125,14 +127,17 @@ Reef.thresholds = function (score) {
 
 Reef.confidence = function (cols, i, thresholds, order) {
   const at = (name) => (cols[name] && Reef.known(cols[name][i]) ? cols[name][i] : NaN);
-  const height = at("height_m"), own = at("height_sigma_m"), single = at("uncertainty_m");
+  const height = at("height_m"), own = at("height_sigma_m");
   const threshold = thresholds[cols.kind[i]];
-  let sigma;
-  if (own > 0) sigma = own;
-  else if (single > 0) sigma = Math.SQRT2 * single;
-  else {
+  let single = at("uncertainty_m");
+  if (!(single > 0)) {
     const [a, b] = Reef.S44[order], depth = Math.max(at("depth_m"), 0);
-    sigma = (Math.SQRT2 * Math.sqrt(a * a + (b * depth) ** 2)) / Reef.Z95;
+    single = Math.sqrt(a * a + (b * depth) ** 2) / Reef.Z95;
+  }
+  let sigma = Math.SQRT2 * single;
+  if (own > 0) {
+    const kept = Reef.SLOW + (1 - Reef.SLOW) * (at("interpolated") || 0);
+    sigma = Math.sqrt(own ** 2 + 2 * kept ** 2 * Math.max(0, single ** 2 - (at("noise_m") || 0) ** 2));
   }
   const p = Reef.phi((height - threshold) / sigma);
   return Number.isNaN(p) ? NaN : Reef.roundMillionths(Reef.rint(p * 1e6), 2);

@@ -1,0 +1,156 @@
+"""The survey's noise at each station, and what it leaves of doubt in a height.
+
+From `reefscan.kernels.noise`: how large the noise of one cell is, how far it goes together, and so how
+much of it the mean of parallel lines keeps. Everything is read off the grid itself, so a grid without an
+uncertainty band has its noise known too, and a band that is wrong does not mislead by as much.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reefscan.kernels import noise
+from reefscan.kernels.profiles import spread_of_lines
+from reefscan.model import Window
+
+Floats = NDArray[np.float64]
+
+UNKNOWN_M = 0.05
+"""Noise where too few cells are known to tell it (a guess: a good multibeam survey's)."""
+
+REACH_M = 16.0
+"""Longest lag looked at: beyond it the bends of the bottom itself are taken for noise."""
+
+ALIKE = 0.3
+"""A square whose share of interpolated cells differs by more is other ground and says nothing of this one's noise."""
+
+
+@dataclass(frozen=True)
+class LocalNoise:
+    """Noise at each of n stations.
+
+    Attributes
+    ----------
+    cell_m : ndarray, shape (n,)
+        Standard deviation of one cell, metres: what goes together over up to `REACH_M` included.
+    together : ndarray, shape (n, len(LAGS) + 1)
+        Correlation of the noise of two cells at lags 0 and `noise.LAGS` cells, 1 to 0.
+    interpolated : ndarray, shape (n,)
+        0 surveyed at the cell's own size, 1 interpolated from farther apart.
+    """
+
+    cell_m: Floats
+    together: Floats
+    interpolated: Floats
+
+    def of(self, which: NDArray[np.bool_]) -> LocalNoise:
+        """Some of the stations."""
+        return LocalNoise(self.cell_m[which], self.together[which], self.interpolated[which])
+
+    def at_lag(self, cells: float) -> Floats:
+        """Correlation of two cells this far apart, linear between the lags, nil at twice the longest."""
+        lags = np.array([0.0, *noise.LAGS, 2.0 * noise.LAGS[-1]])
+        rho = np.column_stack([self.together, np.zeros(len(self.together))])
+        k = int(np.clip(np.searchsorted(lags, cells, side="right") - 1, 0, len(lags) - 2))
+        part = min(1.0, (cells - lags[k]) / (lags[k + 1] - lags[k]))
+        return np.asarray(rho[:, k] + part * (rho[:, k + 1] - rho[:, k]))
+
+    def share_of_lines(self, cell_m: float) -> Floats:
+        """Share of a cell's noise left in the mean of a profile's parallel lines.
+
+        The variance of a mean of n readings is their mean covariance; for white noise 1 / sqrt(n).
+        """
+        lines, gap = spread_of_lines(cell_m)
+        total = np.full(len(self.cell_m), float(lines))
+        for apart in range(1, lines):
+            total += 2.0 * (lines - apart) * self.at_lag(apart * gap)
+        return np.asarray(np.sqrt(total) / lines)
+
+    def of_slope(self) -> Floats:
+        """Noise of white kind (m) that would make a slope over two cells as noisy as this one does."""
+        return np.asarray(self.cell_m * np.sqrt(np.maximum(0.0, 1.0 - self.at_lag(2.0))))
+
+
+class GridNoise:
+    """Noise of one block of cells, asked for at stations.
+
+    The third lowest of the squares that were surveyed like the station's own is taken, lag by lag, out of
+    the nine around: broken rock and structure read as noise, their quieter surroundings tell what the survey itself adds.
+
+    Parameters
+    ----------
+    elev_mm : ndarray of int32, shape of ``window``
+    window : Window
+        Place of the array on the absolute lattice; reaches at least `noise.HALO` cells around the stations.
+    cell_m : float
+    """
+
+    def __init__(self, elev_mm: NDArray[np.int32], window: Window, cell_m: float) -> None:
+        fine, by_lag, smooth = noise.noise_squares(elev_mm, window.row, window.col)
+        self._layers = np.pad(np.dstack([fine, by_lag]), ((1, 1), (1, 1), (0, 0)), constant_values=np.nan)
+        self._smooth = np.pad(smooth, 1, constant_values=np.nan)
+        self._window, self._cell_m = window, cell_m
+
+    def at(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> LocalNoise:
+        """Noise at stations (n,), positions in the array."""
+        window = self._window
+        r = (rows + window.row) // noise.SIDE - window.row // noise.SIDE
+        c = (cols + window.col) // noise.SIDE - window.col // noise.SIDE
+        around = np.stack([self._layers[r + i, c + j] for i in range(3) for j in range(3)])
+        smooth = np.stack([self._smooth[r + i, c + j] for i in range(3) for j in range(3)])
+        own = smooth[4]
+        around[np.abs(smooth - own) > ALIKE] = np.nan
+        interpolated = np.clip((np.nan_to_num(own, nan=0.0) - 0.25) / 0.5, 0.0, 1.0)
+        return _described(_third(around), interpolated, self._cell_m)
+
+
+def _third(around: Floats) -> Floats:
+    """Third lowest along the first axis, or the highest of fewer; NaN where none is known."""
+    known = np.sort(around, axis=0)  # NaN last
+    count = np.isfinite(around).sum(axis=0)
+    at = np.clip(np.minimum(2, count - 1), 0, None)
+    return np.asarray(np.take_along_axis(known, at[None], axis=0)[0])
+
+
+def _described(quiet: Floats, interpolated: Floats, cell_m: float) -> LocalNoise:
+    """Total and correlation from the noise by lag.
+
+    With s2 the variance and q(k) the mean square second difference at lag k over 6 s2, rho(k) solves
+    q = (6 - 8 rho + 2 rho(2k)) / 6. ``rho(2k) = rho(k)^3`` closes it: it lies between an exponential
+    fall (the square) and a Gaussian one (the fourth power).
+    """
+    within = np.array([lag == 1 or lag * cell_m <= REACH_M for lag in noise.LAGS])
+    fine, by_lag = quiet[:, 0], quiet[:, 1:].copy()
+    by_lag[:, ~within] = np.nan
+    by_lag[:, 0] = np.fmin(by_lag[:, 0], fine)
+    level = np.fmax.accumulate(by_lag, axis=1)
+    total = level[:, -1]
+    total = np.where(np.isnan(total), UNKNOWN_M, total)
+    q = (np.where(np.isnan(level), total[:, None], level) / np.maximum(total, 1e-6)[:, None]) ** 2
+    rho = np.column_stack([np.ones(len(total)), _correlation(np.where(total[:, None] > 0, q, 1.0))])
+    return LocalNoise(total, np.minimum.accumulate(rho, axis=1), interpolated)
+
+
+_RHO = np.linspace(0.0, 1.0, 1001)
+_Q = 1.0 - (4.0 * _RHO - _RHO**3) / 3.0
+
+
+def _correlation(q: Floats) -> Floats:
+    """Correlation at a lag from the second difference's share of its greatest variance, by table."""
+    return np.asarray(np.interp(np.clip(q, 0.0, 1.0), _Q[::-1], _RHO[::-1]))
+
+
+MISFIT_M = {"trough": 0.04, "ledge": 0.07, "rise": 0.10}
+"""Error of a height without any noise, by kind: crests and feet are not sharp (planted seabeds, tuning seeds)."""
+
+
+def height_sigma(kind: str, noise_m: Floats, share: Floats) -> Floats:
+    """Standard deviation (m) of a measured height by what the grid itself shows.
+
+    Crest and floor each carry what the mean of the lines leaves of the noise, independent of each other,
+    and the form itself is not told better than `MISFIT_M`.
+    """
+    return np.asarray(np.sqrt(2.0 * (noise_m * share) ** 2 + MISFIT_M[kind] ** 2))
