@@ -8,6 +8,7 @@ uncertainty band has its noise known too, and a band that is wrong does not misl
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,8 +22,13 @@ Floats = NDArray[np.float64]
 UNKNOWN_M = 0.05
 """Noise where too few cells are known to tell it (a guess: a good multibeam survey's)."""
 
-REACH_M = 16.0
-"""Longest lag looked at: beyond it the bends of the bottom itself are taken for noise."""
+REACH_M = 32.0
+"""Longest lag looked at: beyond it the bends of the bottom itself would be taken for noise."""
+
+LEVELS_OFF = (1.2, 1.5)
+"""Growth of the second difference from one lag to twice it: up to the first it has levelled off and is noise,
+from the second on it is the ground's own. Ground that looks alike at every scale grows by 2^H each time, by 1.5 for a Hurst
+exponent of 0.6; noise stops growing at the lag over which it goes together (planted seabeds)."""
 
 ALIKE = 0.3
 """A square whose share of interpolated cells differs by more is other ground and says nothing of this one's noise."""
@@ -35,7 +41,7 @@ class LocalNoise:
     Attributes
     ----------
     cell_m : ndarray, shape (n,)
-        Standard deviation of one cell, metres: what goes together over up to `REACH_M` included.
+        Standard deviation of one cell, metres: what goes together over some cells included.
     together : ndarray, shape (n, len(LAGS) + 1)
         Correlation of the noise of two cells at lags 0 and `noise.LAGS` cells, 1 to 0.
     interpolated : ndarray, shape (n,)
@@ -116,22 +122,26 @@ def _third(around: Floats) -> Floats:
 
 
 def _described(quiet: Floats, interpolated: Floats, cell_m: float) -> LocalNoise:
-    """Total and correlation from the noise by lag.
+    """Total and correlation from the noise by lag (lag 1 by the operator, then `noise.LAGS`).
 
     With s2 the variance and q(k) the mean square second difference at lag k over 6 s2, rho(k) solves
     q = (6 - 8 rho + 2 rho(2k)) / 6. ``rho(2k) = rho(k)^3`` closes it: it lies between an exponential
     fall (the square) and a Gaussian one (the fourth power).
     """
-    within = np.array([lag == 1 or lag * cell_m <= REACH_M for lag in noise.LAGS])
-    fine, by_lag = quiet[:, 0], quiet[:, 1:].copy()
-    by_lag[:, ~within] = np.nan
-    by_lag[:, 0] = np.fmin(by_lag[:, 0], fine)
-    level = np.fmax.accumulate(by_lag, axis=1)
-    total = level[:, -1]
+    level = quiet[:, 1:].copy()
+    level[:, 0] = np.fmin(level[:, 0], quiet[:, 0])
+    level[:, [lag > 1 and lag * cell_m > REACH_M for lag in noise.LAGS]] = np.nan
+    total = level[:, 0]
+    for shorter, longer in pairwise(level.T):
+        # as far as it has stopped growing it is noise; ground goes on growing
+        growth = longer / np.maximum(shorter, 1e-6)
+        believed = np.clip((LEVELS_OFF[1] - growth) / (LEVELS_OFF[1] - LEVELS_OFF[0]), 0.0, 1.0)
+        total = np.fmax(total, believed * np.fmax(shorter, longer) + (1.0 - believed) * total)
     total = np.where(np.isnan(total), UNKNOWN_M, total)
-    q = (np.where(np.isnan(level), total[:, None], level) / np.maximum(total, 1e-6)[:, None]) ** 2
+    level = np.where(np.isnan(level), total[:, None], level)
+    q = (np.fmax.accumulate(level, axis=1) / np.maximum(total, 1e-6)[:, None]) ** 2
     rho = np.column_stack([np.ones(len(total)), _correlation(np.where(total[:, None] > 0, q, 1.0))])
-    return LocalNoise(total, np.minimum.accumulate(rho, axis=1), interpolated)
+    return LocalNoise(total, rho, interpolated)
 
 
 _RHO = np.linspace(0.0, 1.0, 1001)

@@ -19,7 +19,7 @@ from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
 
-LAGS = (1, 2, 4, 8)
+LAGS = (1, 2, 4, 8, 16)
 """Lags (cells) of the second differences."""
 
 SIDE = 64

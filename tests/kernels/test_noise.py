@@ -64,7 +64,7 @@ def test_a_seam_fliers_and_a_gully_do_not_pass_for_noise(rng):
     z = SLOPE + 0.05 * rng.standard_normal(X.shape)
     z += 0.3 * (X + 0.4 * Y > 350) - 3 * np.exp(-(((X - Y) / 12) ** 2))
     z[rng.random(z.shape) < 5e-4] += 2.0
-    assert_allclose(at(z).cell_m, 0.05, rtol=0.2)
+    assert_allclose(at(z).cell_m, 0.05, rtol=0.25)
 
 
 @pytest.mark.parametrize("bearing", [0.0, 30.0, 90.0])
