@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 from dataclasses import dataclass, field
 
@@ -106,7 +107,21 @@ class ArraySource:
     def fingerprint(self) -> dict[str, object]:
         """Hash of the cells."""
         digest = hashlib.blake2b(np.ascontiguousarray(self.elev_mm).view(np.uint8).data, digest_size=16)
+        if self.sigma_mm is not None:
+            digest.update(np.ascontiguousarray(self.sigma_mm).view(np.uint8).data)
         return {"array": self.name, "shape": list(self.elev_mm.shape), "hash": digest.hexdigest()}
+
+    def fingerprint_of(self, window: Window) -> str:
+        """Hash of the cells in the window."""
+        block = self.read(window)
+        digest = hashlib.blake2b(block.elev_mm.view(np.uint8).data, digest_size=16)
+        if block.sigma_mm is not None:
+            digest.update(block.sigma_mm.view(np.uint8).data)
+        return digest.hexdigest()
+
+    def lattice_key(self) -> dict[str, object]:
+        """CRS, cell and phase of the sheet."""
+        return dataclasses.asdict(self.sheet)
 
     def depth_range(self, window: Window) -> tuple[float, float] | None:
         """Exact bounds of depth in the window."""

@@ -197,6 +197,12 @@ class GridSource(Protocol):
     def fingerprint(self) -> dict[str, object]:
         """What identifies the input: files with size, time and header; JSON-ready."""
 
+    def fingerprint_of(self, window: Window) -> str:
+        """What identifies the cells of one window, without reading them. Equal values read equal cells."""
+
+    def lattice_key(self) -> dict[str, object]:
+        """What tells the lattice from that of every other source of a run; JSON-ready."""
+
     def depth_range(self, window: Window) -> tuple[float, float] | None:
         """Cheap outer bounds of depth (m, positive down) in the window, None if it has no cell.
 

@@ -29,7 +29,7 @@ from reefscan.overview import Thinning
 from reefscan.recipe import Recipe
 from reefscan.sheet_borders import ToldStations
 from reefscan.sheets import lonlat_of, sheet_name
-from reefscan.tilework import TileWork
+from reefscan.tilework import TileWork, raster_terms
 from reefscan.warmup import warm_up
 
 if TYPE_CHECKING:
@@ -174,18 +174,16 @@ def _tiles(
 ) -> Iterator[Finished | TileFailure]:
     find = recipe.find
     low, high = candidates.seek_band(find)
-    seen = tile_key(Window(0, 0, 0, 0), source.fingerprint(), program())  # once, not for every tile
-    raster_terms = recipe.score.model_dump_json()
-
-    def key_of(core: Window) -> str:
-        return tile_key(core, seen, find.key(), raster_terms)
-
+    margin = candidates.halo(find, source.sheet.cell_m)
+    asked = [find.key(), program(), source.lattice_key()]
+    terms = raster_terms(recipe.score)
     return finish_tiles(
         TileWork(source, find, recipe.score, shown),
         tiles,
         engine=means.engine(len(tiles)),
         store=store,
-        key_of=key_of,
+        name_of=lambda core: tile_key(core, *asked),
+        stamp_of=lambda core: f"{source.fingerprint_of(core.grow(margin))} {terms}" if store else "",
         on_event=means.on_event,
         skip=outside_band(source.depth_range, -high / 1000.0, -low / 1000.0),
     )
@@ -213,16 +211,17 @@ def _gather(
             score = np.full((extent.height, extent.width), 255, np.uint8)
         for end in sorted(finished, key=lambda end: end.core):
             result = end.load()
-            table = result.tables["stations"]
-            if table.num_rows:
-                parts.append(table.to_pandas())
             for key, value in result.stats.items():
                 totals[key] = totals.get(key, 0.0) + value
-            if raster is not None:
-                raster.write(end.core, result.rasters["score"])
-            elif score is not None:
+            table = result.tables.get("stations")
+            if table is not None and table.num_rows:
+                parts.append(table.to_pandas())
+            cells = result.rasters.get("score")  # a tile that is unknown all over has none
+            if cells is not None and raster is not None:
+                raster.write(end.core, cells)
+            elif cells is not None and score is not None:
                 inside = end.core.intersect(extent)
-                score[inside.slices_in(extent)] = result.rasters["score"][inside.slices_in(end.core)]
+                score[inside.slices_in(extent)] = cells[inside.slices_in(end.core)]
             if shown is not None and picture is not None:
                 if shown.name in result.rasters:
                     shown.put(picture, end.core, result.rasters[shown.name])

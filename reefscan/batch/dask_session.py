@@ -12,7 +12,7 @@ from concurrent.futures import CancelledError, Future
 from typing import Any
 
 from reefscan.batch.compiling import compile_once
-from reefscan.batch.worker import Reply
+from reefscan.batch.worker import Job, Reply, Task, run_tile
 from reefscan.errors import EngineError
 
 logger = logging.getLogger(__name__)
@@ -26,13 +26,15 @@ class DaskSession:
 
     shared_fate = False
 
-    def __init__(self, scheduler: str, timeout_s: float, prepare: Callable[[], None] | None = None) -> None:
+    def __init__(
+        self, job: Job, scheduler: str, timeout_s: float, prepare: Callable[[], None] | None = None
+    ) -> None:
         try:
             import distributed
         except ImportError as error:
             raise EngineError("--scheduler needs Dask: pip install 'reefscan[cluster]'.") from error
         client: Any = distributed.Client  # untyped upstream
-        self._scheduler, self._prepare = scheduler, prepare
+        self._job, self._scheduler, self._prepare = job, scheduler, prepare
         self.deadly: tuple[type[BaseException], ...] = (distributed.KilledWorker,)
         try:
             self._client: Any = client(scheduler, timeout=timeout_s, set_as_default=False)
@@ -47,8 +49,8 @@ class DaskSession:
         # pure=False: two runs of one tile are two tasks, never a remembered answer.
         self._executor = self._client.get_executor(pure=False)
 
-    def submit(self, call: Callable[[], Reply]) -> Future[Reply]:
-        future: Future[Reply] = self._executor.submit(_prepared_call, self._prepare, call)
+    def submit(self, task: Task) -> Future[Reply]:
+        future: Future[Reply] = self._executor.submit(_prepared_run, self._prepare, self._job, task)
         return future
 
     def recover(self) -> None:
@@ -86,10 +88,10 @@ class DaskSession:
         self.slots = max(2, 2 * sum(int(about["nthreads"]) for about in workers.values()))
 
 
-def _prepared_call(prepare: Callable[[], None] | None, call: Callable[[], Reply]) -> Reply:
+def _prepared_run(prepare: Callable[[], None] | None, job: Job, task: Task) -> Reply:
     if prepare is not None:
         compile_once(prepare)
-    return call()
+    return run_tile(job, task)
 
 
 def _line(error: BaseException) -> str:

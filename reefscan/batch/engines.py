@@ -6,28 +6,19 @@ the store, events) is in `reefscan.batch.run` and the same for all. There is no 
 
 from __future__ import annotations
 
-import logging
-import multiprocessing
 import os
-from collections.abc import Callable, Iterator
-from concurrent.futures import Executor, Future, ProcessPoolExecutor, ThreadPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from contextlib import contextmanager
+from collections.abc import Callable
+from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
-from typing import Any, Protocol
+from typing import Protocol
 
 from reefscan.batch.compiling import compile_once
-from reefscan.batch.worker import THREAD_VARIABLES, Reply, ready, start_worker
+from reefscan.batch.worker import Job, Reply, Task, run_tile
 from reefscan.errors import EngineError, InputError
-
-logger = logging.getLogger(__name__)
-
-_STARTS = 3
-"""How often a pool may fail to start before the run gives up."""
 
 
 class Session(Protocol):
-    """Workers that are up. Used from one thread."""
+    """Workers that are up, and know the job. Used from one thread."""
 
     slots: int
     """Most tasks in flight: enough to keep every worker busy, few enough to keep memory flat."""
@@ -41,8 +32,8 @@ class Session(Protocol):
     shared_fate: bool
     """True if one worker's death fails every task in flight."""
 
-    def submit(self, call: Callable[[], Reply]) -> Future[Reply]:
-        """Hand over one task."""
+    def submit(self, task: Task) -> Future[Reply]:
+        """Hand over one tile."""
 
     def recover(self) -> None:
         """After a deadly error: have working workers again, or raise `EngineError`."""
@@ -57,8 +48,8 @@ class Session(Protocol):
 class Engine(Protocol):
     """A way to run tiles."""
 
-    def open(self, tiles: int) -> Session:
-        """Bring the workers up for so many tiles.
+    def open(self, job: Job, tiles: int) -> Session:
+        """Bring the workers up for so many tiles of a job.
 
         Raises
         ------
@@ -82,19 +73,19 @@ class InProcess:
     threads: int = 1
     prepare: Callable[[], None] | None = None
 
-    def open(self, tiles: int) -> Session:
+    def open(self, job: Job, tiles: int) -> Session:
         """Return the session; nothing to bring up but the kernels."""
         if self.prepare is not None:
             compile_once(self.prepare)
-        return _InlineSession() if self.threads <= 1 else _ThreadSession(self.threads)
+        return _InlineSession(job) if self.threads <= 1 else _ThreadSession(job, self.threads)
 
 
 @dataclass(frozen=True)
 class LocalProcesses:
     """Run in worker processes on this machine.
 
-    Workers are fresh interpreters (spawn), since a fork would copy locks that threads of GDAL and numba hold.
-    So a script that scans needs the usual ``if __name__ == "__main__":``.
+    Workers are fresh interpreters, since a fork would copy locks that threads of GDAL and numba hold; see
+    `reefscan.batch.processes`.
 
     Parameters
     ----------
@@ -111,13 +102,15 @@ class LocalProcesses:
     threads: int = 1
     prepare: Callable[[], None] | None = None
 
-    def open(self, tiles: int) -> Session:
+    def open(self, job: Job, tiles: int) -> Session:
         """Start the workers; a single tile is done here, since starting one costs more than it could save."""
         if self.prepare is not None:
             compile_once(self.prepare)
         if tiles == 1 and self.workers > 1:
-            return _InlineSession()
-        return _PoolSession(min(self.workers, tiles), self.threads)
+            return _InlineSession(job)
+        from reefscan.batch.processes import ProcessSession
+
+        return ProcessSession(job, min(self.workers, tiles), self.threads)
 
 
 @dataclass(frozen=True)
@@ -138,11 +131,11 @@ class DaskCluster:
     timeout_s: float = 10.0
     prepare: Callable[[], None] | None = None
 
-    def open(self, tiles: int) -> Session:
+    def open(self, job: Job, tiles: int) -> Session:
         """Connect."""
         from reefscan.batch.dask_session import DaskSession
 
-        return DaskSession(self.scheduler, self.timeout_s, self.prepare)
+        return DaskSession(job, self.scheduler, self.timeout_s, self.prepare)
 
 
 def choose_engine(
@@ -186,21 +179,6 @@ def usable_cores() -> int:
     return os.cpu_count() or 1
 
 
-@contextmanager
-def thread_limit(threads: int) -> Iterator[None]:
-    """Set the thread variables for processes that start inside the block, and put them back."""
-    before = {name: os.environ.get(name) for name in THREAD_VARIABLES}
-    os.environ.update(dict.fromkeys(THREAD_VARIABLES, str(threads)))
-    try:
-        yield
-    finally:
-        for name, value in before.items():
-            if value is None:
-                os.environ.pop(name, None)
-            else:
-                os.environ[name] = value
-
-
 class _InlineSession:
     """The calling thread does the task when it is submitted."""
 
@@ -209,9 +187,12 @@ class _InlineSession:
     shared_fate = False
     deadly: tuple[type[BaseException], ...] = ()
 
-    def submit(self, call: Callable[[], Reply]) -> Future[Reply]:
+    def __init__(self, job: Job) -> None:
+        self._job = job
+
+    def submit(self, task: Task) -> Future[Reply]:
         future: Future[Reply] = Future()
-        future.set_result(call())
+        future.set_result(run_tile(self._job, task))
         return future
 
     def recover(self) -> None:
@@ -227,75 +208,13 @@ class _InlineSession:
 class _ThreadSession(_InlineSession):
     """Threads of this process."""
 
-    def __init__(self, threads: int) -> None:
+    def __init__(self, job: Job, threads: int) -> None:
+        super().__init__(job)
         self.slots = threads + 1
         self._pool: Executor = ThreadPoolExecutor(threads, thread_name_prefix="reefscan")
 
-    def submit(self, call: Callable[[], Reply]) -> Future[Reply]:
-        return self._pool.submit(call)
+    def submit(self, task: Task) -> Future[Reply]:
+        return self._pool.submit(run_tile, self._job, task)
 
     def close(self) -> None:
         self._pool.shutdown(wait=True, cancel_futures=True)
-
-
-class _PoolSession:
-    """A process pool that is built anew when a worker's death has broken it."""
-
-    strikes = 1
-    shared_fate = True
-    deadly: tuple[type[BaseException], ...] = (BrokenProcessPool,)
-
-    def __init__(self, workers: int, threads: int) -> None:
-        self.slots = 2 * workers
-        self._workers, self._threads = workers, threads
-        self._pool: ProcessPoolExecutor | None = None
-        self._life: Any = None
-        self._start()
-
-    def submit(self, call: Callable[[], Reply]) -> Future[Reply]:
-        if self._pool is None:
-            raise BrokenProcessPool("no pool")
-        return self._pool.submit(call)
-
-    def recover(self) -> None:
-        self.close()
-        self._start()
-
-    def check(self) -> None:
-        return None
-
-    def close(self) -> None:
-        # Closing our end of the pipe ends every worker at once, busy or not (see worker.start_worker).
-        if self._life is not None:
-            self._life.close()
-            self._life = None
-        if self._pool is not None:
-            self._pool.shutdown(wait=True, cancel_futures=True)
-            self._pool = None
-
-    def _start(self) -> None:
-        context = multiprocessing.get_context("spawn")
-        for left in reversed(range(_STARTS)):
-            theirs, self._life = context.Pipe(duplex=False)
-            self._pool = ProcessPoolExecutor(
-                self._workers, mp_context=context, initializer=start_worker, initargs=(theirs,)
-            )
-            try:
-                with thread_limit(self._threads):
-                    for first in [self._pool.submit(ready) for _ in range(self._workers)]:
-                        first.result()
-            except BrokenProcessPool as error:
-                self.close()
-                if not left:
-                    raise EngineError(
-                        f"worker processes do not start ({_STARTS} tries): {error} If a script of yours "
-                        'started the scan, keep it under if __name__ == "__main__":; else say --workers 1.'
-                    ) from error
-                logger.warning("worker processes did not start; trying again")
-            except BaseException:
-                self.close()
-                raise
-            else:
-                return
-            finally:
-                theirs.close()

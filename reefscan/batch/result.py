@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 
 from reefscan.model import Window
 
-MAGIC = b"reefscan-tile 1"
+MAGIC = b"reefscan-tile 2"
 """First word of a stored tile; the number changes with the layout, and other numbers are not read."""
 
 PACKING = "lz4"
@@ -43,7 +43,9 @@ class TileResult:
     stats : mapping of str to float or int
         Counts and seconds, for the record of the run.
     inputs : mapping of str to str
-        Hash of every input block as read, by block name.
+        Hashes of what it was made from, as read: by them a later run may take it over.
+    carried : bool
+        True if it was taken over from a stored tile. Not stored.
     """
 
     core: Window
@@ -51,6 +53,7 @@ class TileResult:
     rasters: Mapping[str, NDArray[Any]] = field(default_factory=dict)
     stats: Mapping[str, float | int] = field(default_factory=dict)
     inputs: Mapping[str, str] = field(default_factory=dict)
+    carried: bool = False
 
 
 @dataclass(frozen=True)
@@ -114,7 +117,7 @@ def encode(result: TileResult, stamp: str) -> bytes:
         "core": [core.row, core.col, core.height, core.width],
         "tables": tables,
         "rasters": rasters,
-        "stats": {name: _plain(result.stats[name]) for name in sorted(result.stats)},
+        "stats": plain_stats(result),
         "inputs": dict(sorted(result.inputs.items())),
     }
     body = json.dumps(header, separators=(",", ":")).encode() + b"\n" + b"".join(parts)
@@ -147,8 +150,8 @@ def decode(data: bytes) -> tuple[TileResult, str]:
     return result, header["stamp"]
 
 
-def peek(data: bytes) -> tuple[Window, str, dict[str, str]]:
-    """Check the bytes and return core, stamp and input hashes, without unpacking the parts.
+def stamp_in(data: bytes) -> str:
+    """Check the bytes and return their stamp, without unpacking the parts.
 
     Raises
     ------
@@ -156,7 +159,7 @@ def peek(data: bytes) -> tuple[Window, str, dict[str, str]]:
         As for `decode`.
     """
     header, _ = _open(data)
-    return Window(*header["core"]), header["stamp"], header["inputs"]
+    return str(header["stamp"])
 
 
 def _open(data: bytes) -> tuple[dict[str, Any], memoryview]:
@@ -174,6 +177,9 @@ def _checksum(body: bytes | memoryview) -> bytes:
     return hashlib.blake2b(body, digest_size=_SUM_BYTES).hexdigest().encode()
 
 
-def _plain(value: float) -> float:
-    """Numpy scalars to Python numbers, which JSON knows."""
-    return value.item() if isinstance(value, np.generic) else value
+def plain_stats(result: TileResult) -> dict[str, float | int]:
+    """Counts and seconds in the order of their names, as Python numbers, which JSON knows."""
+    return {
+        name: value.item() if isinstance(value, np.generic) else value
+        for name, value in sorted(result.stats.items())
+    }

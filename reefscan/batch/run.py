@@ -8,11 +8,11 @@ workers is found out and innocent ones are not blamed for having run beside it.
 from __future__ import annotations
 
 import logging
+import uuid
 from collections import deque
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass, field, replace
-from functools import partial
 
 from reefscan.batch.engines import Engine, Session
 from reefscan.batch.events import (
@@ -25,9 +25,10 @@ from reefscan.batch.events import (
     TileSkipped,
     WorkersReplaced,
 )
-from reefscan.batch.result import TileFailure, TileResult, decode
+from reefscan.batch.pack import SMALL, TilePack
+from reefscan.batch.result import DamagedTileError, TileFailure, TileResult, stamp_in
 from reefscan.batch.store import TileStore
-from reefscan.batch.worker import Job, Reply, Task, release, run_tile
+from reefscan.batch.worker import Job, Reply, Task, Work, release
 from reefscan.errors import DiskFullError, EngineError, RunFolderError
 from reefscan.model import Window
 
@@ -48,6 +49,7 @@ class Finished:
     name: str
     stamp: str
     store: TileStore | None
+    pack: TilePack | None = None
     result: TileResult | None = None
 
     def load(self) -> TileResult:
@@ -59,7 +61,9 @@ class Finished:
             If the file was damaged or removed since it was finished.
         """
         found = self.result
-        if found is None and self.store is not None:
+        if found is None and self.pack is not None:
+            found = self.pack.load(self.name)
+        elif found is None and self.store is not None:
             found = self.store.load(self.name, self.stamp)
         if found is None:
             raise RunFolderError(
@@ -95,16 +99,15 @@ class _Queue:
 
 
 def run_tiles(
-    work: Callable[[Window], TileResult],
+    work: Work,
     tiles: Sequence[Window],
     *,
     engine: Engine,
     store: TileStore | None,
-    key_of: Callable[[Window], str],
+    name_of: Callable[[Window], str],
+    stamp_of: Callable[[Window], str] = lambda core: "",
     on_event: Callable[[Event], None] = lambda event: None,
     skip: Callable[[Window], bool] | None = None,
-    place_of: Callable[[Window], str] | None = None,
-    same_inputs: Callable[[Window, Mapping[str, str]], bool] | None = None,
 ) -> Iterator[TileResult | TileFailure]:
     """Run ``work`` on every tile and yield what comes of each, in order of arrival.
 
@@ -116,50 +119,47 @@ def run_tiles(
         tiles,
         engine=engine,
         store=store,
-        key_of=key_of,
+        name_of=name_of,
+        stamp_of=stamp_of,
         on_event=on_event,
         skip=skip,
-        place_of=place_of,
-        same_inputs=same_inputs,
     ):
         yield end if isinstance(end, TileFailure) else end.load()
 
 
 def finish_tiles(
-    work: Callable[[Window], TileResult],
+    work: Work,
     tiles: Sequence[Window],
     *,
     engine: Engine,
     store: TileStore | None,
-    key_of: Callable[[Window], str],
+    name_of: Callable[[Window], str],
+    stamp_of: Callable[[Window], str] = lambda core: "",
     on_event: Callable[[Event], None] = lambda event: None,
     skip: Callable[[Window], bool] | None = None,
-    place_of: Callable[[Window], str] | None = None,
-    same_inputs: Callable[[Window, Mapping[str, str]], bool] | None = None,
 ) -> Iterator[Finished | TileFailure]:
     """Run ``work`` on every tile and yield a light record of each, in order of arrival.
 
     Parameters
     ----------
-    work : callable
-        ``work(core) -> TileResult``, a pure function of the input; picklable unless the engine is in process.
+    work : Work
+        ``work(core, old) -> TileResult``; see `reefscan.batch.worker.Work`.
     tiles : sequence of Window
         See `reefscan.batch.tiles.plan_tiles`.
     engine : Engine
         See `reefscan.batch.engines`.
     store : TileStore or None
         Finished tiles found there are kept, new ones are written there. None keeps everything in memory.
-    key_of : callable
-        ``key_of(core) -> str``: names all that the result depends on; see `reefscan.batch.store.tile_key`.
+    name_of : callable
+        ``name_of(core) -> str``: names what is asked of which place; see `reefscan.batch.store.tile_key`.
+    stamp_of : callable, optional
+        ``stamp_of(core) -> str``: names what the answer is made from. A stored tile of another stamp is handed
+        to ``work`` as ``old``, which may find that it still holds: so one more file in a mosaic costs a
+        reading of the tiles it touches, not a new scan.
     on_event : callable, optional
         Gets every `Event`, in the calling thread.
     skip : callable, optional
         ``skip(core) -> bool``: the cheap look; a skipped tile yields nothing.
-    place_of, same_inputs : callable, optional
-        With both, a tile whose key changed may be kept all the same. ``place_of(core)`` names what is asked
-        of which place, without the input; ``same_inputs(core, hashes)`` reads the tile's input blocks and
-        says whether they are as they were (it runs in the workers). So one more file in a mosaic costs a
-        reading of the others, not a new scan.
 
     Yields
     ------
@@ -174,8 +174,9 @@ def finish_tiles(
         Scheduler or workers failed as a whole; what is in the store is kept.
     """
     on_event(Planned(len(tiles), sum(_cells(core) for core in tiles)))
-    job = Job(work, store, same_inputs if place_of is not None else None, release())
-    plan = _Plan(store, key_of, place_of, skip, on_event)
+    job = Job(work, store, release(), uuid.uuid4().hex)
+    pack = None if store is None else TilePack.open(store.folder)
+    plan = _Plan(store, pack, name_of, stamp_of, skip, on_event)
     session: Session | None = None
     try:
         # Kept tiles go first and need no workers: a finished run is gone through without starting any.
@@ -187,8 +188,8 @@ def finish_tiles(
             elif step is not None:
                 todo.append(step)
         if todo:
-            session = engine.open(len(todo))
-            yield from _drive(session, job, todo, on_event)
+            session = engine.open(job, len(todo))
+            yield from _drive(session, plan, todo)
     finally:
         if session is not None:
             session.close()
@@ -197,40 +198,68 @@ def finish_tiles(
 @dataclass(frozen=True)
 class _Plan:
     store: TileStore | None
-    key_of: Callable[[Window], str]
-    place_of: Callable[[Window], str] | None
+    pack: TilePack | None
+    name_of: Callable[[Window], str]
+    stamp_of: Callable[[Window], str]
     skip: Callable[[Window], bool] | None
     on_event: Callable[[Event], None]
 
     def look(self, core: Window) -> Task | Finished | None:
         """Decide on one tile: kept, to do, or (None) skipped."""
-        stamp = self.key_of(core)
-        name = stamp if self.place_of is None else self.place_of(core)
-        stale = False
-        if self.store is not None:
-            found = self.store.look(name, stamp)
-            if found.state == "good":
-                self.on_event(TileKept(core, _cells(core)))
-                return Finished(core, name, stamp, self.store)
-            if found.state == "damaged":
-                self.on_event(TileDamaged(core))
-            stale = found.state == "stale"
+        name, stamp = self.name_of(core), self.stamp_of(core)
+        small = "absent" if self.pack is None else self.pack.look(name, stamp)
+        if small == "good":
+            self.on_event(TileKept(core, _cells(core)))
+            return Finished(core, name, stamp, self.store, self.pack)
+        found = "absent" if self.store is None else self.store.look(name, stamp)
+        if found == "good":
+            self.on_event(TileKept(core, _cells(core)))
+            return Finished(core, name, stamp, self.store)
+        if found == "damaged":
+            self.on_event(TileDamaged(core))
         if self.skip is not None and self.skip(core):
             self.on_event(TileSkipped(core, _cells(core)))
             return None
-        return Task(core, name, stamp, stale)
+        old = self.pack.load(name) if self.pack is not None and small == "stale" else None
+        return Task(core, name, stamp, found == "stale", old)
+
+    def settle(self, one: _Try, reply: Reply) -> Finished | TileFailure:
+        """Keep what a worker answered; raise if no tile can go on."""
+        task = one.task
+        if reply.state == "full":
+            raise DiskFullError(reply.message)
+        if reply.state == "unwritable":
+            raise RunFolderError(reply.message)
+        if reply.state == "release":
+            raise EngineError(f"a worker {reply.message}; install the same version on every worker.")
+        if reply.state == "failed":
+            return _give_up(one, reply, self.on_event)
+        pack = None
+        if reply.data is not None and self.store is not None:
+            try:
+                stamp_in(reply.data)  # what came over a wire is checked before it is kept
+            except DamagedTileError as error:
+                return _give_up(one, Reply("failed", message=f"came back damaged: {error}"), self.on_event)
+            if len(reply.data) <= SMALL and self.pack is not None:
+                pack = self.pack
+                pack.save(task.name, reply.data)
+            else:
+                self.store.save_bytes(task.name, reply.data)
+        if reply.state == "carried":
+            self.on_event(TileKept(task.core, _cells(task.core), carried=True))
+        else:
+            self.on_event(TileDone(task.core, _cells(task.core), reply.seconds))
+        return Finished(task.core, task.name, task.stamp, self.store, pack, reply.result)
 
 
-def _drive(
-    session: Session, job: Job, todo: list[Task], on_event: Callable[[Event], None]
-) -> Iterator[Finished | TileFailure]:
+def _drive(session: Session, plan: _Plan, todo: list[Task]) -> Iterator[Finished | TileFailure]:
     queue = _Queue(_Try(task) for task in todo)
     flying: dict[Future[Reply], _Try] = {}
     while True:
         broken: list[tuple[_Try, BaseException]] = []
         while (one := queue.next(flying.values(), session.slots)) is not None:
             try:
-                flying[session.submit(partial(run_tile, job, one.task))] = one
+                flying[session.submit(one.task)] = one
             except session.deadly as error:
                 broken.append((one, error))
                 break
@@ -251,9 +280,9 @@ def _drive(
             if isinstance(end, BaseException):
                 broken.append((one, end))
             else:
-                yield _settle(job, one, end, on_event)
+                yield plan.settle(one, end)
         if broken:
-            yield from _after_deaths(session, queue, broken, alone, on_event)
+            yield from _after_deaths(session, queue, broken, alone, plan.on_event)
 
 
 def _died(session: Session, future: Future[Reply]) -> bool:
@@ -277,27 +306,6 @@ def _outcome(session: Session, future: Future[Reply]) -> Reply | BaseException:
         session.check()
         return Reply("failed", message=f"{type(error).__name__}: {error}")
     raise error
-
-
-def _settle(job: Job, one: _Try, reply: Reply, on_event: Callable[[Event], None]) -> Finished | TileFailure:
-    task = one.task
-    if reply.state == "full":
-        raise DiskFullError(reply.message)
-    if reply.state == "unwritable":
-        raise RunFolderError(reply.message)
-    if reply.state == "release":
-        raise EngineError(f"a worker {reply.message}; install the same version on every worker.")
-    if reply.state == "failed":
-        return _give_up(one, reply, on_event)
-    result = reply.result
-    if reply.data is not None and job.store is not None:
-        decode(reply.data)  # what came over the wire is checked before it is kept
-        job.store.save_bytes(task.name, reply.data)
-    if reply.state == "carried":
-        on_event(TileKept(task.core, _cells(task.core), carried=True))
-    else:
-        on_event(TileDone(task.core, _cells(task.core), reply.seconds))
-    return Finished(task.core, task.name, task.stamp, job.store, result)
 
 
 def _after_deaths(

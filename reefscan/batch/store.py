@@ -12,11 +12,11 @@ import hashlib
 import json
 import logging
 import uuid
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from reefscan.batch.result import DamagedTileError, TileResult, decode, encode, peek
+from reefscan.batch.result import DamagedTileError, TileResult, decode, encode, stamp_in
 from reefscan.io.whole import write_error, write_whole
 from reefscan.model import Window
 
@@ -44,14 +44,6 @@ def tile_key(core: Window, *parts: object) -> str:
     """
     text = json.dumps([core.row, core.col, core.height, core.width, *parts], sort_keys=True, default=str)
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
-
-
-@dataclass(frozen=True)
-class Lookup:
-    """What the store knows of a tile: ``state`` is ``good``, ``stale``, ``damaged`` or ``absent``."""
-
-    state: str
-    inputs: Mapping[str, str] | None = None
 
 
 @dataclass(frozen=True)
@@ -103,27 +95,25 @@ class TileStore:
         """Where the tile of that name lies (256 subfolders keep each short on a long coast)."""
         return self.folder / name[:2] / f"{name}.tile"
 
-    def look(self, name: str, stamp: str) -> Lookup:
-        """Read and check a tile without unpacking it."""
+    def look(self, name: str, stamp: str) -> str:
+        """Read and check a tile without unpacking it: ``good``, ``stale``, ``damaged`` or ``absent``."""
         data = self._read(name)
         if data is None:
-            return Lookup("absent")
+            return "absent"
         try:
-            _, found, inputs = peek(data)
+            return "good" if stamp_in(data) == stamp else "stale"
         except DamagedTileError:
-            return Lookup("damaged")
-        return Lookup("good" if found == stamp else "stale", inputs)
+            return "damaged"
 
     def load(self, name: str, stamp: str) -> TileResult | None:
         """Return the tile, or None if it is absent, damaged or made from something else."""
-        data = self._read(name)
-        if data is None:
-            return None
-        try:
-            result, found = decode(data)
-        except DamagedTileError:
-            return None
-        return result if found == stamp else None
+        found = self._decoded(name)
+        return found[0] if found is not None and found[1] == stamp else None
+
+    def load_stale(self, name: str) -> TileResult | None:
+        """Return the tile whatever it was made from, or None if it is absent or damaged."""
+        found = self._decoded(name)
+        return None if found is None else found[0]
 
     def save(self, name: str, stamp: str, result: TileResult) -> None:
         """Write a tile whole or not at all; an older one of that name is replaced.
@@ -144,35 +134,19 @@ class TileStore:
             raise write_error(path.parent, error) from error
         write_whole(path, data)
 
-    def restamp(self, name: str, stamp: str) -> bool:
-        """Carry a stale tile over to a new stamp: its input changed elsewhere, not in its own cells.
-
-        Returns
-        -------
-        bool
-            False if the tile is gone or damaged by now.
-        """
-        data = self._read(name)
-        if data is None:
-            return False
-        try:
-            result, _ = decode(data)
-        except DamagedTileError:
-            return False
-        self.save(name, stamp, result)
-        return True
-
     def names(self) -> Iterator[str]:
         """Names of all tiles in the store, good or not."""
         for path in self.folder.glob("??/*.tile"):
             yield path.stem
 
-    def prune(self, keep: set[str]) -> int:
-        """Remove tiles that are not in ``keep``; return how many were."""
-        gone = [name for name in self.names() if name not in keep]
-        for name in gone:
-            self.path(name).unlink(missing_ok=True)
-        return len(gone)
+    def _decoded(self, name: str) -> tuple[TileResult, str] | None:
+        data = self._read(name)
+        if data is None:
+            return None
+        try:
+            return decode(data)
+        except DamagedTileError:
+            return None
 
     def _read(self, name: str) -> bytes | None:
         try:

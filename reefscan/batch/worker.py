@@ -7,18 +7,22 @@ Whatever the engine, a tile is done by `run_tile`. It never raises for a tile's 
 from __future__ import annotations
 
 import contextlib
+import functools
 import os
+import pickle
 import signal
 import threading
 import time
 import traceback
-from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from multiprocessing.connection import Connection
+from typing import Protocol
 
+from reefscan.batch.pack import SMALL
 from reefscan.batch.result import TileResult, encode
 from reefscan.batch.store import TileStore
 from reefscan.errors import DiskFullError, ReefscanError, RunFolderError
+from reefscan.io import handles
 from reefscan.model import Window
 
 THREAD_VARIABLES = (
@@ -32,45 +36,62 @@ THREAD_VARIABLES = (
 """Libraries read these when they load; set before a worker starts, threads times workers fit the cores."""
 
 
+class Work(Protocol):
+    """What is done with one tile: a pure function of the input, picklable for engines with processes."""
+
+    def __call__(self, core: Window, old: TileResult | None) -> TileResult:
+        """Do a tile.
+
+        Parameters
+        ----------
+        core : Window
+        old : TileResult or None
+            What the store has of that name, made from something else (another input, say). Whatever of
+            it still holds may be taken over.
+        """
+
+
 @dataclass(frozen=True)
 class Job:
     """What all tiles of a run share.
 
     Parameters
     ----------
-    work : callable
-        ``work(core) -> TileResult``; picklable for engines with processes.
+    work : Work
     store : TileStore or None
         Where results go; None hands them back in memory.
-    same_inputs : callable or None
-        ``same_inputs(core, hashes) -> bool``: are the tile's input blocks still what they were?
     release : str
         Version of the package that planned the run; a worker of another version refuses.
+    run : str
+        Tells the run from every other one.
     """
 
-    work: Callable[[Window], TileResult]
+    work: Work
     store: TileStore | None
-    same_inputs: Callable[[Window, Mapping[str, str]], bool] | None
     release: str
+    run: str
 
 
 @dataclass(frozen=True)
 class Task:
-    """One tile to do: its cells, its name and stamp in the store, and whether a stale copy is there."""
+    """One tile to do: its cells, its name and stamp in the store, and whether a stale copy is there.
+
+    ``old`` is that copy where workers cannot see it (a small tile).
+    """
 
     core: Window
     name: str
     stamp: str
     stale: bool = False
+    old: TileResult | None = None
 
 
 @dataclass(frozen=True)
 class Reply:
     """What came of a task.
 
-    ``state`` is ``done`` (in the store, or in ``result`` or ``data``), ``carried`` (the stale copy is still
-    right), ``failed`` (this tile), ``full`` or ``unwritable`` (no tile can go on), ``release`` (a foreign
-    version).
+    ``state`` is ``done`` or ``carried`` (from a stale copy), in the store already or in ``result`` or ``data``;
+    ``failed`` (this tile); ``full`` or ``unwritable`` (no tile can go on); ``release`` (a foreign version).
     """
 
     state: str
@@ -87,18 +108,22 @@ def run_tile(job: Job, task: Task) -> Reply:
     if job.release != release():
         return Reply("release", message=f"runs version {release()}, the run was started by {job.release}")
     try:
+        _forget_other_runs(job.run)
         store = job.store
-        if _still_right(job, task):
-            return Reply("carried", time.perf_counter() - started)
-        result = job.work(task.core)
+        old = task.old
+        if old is None and task.stale and store is not None and store.reachable():
+            old = store.load_stale(task.name)
+        result = job.work(task.core, old)
         if result.core != task.core:
             raise AssertionError(f"work({task.core}) answered for {result.core}")
+        state = "carried" if result.carried else "done"
         if store is None:
-            return Reply("done", time.perf_counter() - started, result=result)
-        if store.reachable():
-            store.save(task.name, task.stamp, result)
-            return Reply("done", time.perf_counter() - started)
-        return Reply("done", time.perf_counter() - started, data=encode(result, task.stamp))
+            return Reply(state, time.perf_counter() - started, result=result)
+        data = encode(result, task.stamp)
+        if len(data) <= SMALL or not store.reachable():
+            return Reply(state, time.perf_counter() - started, data=data)
+        store.save_bytes(task.name, data)
+        return Reply(state, time.perf_counter() - started)
     except DiskFullError as error:
         return Reply("full", time.perf_counter() - started, message=str(error))
     except RunFolderError as error:
@@ -109,14 +134,17 @@ def run_tile(job: Job, task: Task) -> Reply:
         return Reply("failed", time.perf_counter() - started, message=line, detail=traceback.format_exc())
 
 
-def _still_right(job: Job, task: Task) -> bool:
-    """True if the input blocks of the stale copy read the same today; it then carries today's stamp."""
-    if not task.stale or job.store is None or job.same_inputs is None:
-        return False
-    inputs = job.store.look(task.name, task.stamp).inputs
-    if not inputs or not job.store.reachable():
-        return False
-    return job.same_inputs(task.core, inputs) and job.store.restamp(task.name, task.stamp)
+_here = threading.local()
+
+
+def _forget_other_runs(run: str) -> None:
+    """Close what this thread opened for an earlier run: a cluster's workers live on between runs.
+
+    A virtual mosaic's handle would go on giving the old cells of a part that was replaced meanwhile.
+    """
+    if getattr(_here, "run", None) != run:
+        handles.close_all()
+        _here.run = run
 
 
 def release() -> str:
@@ -129,16 +157,24 @@ def release() -> str:
         return "unknown"
 
 
-def start_worker(life: Connection) -> None:
-    """Set up a local worker process: it ends with its parent, and leaves ^C to it.
+_held: bytes = b""
+"""The job of this worker process, pickled."""
+
+
+def hold_job(life: Connection, job: bytes) -> None:
+    """Set up a local worker process: it knows its job, ends with its parent, and leaves ^C to it.
 
     Parameters
     ----------
+    job : bytes
+        A pickled `Job`.
     life : Connection
         Reading end of a pipe whose other end only the parent holds. Nothing is ever sent: when the parent
         closes it, or is killed, the pipe ends and so does the worker, at once. A pool's workers would
         otherwise wait for work for ever, since each of them holds the task queue open.
     """
+    global _held
+    _held = job
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
     def watch() -> None:
@@ -152,3 +188,19 @@ def start_worker(life: Connection) -> None:
 def ready() -> int:
     """Answer a first call, so that a worker that cannot start is found out before any tile is blamed."""
     return os.getpid()
+
+
+@functools.cache
+def _unpickled(job: bytes) -> Job:
+    found: Job = pickle.loads(job)
+    return found
+
+
+def run_held(task: Task) -> Reply:
+    """Do one tile of the job that this worker process was started with."""
+    try:
+        job = _unpickled(_held)
+    except Exception as error:  # say what it was: a worker that dies of it could not
+        line = " ".join(f"{type(error).__name__}: {error}".split())
+        return Reply("failed", message=f"a worker process cannot load the job ({line})")
+    return run_tile(job, task)

@@ -2,17 +2,15 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.io import provenance
+from reefscan.io import inputs, provenance
 from reefscan.io.georef import transformer
 from reefscan.io.lattice import METRES_PER_DEGREE, Zone
 from reefscan.io.layer import Layer
@@ -309,35 +307,25 @@ class SheetSource:
 
     def fingerprint(self) -> dict[str, object]:
         """What identifies the input; JSON-ready. Equal fingerprints read equal cells."""
-        files = [
-            {
-                "name": layer.name,
-                "size": layer.size,
-                "mtime_ns": layer.mtime_ns,
-                "form": layer.form,
-                "vertical": layer.vertical,
-                "header": _digest(layer),
-            }
-            for layer in self.layers
-        ]
-        return {
-            "sheet": {
-                "crs": self.sheet.crs,
-                "cell_m": self.sheet.cell_m,
-                "x_phase_m": self.sheet.x_phase_m,
-                "y_phase_m": self.sheet.y_phase_m,
-            },
-            "files": files,
-            "order": self.order,
-            "area": list(self.area) if self.area else None,
-            "outline": hashlib.sha256(self.outline).hexdigest()[:16] if self.outline else None,
-            "seams": sorted(list(pair) for pair in self.seam_names()),
-            "notes": list(self.notes),
-        }
+        return inputs.whole(self)
 
+    def fingerprint_of(self, window: Window) -> str:
+        """What identifies the cells of a window: the files that may have some there, no others."""
+        return self._touched.fingerprint(window)
 
-def _digest(layer: Layer) -> str:
-    told = layer.to_json()
-    for key in ("path", "file", "notes", "name"):  # where the file lies does not change what it says
-        told.pop(key)
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
+    def lattice_key(self) -> dict[str, object]:
+        """What tells this lattice from that of every other source of a run; JSON-ready."""
+        return inputs.lattice(self)
+
+    @cached_property
+    def behind(self) -> tuple[tuple[inputs.Member, ...], ...]:
+        """Files behind each of `layers` that is a virtual mosaic, as they were when first asked."""
+        return tuple(inputs.members(layer) for layer in self.layers)
+
+    def __getstate__(self) -> dict[str, object]:
+        """What travels to workers: not what was worked out on the way."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
+    @cached_property
+    def _touched(self) -> inputs.Touched:
+        return inputs.Touched(self)

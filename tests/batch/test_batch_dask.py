@@ -115,13 +115,13 @@ def test_a_worker_killed_in_the_middle_costs_no_tile_and_changes_no_byte(
     store = TileStore.open(tmp_path / "store")
     work = Counted(marks, seconds=0.1)
     ends: list[TileResult | TileFailure] = []
-    for end in run_tiles(work, TILES, engine=DaskCluster(cluster.address), store=store, key_of=key):
+    for end in run_tiles(work, TILES, engine=DaskCluster(cluster.address), store=store, name_of=key):
         ends.append(end)
         if len(ends) == 3:
             cluster.workers[0].kill()
     assert cluster.workers[0].wait() != 0
     assert len(work.pids()) == 2
-    alone = run_tiles(checker, TILES, engine=InProcess(), store=None, key_of=key)
+    alone = run_tiles(checker, TILES, engine=InProcess(), store=None, name_of=key)
     assert {end.core: encode(end, "") for end in ends} == {end.core: encode(end, "") for end in alone}
     assert len(list(store.names())) == len(TILES)
 
@@ -133,7 +133,7 @@ def test_a_failing_tile_and_a_store_that_workers_cannot_reach(cluster: Cluster, 
     store = TileStore.open(tmp_path / "store")
     elsewhere = TileStore(tmp_path / "store", "another machine's token")
     work = Counted(marks, bad=TILES[1])
-    ends = list(run_tiles(work, TILES[:6], engine=DaskCluster(cluster.address), store=elsewhere, key_of=key))
+    ends = list(run_tiles(work, TILES[:6], engine=DaskCluster(cluster.address), store=elsewhere, name_of=key))
     failed = [end for end in ends if isinstance(end, TileFailure)]
     assert [end.core for end in failed] == [TILES[1]]
     assert "planted fault" in failed[0].message
@@ -149,7 +149,7 @@ def test_a_scheduler_that_goes_away_is_one_clear_error_and_the_next_run_goes_on(
     marks.mkdir()
     store = TileStore.open(tmp_path / "store")
     work = Counted(marks, seconds=0.1)
-    ends = run_tiles(work, TILES, engine=DaskCluster(cluster.address), store=store, key_of=key)
+    ends = run_tiles(work, TILES, engine=DaskCluster(cluster.address), store=store, name_of=key)
     for _ in range(3):
         next(ends)
     threading.Timer(0.2, cluster.scheduler.kill).start()
@@ -163,7 +163,7 @@ def test_a_scheduler_that_goes_away_is_one_clear_error_and_the_next_run_goes_on(
     kept = len(list(store.names()))
     assert 3 <= kept < len(TILES)
     calls = work.calls()
-    rest = list(run_tiles(work, TILES, engine=InProcess(), store=TileStore.open(store.folder), key_of=key))
+    rest = list(run_tiles(work, TILES, engine=InProcess(), store=TileStore.open(store.folder), name_of=key))
     assert len(rest) == len(TILES)
     assert work.calls() == calls + len(TILES) - kept
 
@@ -171,13 +171,13 @@ def test_a_scheduler_that_goes_away_is_one_clear_error_and_the_next_run_goes_on(
 def test_a_scheduler_that_is_not_there_is_named_with_what_to_check() -> None:
     engine = DaskCluster("tcp://127.0.0.1:9", timeout_s=1)
     with pytest.raises(EngineError, match=r"tcp://127.0.0.1:9: no Dask scheduler answers within 1 s"):
-        list(run_tiles(checker, TILES, engine=engine, store=None, key_of=key))
+        list(run_tiles(checker, TILES, engine=engine, store=None, name_of=key))
 
 
 @pytest.mark.parametrize("address", ["head:port", "nonsense://x", ""])
 def test_an_address_that_is_none_is_an_error_and_not_a_traceback(address: str) -> None:
     with pytest.raises(EngineError):
-        list(run_tiles(checker, TILES, engine=DaskCluster(address, timeout_s=1), store=None, key_of=key))
+        list(run_tiles(checker, TILES, engine=DaskCluster(address, timeout_s=1), store=None, name_of=key))
 
 
 def test_a_worker_of_another_version_refuses(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -185,7 +185,7 @@ def test_a_worker_of_another_version_refuses(monkeypatch: pytest.MonkeyPatch) ->
 
     monkeypatch.setattr(run, "release", lambda: "9.9")
     with pytest.raises(EngineError, match=r"started by 9\.9; install the same version"):
-        list(run_tiles(checker, TILES, engine=InProcess(), store=None, key_of=key))
+        list(run_tiles(checker, TILES, engine=InProcess(), store=None, name_of=key))
 
 
 def test_a_scan_on_the_cluster_gives_the_same_bytes_as_one_here(cluster: Cluster, tmp_path: Path) -> None:

@@ -30,7 +30,7 @@ if __name__ == "__main__":
     with RunFolder.create(sys.argv[1]) as run:
         store = TileStore.open(run.file("store"))
         work = Counted(Path(sys.argv[2]), seconds=0.25)
-        for end in run_tiles(work, TILES, engine=LocalProcesses(2), store=store, key_of=key):
+        for end in run_tiles(work, TILES, engine=LocalProcesses(2), store=store, name_of=key):
             pass
         run.finish()
 """
@@ -66,7 +66,7 @@ def test_a_second_run_is_refused_and_a_killed_one_frees_the_folder_at_once(tmp_p
         store = TileStore.open(run.file("store"))
         before = len(list(store.names()))
         calls = work.calls()
-        assert len(list(run_tiles(work, TILES, engine=InProcess(), store=store, key_of=key))) == len(TILES)
+        assert len(list(run_tiles(work, TILES, engine=InProcess(), store=store, name_of=key))) == len(TILES)
         # Workers of the killed run are gone: nobody else added a tile meanwhile.
         assert work.calls() == calls + len(TILES) - before
         run.finish()

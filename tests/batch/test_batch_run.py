@@ -28,12 +28,14 @@ from reefscan.batch import (
     run_tiles,
     tile_key,
 )
-from reefscan.batch.engines import DaskCluster, thread_limit, usable_cores
+from reefscan.batch.engines import DaskCluster, usable_cores
 from reefscan.batch.events import Event, TileDamaged, TileFailed, TileKept, TileSkipped, WorkersReplaced
+from reefscan.batch.pack import TilePack
+from reefscan.batch.processes import thread_limit
 from reefscan.batch.result import encode
 from reefscan.errors import DiskFullError, EngineError, InputError
 from reefscan.model import Window
-from tests.batch.toy_work import Counted, checker, never, same_except_west
+from tests.batch.toy_work import Counted, Empty, SameExceptWest, checker, closed_form, never
 
 TILES = plan_tiles(Window(0, 0, 1000, 1500), 512)
 BAD = TILES[2]
@@ -67,21 +69,21 @@ def whole(ends: list[TileResult | TileFailure]) -> np.ndarray:
 def expected() -> np.ndarray:
     """The closed form over the whole extent."""
     rows, cols = np.mgrid[0:1024, 0:1536]
-    return ((rows * 7 + cols * 3) % 251).astype(np.uint8)
+    return closed_form(rows, cols)
 
 
 @pytest.mark.parametrize("engine", [InProcess(), InProcess(threads=2), LocalProcesses(2)], ids=str)
 @pytest.mark.parametrize("kept", [True, False], ids=["with a store", "in memory"])
 def test_every_engine_gives_every_cell_once(engine: InProcess, kept: bool, store: TileStore) -> None:
-    ends = list(run_tiles(checker, TILES, engine=engine, store=store if kept else None, key_of=KEY))
+    ends = list(run_tiles(checker, TILES, engine=engine, store=store if kept else None, name_of=KEY))
     np.testing.assert_array_equal(whole(ends), expected())
 
 
 def test_a_finished_run_is_gone_through_without_any_work(store: TileStore) -> None:
-    first = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    first = list(run_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY))
     events: list[Event] = []
     again = list(
-        run_tiles(never, TILES, engine=LocalProcesses(2), store=store, key_of=KEY, on_event=events.append)
+        run_tiles(never, TILES, engine=LocalProcesses(2), store=store, name_of=KEY, on_event=events.append)
     )
     assert [encode(end, "") for end in again] == [encode(end, "") for end in first]
     assert sum(isinstance(event, TileKept) for event in events) == len(TILES)
@@ -89,23 +91,23 @@ def test_a_finished_run_is_gone_through_without_any_work(store: TileStore) -> No
 
 def test_a_run_that_is_left_in_the_middle_goes_on_where_it_stopped(store: TileStore, marks: Path) -> None:
     work = Counted(marks)
-    ends = run_tiles(work, TILES, engine=InProcess(), store=store, key_of=KEY)
+    ends = run_tiles(work, TILES, engine=InProcess(), store=store, name_of=KEY)
     for _ in range(2):
         next(ends)
     ends.close()
     begun = work.calls()
     assert begun < len(TILES)
-    rest = list(run_tiles(work, TILES, engine=InProcess(), store=store, key_of=KEY))
+    rest = list(run_tiles(work, TILES, engine=InProcess(), store=store, name_of=KEY))
     assert work.calls() == len(TILES)
     np.testing.assert_array_equal(whole(rest), expected())
 
 
 def test_only_the_damaged_tile_is_computed_again(store: TileStore, marks: Path) -> None:
-    list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    list(run_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY))
     path = store.path(KEY(BAD))
     path.write_bytes(path.read_bytes()[:-3])
     work, events = Counted(marks), list[Event]()
-    ends = list(run_tiles(work, TILES, engine=InProcess(), store=store, key_of=KEY, on_event=events.append))
+    ends = list(run_tiles(work, TILES, engine=InProcess(), store=store, name_of=KEY, on_event=events.append))
     assert work.calls() == 1
     assert TileDamaged(BAD) in events
     np.testing.assert_array_equal(whole(ends), expected())
@@ -114,42 +116,86 @@ def test_only_the_damaged_tile_is_computed_again(store: TileStore, marks: Path) 
 def test_a_changed_recipe_computes_everything_and_the_old_one_is_still_there(
     store: TileStore, marks: Path
 ) -> None:
-    list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    list(run_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY))
     work = Counted(marks)
     other = list(
-        run_tiles(work, TILES, engine=InProcess(), store=store, key_of=lambda core: tile_key(core, "y"))
+        run_tiles(work, TILES, engine=InProcess(), store=store, name_of=lambda core: tile_key(core, "y"))
     )
     assert (len(other), work.calls()) == (len(TILES), len(TILES))
-    assert len(list(run_tiles(never, TILES, engine=InProcess(), store=store, key_of=KEY))) == len(TILES)
+    assert len(list(run_tiles(never, TILES, engine=InProcess(), store=store, name_of=KEY))) == len(TILES)
 
 
 @pytest.mark.parametrize("engine", [InProcess(), LocalProcesses(2)], ids=str)
 def test_after_a_changed_input_only_tiles_whose_blocks_changed_are_computed(
     engine: InProcess, store: TileStore, marks: Path
 ) -> None:
-    work = Counted(marks)
     for text in ("old input", "new input"):
         events: list[Event] = []
         ends = list(
             run_tiles(
-                work,
+                SameExceptWest(marks),
                 TILES,
                 engine=engine,
                 store=store,
-                key_of=lambda core, text=text: tile_key(core, text),
-                place_of=KEY,
-                same_inputs=same_except_west,
+                name_of=KEY,
+                stamp_of=lambda core, text=text: text,
                 on_event=events.append,
             )
         )
     west = sum(core.col < 512 for core in TILES)
-    assert work.calls() == len(TILES) + west
+    assert Counted(marks).calls() == len(TILES) + west
     assert sum(isinstance(event, TileKept) and event.carried for event in events) == len(TILES) - west
     np.testing.assert_array_equal(whole(ends), expected())
-    last = {"engine": InProcess(), "store": store, "place_of": KEY, "same_inputs": same_except_west}
-    assert len(list(run_tiles(never, TILES, key_of=lambda core: tile_key(core, "new input"), **last))) == len(
-        TILES
+    last = run_tiles(
+        never, TILES, engine=InProcess(), store=store, name_of=KEY, stamp_of=lambda core: "new input"
     )
+    assert len(list(last)) == len(TILES)
+
+
+@pytest.mark.parametrize("engine", [InProcess(), LocalProcesses(2)], ids=str)
+def test_small_tiles_are_kept_in_one_file_and_never_looked_at_again(
+    engine: InProcess, store: TileStore, marks: Path
+) -> None:
+    first = list(run_tiles(Empty(marks), TILES, engine=engine, store=store, name_of=KEY))
+    assert list(store.names()) == []
+    assert TilePack.read(store.folder).places.keys() == {KEY(core) for core in TILES}
+    again = list(run_tiles(never, TILES, engine=engine, store=store, name_of=KEY))
+    assert {encode(end, "") for end in first} == {encode(end, "") for end in again}
+    assert {end.stats["known"] for end in again} == {7}
+    # another input: the work is asked again, with the small tile as the old one
+    asked: list[TileResult | None] = []
+
+    def work(core: Window, old: TileResult | None) -> TileResult:
+        asked.append(old)
+        return checker(core)
+
+    full = list(
+        run_tiles(work, TILES, engine=InProcess(), store=store, name_of=KEY, stamp_of=lambda core: "new")
+    )
+    assert sorted(old.core for old in asked if old) == sorted(TILES)
+    np.testing.assert_array_equal(whole(full), expected())
+    kept = run_tiles(never, TILES, engine=InProcess(), store=store, name_of=KEY, stamp_of=lambda core: "new")
+    np.testing.assert_array_equal(whole(list(kept)), expected())
+
+
+@pytest.mark.parametrize("harm", ["cut", "flip", "zeros"])
+def test_a_torn_end_of_the_small_tiles_costs_only_what_is_torn(
+    harm: str, store: TileStore, marks: Path
+) -> None:
+    list(run_tiles(Empty(marks), TILES, engine=InProcess(), store=store, name_of=KEY))
+    path = store.folder / "small.tiles"
+    data = path.read_bytes()
+    path.write_bytes(
+        {
+            "cut": data[:-5],
+            "flip": data[:-20] + bytes([data[-20] ^ 1]) + data[-19:],
+            "zeros": data + b"\0" * 300,
+        }[harm]
+    )
+    calls = Counted(marks).calls()
+    list(run_tiles(Empty(marks), TILES, engine=InProcess(), store=store, name_of=KEY))
+    assert Counted(marks).calls() == calls + (0 if harm == "zeros" else 1)
+    list(run_tiles(never, TILES, engine=InProcess(), store=store, name_of=KEY))
 
 
 @pytest.mark.parametrize("engine", [InProcess(), InProcess(threads=2), LocalProcesses(2)], ids=str)
@@ -158,7 +204,7 @@ def test_one_failing_tile_is_named_and_does_not_stop_the_rest(
 ) -> None:
     events: list[Event] = []
     ends = list(
-        run_tiles(Counted(marks, BAD), TILES, engine=engine, store=store, key_of=KEY, on_event=events.append)
+        run_tiles(Counted(marks, BAD), TILES, engine=engine, store=store, name_of=KEY, on_event=events.append)
     )
     failed = [end for end in ends if isinstance(end, TileFailure)]
     assert [end.core for end in failed] == [BAD]
@@ -168,7 +214,7 @@ def test_one_failing_tile_is_named_and_does_not_stop_the_rest(
     assert [event.core for event in events if isinstance(event, TileFailed)] == [BAD]
     # The next run tries that tile again, and only that one.
     calls = Counted(marks).calls()
-    ends = list(run_tiles(Counted(marks), TILES, engine=engine, store=store, key_of=KEY))
+    ends = list(run_tiles(Counted(marks), TILES, engine=engine, store=store, name_of=KEY))
     assert Counted(marks).calls() == calls + 1
     np.testing.assert_array_equal(whole(ends), expected())
 
@@ -176,7 +222,7 @@ def test_one_failing_tile_is_named_and_does_not_stop_the_rest(
 def test_a_tile_that_kills_its_worker_once_is_done_in_the_end(store: TileStore, marks: Path) -> None:
     work, events = Counted(marks, BAD, "die once"), list[Event]()
     ends = list(
-        run_tiles(work, TILES, engine=LocalProcesses(2), store=store, key_of=KEY, on_event=events.append)
+        run_tiles(work, TILES, engine=LocalProcesses(2), store=store, name_of=KEY, on_event=events.append)
     )
     np.testing.assert_array_equal(whole(ends), expected())
     assert sum(isinstance(event, WorkersReplaced) for event in events) == 1
@@ -186,7 +232,7 @@ def test_a_tile_that_always_kills_its_worker_is_isolated_and_the_rest_is_done(
     store: TileStore, marks: Path
 ) -> None:
     ends = list(
-        run_tiles(Counted(marks, BAD, "die"), TILES, engine=LocalProcesses(2), store=store, key_of=KEY)
+        run_tiles(Counted(marks, BAD, "die"), TILES, engine=LocalProcesses(2), store=store, name_of=KEY)
     )
     failed = [end for end in ends if isinstance(end, TileFailure)]
     assert [(end.core, end.attempts) for end in failed] == [(BAD, 3)]
@@ -219,7 +265,7 @@ def test_workers_killed_from_outside_cost_a_retry_and_not_a_tile(store: TileStor
     thread.start()
     events: list[Event] = []
     ends = list(
-        run_tiles(work, tiles, engine=LocalProcesses(2), store=store, key_of=KEY, on_event=events.append)
+        run_tiles(work, tiles, engine=LocalProcesses(2), store=store, name_of=KEY, on_event=events.append)
     )
     stop.set()
     thread.join()
@@ -235,7 +281,7 @@ def test_skipped_tiles_yield_nothing_and_are_told(store: TileStore) -> None:
             TILES,
             engine=InProcess(),
             store=store,
-            key_of=KEY,
+            name_of=KEY,
             skip=lambda core: core == BAD,
             on_event=events.append,
         )
@@ -247,14 +293,14 @@ def test_skipped_tiles_yield_nothing_and_are_told(store: TileStore) -> None:
 def test_a_disk_that_fills_stops_the_run_and_keeps_what_is_finished(
     store: TileStore, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    ends = finish_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY)
+    ends = finish_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY)
     done = [next(ends), next(ends)]
     monkeypatch.setattr(os, "fsync", _no_space)
     with pytest.raises(DiskFullError, match="give the same command again"):
         next(ends)
     monkeypatch.undo()
     assert sorted(store.names()) == sorted(end.name for end in done)
-    rest = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    rest = list(run_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY))
     np.testing.assert_array_equal(whole(rest), expected())
 
 
@@ -264,8 +310,8 @@ def _no_space(handle: int) -> None:
 
 def test_a_disk_that_fills_under_a_worker_process_stops_the_run_too(store: TileStore) -> None:
     with pytest.raises(DiskFullError, match="give the same command again"):
-        list(run_tiles(LittleRoom(300), TILES, engine=LocalProcesses(2), store=store, key_of=KEY))
-    rest = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+        list(run_tiles(LittleRoom(300), TILES, engine=LocalProcesses(2), store=store, name_of=KEY))
+    rest = list(run_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY))
     np.testing.assert_array_equal(whole(rest), expected())
 
 
@@ -275,7 +321,7 @@ class LittleRoom:
     def __init__(self, limit: int) -> None:
         self.limit = limit
 
-    def __call__(self, core: Window) -> TileResult:
+    def __call__(self, core: Window, old: TileResult | None = None) -> TileResult:
         """Do the tile."""
         import resource
 
@@ -284,7 +330,7 @@ class LittleRoom:
 
 
 def test_a_result_is_loaded_from_the_store_when_wanted_and_not_held(store: TileStore) -> None:
-    ends = list(finish_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    ends = list(finish_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY))
     assert all(isinstance(end, Finished) and end.result is None for end in ends)
     ordered = [end.load() for end in sorted(ends, key=lambda end: end.core)]
     np.testing.assert_array_equal(whole(ordered), expected())
@@ -294,7 +340,7 @@ def test_more_tiles_than_slots_are_never_all_in_flight(marks: Path, store: TileS
     """A consumer that stops taking holds the work back: memory does not grow with the number of tiles."""
     tiles = plan_tiles(Window(0, 0, 512, 512 * 30), 512)
     work = Counted(marks)
-    ends = run_tiles(work, tiles, engine=LocalProcesses(2), store=store, key_of=KEY)
+    ends = run_tiles(work, tiles, engine=LocalProcesses(2), store=store, name_of=KEY)
     next(ends)
     time.sleep(0.5)
     assert work.calls() <= 8
@@ -305,10 +351,10 @@ def test_nothing_depends_on_the_clock(store: TileStore, monkeypatch: pytest.Monk
     jumps = iter(range(10**6, 0, -1000))
     monkeypatch.setattr(time, "time", lambda: float(next(jumps)))
     monkeypatch.setattr(time, "perf_counter", lambda: float(next(jumps)))
-    ends = list(run_tiles(checker, TILES, engine=InProcess(), store=store, key_of=KEY))
+    ends = list(run_tiles(checker, TILES, engine=InProcess(), store=store, name_of=KEY))
     for path in store.folder.rglob("*.tile"):
         os.utime(path, (4e9, 4e9))  # written in a far future
-    again = list(run_tiles(never, TILES, engine=InProcess(), store=store, key_of=KEY))
+    again = list(run_tiles(never, TILES, engine=InProcess(), store=store, name_of=KEY))
     np.testing.assert_array_equal(whole(ends), whole(again))
 
 
@@ -324,7 +370,7 @@ from tests.batch.toy_work import Counted
 if __name__ == "__main__":
     work = Counted(Path({str(marks)!r}), seconds=0.5)
     tiles = plan_tiles(Window(0, 0, 512, 512 * 100), 512)
-    list(run_tiles(work, tiles, engine=LocalProcesses(2), store=None, key_of=lambda core: tile_key(core)))
+    list(run_tiles(work, tiles, engine=LocalProcesses(2), store=None, name_of=lambda core: tile_key(core)))
 """
     script = tmp_path / "scan.py"
     script.write_text(code)
@@ -356,21 +402,21 @@ def alive(pid: int) -> bool:
 def test_workers_that_cannot_start_are_one_clear_error(
     monkeypatch: pytest.MonkeyPatch, store: TileStore
 ) -> None:
-    from reefscan.batch import engines
+    from reefscan.batch import processes
 
-    monkeypatch.setattr(engines, "start_worker", _die_at_start)
+    monkeypatch.setattr(processes, "hold_job", _die_at_start)
     with pytest.raises(EngineError, match="do not start"):
-        list(run_tiles(checker, TILES, engine=LocalProcesses(1), store=store, key_of=KEY))
+        list(run_tiles(checker, TILES, engine=LocalProcesses(1), store=store, name_of=KEY))
 
 
-def _die_at_start(life: object) -> None:
+def _die_at_start(life: object, job: bytes) -> None:
     os._exit(3)
 
 
 def test_the_parent_compiles_before_any_worker_starts(store: TileStore) -> None:
     order: list[str] = []
     engine = LocalProcesses(1, prepare=lambda: order.append("prepared"))
-    for end in run_tiles(checker, TILES[:2], engine=engine, store=store, key_of=KEY):
+    for end in run_tiles(checker, TILES[:2], engine=engine, store=store, name_of=KEY):
         order.append(type(end).__name__)
     assert order == ["prepared", "TileResult", "TileResult"]
 
