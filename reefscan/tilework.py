@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from reefscan import candidates
 from reefscan.batch.result import TileResult
+from reefscan.kernels.digest import digest
 from reefscan.kernels.gradient import slope_deg
 from reefscan.kernels.spread import spread
 from reefscan.kernels.stations import set_aside_fliers
@@ -141,10 +142,10 @@ def lasting(result: TileResult) -> dict[str, NDArray[Any]]:
 
 def cell_hash(block: GridBlock) -> str:
     """Hash of all cells of a block, its uncertainty with it."""
-    digest = hashlib.sha256(np.ascontiguousarray(block.elev_mm).view(np.uint8).data)
-    if block.sigma_mm is not None:
-        digest.update(np.ascontiguousarray(block.sigma_mm).view(np.uint8).data)
-    return digest.hexdigest()[:32]
+    told = hashlib.blake2b(repr(block.elev_mm.shape).encode(), digest_size=16)
+    for cells in (block.elev_mm, block.sigma_mm):
+        told.update(b"none" if cells is None else digest(np.ascontiguousarray(cells).reshape(-1)).tobytes())
+    return told.hexdigest()
 
 
 def raster_terms(score: Score) -> str:

@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from reefscan.batch.pack import TilePack
 from reefscan.batch.result import DamagedTileError, TileResult, decode, encode, stamp_in
 from reefscan.io.whole import write_error, write_whole
 from reefscan.model import Window
@@ -138,6 +139,10 @@ class TileStore:
         """Names of all tiles in the store, good or not."""
         for path in self.folder.glob("??/*.tile"):
             yield path.stem
+
+    def count(self) -> int:
+        """How many tiles are in the store, the small ones with them; others may be adding to it."""
+        return len({*self.names(), *TilePack.read(self.folder).places})
 
     def _decoded(self, name: str) -> tuple[TileResult, str] | None:
         data = self._read(name)

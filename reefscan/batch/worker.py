@@ -147,6 +147,7 @@ def _forget_other_runs(run: str) -> None:
         _here.run = run
 
 
+@functools.cache
 def release() -> str:
     """Version of the package that this process runs."""
     from importlib.metadata import PackageNotFoundError, version

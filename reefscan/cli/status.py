@@ -24,13 +24,14 @@ def command(
     as_json: Json = False,
 ) -> None:
     """Say whether a run is done, running, failed or interrupted, and what it has found."""
+    from reefscan.batch.store import TileStore
     from reefscan.io.lock import FolderLock
     from reefscan.io.runfolder import STORE, RunFolder
 
     folder = RunFolder.open(run, finished=False)
     info = folder.info
     running = FolderLock(folder.path).held()
-    tiles = sum(1 for _ in folder.file(STORE).glob("??/*.tile"))
+    tiles = TileStore(folder.file(STORE), "").count()
     if as_json:
         sys.stdout.write(
             json.dumps({**info, "running": running, "stored_tiles": tiles}, indent=1, ensure_ascii=False)

@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from reefscan.batch import TileResult, TileStore, tile_key
+from reefscan.batch.pack import TilePack
 from reefscan.batch.result import DamagedTileError, decode, encode
 from reefscan.errors import DiskFullError, RunFolderError
 from reefscan.model import Window
@@ -205,3 +206,40 @@ def test_a_store_at_the_same_path_on_another_disk_is_not_taken_for_this_one(tmp_
     assert first.reachable()
     TileStore.open(tmp_path)
     assert not first.reachable()
+
+
+def test_small_tiles_that_no_longer_count_are_cleared_away(tmp_path: Path) -> None:
+    pack = TilePack.open(tmp_path)
+    filler = TileResult(CORE, {}, {"noise": np.random.default_rng(2).integers(0, 255, 30_000, np.uint8)})
+    for number in range(80):
+        pack.save(NAME, encode(filler, f"stamp {number}"))
+    assert pack.path.stat().st_size > 2_000_000
+    again = TilePack.open(tmp_path)
+    assert again.path.stat().st_size < 50_000
+    assert again.look(NAME, "stamp 79") == "good"
+    found = again.load(NAME)
+    assert found is not None
+    assert_same(found, filler)
+
+
+def test_the_count_of_tiles_has_the_small_ones_in_it(tmp_path: Path) -> None:
+    store = TileStore.open(tmp_path)
+    store.save(NAME, "s", rich())
+    TilePack.open(tmp_path).save(tile_key(CORE, "y"), encode(rich(), "s"))
+    assert store.count() == 2
+
+
+def test_a_disk_that_fills_under_the_small_tiles_leaves_the_earlier_ones(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pack = TilePack.open(tmp_path)
+    pack.save(NAME, encode(rich(), "s"))
+    write = os.write
+    monkeypatch.setattr(os, "write", lambda handle, data: write(handle, data[:50]))
+    with pytest.raises(DiskFullError, match="give the same command again"):
+        pack.save(tile_key(CORE, "y"), encode(rich(), "s"))
+    monkeypatch.undo()
+    again = TilePack.open(tmp_path)
+    assert again.places == pack.places
+    again.save(tile_key(CORE, "z"), encode(rich(), "s"))
+    assert len(TilePack.read(tmp_path).places) == 2
