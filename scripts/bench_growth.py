@@ -2,13 +2,17 @@
 
 ``python scripts/bench_growth.py`` prints one line a size; ``--most 14`` sets the largest. It passes if the
 CPU time one more cell takes is the same within 15 % from size to size, and no worker takes more than 600 MB.
+``--blank`` measures instead what a tile with nothing in it costs the engine, and ``--pair`` how much faster two
+workers are than one.
 """
 
 from __future__ import annotations
 
 import argparse
 import itertools
+import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -18,8 +22,21 @@ from pathlib import Path
 
 from rough_ground import fractal, write_grid, write_mosaic
 
+from reefscan.batch import (
+    Finished,
+    InProcess,
+    LocalProcesses,
+    TileResult,
+    TileStore,
+    finish_tiles,
+    plan_tiles,
+    tile_key,
+)
+from reefscan.model import Window
+
 LINEAR = 0.15
 MOST_MB = 600.0
+MOST_BLANK_MS = 1.0
 MAIN = """
 import resource, sys
 from reefscan.cli import main
@@ -69,9 +86,12 @@ def main() -> int:
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--tile", type=int, default=2048)
     parser.add_argument("--absent", type=int, default=4, help="every so-manieth square kilometre is empty")
+    parser.add_argument("--blank", action="store_true", help="only what a tile with nothing in it costs")
+    parser.add_argument("--pair", action="store_true", help="only two workers against one, at --most")
+    parser.add_argument("--turns", type=int, default=2, help="how often --pair runs each")
     said = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        return bench(Path(name), said)
+        return (blank if said.blank else pair if said.pair else bench)(Path(name), said)
 
 
 def bench(folder: Path, said: argparse.Namespace) -> int:
@@ -113,11 +133,76 @@ def bench(folder: Path, said: argparse.Namespace) -> int:
         broken = 1
     last = folder / f"{said.most}.vrt"
     again = scan(last, folder / f"run{said.most}", workers=said.workers, tile=said.tile)
-    print(f"the finished run again: {again.wall_s:.2f} s")
-    one = scan(last, folder / "one", workers=1, tile=said.tile)
-    two = scan(last, folder / "two", workers=2, tile=said.tile)
-    print(f"two workers against one, start-up and merge included: {one.wall_s / two.wall_s:.2f} x")
+    print(f"the finished run again: {again.wall_s:.2f} s clock, {again.cpu_s:.2f} s CPU")
     return broken
+
+
+def pair(folder: Path, said: argparse.Namespace) -> int:
+    """Time two workers against one, in turns; the machine must be quiet for the clock to mean anything."""
+    base = write_grid(folder / "base.tif", fractal(1024))
+    grid = write_mosaic(folder / "ground.vrt", base, 2**said.most, absent=said.absent)
+    scan(base, folder / "warm", workers=1, tile=512)
+    walls: dict[int, list[float]] = {1: [], 2: []}
+    cpus: dict[int, list[float]] = {1: [], 2: []}
+    tiles: dict[int, list[float]] = {1: [], 2: []}
+    for turn in range(said.turns):
+        for workers in (1, 2):
+            out = folder / f"run{turn}_{workers}"
+            cost = scan(grid, out, workers=workers, tile=said.tile)
+            walls[workers].append(cost.wall_s)
+            cpus[workers].append(cost.cpu_s)
+            tiles[workers].append(json.loads((out / "run.json").read_text())["timings"]["tiles_s"])
+            print(
+                f"{workers} worker{'s' * (workers > 1)}: {cost.wall_s:.1f} s, of it tiles {tiles[workers][-1]:.1f} s, "
+                f"CPU {cost.cpu_s:.1f} s (shares of a core: {cost.cpu_s / cost.wall_s:.2f})",
+                flush=True,
+            )
+            shutil.rmtree(out)
+    print(f"two workers against one, tiles with start-up: {min(tiles[1]) / min(tiles[2]):.2f} x")
+    print(f"two workers against one, the whole scan: {min(walls[1]) / min(walls[2]):.2f} x")
+    # What two would give if each had a core to itself: the tiles' share of the time halves, the rest stays.
+    serial = min(cpus[1]) * (1.0 - min(tiles[1]) / min(walls[1]))
+    parallel = min(cpus[2]) - serial
+    print(
+        f"by CPU time: one takes {min(cpus[1]):.1f} s, two {min(cpus[2]):.1f} s together, {serial:.1f} s of it one "
+        f"after the other: at best {min(cpus[1]) / (serial + parallel / 2):.2f} x with two cores to themselves"
+    )
+    return 0
+
+
+def blank(folder: Path, said: argparse.Namespace) -> int:
+    """Time the engine on tiles whose work finds nothing."""
+    tiles = plan_tiles(Window(0, 0, 512 * 100, 512 * 100), 512)
+    broken = 0
+    for name, engine in (
+        ("this process", InProcess()),
+        (f"{said.workers} workers", LocalProcesses(said.workers)),
+    ):
+        store = TileStore.open(folder / name)
+        for what in ("done", "kept"):
+            before = os.times()
+            ends = finish_tiles(
+                nothing,
+                tiles,
+                engine=engine,
+                store=store,
+                name_of=lambda core: tile_key(core, "find", "program"),
+            )
+            for end in ends:
+                if isinstance(end, Finished):
+                    end.load()
+            after = os.times()
+            ms = sum(after[i] - before[i] for i in range(4)) / len(tiles) * 1e3
+            print(
+                f"{len(tiles)} tiles {what} in {name}: {ms:.3f} ms CPU a tile, workers and their start with it"
+            )
+            broken |= ms > MOST_BLANK_MS
+    return int(broken)
+
+
+def nothing(core: Window, old: TileResult | None) -> TileResult:
+    """Find nothing."""
+    return TileResult(core, stats={"known": 0, "in_band": 0, "read_s": 0.0, "tile_s": 0.0})
 
 
 if __name__ == "__main__":

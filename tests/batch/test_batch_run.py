@@ -178,6 +178,20 @@ def test_small_tiles_are_kept_in_one_file_and_never_looked_at_again(
     np.testing.assert_array_equal(whole(list(kept)), expected())
 
 
+def test_a_tile_with_nothing_in_it_costs_the_engine_less_than_a_millisecond(store: TileStore) -> None:
+    tiles = plan_tiles(Window(0, 0, 512 * 20, 512 * 50), 512)
+    for work in (found_nothing, never):
+        started = time.process_time()
+        ends = list(finish_tiles(work, tiles, engine=InProcess(), store=store, name_of=KEY))
+        assert (time.process_time() - started) / len(tiles) < 1e-3
+        assert len(ends) == len(tiles)
+
+
+def found_nothing(core: Window, old: TileResult | None) -> TileResult:
+    """Work on a tile of land."""
+    return TileResult(core, stats={"known": 0, "tile_s": 0.1})
+
+
 @pytest.mark.parametrize("harm", ["cut", "flip", "zeros"])
 def test_a_torn_end_of_the_small_tiles_costs_only_what_is_torn(
     harm: str, store: TileStore, marks: Path
