@@ -12,34 +12,47 @@ from reefscan.kernels.profiles import profile, sample, side_roughness, spread_of
 
 
 @njit(cache=True, nogil=True)
+def _ring_slope(elev: NDArray[np.int32], row: float, col: float, radius: float) -> tuple[float, float, bool]:
+    """Slope (m a cell, north and east) fitted to the differences across a ring, and whether enough of it is known.
+
+    Only pairs of opposite samples count, so a lost cell takes its pair along and tilts nothing.
+    """
+    n = 12
+    nn, ee, ne, zn, ze, known = 0.0, 0.0, 0.0, 0.0, 0.0, 0
+    for a in range(n):
+        angle = math.pi * a / n
+        c, s = math.cos(angle), math.sin(angle)
+        for part in range(2):
+            far = radius * (0.7 + 0.3 * part)
+            z = sample(elev, row - far * c, col + far * s) - sample(elev, row + far * c, col - far * s)
+            if z == z:
+                d = 0.5 * z / far
+                nn += c * c
+                ee += s * s
+                ne += c * s
+                zn += d * c
+                ze += d * s
+                known += 1
+    det = nn * ee - ne * ne
+    # an even ring has det = (known / 2) squared; a third of it is left when all pairs lie within 50 degrees or so
+    if known < n or det < 0.08 * known * known:
+        return 0.0, 0.0, False
+    return (zn * ee - ze * ne) / det, (ze * nn - zn * ne) / det, True
+
+
+@njit(cache=True, nogil=True)
 def _step_up(elev: NDArray[np.int32], row: float, col: float, reach: float) -> tuple[float, bool]:
     """Direction in which a step rises, whatever the slope of the ground it stands on.
 
     The mean slope over a ring of radius r is the ground's plus the step's, which falls off as 1 / r: the
     difference between a narrow and a wide ring leaves the step alone.
     """
-    n = 24
-    east, north = 0.0, 0.0
-    for ring in range(2):
-        radius = reach if ring == 0 else 2.0 * reach
-        real, imag, known = 0.0, 0.0, 0
-        for a in range(n):
-            angle = 2.0 * math.pi * a / n
-            for part in range(2):
-                s = radius * (0.7 + 0.3 * part)
-                z = sample(elev, row - s * math.cos(angle), col + s * math.sin(angle))
-                if z == z:
-                    real += z / s * math.cos(angle)
-                    imag += z / s * math.sin(angle)
-                    known += 1
-        if known < 2 * n:
-            # half a ring would tilt the answer: fall back on the narrow ring alone, or give up
-            if ring == 0:
-                return 0.0, False
-            break
-        sign = 1.0 if ring == 0 else -1.0
-        north += sign * real / known
-        east += sign * imag / known
+    north, east, known = _ring_slope(elev, row, col, reach)
+    if not known:
+        return 0.0, False
+    north_far, east_far, known = _ring_slope(elev, row, col, 2.0 * reach)
+    if known:
+        north, east = north - north_far, east - east_far
     return math.atan2(east, north), east != 0.0 or north != 0.0
 
 

@@ -42,11 +42,15 @@ def measure_rise(
         profile(elev, row, col, math.pi * a / n, reach, 3, 1.0, p)
         for side in range(2):
             step = 1 if side == 0 else -1
-            low, k = top, reach
+            low, k, lost = top, reach, 0
             for _ in range(reach):
                 k += step
                 if not p[k] == p[k]:
-                    break
+                    lost += 1
+                    # a lost cell is passed over, the edge of the survey is not
+                    if lost > 2:
+                        break
+                    continue
                 low = min(low, p[k])
             drop = top - low
             worst = min(worst, drop)

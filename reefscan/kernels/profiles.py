@@ -24,7 +24,7 @@ LINES = 5
 
 @njit(cache=True, nogil=True)
 def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
-    """Bilinear elevation (m), NaN beyond the array or beside an unknown cell."""
+    """Bilinear elevation (m), NaN beyond the array or where an unknown cell has a share in it."""
     rows, cols = elev.shape
     if not (r >= 0.0 and c >= 0.0 and r <= rows - 1 and c <= cols - 1):
         return np.nan
@@ -32,7 +32,10 @@ def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
     u, v = r - i, c - j
     a, b, d, e = elev[i, j], elev[i, j + 1], elev[i + 1, j], elev[i + 1, j + 1]
     if min(min(a, b), min(d, e)) == _NODATA:
-        return np.nan
+        if (a == _NODATA and u < 1.0 and v < 1.0) or (b == _NODATA and u < 1.0 and v > 0.0):
+            return np.nan
+        if (d == _NODATA and u > 0.0 and v < 1.0) or (e == _NODATA and u > 0.0 and v > 0.0):
+            return np.nan
     return ((a * (1.0 - v) + b * v) * (1.0 - u) + (d * (1.0 - v) + e * v) * u) * 0.001
 
 
