@@ -123,7 +123,7 @@ def find_stations(
     window = block.window
     elev = block.elev_mm
     trough, rise, run, ground = radii(find, cell)
-    reach = {"trough": (trough, 0.0), "ledge": (run, ground), "rise": (rise, 0.0)}
+    reach = {"trough": (trough, find.trough_min_m), "ledge": (run, ground), "rise": (rise, 0.0)}
     floors = {"trough": find.trough_min_m, "ledge": find.ledge_min_m, "rise": find.rise_min_m}
     side = station_side(find, cell)
     noise_of = GridNoise(elev, window, cell)

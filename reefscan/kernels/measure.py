@@ -34,7 +34,7 @@ def measure_stations(
     noise_m: NDArray[np.float64],
     share: NDArray[np.float64],
     radius_cells: float,
-    ground_cells: float,
+    beyond: float,
 ) -> NDArray[np.float64]:
     """Measure stations of one kind (0 trough, 1 ledge, 2 rise).
 
@@ -49,8 +49,10 @@ def measure_stations(
         Standard deviation of the noise of one cell at each station, metres.
     share : ndarray of float64, shape (n,)
         Share of it left in the mean of the parallel lines of a profile, 0 to 1 (`noise.share_of_lines`).
-    radius_cells, ground_cells : float
-        Reach of trough or rise, or the ledge's run; and the ground beyond a ledge.
+    radius_cells : float
+        Reach of trough or rise, or the ledge's run.
+    beyond : float
+        Of a ledge the ground beyond it, cells; of a trough the least height of one that is listed, metres.
 
     Returns
     -------
@@ -62,8 +64,8 @@ def measure_stations(
         noise), asymmetry, floor's share of the width, strength of the axis, 1 if measured.
     """
     out = np.full((rows.shape[0], N_FIELDS), np.nan)
-    scratch = np.empty(8 * int(max(radius_cells, ground_cells)) + 64)
-    half = int(max(1.6 * radius_cells + 12, 2.25 * radius_cells + ground_cells + 10)) + 2
+    scratch = np.empty(8 * int(max(radius_cells, beyond)) + 64)
+    half = int(max(1.6 * radius_cells + 12, 2.25 * radius_cells + beyond + 10)) + 2
     for i in range(rows.shape[0]):
         line = out[i]
         line[13] = 0.0
@@ -73,11 +75,9 @@ def measure_stations(
         patch = elev_mm[top : rows[i] + half + 1, left : cols[i] + half + 1]
         r, c = float(rows[i] - top), float(cols[i] - left)
         if kind == 0:
-            measure_trough(patch, r, c, radius_cells, cell_m, noise_m[i], share[i], scratch, line)
+            measure_trough(patch, r, c, radius_cells, beyond, cell_m, noise_m[i], share[i], scratch, line)
         elif kind == 1:
-            measure_ledge(
-                patch, r, c, radius_cells, ground_cells, cell_m, noise_m[i], share[i], scratch, line
-            )
+            measure_ledge(patch, r, c, radius_cells, beyond, cell_m, noise_m[i], share[i], scratch, line)
         else:
             measure_rise(patch, r, c, radius_cells, cell_m, noise_m[i], share[i], scratch, line)
         line[0] = rows[i] + np.rint((line[0] - r) * 4096.0) / 4096.0

@@ -13,13 +13,14 @@ from reefscan.kernels.profiles import bias, profile, sample, side_roughness, spr
 
 @njit(cache=True, nogil=True)
 def _crest(
-    p: NDArray[np.float64], start: int, step: int, floor: float, noise: float
+    p: NDArray[np.float64], start: int, step: int, floor: float, noise: float, least: float
 ) -> tuple[int, float, int]:
     """Walk outward from the floor to the first real crest.
 
     Returns the index of its edge, its height over the floor (bias removed) and the index of the top. The
     walk ends where the ground falls by a quarter of the climb (and by more than noise does), at an unknown
-    cell or at the end. The edge is where the climb is over: half as far again brings less than a tenth more.
+    cell or at the end; a hump on the floor, lower than ``least``, is walked over. The edge is where the climb
+    is over: half as far again brings less than a tenth more.
     """
     top, at = floor, start
     k = start
@@ -29,7 +30,7 @@ def _crest(
             break
         if z > top:
             top, at = z, k
-        elif top - z > max(0.25 * (top - floor), 3.0 * noise) and top - floor > 3.0 * noise:
+        elif top - z > max(0.25 * (top - floor), 3.0 * noise) and top - floor > max(least, 3.0 * noise):
             break
         k += step
     alike = 0
@@ -55,6 +56,16 @@ def _crest(
                 break
         k += step
     return k, height, at
+
+
+@njit(cache=True, nogil=True)
+def _climb(p: NDArray[np.float64], start: int, step: int) -> float:
+    """Highest ground on one side, up to an unknown cell, over the start."""
+    top, k = p[start], start
+    while 0 <= k < p.shape[0] and p[k] == p[k]:
+        top = max(top, p[k])
+        k += step
+    return top - p[start]
 
 
 @njit(cache=True, nogil=True)
@@ -146,6 +157,7 @@ def measure_trough(
     row: float,
     col: float,
     radius: float,
+    listed: float,
     cell_m: float,
     noise: float,
     share: float,
@@ -158,15 +170,20 @@ def measure_trough(
     quiet = noise * max(share, 1.0 / math.sqrt(3.0))
     best_h, axis, width = 0.0, 0.0, 2.0 * reach
     narrow = 1e9
+    around = np.empty((16, 2 * reach + 1))
+    deep = 0.0
     for a in range(16):
-        angle = math.pi * a / 16
-        profile(elev, row, col, angle, reach, 3, gap, p)
-        floor = p[reach]
-        left, h_left, _ = _crest(p, reach, -1, floor, quiet)
-        right, h_right, _ = _crest(p, reach, 1, floor, quiet)
+        profile(elev, row, col, math.pi * a / 16, reach, 3, gap, around[a])
+        deep = max(deep, min(_climb(around[a], reach, -1), _climb(around[a], reach, 1)))
+    # a hump counts as a crest if it would make a trough of its own, or a good part of this one
+    least = min(0.35 * deep, listed)
+    for a in range(16):
+        q = around[a]
+        left, h_left, _ = _crest(q, reach, -1, q[reach], quiet, least)
+        right, h_right, _ = _crest(q, reach, 1, q[reach], quiet, least)
         h, w = min(h_left, h_right), float(right - left)
         if h > 1.1 * best_h or (h > 0.9 * best_h and w < narrow):
-            narrow, axis, width = w, angle + 0.5 * math.pi, w
+            narrow, axis, width = w, math.pi * a / 16 + 0.5 * math.pi, w
         best_h = max(best_h, h)
     strength = 0.0
     quiet = noise * share
@@ -185,8 +202,8 @@ def measure_trough(
                 floor, low = p[k], k
         if floor > 1e8:
             return
-        left, h_left, _ = _crest(p, low, -1, floor, quiet)
-        right, h_right, _ = _crest(p, low, 1, floor, quiet)
+        left, h_left, _ = _crest(p, low, -1, floor, quiet, least)
+        right, h_right, _ = _crest(p, low, 1, floor, quiet, least)
         h = min(h_left, h_right)
         level = floor + max(0.12 * h, 2.0 * quiet)
         first, last, alike = low, low, 1
