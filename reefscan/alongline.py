@@ -1,4 +1,4 @@
-"""What the neighbours along a line tell about one of its stations: steadier measures, the axis where the net lies."""
+"""What the neighbours along a line tell about one of its stations: steadier measures, what is where the net lies."""
 
 from __future__ import annotations
 
@@ -49,34 +49,48 @@ def steadied(part: pd.DataFrame, label: Whole, side_m: float) -> pd.DataFrame:
     return out
 
 
-def turned_to_drop(part: pd.DataFrame, label: Whole, drop_x: Floats, drop_y: Floats) -> pd.DataFrame:
-    """Axis and facing where the net lies: a line bends between the station and the drop point beside it.
+def told_at_drop(
+    part: pd.DataFrame, label: Whole, drop_x: Floats, drop_y: Floats
+) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
+    """Height, width, axis and facing where the net lies: a line bends and swells between the station and the drop.
 
-    The mean of the five nearest stations of the same feature, each by the inverse of its squared
-    distance from the drop point (and 2 m).
+    The mean of the five nearest stations of the same feature, each by the inverse of its squared distance
+    from the drop point (and 2 m).
 
     Parameters
     ----------
     part : DataFrame
-        Stations of one kind: ``x``, ``y``, ``axis``, ``facing``.
+        Stations of one kind: ``x``, ``y``, ``height_m``, ``width_m``, ``axis``, ``facing``.
     label : ndarray of int
+        Number of the feature of each station.
     drop_x, drop_y : ndarray
-        Drop points in sheet metres; NaN leaves a station as it is.
+        Drop points in sheet metres.
+
+    Returns
+    -------
+    DataFrame
+        The stations as told.
+    elsewhere : ndarray of bool
+        True where the net would lie beside another, taller feature of the kind, which lists it itself.
     """
-    known = np.flatnonzero(np.isfinite(drop_x))
-    if len(known) < 2:
-        return part
     tree = cKDTree(part[["x", "y"]].to_numpy())
-    far, near = tree.query(np.column_stack([drop_x, drop_y])[known], k=min(5, len(part)))
-    weight = np.where(label[near] == label[known][:, None], 1.0 / (far**2 + 4.0), 0.0)
-    weight[weight.sum(axis=1) == 0.0, 0] = 0.0
+    k = min(5, len(part))
+    far, near = (v.reshape(len(part), k) for v in tree.query(np.column_stack([drop_x, drop_y]), k=k))
+    height = part["height_m"].to_numpy()
+    own = np.hypot(drop_x - part["x"].to_numpy(), drop_y - part["y"].to_numpy())
+    first = near[:, 0]
+    elsewhere = (label[first] != label) & (far[:, 0] < 0.7 * own) & (height[first] > height)
+    weight = np.where(label[near] == label[:, None], 1.0 / (far**2 + 4.0), 0.0)
+    total = weight.sum(axis=1)
+    alone = total == 0.0
+    weight[alone, 0], near[alone, 0], total[alone] = 1.0, np.flatnonzero(alone), 1.0
     out = part.copy()
-    for name, turn in (("axis", 180.0), ("facing", 180.0 if part["kind"].iloc[0] == "trough" else 360.0)):
-        values = part[name].to_numpy().copy()
-        mean = mean_axis(values[near], weight, turn)
-        values[known] = np.where(weight.sum(axis=1) > 0.0, mean, values[known])
-        out[name] = values
-    return out
+    for name in ("height_m", "width_m"):
+        out[name] = (weight * part[name].to_numpy()[near]).sum(axis=1) / total
+    trough = part["kind"].iloc[0] == "trough"
+    for name, turn in (("axis", 180.0), ("facing", 180.0 if trough else 360.0)):
+        out[name] = mean_axis(part[name].to_numpy()[near], weight, turn)
+    return out, np.asarray(elsewhere)
 
 
 def mean_axis(angle: Floats, weight: Floats, turn: float) -> Floats:

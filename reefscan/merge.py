@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reefscan.alongline import steadied, turned_to_drop
+from reefscan.alongline import steadied, told_at_drop
 from reefscan.candidates import KINDS, station_side
 from reefscan.character import characters, troughs_beside
 from reefscan.features import Line, distinct, join, station_shape, trace
@@ -196,26 +196,26 @@ def _drawn(members: pd.DataFrame, line: Line, name: str) -> Feature:
 
 
 def _along(table: pd.DataFrame, spacing_m: float) -> NDArray[np.bool_]:
-    """Of the stations of one feature, the best ones no nearer than the spacing."""
+    """Of the nets of one feature, those at its highest places, no nearer to each other than the spacing."""
     keep = np.zeros(len(table), dtype=bool)
-    for _, rows in table.groupby("feature_id", sort=False).indices.items():
-        part = table.iloc[rows]
-        keep[rows] = distinct(
-            part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), spacing_m
-        )
+    x, y, height = (table[name].to_numpy() for name in ("drop_x", "drop_y", "height_m"))
+    for rows in table.groupby("feature_id", sort=False).indices.values():
+        keep[rows] = distinct(x[rows], y[rows], height[rows], spacing_m)
     return keep
 
 
 def _at_drops(table: pd.DataFrame, sheet: Sheet) -> pd.DataFrame:
-    """Each site's axis and facing where its net lies, not at the station beside it."""
+    """Stations with a drop point, told as they are where the net lies."""
+    table["drop_x"] = np.asarray(sheet.x_of(table["col"].to_numpy()))
+    table["drop_y"] = np.asarray(sheet.y_of(table["row"].to_numpy()))
     parts = []
     for _, part in table.groupby("order", sort=True):
-        label = np.asarray(pd.factorize(part["feature_id"])[0], dtype=np.intp)
-        drop_x = np.asarray(sheet.x_of(part["col"].to_numpy()))
-        drop_y = np.asarray(sheet.y_of(part["row"].to_numpy()))
-        lines = part["kind"].iloc[0] != "rise"
-        parts.append(turned_to_drop(part, label, drop_x, drop_y) if lines else part)
-    return pd.concat(parts, ignore_index=True)
+        if part["kind"].iloc[0] != "rise":
+            label = np.asarray(pd.factorize(part["feature_id"])[0], dtype=np.intp)
+            part, elsewhere = told_at_drop(part, label, part["drop_x"].to_numpy(), part["drop_y"].to_numpy())
+            part = part[~elsewhere]
+        parts.append(part)
+    return pd.concat(parts, ignore_index=True) if parts else table
 
 
 def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> Floats:
