@@ -11,8 +11,10 @@ import hashlib
 import json
 import logging
 import os
+import re
 import tempfile
 import warnings
+import zipfile
 from collections import Counter
 from collections.abc import Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -89,10 +91,27 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
             skipped += found.skipped
         elif not os.path.lexists(place) and not path.startswith("/vsi") and ":" not in path:
             raise MissingInputError(f"{path}: there is no such file or folder")
+        elif place.suffix.lower() in ARCHIVES and place.is_file():
+            raise InputError(f"{place.name}: is an archive{_held(place)}; unpack it first")
         else:
             layers.append(open_layer(path, wishes))
     unique = {(layer.path, layer.band): layer for layer in layers}
     return Found(list(unique.values()), tuple(notes), tuple(skipped))
+
+
+def _held(archive: Path) -> str:
+    """What grids a zip archive holds, for the refusal; a zip that cannot be read says nothing."""
+    if archive.suffix.lower() != ".zip":
+        return ""
+    try:
+        with zipfile.ZipFile(archive) as held:
+            names = [n for n in held.namelist() if os.path.splitext(n)[1].lower() in GRID_SUFFIXES]
+    except (OSError, zipfile.BadZipFile):
+        return " (and a damaged one)"
+    if not names:
+        return " without a grid"
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return f" (it holds {short_name(names[0])}{more})"
 
 
 def _is_dataset(folder: Path) -> bool:
@@ -138,7 +157,37 @@ def walk(folder: Path) -> tuple[list[Path], Counter[str]]:
                 strangers[f"archive ({suffix}): unpack it if it holds grids"] += 1
             else:
                 strangers[f"file of no known form ({suffix or 'no ending'})"] += 1
-    return [grids[key] for key in sorted(grids)], strangers
+    about = _about_others([grids[key] for key in sorted(grids)])
+    for path, what in about.items():
+        strangers[f"file that by its name is the {what} of another"] += 1
+    return [grids[key] for key in sorted(grids) if grids[key] not in about], strangers
+
+
+_DERIVED = frozenset(
+    "hillshade shade shaded slope aspect rugosity roughness backscatter uncertainty uncert sigma stddev std tvu thu "
+    "density count mask contributor tid coverage quality".split()
+)
+"""Words by which products that lie beside a grid call themselves; without a grid of the same name they say nothing."""
+
+
+def _about_others(paths: list[Path]) -> dict[Path, str]:
+    """Files whose name is that of another grid beside them and a word for something other than depths."""
+    named = {path: _derived(path) for path in paths}
+    plain = [path for path, word in named.items() if not word]
+    out = {}
+    for path, word in named.items():
+        head = path.stem.lower().partition(word)[0].rstrip("_-. ") if word else ""
+        if head and any(p.parent == path.parent and p.stem.lower().startswith(head) for p in plain):
+            out[path] = word
+    return out
+
+
+def _derived(path: Path) -> str:
+    """The word at the end of a name (a cell size may follow) that says it holds no depths; empty if there is none."""
+    parts = [
+        part for part in re.split(r"[^a-z]+", path.stem.lower()) if part not in ("", "m", "cm", "ft", "v")
+    ]
+    return parts[-1] if len(parts) > 1 and parts[-1] in _DERIVED else ""
 
 
 def _look_in(folder: Path, wishes: Wishes) -> Found:

@@ -11,7 +11,6 @@ import dataclasses
 import logging
 import math
 import os
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -26,11 +25,13 @@ from reefscan.errors import (
     UnreadableError,
 )
 from reefscan.io import handles, probe, words
+from reefscan.io.axes import placed_by_axes
+from reefscan.io.doubt import sigma_by_surveys, stated_sigma, told_surveys
+from reefscan.io.fills import is_mask, zeros_are_fill
 from reefscan.io.georef import CrsFacts, cell_metres
 from reefscan.io.layer import Layer
 from reefscan.io.placing import place_of
 from reefscan.io.sign import sign_of
-from reefscan.io.surveys import Z95, Survey, quality_elsewhere, read_surveys, sentence
 from reefscan.io.variables import Choice, choose
 from reefscan.units import METRES_PER
 
@@ -100,9 +101,10 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
         except RasterioError as error:
             cause = error.__cause__ or error
             raise UnreadableError(
-                f"{name}: its cells cannot be read ({handles.one_line(cause)}); "
-                "the file is damaged or was cut short: fetch it again"
+                f"{name}: its cells cannot be read ({handles.one_line(cause)}); {handles.remedy(dataset.driver)}"
             ) from error
+    if path_read != path:
+        layer = dataclasses.replace(layer, form=layer.form.replace("GeoTIFF", "points on a grid", 1))
     return dataclasses.replace(layer, file=path, size=size, mtime_ns=mtime)
 
 
@@ -136,8 +138,10 @@ def _describe(
     dtype = dataset.dtypes[band - 1]
     if dtype.startswith("complex"):
         raise InputError(f"{name}: band {band} holds complex numbers; wanted depths or elevations")
-    transform = tuple(float(v) for v in tuple(dataset.transform)[:6])
+    a, b, c, d, e, f = (float(v) for v in tuple(dataset.transform)[:6])
+    transform = (a, b, c, d, e, f)
     notes = list(choice.notes)
+    transform = placed_by_axes(dataset, transform, name, notes)
     facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills)
     unit_m, unit_word, unit_said = _unit(dataset, band, tags, facts, name, wishes)
     scale = float(dataset.scales[band - 1] or 1.0)
@@ -153,7 +157,11 @@ def _describe(
     sample = probe.take(dataset, band, focus, declared, masked)
 
     values = sample.values()
-    sentinels = probe.undeclared_sentinels(values, abs(metres))
+    if is_mask(values, dtype):
+        raise InputError(f"{name}: holds nothing but 0 and {values.max():.0f}: a mask, not depths")
+    sentinels = probe.undeclared_sentinels(values, abs(metres), dtype)
+    if 0.0 not in declared and not offset and zeros_are_fill(sample, values, metres):
+        sentinels.append(0.0)
     if sentinels:
         shown = ", ".join(f"{v:.6g}" for v in sentinels)
         notes.append(f"value {shown} is taken for nodata, though the file does not say so")
@@ -161,6 +169,8 @@ def _describe(
             k &= ~np.isin(w.astype(np.float64), sentinels)
         values = sample.values()
     integers = tuple(v for v in probe.SENTINELS if abs(v) * abs(metres) > 9000.0)
+    if np.dtype(dtype).kind == "u" and np.dtype(dtype).itemsize > 1:
+        integers += (float(np.iinfo(dtype).max),)  # no depth in 16 bits or more ends just there
     if not values.size and sample.whole:
         raise InputError(f"{name}: every cell is nodata; there is no seabed in this file")
 
@@ -170,7 +180,7 @@ def _describe(
             f"{name}: values run from {values.min():.6g} to {values.max():.6g}, which cannot be metres on Earth; "
             f"what unit are they? Say --value-unit (m, dm, cm, mm, ft, fathom)"
         )
-    cell = cell_metres(facts, transform, dataset.width, dataset.height)  # type: ignore[arg-type]
+    cell = cell_metres(facts, transform, dataset.width, dataset.height)
     if not all(math.isfinite(c) and 1e-4 < c < 1e6 for c in cell):
         raise InputError(
             f"{name}: a cell would be {cell[0]:.3g} x {cell[1]:.3g} m; the transform or the CRS is wrong: "
@@ -195,10 +205,10 @@ def _describe(
     unknown += _clips(sample, values, factor, add, notes)
     crop = _crop(sample, dataset.width, dataset.height, notes)
     elev = (values * factor + add) / 1000.0
-    sigma_factor, sigma_unknown, sigma_m = _sigma(dataset, choice, unit_m, focus, sample, notes)
-    surveys, quality_band, quality_path = _surveys(dataset, choice, notes)
+    sigma_factor, sigma_unknown, sigma_m = stated_sigma(dataset, choice, unit_m, focus, sample, notes)
+    surveys, quality_band, quality_path = told_surveys(dataset, choice, notes)
     if not choice.sigma_band:
-        sigma_m = _sigma_by_surveys(surveys, elev, notes)
+        sigma_m = sigma_by_surveys(surveys, elev, notes)
     form = f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if sign > 0 else 'depth'} in {unit_word}"
     return Layer(
         path=choice.path,
@@ -208,7 +218,7 @@ def _describe(
         dtype=str(dtype),
         width=int(dataset.width),
         height=int(dataset.height),
-        transform=transform,  # type: ignore[arg-type]
+        transform=transform,
         crs=facts.horizontal,
         band=band,
         sigma_band=choice.sigma_band,
@@ -326,68 +336,6 @@ def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tu
     if parts:
         notes.append(f"{', '.join(parts)} edge only repeat the cells beside them and are left out")
     return north, west, height - south, width - east
-
-
-def _sigma(
-    dataset: Any,
-    choice: Choice,
-    unit_m: float,
-    focus: tuple[int, int, int, int] | None,
-    sample: probe.Sample,
-    notes: list[str],
-) -> tuple[float, tuple[float, ...], float]:
-    if not choice.sigma_band:
-        return 1000.0, (), math.nan
-    if choice.sigma_path:
-        with handles.open_dataset(choice.sigma_path) as other:
-            alone = dataclasses.replace(choice, sigma_path="")
-            return _sigma(other, alone, unit_m, focus, sample, notes)
-    band = choice.sigma_band
-    nodata = dataset.nodatavals[band - 1]
-    unknown: tuple[float, ...] = () if nodata is None else (float(nodata),)
-    unknown += tuple(v for v in probe.SENTINELS if abs(v) * unit_m > 9000.0)
-    scale = float(dataset.scales[band - 1] or 1.0)
-    # S-102 takes uncertainty from S-44 (the IHO registry says so), which states 95 %; the other forms name no level, and are taken
-    # for one standard deviation, which makes confidence lower, never higher.
-    level = Z95 if choice.driver == "S102" else 1.0
-    notes.append(f"uncertainty band {band} taken at {'95 %' if level != 1.0 else 'one standard deviation'}")
-    window = probe.windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1])[
-        len(sample.windows) // 2
-    ]
-    raw = dataset.read(band, window=window).astype(np.float64)
-    good = np.isfinite(raw) & ~np.isin(raw, [float(np.float32(u)) for u in unknown]) & (raw > 0)
-    median = float(np.median(raw[good])) * scale * unit_m / level if good.any() else math.nan
-    return 1000.0 * scale * unit_m / level, tuple(dict.fromkeys(unknown)), median
-
-
-def _surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[Survey, ...], int, str]:
-    """What is told of the surveys, and where their numbers are: band and, if elsewhere, what to open."""
-    band, path = choice.quality_band, ""
-    surveys: tuple[Survey, ...] = ()
-    if band:
-        surveys = read_surveys(dataset, band)
-    elif dataset.driver in ("BAG", "S102") and not choice.options:
-        path = quality_elsewhere(dataset)
-        if path:
-            with handles.open_dataset(path) as other:
-                if other.shape == dataset.shape:
-                    # both standards keep 0 for cells of which nothing is told
-                    surveys, band = tuple(s for s in read_surveys(other, 1) if s.number), 1
-    if not surveys:
-        return (), choice.quality_band, ""
-    notes.append(sentence(surveys))
-    return surveys, band, path
-
-
-def _sigma_by_surveys(surveys: Sequence[Survey], elev: Any, notes: list[str]) -> float:
-    """Median standard uncertainty that the surveys state, NaN if none does."""
-    depth = max(0.0, -float(np.median(elev))) if elev.size else 0.0
-    stated = [s.fixed_m + (0.0 if math.isnan(s.factor) else s.factor) * depth for s in surveys]
-    stated = [v for v in stated if math.isfinite(v)]
-    if not stated:
-        return math.nan
-    notes.append("no uncertainty band: each cell's is taken from its survey's statement, at 95 %")
-    return float(np.median(stated)) / Z95
 
 
 def _date(dataset: Any) -> str:

@@ -93,6 +93,13 @@ def one_line(error: BaseException) -> str:
     return " ".join(str(error).split()) or type(error).__name__
 
 
+def remedy(driver: str) -> str:
+    """What to do where cells cannot be read."""
+    if driver in ("VRT", "GTI"):
+        return "a file that this mosaic is made of is gone or damaged: put it back"
+    return "the file is damaged or was cut short: fetch it again"
+
+
 def borrow(path: str, options: tuple[tuple[str, str], ...] = ()) -> Any:
     """Return this thread's open dataset for ``path``, opening it at first use."""
     if getattr(_local, "pid", None) != os.getpid():  # a forked child must not use its parent's handles

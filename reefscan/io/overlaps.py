@@ -42,6 +42,8 @@ class Overlap:
         Overlap on the sheet.
     files : pair of str
         The files themselves.
+    ratio : float
+        Median of second over first; NaN where only a border was compared.
     """
 
     first: str
@@ -54,6 +56,7 @@ class Overlap:
     lat: float
     window: Window
     files: tuple[str, str]
+    ratio: float = math.nan
 
     @property
     def agrees(self) -> bool:
@@ -66,8 +69,21 @@ class Overlap:
         return (
             f"{self.first} and {self.second} meet around {self.lat:.5f}, {self.lon:.5f} and disagree: {deeper} is "
             f"{abs(self.offset_m):.2f} m deeper in the median (scatter {self.spread_m:.2f} m, {self.cells} cells; "
-            f"{self.allowed_m:.2f} m would be within their uncertainty); {self.first} is used"
+            f"{self.allowed_m:.2f} m would be within their uncertainty); {self.first} is used{self._suspicion()}"
         )
+
+    def _suspicion(self) -> str:
+        """What a plain ratio between the two gives away."""
+        for unit, metres in (("feet", 0.3048), ("fathoms", 1.8288), ("decimetres", 0.1)):
+            for file, ratio in (
+                (self.second, self.ratio),
+                (self.first, 1.0 / self.ratio if self.ratio else math.nan),
+            ):
+                if abs(ratio * metres - 1.0) < 0.02:
+                    return f"; {file} looks like {unit} where the other has metres: if so, run it alone with --value-unit"
+        if abs(self.ratio + 1.0) < 0.02:
+            return "; one is the other upside down: run them apart, with --positive for each"
+        return ""
 
 
 def allowed_difference(depth_m: float, sigma_a: float, sigma_b: float) -> float:
@@ -204,4 +220,5 @@ def _compare(source: SheetSource, first: Piece, second: Piece, window: Window) -
         float(lat[0]),
         window,
         (la.file, lb.file),
+        float(np.median(b[both] / np.where(a[both] == 0, np.nan, a[both]))),
     )

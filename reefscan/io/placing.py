@@ -7,7 +7,7 @@ import math
 from typing import Any
 
 from reefscan.errors import InputError, NoCrsError
-from reefscan.io.georef import CrsFacts, crs_facts
+from reefscan.io.georef import CrsFacts, crs_facts, transformer
 
 
 def place_of(
@@ -73,10 +73,50 @@ def place_of(
     if facts.geographic:
         south, north = sorted((f, f + e * dataset.height))
         if abs(a) * dataset.width > 361.0 or south < -91.0 or north > 91.0:
+            if abs(c) <= 90.0 and abs(c + a * dataset.width) <= 90.0 and max(abs(south), abs(north)) <= 361.0:
+                raise InputError(
+                    f"{name}: longitude and latitude are swapped (its corner would be at longitude {c:.6g}, latitude {f:.6g}); "
+                    "write it with longitude along the rows"
+                )
             raise InputError(
                 f"{name}: its corners ({c:.6g}, {f:.6g}) are no longitude and latitude; say the true --crs"
             )
+    elif said or stored:
+        _check_area(facts, transform, dataset, name)
     return facts
+
+
+FAR = 20.0
+"""Degrees of longitude outside a CRS's area of use at which a grid is surely misplaced."""
+
+
+def _check_area(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, name: str) -> None:
+    """Refuse a grid that its CRS puts far outside the CRS's own area.
+
+    Raises
+    ------
+    InputError
+        Saying where it would lie.
+    """
+    from pyproj import CRS
+
+    area = CRS.from_user_input(facts.horizontal).area_of_use
+    if area is None:
+        return
+    a, b, c, d, e, f = transform
+    row, col = dataset.height / 2, dataset.width / 2
+    lon, lat = transformer(facts.horizontal, "EPSG:4326").transform(
+        a * col + b * row + c, d * col + e * row + f
+    )
+    wide = (area.east - area.west) % 360.0
+    if not math.isfinite(lon) or wide > 180.0:
+        return
+    off = abs((lon - area.west - wide / 2 + 180.0) % 360.0 - 180.0) - wide / 2
+    if off > FAR:
+        raise InputError(
+            f"{name}: would lie at {lat:.2f}, {lon:.2f}, far outside the area of {facts.horizontal} ({area.name}); are x and y "
+            "swapped, or is the CRS wrong? Say the true --crs"
+        )
 
 
 def _cf_degrees(dataset: Any) -> bool:

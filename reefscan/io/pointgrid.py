@@ -13,12 +13,18 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from numpy.typing import NDArray
 from rasterio.transform import Affine
 
-from reefscan.errors import InputError, UnreadableError
+from reefscan.errors import InputError
+from reefscan.io import words
+from reefscan.io.pointtext import read_points
 
 ON_GRID = 0.02
 """A point may stand this part of a cell off its place (rounded coordinates do)."""
+
+TWINS = 0.005
+"""Two points on one place are one if they differ by no more than rounding to centimetres does."""
 
 
 def grid_from_points(path: str, name: str) -> str:
@@ -34,11 +40,13 @@ def grid_from_points(path: str, name: str) -> str:
     from reefscan.io.folder import cache_folder
 
     told = os.stat(path)
-    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|1"
+    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|2"
     target = cache_folder() / f"points-{hashlib.sha256(key.encode()).hexdigest()[:24]}.tif"
     if target.exists():
         return str(target)
-    x, y, z = _columns(path, name)
+    points = read_points(path, name)
+    good = np.isfinite(points.x) & np.isfinite(points.y)
+    x, y, z = points.x[good], points.y[good], points.z[good]
     dx, dy = _step(x), _step(y)
     if dx is None or dy is None:
         raise InputError(
@@ -53,42 +61,35 @@ def grid_from_points(path: str, name: str) -> str:
             f"{name}: its {x.size} points stand on no regular grid; if they are soundings, grid them first "
             "(reefscan grid)"
         )
+    at = np.rint(rows).astype(np.int64) * width + np.rint(cols).astype(np.int64)
+    _check_twins(at, z, name)
     cells = np.full((height, width), np.nan)
-    cells[np.rint(rows).astype(np.int64), np.rint(cols).astype(np.int64)] = z
+    cells.ravel()[at] = z
     transform = Affine(dx, 0, x.min() - dx / 2, 0, -dy, y.max() + dy / 2)
-    _write(target, cells, transform)
+    _write(target, cells, transform, points.label)
     return str(target)
 
 
-def _columns(path: str, name: str) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    with open(path, encoding="utf-8", errors="replace") as lines:
-        head = [line for _, line in zip(range(20), lines, strict=False)]
-    first = next((i for i, line in enumerate(head) if len(_numbers(line)) >= 3), None)
-    if first is None:
-        raise UnreadableError(f"{name}: not a table of x, y, z: no line among the first 20 has three numbers")
-    line = head[first]
-    mark = next((m for m in (";", "\t", ",") if m in line), None)
-    try:
-        table = np.loadtxt(
-            path, delimiter=mark, skiprows=first, usecols=(0, 1, 2), ndmin=2, encoding="utf-8", comments="#"
+def _check_twins(at: NDArray[np.int64], z: NDArray[np.float64], name: str) -> None:
+    """Refuse points on one place that tell different depths.
+
+    Raises
+    ------
+    InputError
+        Saying how many and how far apart.
+    """
+    order = np.argsort(at, kind="stable")
+    same = np.diff(at[order]) == 0
+    apart = np.abs(np.diff(z[order]))[same]
+    odd = int((apart > TWINS).sum())
+    if odd:
+        raise InputError(
+            f"{name}: {odd} of its points stand where another one does and differ from it (by up to {np.nanmax(apart):.4g}); "
+            "keep one of each, or take them for soundings (reefscan grid)"
         )
-    except ValueError as error:
-        raise UnreadableError(f"{name}: not a table of x, y, z ({' '.join(str(error).split())})") from error
-    good = np.isfinite(table[:, :2]).all(axis=1)
-    return table[good, 0], table[good, 1], table[good, 2]
 
 
-def _numbers(line: str) -> list[float]:
-    out = []
-    for part in re.split(r"[,;\s]+", line.strip()):
-        try:
-            out.append(float(part))
-        except ValueError:
-            return []
-    return out
-
-
-def _step(values: np.ndarray) -> float | None:
+def _step(values: NDArray[np.float64]) -> float | None:
     """Spacing of the different values, refined over their whole span; None if there is none."""
     unique = np.unique(values)
     if unique.size < 2:
@@ -100,7 +101,7 @@ def _step(values: np.ndarray) -> float | None:
     return float(unique[-1] - unique[0]) / count if count else None
 
 
-def _write(target: Path, cells: np.ndarray, transform: Affine) -> None:
+def _write(target: Path, cells: NDArray[np.float64], transform: Affine, label: str) -> None:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         part = target.with_name(f"{target.stem}-{os.getpid()}.tif")
@@ -117,6 +118,11 @@ def _write(target: Path, cells: np.ndarray, transform: Affine) -> None:
             compress="deflate",
         ) as out:
             out.write(cells, 1)
+            if label:
+                out.set_band_description(1, label)
+                unit = next((u for u in re.split(r"[^a-z]+", label)[1:] if words.unit_metres(u)), "")
+                if unit:
+                    out.set_band_unit(1, unit)
         os.replace(part, target)
     except OSError as error:
         raise InputError(

@@ -160,12 +160,17 @@ def _edges(
     return out
 
 
-def undeclared_sentinels(values: NDArray[np.float64], metres_per_unit: float) -> list[float]:
+def undeclared_sentinels(
+    values: NDArray[np.float64], metres_per_unit: float, dtype: str = "float64"
+) -> list[float]:
     """Numbers that stand for "unknown" though the file does not say so.
 
     A listed number counts if it is the least or greatest value and stands apart from all others by
-    more than they spread (and by 100 m), or if it would be deeper or higher than anything on Earth.
+    more than they spread (and by 100 m), or if it would be deeper or higher than anything on Earth. The end of
+    a whole-number type's range (65535, 255) counts if it stands apart.
     """
+    kind = np.dtype(dtype)
+    ends = (float(np.iinfo(kind).min), float(np.iinfo(kind).max)) if kind.kind in "iu" else ()
     found: list[float] = []
     uniques = np.unique(values)
     wild = np.abs(uniques) * metres_per_unit > BELIEVABLE_M
@@ -176,7 +181,8 @@ def undeclared_sentinels(values: NDArray[np.float64], metres_per_unit: float) ->
             gap = abs(float(rest[0 if end == 0 else -1]) - value)
             spread = float(rest[-1] - rest[0])
             apart = gap > spread and gap * metres_per_unit > 100.0
-            if (value in SENTINELS and apart) or (_is_extreme(value) and wild[end]):
+            last = value in ends and value != 0.0 and gap > spread and gap * metres_per_unit > 1.0
+            if (value in SENTINELS and apart) or last or (_is_extreme(value) and wild[end]):
                 found.append(value)
                 uniques = rest
                 wild = wild[1:] if end == 0 else wild[:-1]

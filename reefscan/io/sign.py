@@ -51,6 +51,7 @@ def sign_of(
         return 1.0
     named = "down" if words.says(described, words.DOWN_WORDS) else ""
     named = named or ("up" if words.says(described, words.UP_WORDS) else "")
+    named = named or words.side_of(tags.get("long_name")) or words.side_of(tags.get("units"))
     if choice.driver == "S102":
         return -1.0 if named == "down" else 1.0
     if values.size == 0:

@@ -97,7 +97,10 @@ def _of_bands(
     labels = [_label(dataset, band) for band in range(1, dataset.count + 1)]
     sigma = next((i for i, text in enumerate(labels, 1) if words.says(text, words.SIGMA_WORDS)), 0)
     quality = next((i for i, text in enumerate(labels, 1) if words.says(text, words.QUALITY_WORDS)), 0)
-    if variable:
+    variable, layer = _step_asked(variable)
+    if dataset.driver == "netCDF" and dataset.count > 1 and len(set(labels)) == 1:
+        band = _one_layer(dataset, labels[0], variable, layer, name)
+    elif variable:
         band = _asked_for(labels, variable, name)
     else:
         band = _guess(dataset, labels, sigma, quality, name)
@@ -122,6 +125,30 @@ def _label(dataset: Any, band: int) -> str:
     if not text and str(dataset.driver) == "netCDF" and dataset.name.count(":") >= 2:
         text = dataset.name.rsplit(":", 1)[1]
     return str(text)
+
+
+def _step_asked(variable: str | None) -> tuple[str | None, int]:
+    """Split ``name:3`` into the variable and its layer, 0 if none is named."""
+    head, mark, tail = (variable or "").rpartition(":")
+    if mark and head and tail.isdigit():
+        return head, int(tail)
+    return variable, 0
+
+
+def _one_layer(dataset: Any, label: str, variable: str | None, layer: int, name: str) -> int:
+    """Band of one variable with more dimensions than two, whose bands are its layers."""
+    if variable and variable.isdigit() and not layer:
+        layer = int(variable)
+    elif variable and variable.lower() != label.lower():
+        raise InputError(f"{name}: has no variable {variable!r}; it has {label}")
+    if 1 <= layer <= dataset.count:
+        return layer
+    along = dataset.tags().get("NETCDF_DIM_EXTRA", "").strip("{}").replace(",", ", ")
+    found = f"no layer {layer}; it has" if layer else "has"
+    raise AmbiguousError(
+        f"{name}: variable {label!r} {found} {dataset.count} layers{f' along {along}' if along else ''}; "
+        f"say which with --variable {label}:1"
+    )
 
 
 def _asked_for(labels: list[str], variable: str, name: str) -> int:
@@ -178,6 +205,7 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
                 ranked.append((_likeness(dataset, label), label, sub))
         except UnreadableError:
             continue
+    variable, layer = _step_asked(variable) if variable not in seen else (variable, 0)
     if variable:
         sub_asked = next((s for lab, s in seen.items() if lab.lower() == variable.lower()), None)
         if sub_asked is None:
@@ -196,7 +224,13 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
             f"say which with --variable {best[0][1]}"
         )
     _, label, sub = best[0]
-    choice = _of_bands(handles.open_dataset(sub), sub, (), name, "1", [])
+    dataset = handles.open_dataset(sub)
+    try:
+        asked = None if dataset.count > 1 else "1"
+        choice = _of_bands(dataset, sub, (), name, f"{label}:{layer}" if layer else asked, [])
+    except BaseException:
+        dataset.close()
+        raise
     sigma = _sigma_of(seen, label, choice.dataset.shape)
     return dataclasses.replace(
         choice,

@@ -78,14 +78,45 @@ def unit_metres(text: str | None) -> float | None:
     if not text:
         return None
     plain = text.strip().lower().strip("[]()")
+    plain = re.sub(r"[\s_](below|above|relative|depth|elevation)\b.*", "", plain)  # "m below MSL"
     if plain in _UNIT_NAMES:
         return _UNIT_NAMES[plain]
     return METRES_PER.get(plain)
 
 
 def foreign_unit(text: str | None) -> bool:
-    """True for a unit that is surely not a length (dB, degrees, m/s)."""
-    return bool(text and text.strip()) and unit_metres(text) is None
+    """True for a unit that is surely not a length (dB, degrees, m/s); placeholders say nothing."""
+    plain = (text or "").strip().lower()
+    return bool(plain) and plain not in _NOTHING and unit_metres(text) is None
+
+
+_NOTHING = (
+    "1",
+    "-",
+    "unknown",
+    "unspecified",
+    "undefined",
+    "none",
+    "n/a",
+    "na",
+    "null",
+    "dimensionless",
+    "unitless",
+)
+
+
+def side_of(text: str | None) -> str:
+    """``down`` for words such as "depth below mean sea level", ``up`` for heights, empty for neither or both.
+
+    Examples
+    --------
+    >>> side_of("Depth below mean sea level"), side_of("m above geoid"), side_of("elevation or depth")
+    ('down', 'up', '')
+    """
+    plain = (text or "").lower()
+    down = says(plain, DOWN_WORDS) or bool(re.search(r"\bbelow\b", plain))
+    up = says(plain, UP_WORDS) or bool(re.search(r"\babove\b", plain))
+    return "" if down == up else ("down" if down else "up")
 
 
 def says(name: str, words: tuple[str, ...]) -> bool:

@@ -34,6 +34,8 @@ class Awkward:
     said: dict[str, Any] = field(default_factory=dict)
     low_m: float | None = None
     """Least elevation that must be read, where it opens."""
+    known: float | None = None
+    """Share of cells that must be known, where it opens."""
 
 
 def tif(z: np.ndarray, **more: Any) -> Make:
@@ -67,7 +69,7 @@ def repeated() -> np.ndarray:
     return np.pad(z[6:-6, 4:], ((6, 6), (4, 0)), mode="edge")
 
 
-def cf(variables: dict[str, dict[str, str]], *, down: tuple[str, ...] = (), lon0: float = 174.0) -> Make:
+def cf(variables: dict[str, dict[str, Any]], *, down: tuple[str, ...] = (), lon0: float = 174.0) -> Make:
     def make(folder: Path) -> Path:
         with netCDF4.Dataset(folder / "a.nc", "w") as out:
             lat, lon = np.linspace(-41.4, -41.5, 81), np.linspace(lon0 + 0.1, lon0 + 0.2, 91)
@@ -215,7 +217,7 @@ ROWS: list[Awkward] = [
 ]  # fmt: skip
 
 
-def table() -> str:
+def table(rows: list[Awkward]) -> str:
     """The rows as a Markdown table."""
     outcome = {"opens": "opens", "note": "opens, with a note"}
     lines = [
@@ -228,7 +230,7 @@ def table() -> str:
     ]
     lines += [
         f"| {r.form} | {r.trap} | {outcome.get(r.outcome, f'refused ({r.outcome})')} | {r.says} |"
-        for r in ROWS
+        for r in rows
     ]
     return "\n".join(lines) + "\n"
 

@@ -1,0 +1,123 @@
+"""Where a netCDF grid lies, checked against its coordinate variables: GDAL believes them, or gives up, too soon."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from reefscan.errors import InputError, NoCrsError, UnreadableError
+from reefscan.io import handles
+
+OFF = 0.25
+"""A row or column may stand this part of a cell off an even spacing: coordinates kept in 32 bits do, far east."""
+
+Affine6 = tuple[float, float, float, float, float, float]
+
+_EAST = (
+    "longitude",
+    "lon",
+    "x",
+    "easting",
+    "projection_x_coordinate",
+    "degrees_east",
+    "degree_east",
+    "degrees_e",
+)
+_NORTH = (
+    "latitude",
+    "lat",
+    "y",
+    "northing",
+    "projection_y_coordinate",
+    "degrees_north",
+    "degree_north",
+    "degrees_n",
+)
+
+
+def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]) -> Affine6:
+    """Return the transform of a netCDF variable by its own coordinates.
+
+    Parameters
+    ----------
+    dataset : DatasetReader
+        Any form; other than netCDF is passed through.
+    transform : tuple of 6 floats
+        As GDAL gives it; the identity where it found none.
+    name : str
+    notes : list of str
+        Appended to.
+
+    Raises
+    ------
+    InputError
+        If rows or columns are not evenly spaced.
+    NoCrsError
+        If longitude and latitude change along both axes.
+    """
+    if dataset.driver != "netCDF" or handles.is_remote(dataset.name):
+        return transform
+    a, b, c, d, e, f = transform
+    plain = (a, b, c, d, abs(e), f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
+    if b or d:
+        return transform
+    axes = {}
+    for label, words, count in (("columns", _EAST, dataset.width), ("rows", _NORTH, dataset.height)):
+        values = _coordinate(dataset, words, count)
+        if values is None or count < 2:
+            if plain and dataset.tags(ns="GEOLOCATION").get("X_DATASET"):
+                raise NoCrsError(
+                    f"{name}: its longitudes and latitudes change along both axes (a curvilinear grid); "
+                    "warp it to a plain grid first"
+                )
+            return transform
+        if label == "columns" and abs(values[-1] - values[0]) <= 360.0:
+            values = _unrolled(values)
+        step = float(values[-1] - values[0]) / (count - 1)
+        even = values[0] + step * np.arange(count)
+        off = float(np.abs(values - even).max()) / abs(step) if step else math.inf
+        if off > OFF:
+            raise InputError(
+                f"{name}: its {label} are not evenly spaced (off by up to {off:.2g} of a cell); grid it evenly first"
+            )
+        axes[label] = (float(values[0]), step)
+    if not plain:
+        return transform
+    notes.append("places taken from its coordinate variables, which are evenly spaced but for their rounding")
+    (west, dx), (first, dy) = axes["columns"], axes["rows"]
+    # without a place of its own GDAL turns every netCDF raster over, whichever way its rows run
+    first, dy = first + dy * (dataset.height - 1), -dy
+    return dx, 0.0, west - dx / 2, 0.0, dy, first - dy / 2
+
+
+def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> NDArray[np.float64] | None:
+    """Values of the one-dimensional variable of that length that calls itself so."""
+    told: dict[str, set[str]] = {}
+    for key, value in dataset.tags().items():
+        variable, mark, what = key.partition("#")
+        if mark and what in ("units", "standard_name", "axis", "long_name"):
+            told.setdefault(variable, {variable.lower()}).add(str(value).lower())
+    path = dataset.name
+    part = re.match(r'^netcdf:"?(.+?)"?:[^:/"]+$', path, re.IGNORECASE)
+    for variable, said in told.items():
+        if not said & set(words):
+            continue
+        try:
+            with handles.open_dataset(f'NETCDF:"{part[1] if part else path}":{variable}') as axis:
+                if axis.width * axis.height == count and 1 in (axis.width, axis.height):
+                    scale, offset = axis.scales[0] or 1.0, axis.offsets[0] or 0.0
+                    return np.asarray(axis.read(1).ravel().astype(np.float64) * scale + offset)
+        except UnreadableError:
+            continue
+    return None
+
+
+def _unrolled(longitudes: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Longitudes without the jump of a whole turn."""
+    steps = np.diff(longitudes)
+    steps = np.where(steps > 180.0, steps - 360.0, np.where(steps < -180.0, steps + 360.0, steps))
+    return np.asarray(longitudes[0] + np.concatenate([[0.0], np.cumsum(steps)]))

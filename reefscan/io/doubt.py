@@ -1,0 +1,77 @@
+"""How good a file says its depths are: an uncertainty band, and what its attribute table tells of surveys."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+
+from reefscan.io import handles, probe
+from reefscan.io.surveys import Z95, Survey, quality_elsewhere, read_surveys, sentence
+from reefscan.io.variables import Choice
+
+
+def stated_sigma(
+    dataset: Any,
+    choice: Choice,
+    unit_m: float,
+    focus: tuple[int, int, int, int] | None,
+    sample: probe.Sample,
+    notes: list[str],
+) -> tuple[float, tuple[float, ...], float]:
+    """Read of an uncertainty band: millimetres of one sigma per stored unit, what means unknown, and the median (m)."""
+    if not choice.sigma_band:
+        return 1000.0, (), math.nan
+    if choice.sigma_path:
+        with handles.open_dataset(choice.sigma_path) as other:
+            alone = dataclasses.replace(choice, sigma_path="")
+            return stated_sigma(other, alone, unit_m, focus, sample, notes)
+    band = choice.sigma_band
+    nodata = dataset.nodatavals[band - 1]
+    unknown: tuple[float, ...] = () if nodata is None else (float(nodata),)
+    unknown += tuple(v for v in probe.SENTINELS if abs(v) * unit_m > 9000.0)
+    scale = float(dataset.scales[band - 1] or 1.0)
+    # S-102 takes uncertainty from S-44 (the IHO registry says so), which states 95 %; the other forms name no level, and are taken
+    # for one standard deviation, which makes confidence lower, never higher.
+    level = Z95 if choice.driver == "S102" else 1.0
+    notes.append(f"uncertainty band {band} taken at {'95 %' if level != 1.0 else 'one standard deviation'}")
+    window = probe.windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1])[
+        len(sample.windows) // 2
+    ]
+    raw = dataset.read(band, window=window).astype(np.float64)
+    good = np.isfinite(raw) & ~np.isin(raw, [float(np.float32(u)) for u in unknown]) & (raw > 0)
+    median = float(np.median(raw[good])) * scale * unit_m / level if good.any() else math.nan
+    return 1000.0 * scale * unit_m / level, tuple(dict.fromkeys(unknown)), median
+
+
+def told_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[Survey, ...], int, str]:
+    """What is told of the surveys, and where their numbers are: band and, if elsewhere, what to open."""
+    band, path = choice.quality_band, ""
+    surveys: tuple[Survey, ...] = ()
+    if band:
+        surveys = read_surveys(dataset, band)
+    elif dataset.driver in ("BAG", "S102") and not choice.options:
+        path = quality_elsewhere(dataset)
+        if path:
+            with handles.open_dataset(path) as other:
+                if other.shape == dataset.shape:
+                    # both standards keep 0 for cells of which nothing is told
+                    surveys, band = tuple(s for s in read_surveys(other, 1) if s.number), 1
+    if not surveys:
+        return (), choice.quality_band, ""
+    notes.append(sentence(surveys))
+    return surveys, band, path
+
+
+def sigma_by_surveys(surveys: Sequence[Survey], elev: Any, notes: list[str]) -> float:
+    """Median standard uncertainty that the surveys state, NaN if none does."""
+    depth = max(0.0, -float(np.median(elev))) if elev.size else 0.0
+    stated = [s.fixed_m + (0.0 if math.isnan(s.factor) else s.factor) * depth for s in surveys]
+    stated = [v for v in stated if math.isfinite(v)]
+    if not stated:
+        return math.nan
+    notes.append("no uncertainty band: each cell's is taken from its survey's statement, at 95 %")
+    return float(np.median(stated)) / Z95
