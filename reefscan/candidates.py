@@ -12,7 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import measure, noise, placement, stations, structure
+from reefscan.kernels import flank, measure, noise, placement, stations, structure
 from reefscan.localnoise import GridNoise, LocalNoise, height_sigma
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.recipe import Find
@@ -58,7 +58,8 @@ def halo(find: Find, cell_m: float) -> int:
     gauge = measure.measure_halo(max(trough, rise), run, ground)
     place = window_half(find, cell_m) + math.ceil(0.5 * trough)
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
-    return max(seek, gauge, index, noise.HALO) + stations.FLIER_HALO + 1
+    around = math.ceil(0.5 * trough) + flank.flank_halo(cell_m)
+    return max(seek, gauge, index, around, noise.HALO) + stations.FLIER_HALO + 1
 
 
 def seek_band(find: Find) -> tuple[int, int]:
@@ -169,7 +170,8 @@ def find_stations(
             window_half(find, cell),
             *sums,
         )
-        parts.append(_table(kind, rows, cols, found, net, local, block, cell))
+        around = flank.surroundings(elev, found, code, cell, local.of_operator())
+        parts.append(_table(kind, rows, cols, found, net, around, local, block, cell))
     if not parts:
         return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
@@ -183,6 +185,7 @@ COLUMNS: dict[str, str] = {
     "height_sigma_m": "float64", "noise_m": "float64", "position_m": "float64", "interpolated": "float64",
     "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
     "flat_share": "float64", "strength": "float64", "level_m": "float64",
+    **dict.fromkeys(flank.FIELDS, "float64"),
 }  # fmt: skip
 """Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""
 
@@ -193,6 +196,7 @@ def _table(
     cols: NDArray[np.int64],
     found: NDArray[np.float64],
     net: NDArray[np.float64],
+    around: NDArray[np.float64],
     local: LocalNoise,
     block: GridBlock,
     cell: float,
@@ -239,6 +243,7 @@ def _table(
             "flat_share": np.nan_to_num(found[:, 11]),
             "strength": found[:, 12],
             "level_m": level,
+            **dict(zip(flank.FIELDS, around.T, strict=True)),
         }
     )
 

@@ -79,6 +79,15 @@ class LocalNoise:
         """Noise of white kind (m) that would make a slope over two cells as noisy as this one does."""
         return np.asarray(self.cell_m * np.sqrt(np.maximum(0.0, 1.0 - self.at_lag(2.0))))
 
+    def of_operator(self) -> Floats:
+        """What the noise operator of one cell and its eight neighbours reads of this noise (m): less the more it goes together.
+
+        The operator is a second difference along rows and one along columns, so of the variance it keeps
+        the square of what one keeps, ``(6 - 8 rho(1) + 2 rho(2)) / 6``.
+        """
+        kept = 1.0 - (4.0 * self.at_lag(1.0) - self.at_lag(2.0)) / 3.0
+        return np.asarray(self.cell_m * np.clip(kept, 0.0, 1.0))
+
 
 class GridNoise:
     """Noise of one block of cells, asked for at stations.

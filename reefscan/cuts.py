@@ -1,0 +1,260 @@
+"""Straight cuts in the seabed: legs of features so straight, even and long that something dug them.
+
+What is dug is laid out with a ruler: legs of hundreds of metres, one width, one depth below the ground or one level, sides without
+roughness, bends only where two legs meet. A natural gully has straight, even reaches too, but short ones: it is the length that tells.
+So features are cut into straight legs first, legs that continue one another are taken together, and everything found inside
+the strip of a cut (its walls, its ends) belongs to it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.sparse import coo_matrix
+from scipy.sparse.csgraph import connected_components
+
+from reefscan.features import Line
+
+Floats = NDArray[np.float64]
+Rows = NDArray[np.intp]
+
+OFF_LINE = 0.12
+"""A leg ends where the middle leaves its chord by this share of the width: more than the stations of a planned cut scatter."""
+
+LONG_M = (150.0, 300.0)
+"""Straight and even over less says nothing, over more it was planned. Rivers are seldom straight for more than ten widths
+(Leopold & Wolman 1957, USGS Prof. Paper 282-B; from memory): 80 to 300 m for the widths searched. A guess of ours for gullies."""
+
+GAP_M = 80.0
+"""Legs on one line are taken together over gaps of up to this: a crossing, a shoal, a hole in the survey."""
+
+WALLS_M = (20.0, 400.0)
+"""How far apart the two walls of a cut may lie: fairways are dredged to some hundred metres."""
+
+
+@dataclass(frozen=True)
+class Cut:
+    """A straight strip of ground that looks dug.
+
+    ``x``, ``y`` its middle (m), ``axis`` (radians clockwise from grid north), ``half_length`` and ``half_width`` (m), ``like`` 0 to 1.
+    """
+
+    x: float
+    y: float
+    axis: float
+    half_length: float
+    half_width: float
+    like: float
+
+    def holds(self, x: Floats, y: Floats, beyond_m: float) -> NDArray[np.bool_]:
+        """Which points lie in the strip, or within ``beyond_m`` of its sides, or one width of its ends: those run out."""
+        along, across = _turned(x - self.x, y - self.y, self.axis)
+        return np.asarray(
+            (np.abs(along) <= self.half_length + 2.0 * self.half_width + beyond_m)
+            & (np.abs(across) <= self.half_width + beyond_m)
+        )
+
+
+@dataclass(frozen=True)
+class _Leg:
+    """One straight piece of a feature: its stations in order, the line through them, and its ends along it."""
+
+    rows: Rows
+    x: float
+    y: float
+    axis: float
+    start: float
+    end: float
+    width: float
+    height: float
+
+
+def cuts(table: pd.DataFrame, lines: Mapping[str, Line], natural: Floats, side_m: float) -> list[Cut]:
+    """Find the straight cuts among the features of a sheet.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stations of all kinds, joined to features: ``kind``, ``feature_id``, ``x``, ``y`` (m), ``facing`` (deg), ``height_m``,
+        ``width_m``, ``rough_m``, ``rough_near_m``, ``level_m``.
+    lines : mapping of str to Line
+        The line of each feature: places among its own stations, in the table's order.
+    natural : ndarray, shape (n,)
+        How much each station is explained otherwise (0 to 1): a trough of waves, the hollow between two ridges.
+    side_m : float
+        Station square, metres.
+    """
+    kinds = table["kind"].to_numpy()
+    legs: dict[str, list[_Leg]] = {"trough": [], "ledge": []}
+    for name, rows in table.groupby("feature_id", sort=False).indices.items():
+        kind = str(kinds[rows[0]])
+        if kind in legs:
+            legs[kind] += _legs(table, np.asarray(rows)[list(lines[name].main)], side_m)
+    found = [_cut(table, run, natural) for run in _runs(legs["trough"], table)]
+    found += _walled(table, _runs(legs["ledge"], table), natural)
+    return [cut for cut in found if cut.like > 0.0]
+
+
+def _turned(dx: Floats, dy: Floats, axis: float) -> tuple[Floats, Floats]:
+    """Distances along an axis and across it (positive to its right)."""
+    east, north = np.sin(axis), np.cos(axis)
+    return np.asarray(dx * east + dy * north), np.asarray(dx * north - dy * east)
+
+
+def _legs(table: pd.DataFrame, rows: Rows, side_m: float) -> list[_Leg]:
+    """Straight pieces of a line of stations (Douglas & Peucker 1973, doi:10.3138/FM57-6770-U75U-7727)."""
+    x, y = table["x"].to_numpy()[rows], table["y"].to_numpy()[rows]
+    width, height = table["width_m"].to_numpy()[rows], table["height_m"].to_numpy()[rows]
+    limit = max(0.15 * side_m, OFF_LINE * float(np.median(width)))
+    out = []
+    pieces = [(0, len(rows) - 1)]
+    while pieces:
+        first, last = pieces.pop()
+        if last - first < 3:
+            continue
+        axis = float(np.arctan2(x[last] - x[first], y[last] - y[first]))
+        _, off = _turned(x[first : last + 1] - x[first], y[first : last + 1] - y[first], axis)
+        worst = int(np.argmax(np.abs(off)))
+        if abs(off[worst]) > limit:
+            pieces += [(first, first + worst), (first + worst, last)]
+            continue
+        part = slice(first, last + 1)
+        out.append(
+            _leg(rows[part], x[part], y[part], float(np.median(width[part])), float(np.median(height[part])))
+        )
+    return out
+
+
+def _leg(rows: Rows, x: Floats, y: Floats, width: float, height: float) -> _Leg:
+    mx, my = float(x.mean()), float(y.mean())
+    # the direction of largest spread
+    axis = 0.5 * float(np.arctan2(2.0 * ((x - mx) * (y - my)).sum(), ((y - my) ** 2 - (x - mx) ** 2).sum()))
+    along, _ = _turned(x - mx, y - my, axis)
+    return _Leg(rows, mx, my, axis, float(along.min()), float(along.max()), width, height)
+
+
+def _runs(legs: list[_Leg], table: pd.DataFrame) -> list[_Leg]:
+    """Legs that lie on one line, one width and one height, taken together."""
+    if not legs:
+        return []
+    legs = sorted(
+        legs, key=lambda leg: (leg.start - leg.end, leg.x, leg.y)
+    )  # the longer one's direction is the surer
+    mid = np.array([(g.x, g.y) for g in legs])
+    axis = np.array([g.axis for g in legs])
+    half = np.array([0.5 * (g.end - g.start) for g in legs])
+    width, height = np.array([g.width for g in legs]), np.array([g.height for g in legs])
+    facing = np.radians(table["facing"].to_numpy())
+    faces = np.array([np.arctan2(np.sin(facing[g.rows]).sum(), np.cos(facing[g.rows]).sum()) for g in legs])
+    ledge = table["kind"].to_numpy()[legs[0].rows[0]] == "ledge"
+    one: list[Rows] = []
+    two: list[Rows] = []
+    for i in range(len(legs)):
+        j = np.arange(i + 1, len(legs))
+        along, across = _turned(mid[j, 0] - mid[i, 0], mid[j, 1] - mid[i, 1], axis[i])
+        turn = np.abs((axis[j] - axis[i] + np.pi / 2) % np.pi - np.pi / 2)
+        wide = np.maximum(width[i], width[j])
+        off = OFF_LINE * wide
+        good = (np.abs(along) - half[i] - half[j] < GAP_M) & (np.abs(across) < off + 0.02 * np.abs(along))
+        # a short leg's own direction is no surer than its stations are
+        good &= turn < np.radians(3.0) + off / np.maximum(1.0, half[j])
+        good &= (np.abs(width[i] - width[j]) < 0.3 * wide) & (
+            np.abs(height[i] - height[j]) < 0.35 * np.maximum(height[i], height[j])
+        )
+        if ledge:
+            good &= np.cos(faces[j] - faces[i]) > 0.9
+        one.append(np.full(int(good.sum()), i))
+        two.append(j[good])
+    graph = coo_matrix(
+        (np.ones(sum(map(len, one))), (np.concatenate(one), np.concatenate(two))), (len(legs),) * 2
+    )
+    label = connected_components(graph, directed=False)[1]
+    x, y = table["x"].to_numpy(), table["y"].to_numpy()
+    out = []
+    for k in range(int(label.max()) + 1):
+        rows = np.unique(np.concatenate([legs[i].rows for i in np.flatnonzero(label == k)]))
+        w, h = table["width_m"].to_numpy()[rows], table["height_m"].to_numpy()[rows]
+        out.append(_leg(rows, x[rows], y[rows], float(np.median(w)), float(np.median(h))))
+    return out
+
+
+def ramp(x: float, full: float, none: float) -> float:
+    """1 up to ``full``, 0 from ``none`` on (or, ``none`` being the smaller, the other way)."""
+    return float(np.clip((none - x) / (none - full), 0.0, 1.0))
+
+
+def _even(table: pd.DataFrame, run: _Leg) -> float:
+    """How alike the run is from end to end, 0 to 1: straight, one width, one height (or one level), smooth sides.
+
+    The corners lie between what planned cuts scatter by when they are measured on a noisy grid (2 % of the width off the
+    line, 5 % in width and height, 2 % of the height in roughness) and what is common in gullies (a fifth and more); no source.
+    """
+    x, y = table["x"].to_numpy()[run.rows], table["y"].to_numpy()[run.rows]
+    along, across = _turned(x - run.x, y - run.y, run.axis)
+    # the ends of anything run out: the middle eight tenths count
+    inner = run.rows[np.abs(along - 0.5 * (run.start + run.end)) <= 0.4 * (run.end - run.start)]
+    if len(inner) < 4:
+        return 0.0
+    width, height = table["width_m"].to_numpy()[inner], table["height_m"].to_numpy()[inner]
+    tall, wide = max(0.1, float(np.median(height))), max(8.0, float(np.median(width)))
+    straight = ramp(float(np.std(across)) / wide, 0.04, 0.12)
+    level = table["level_m"].to_numpy()[inner]
+    same_height = ramp(float(np.std(height)) / tall, 0.08, 0.25)
+    same_level = ramp(float(np.std(level)) / tall, 0.05, 0.15)
+    same_width = ramp(float(np.std(width)) / max(1.0, float(np.mean(width))), 0.10, 0.30)
+    smooth = ramp(float(np.median(table["rough_m"].to_numpy()[inner])) / tall, 0.05, 0.15)
+    return straight * same_width * max(same_height, same_level) * smooth
+
+
+def _cut(table: pd.DataFrame, run: _Leg, natural: Floats) -> Cut:
+    """A trough's run as a cut: sides and floor are one measure already."""
+    like = (
+        (1.0 - float(np.median(natural[run.rows])))
+        * _even(table, run)
+        * ramp(run.end - run.start, LONG_M[1], LONG_M[0])
+    )
+    return _strip(run, 0.5 * run.width, like, start=run.start, end=run.end)
+
+
+def _strip(run: _Leg, half_width: float, like: float, *, start: float, end: float, aside: float = 0.0) -> Cut:
+    """A strip along a run from ``start`` to ``end``, its middle line ``aside`` metres to the right of the run's."""
+    middle, east, north = 0.5 * (start + end), float(np.sin(run.axis)), float(np.cos(run.axis))
+    x, y = run.x + middle * east + aside * north, run.y + middle * north - aside * east
+    return Cut(x, y, run.axis, 0.5 * (end - start), half_width, like)
+
+
+def _walled(table: pd.DataFrame, walls: list[_Leg], natural: Floats) -> list[Cut]:
+    """Cuts too wide to be troughs: two straight even walls that face each other, parallel, as high as each other.
+
+    Each wall of the pair shows its own length, so both together count.
+    """
+    facing = np.radians(table["facing"].to_numpy())
+    long = [wall for wall in walls if wall.end - wall.start >= 0.5 * LONG_M[0]]
+    even = [(1.0 - float(np.median(natural[wall.rows]))) * _even(table, wall) for wall in long]
+    out = []
+    for i, wall in enumerate(long):
+        for other, other_even in zip(long[i + 1 :], even[i + 1 :], strict=True):
+            like = min(even[i], other_even)
+            turn = abs((other.axis - wall.axis + np.pi / 2) % np.pi - np.pi / 2)
+            if like == 0.0 or turn > np.radians(4.0):
+                continue
+            gap = np.array([[other.x - wall.x], [other.y - wall.y]])
+            along, aside = (float(v[0]) for v in _turned(gap[0], gap[1], wall.axis))
+            half = 0.5 * (other.end - other.start)
+            overlap = min(wall.end, along + half) - max(wall.start, along - half)
+            if not WALLS_M[0] <= abs(aside) <= WALLS_M[1] or overlap < 0.5 * LONG_M[0]:
+                continue
+            to_other = wall.axis + (np.pi / 2 if aside > 0 else -np.pi / 2)
+            faces = np.cos(facing[wall.rows] - to_other).mean(), np.cos(facing[other.rows] - to_other).mean()
+            if faces[0] < 0.9 or faces[1] > -0.9:
+                continue
+            like *= ramp(abs(wall.height - other.height) / max(wall.height, other.height), 0.15, 0.4)
+            like *= ramp(wall.end - wall.start + 2.0 * half, LONG_M[1], LONG_M[0])
+            start, end = min(wall.start, along - half), max(wall.end, along + half)
+            half_width = 0.5 * abs(aside) + 0.5 * max(wall.width, other.width)
+            out.append(_strip(wall, half_width, like, start=start, end=end, aside=0.5 * aside))
+    return out
