@@ -86,7 +86,10 @@ Scheduler = Annotated[
 Variable = Annotated[
     str | None,
     typer.Option(
-        "--variable", metavar="NAME", help="Variable or band that holds the depths.", show_default=False
+        "--variable",
+        metavar="NAME",
+        help="Variable or band that holds the depths; NAME:3 is its third layer.",
+        show_default=False,
     ),
 ]
 ValueUnit = Annotated[

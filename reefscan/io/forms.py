@@ -101,7 +101,7 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
         except RasterioError as error:
             cause = error.__cause__ or error
             raise UnreadableError(
-                f"{name}: its cells cannot be read ({handles.one_line(cause)}); {handles.remedy(dataset.driver)}"
+                f"{name}: its cells cannot be read ({handles.one_line(cause)}); {handles.remedy(dataset.driver, str(cause))}"
             ) from error
     if path_read != path:
         layer = dataclasses.replace(layer, form=layer.form.replace("GeoTIFF", "points on a grid", 1))
@@ -148,6 +148,11 @@ def _describe(
     offset = float(dataset.offsets[band - 1] or 0.0)
     metres = scale * unit_m
 
+    if "ellips" in facts.vertical.lower() and not wishes.datum_shift_m:
+        notes.append(
+            "its heights stand on the ellipsoid, which may lie tens of metres off the sea: its depths are no depths of water "
+            "unless --datum-shift says how far"
+        )
     nodata = dataset.nodatavals[band - 1]
     declared: tuple[float, ...] = () if nodata is None else (float(nodata),)
     declared += tuple(_listed(tags.get("missing_value")) + _listed(tags.get("_fillvalue")))

@@ -66,7 +66,8 @@ def crs_facts(text: str) -> CrsFacts:
         horizontal, vertical = crs.sub_crs_list[0], crs.sub_crs_list[1]
     if horizontal.is_bound and horizontal.source_crs is not None:
         horizontal = horizontal.source_crs
-    if horizontal.is_geographic and len(horizontal.axis_info) == 3:
+    tall = len(horizontal.axis_info) == 3
+    if tall:
         horizontal = horizontal.to_2d()
     if not (horizontal.is_geographic or horizontal.is_projected):
         raise InputError(
@@ -75,7 +76,7 @@ def crs_facts(text: str) -> CrsFacts:
     code = horizontal.to_epsg(min_confidence=100)
     name = f"EPSG:{code}" if code else horizontal.to_wkt()
     unit = math.nan if horizontal.is_geographic else float(horizontal.axis_info[0].unit_conversion_factor)
-    facts = CrsFacts(name, bool(horizontal.is_geographic), unit)
+    facts = CrsFacts(name, bool(horizontal.is_geographic), unit, "height above the ellipsoid" if tall else "")
     if vertical is None:
         return facts
     axis = vertical.axis_info[0] if vertical.axis_info else None

@@ -15,6 +15,7 @@ from collections import OrderedDict
 from typing import Any
 
 import rasterio
+from rasterio._env import del_gdal_config
 from rasterio.env import set_gdal_config
 from rasterio.errors import NotGeoreferencedWarning, RasterioIOError
 
@@ -44,6 +45,12 @@ HTTP_SETTINGS = {
 
 _PART = re.compile(r'^[A-Za-z0-9]{2,}:"?(.+?)"?:[^:/"]+$')
 
+CLOSED = "CPL_VSIL_CURL_ALLOWED_EXTENSIONS"
+"""GDAL's list of endings it may fetch. Until an address is named it holds one that no file has: a mosaic on this
+machine may point anywhere, and nothing is asked of a network that the user did not name."""
+
+NO_ENDING = ".reefscan-was-given-no-address"
+
 _local = threading.local()
 _settled = threading.Lock()
 _settled_pid = 0
@@ -60,6 +67,8 @@ def _settle() -> None:
         for key, value in HTTP_SETTINGS.items():
             if key not in os.environ and key != "GDAL_DISABLE_READDIR_ON_OPEN":
                 set_gdal_config(key, value)
+        if CLOSED not in os.environ:
+            set_gdal_config(CLOSED, NO_ENDING)
         _settled_pid = os.getpid()
 
 
@@ -81,6 +90,8 @@ def open_dataset(path: str, options: tuple[tuple[str, str], ...] = ()) -> Any:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
             if is_remote(path):
+                if CLOSED not in os.environ:
+                    del_gdal_config(CLOSED)
                 with rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR"):
                     return rasterio.open(path, **dict(options))
             return rasterio.open(path, **dict(options))
@@ -93,8 +104,13 @@ def one_line(error: BaseException) -> str:
     return " ".join(str(error).split()) or type(error).__name__
 
 
-def remedy(driver: str) -> str:
+def remedy(driver: str, cause: str) -> str:
     """What to do where cells cannot be read."""
+    if any(mark in cause for mark in ("/vsicurl", "/vsis3", "/vsigs", "/vsiaz", "://")) and driver in (
+        "VRT",
+        "GTI",
+    ):
+        return "it points at a network, of which only addresses that you name are asked: name that address, or fetch the file"
     if driver in ("VRT", "GTI"):
         return "a file that this mosaic is made of is gone or damaged: put it back"
     return "the file is damaged or was cut short: fetch it again"

@@ -217,7 +217,7 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
         cause = error.__cause__ or error
         raise UnreadableError(
             f"{layer.name}: rows {row} to {row + height - 1} cannot be read ({handles.one_line(cause)}); "
-            f"{handles.remedy(layer.driver)}"
+            f"{handles.remedy(layer.driver, str(cause))}"
         ) from error
     sigma = whole_mm(raw, factor=layer.sigma_factor, unknown=layer.sigma_unknown)
     # 0 is "unknown": a negative or missing uncertainty says nothing

@@ -103,7 +103,7 @@ def _of_bands(
     elif variable:
         band = _asked_for(labels, variable, name)
     else:
-        band = _guess(dataset, labels, sigma, quality, name)
+        band = _guess(dataset, labels, sigma, quality, name, notes)
     if band == sigma:
         sigma = 0
     return Choice(
@@ -159,7 +159,7 @@ def _asked_for(labels: list[str], variable: str, name: str) -> int:
     raise InputError(f"{name}: has no band or variable {variable!r}; it has {shown}")
 
 
-def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str) -> int:
+def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str, notes: list[str]) -> int:
     colours = [str(c.name) for c in dataset.colorinterp]
     if {"red", "green", "blue"} <= set(colours) or (
         dataset.dtypes[0] == "uint8" and (colours[0] == "palette" or dataset.count in (3, 4))
@@ -173,9 +173,19 @@ def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str)
         and not words.NOT_DEPTH.search(labels[band - 1])
     ]
     named = [band for band in usable if words.says(labels[band - 1], words.UP_WORDS + words.DOWN_WORDS)]
+    if len(named) > 1:
+        several = ", ".join(labels[band - 1] for band in named)
+        named = _plainest(named, labels) or named
+        notes.append(f"band {labels[named[0] - 1]!r} of {several}")
+        if len(named) > 1:
+            raise AmbiguousError(
+                f"{name}: bands {several} could each be the depths; say which with --variable"
+            )
     if named:
         return named[0]
     if len(usable) == 1 or (usable and not any(labels)):
+        if len(usable) > 1 and dataset.count == 2:
+            notes.append("the first of two bands without names is taken; say --variable 2 for the other")
         if len(usable) > 1 and dataset.count > 2:
             raise AmbiguousError(
                 f"{name}: has {dataset.count} bands without names; say which holds the depths with --variable 1"
@@ -188,6 +198,14 @@ def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str)
     raise AmbiguousError(f"{name}: bands {shown} could each be the depths; say which with --variable")
 
 
+def _plainest(named: list[int], labels: list[str]) -> list[int]:
+    """Of several bands of depths the one that is called just so, else the one of means; none if neither is one."""
+    texts = {band: labels[band - 1].lower() for band in named}
+    just = [band for band, text in texts.items() if text in words.UP_WORDS + words.DOWN_WORDS]
+    mean = [band for band, text in texts.items() if words.says(text, ("mean", "average", "avg"))]
+    return just if len(just) == 1 else mean if len(mean) == 1 else []
+
+
 def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Choice:
     """Pick one of the variables of a netCDF or HDF5 file by units and standard_name, then by name."""
     if not subs:
@@ -197,8 +215,15 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
         )
     ranked: list[tuple[int, str, str]] = []
     seen: dict[str, str] = {}
+    if '"' in path:
+        raise UnreadableError(
+            "its variables cannot be named: rename the file or folder without the quotation mark"
+        )
     for sub in subs:
-        label = sub.rsplit(":", 1)[1].strip("/")
+        last = sub.rsplit(":", 1)[1]
+        label = last.strip("/")
+        if sub.lower().startswith("netcdf:"):
+            sub = f'NETCDF:"{path}":{last}'  # as it is listed, a name with an apostrophe or a colon does not open
         seen[label] = sub
         try:
             with handles.open_dataset(sub) as dataset:

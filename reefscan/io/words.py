@@ -8,7 +8,18 @@ from reefscan.units import METRES_PER
 
 UP_WORDS = ("elevation", "elev", "altitude", "height", "topo", "dem", "dtm", "bathymetry_elevation")
 DOWN_WORDS = ("depth", "sounding", "tiefe", "profondeur")
-SIGMA_WORDS = ("uncertainty", "uncert", "sigma", "stddev", "std_dev", "standard_deviation", "tvu", "error")
+SIGMA_WORDS = (
+    "uncertainty",
+    "uncert",
+    "sigma",
+    "stddev",
+    "stdev",
+    "std",
+    "std_dev",
+    "standard_deviation",
+    "tvu",
+    "error",
+)
 QUALITY_WORDS = ("contributor", "quality", "source_id", "tid", "type_identifier", "survey_id")
 
 STANDARD_NAMES: dict[str, str] = {
@@ -31,7 +42,7 @@ STANDARD_NAMES: dict[str, str] = {
 }
 
 NOT_DEPTH = re.compile(
-    r"backscatter|^bs\d|intensity|slope|aspect|rugos|^vrm|^bpi|^tpi|hillshade|density|count|nsound|flag|mask|"
+    r"backscatter|^bs\d|intensity|slope|aspect|rugos|^vrm|^bpi|^tpi|hillshade|density|count|nsound|number of|flag|mask|"
     r"temperature|salinity|velocity|speed|wave|^lat|^lon|^crs$|time|interpolat|bnds|bounds",
     re.IGNORECASE,
 )

@@ -218,6 +218,52 @@ def in_feet(folder: Path) -> Path:
     return home
 
 
+def bands(names: tuple[str, ...]) -> Make:
+    """Elevations a metre apart, then a spread and a count."""
+
+    def make(folder: Path) -> Path:
+        z = cells()
+        data = [z - i for i in range(len(names) - 2)] + [0.0 * z + 0.2, 0.0 * z + 5.0]
+        write(folder / "a.tif", np.stack(data).astype("f4"))
+        with rasterio.open(folder / "a.tif", "r+") as out:
+            out.descriptions = names
+        return folder / "a.tif"
+
+    return make
+
+
+def grouped(folder: Path) -> Path:
+    with netCDF4.Dataset(folder / "a.nc", "w") as out:
+        group = out.createGroup("data")
+        for label, values, unit in (("lat", LAT, "degrees_north"), ("lon", LON, "degrees_east")):
+            group.createDimension(label, values.size)
+            v = group.createVariable(label, "f8", (label,))
+            v[:] = values
+            v.units = unit
+        for label, values in (("elevation", SEA), ("uncertainty", 0.0 * SEA + 0.3)):
+            v = group.createVariable(label, "f4", ("lat", "lon"))
+            v[:] = values
+            v.units = "m"
+    return folder / "a.nc"
+
+
+def called(name: str) -> Make:
+    """Two variables (so that GDAL has to name one) in a file of an odd name."""
+    make = cf({"elevation": {"units": "m"}, "elevation_uncertainty": {"units": "m"}})
+
+    def renamed(folder: Path) -> Path:
+        return make(folder).rename(folder / name)
+
+    return renamed
+
+
+ELLIPSOID = (
+    'COMPD_CS["tall",PROJCS["WGS 84 / UTM zone 60S",GEOGCS["WGS 84",DATUM["WGS_1984",SPHEROID["WGS 84",6378137,298.257223563]],'
+    'PRIMEM["Greenwich",0],UNIT["degree",0.0174532925199433]],PROJECTION["Transverse_Mercator"],PARAMETER["latitude_of_origin",0],'
+    'PARAMETER["central_meridian",177],PARAMETER["scale_factor",0.9996],PARAMETER["false_easting",500000],'
+    'PARAMETER["false_northing",10000000],UNIT["metre",1],AUTHORITY["EPSG","32760"]],'
+    'VERT_CS["WGS 84 ellipsoid",VERT_DATUM["Ellipsoid",2002],UNIT["metre",1],AXIS["Up",UP]]]'
+)
 NOISE = np.random.default_rng(0).random((260, 300))
 DOWN = {"positive": "down"}
 AT = {"crs": CRS}
@@ -237,6 +283,11 @@ MORE: list[Awkward] = [
     Awkward("land-zero", "GeoTIFF", "land set to 0 above a shelving shore: 0 is land", "opens", tif(np.minimum(cells() + 0.08 * COLUMN, 0.0), name="elevation"), known=1.0),
     Awkward("mask-only", "GeoTIFF uint8", "a mask of 0 and 1, said to be depths", "InputError", tif((NOISE > 0.5).astype("u1")), "a mask, not depths", DOWN),
     Awkward("misplaced", "GeoTIFF", "northing and easting swapped", "InputError", tif(cells(), transform=Affine(CELL, 0, NORTH, 0, -CELL, WEST)), "are x and y swapped"),
+    Awkward("statistics", "GeoTIFF", "bands of least, mean and greatest depth, spread, count", "note",
+            bands(("depth_min", "depth_mean", "depth_max", "depth_std", "count")), "band 'depth_mean' of depth_min, depth_mean, depth_max", low_m=LOW - 1),
+    Awkward("two-depths", "GeoTIFF", "two bands of depths, neither plainer", "AmbiguousError", bands(("depth_lead", "depth_sonar", "std", "count")), "--variable"),
+    Awkward("two-unnamed", "GeoTIFF", "two bands without names", "note", tif(np.stack([cells(), cells() * 0 + 0.2])), "the first of two bands", low_m=LOW),
+    Awkward("ellipsoid", "GeoTIFF", "heights above the ellipsoid", "note", tif(cells(), crs=ELLIPSOID), "unless --datum-shift says", low_m=LOW),
     Awkward("gpkg", "GeoPackage", "a grid among its tables", "opens", packed_in("GPKG", "a.gpkg"), low_m=round(LOW, 2)),
     Awkward("img", "HFA (.img)", "statistics in its own tables", "opens", packed_in("HFA", "a.img"), low_m=LOW),
     Awkward("flt", "EHdr (.flt)", "header and CRS in files beside it", "opens", packed_in("EHdr", "a.flt"), low_m=LOW),
@@ -267,6 +318,9 @@ MORE: list[Awkward] = [
     Awkward("nc-long-name", "netCDF", "a variable h, long_name says depth below sea level", "opens", nc(-SEA, name="h", long_name="Depth below mean sea level")),
     Awkward("nc-unit-words", "netCDF", "unit 'm below MSL'", "opens", nc(-SEA, name="h", units="m below MSL")),
     Awkward("nc-no-unit", "netCDF", "unit '1'", "opens", cf({"elevation": {"units": "1"}})),
+    Awkward("nc-group", "netCDF", "variables in a group", "note", grouped, "one standard deviation"),
+    Awkward("nc-apostrophe", "netCDF", "an apostrophe and a colon in the file's name", "note", called("it's 1:2.nc"), "variable 'elevation'"),
+    Awkward("nc-quote", "netCDF", "a quotation mark in the file's name", "UnreadableError", called('a"b.nc'), "without the quotation mark"),
     Awkward("xyz-heading", "XYZ", "heading northing, easting, depth", "opens", points("{y},{x},{d}", "northing,easting,depth\n"), said=AT, low_m=SHALLOW),
     Awkward("xyz-id", "XYZ", "a number of its own in the first column", "opens", points("7,{x},{y},{z}", "id,x,y,z\n", name="a.csv"), said=AT, low_m=SHALLOW),
     Awkward("xyz-comma", "XYZ", "decimal commas, semicolons", "opens", points("{x};{y};{z}", comma=True), said=AT, low_m=SHALLOW),

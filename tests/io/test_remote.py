@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import numpy as np
@@ -128,3 +130,29 @@ def test_local_files_ask_for_nothing(served: Path) -> None:
         sheet.read(sheet.extent)
     assert server.asked == []
     assert Affine(*sheet.layers[0].transform).a == CELL
+
+
+def test_a_mosaic_on_this_machine_asks_no_network_that_was_not_named(served: Path, tmp_path: Path) -> None:
+    """In a process of its own: one in which no address has been named yet."""
+    with Loopback(served) as server:
+        text = (served / "all.vrt").read_text()
+        far = text.replace('relativeToVRT="1">cog.tif', f'relativeToVRT="0">/vsicurl/{server.url("cog.tif")}')
+        assert far != text
+        (tmp_path / "far.vrt").write_text(far)
+        done = subprocess.run(
+            [sys.executable, "-m", "reefscan", "look", str(tmp_path / "far.vrt")],
+            capture_output=True,
+            text=True,
+            timeout=120,
+        )
+        assert done.returncode == 1
+        assert "only addresses that you name are asked" in done.stderr
+        assert server.asked == []
+        named = subprocess.run(
+            [sys.executable, "-m", "reefscan", "look", server.url("cog.tif")],
+            capture_output=True,
+            text=True,
+            timeout=120,
+        )
+        assert named.returncode == 0, named.stderr
+        assert server.asked != []
