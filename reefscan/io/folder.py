@@ -370,9 +370,9 @@ def _stamp(path: Path) -> list[int]:
     """Size and time of a file and of the sidecars that may change what it says."""
     told = path.stat()
     out = [told.st_size, told.st_mtime_ns]
-    for ending in (".aux.xml", ".msk"):
+    for sidecar in (f"{path}.aux.xml", f"{path}.msk", path.with_suffix(".prj")):
         with contextlib.suppress(OSError):
-            beside = os.stat(f"{path}{ending}")
+            beside = os.stat(sidecar)
             out += [beside.st_size, beside.st_mtime_ns]
     return out
 

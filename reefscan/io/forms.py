@@ -97,7 +97,7 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
     kept = handles.is_remote(choice.path)
     with contextlib.nullcontext(choice.dataset) if kept else choice.dataset as dataset:
         try:
-            layer = _describe(dataset, choice, name, wishes, focus_box)
+            layer = _describe(dataset, choice, name, path, wishes, focus_box)
         except RasterioError as error:
             cause = error.__cause__ or error
             raise UnreadableError(
@@ -131,7 +131,7 @@ def _stat(path: str, name: str) -> tuple[int, int]:
 
 
 def _describe(
-    dataset: Any, choice: Choice, name: str, wishes: Wishes, focus_box: tuple[float, ...] | None
+    dataset: Any, choice: Choice, name: str, file: str, wishes: Wishes, focus_box: tuple[float, ...] | None
 ) -> Layer:
     band = choice.band
     tags = {k.lower(): str(v) for k, v in dataset.tags(band).items()}
@@ -142,7 +142,7 @@ def _describe(
     transform = (a, b, c, d, e, f)
     notes = list(choice.notes)
     transform = placed_by_axes(dataset, transform, name, notes)
-    facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills)
+    facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills, file=file)
     unit_m, unit_word, unit_said = _unit(dataset, band, tags, facts, name, wishes)
     scale = float(dataset.scales[band - 1] or 1.0)
     offset = float(dataset.offsets[band - 1] or 0.0)

@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import warnings
+from functools import lru_cache
+from pathlib import Path
 from typing import Any
 
 from reefscan.errors import InputError, NoCrsError
@@ -18,8 +21,9 @@ def place_of(
     notes: list[str],
     *,
     only_fills: bool,
+    file: str = "",
 ) -> CrsFacts:
-    """CRS of a dataset: the one that was said, else the one that is stored.
+    """CRS of a dataset: the one that was said, else the one that is stored, in it or in a ``.prj`` beside ``file``.
 
     Raises
     ------
@@ -37,6 +41,10 @@ def place_of(
         raise NoCrsError(
             f"{name}: says neither where on Earth it lies nor how large its cells are{_way_out(dataset)}"
         )
+    if not stored and not (said and not only_fills) and not _cf_degrees(dataset):
+        stored, beside = _prj_beside(file)
+        if stored:
+            notes.append(f"its coordinate system is taken from {beside}")
     if said and not (only_fills and stored):
         facts = crs_facts(said)
         if stored:
@@ -83,7 +91,67 @@ def place_of(
             )
     elif said or stored:
         _check_area(facts, transform, dataset, name)
+    _tell_doubt(facts, transform, dataset, notes)
     return facts
+
+
+def _prj_beside(file: str) -> tuple[str, str]:
+    """Text and name of the ``.prj`` that lies beside a file under its name; empty if there is none of use."""
+    from pyproj import CRS
+    from pyproj.exceptions import CRSError
+
+    if not file or file.startswith("/vsi"):
+        return "", ""
+    for ending in (".prj", ".PRJ"):
+        beside = Path(file).with_suffix(ending)
+        try:
+            return str(
+                CRS.from_user_input(beside.read_text(encoding="utf-8", errors="replace")).to_wkt()
+            ), beside.name
+        except (OSError, CRSError, ValueError):
+            continue
+    return "", ""
+
+
+DOUBT_M = 5.0
+"""Doubt of the step from a CRS's datum to WGS 84 from which it is told: a net is set within less."""
+
+
+def _tell_doubt(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, notes: list[str]) -> None:
+    """Note how far off the chart positions may be, where the file's datum is only roughly tied to WGS 84."""
+    a, b, c, d, e, f = transform
+    row, col = dataset.height / 2, dataset.width / 2
+    lon, lat = a * col + b * row + c, d * col + e * row + f
+    if not facts.geographic:
+        lon, lat = transformer(facts.horizontal, "EPSG:4326").transform(lon, lat)
+    if math.isfinite(lon) and math.isfinite(lat):
+        doubt = _datum_doubt(facts.horizontal, round(lon), round(lat))
+        if not doubt <= DOUBT_M:
+            size = f"by {doubt:.0f} m" if math.isfinite(doubt) else "by a hundred metres or more"
+            notes.append(
+                f"positions may be off {size}: its datum is tied to WGS 84 no better on this machine"
+            )
+
+
+@lru_cache(maxsize=512)
+def _datum_doubt(crs: str, lon: int, lat: int) -> float:
+    """Accuracy (m) of the best step to WGS 84 that this machine can take near a place; infinite if it is not known."""
+    from pyproj.aoi import AreaOfInterest
+    from pyproj.exceptions import ProjError
+    from pyproj.transformer import TransformerGroup
+
+    lon = (lon + 180) % 360 - 180
+    lat = max(-89, min(89, lat))
+    around: Any = AreaOfInterest(max(lon - 1.0, -180.0), lat - 1.0, min(lon + 1.0, 180.0), lat + 1.0)
+    with warnings.catch_warnings():
+        warnings.simplefilter(
+            "ignore", UserWarning
+        )  # that a better one is not installed is what is told here
+        try:
+            ways = TransformerGroup(crs, "EPSG:4326", always_xy=True, area_of_interest=around).transformers
+        except ProjError:
+            return math.inf
+    return float(ways[0].accuracy) if ways and ways[0].accuracy >= 0.0 else math.inf
 
 
 FAR = 20.0
@@ -98,9 +166,7 @@ def _check_area(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, nam
     InputError
         Saying where it would lie.
     """
-    from pyproj import CRS
-
-    area = CRS.from_user_input(facts.horizontal).area_of_use
+    area = _area_of(facts.horizontal)
     if area is None:
         return
     a, b, c, d, e, f = transform
@@ -117,6 +183,13 @@ def _check_area(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, nam
             f"{name}: would lie at {lat:.2f}, {lon:.2f}, far outside the area of {facts.horizontal} ({area.name}); are x and y "
             "swapped, or is the CRS wrong? Say the true --crs"
         )
+
+
+@lru_cache(maxsize=256)
+def _area_of(crs: str) -> Any:
+    from pyproj import CRS
+
+    return CRS.from_user_input(crs).area_of_use
 
 
 def _cf_degrees(dataset: Any) -> bool:

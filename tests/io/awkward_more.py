@@ -218,6 +218,11 @@ def in_feet(folder: Path) -> Path:
     return home
 
 
+def prj_beside(folder: Path) -> Path:
+    (folder / "a.prj").write_text(rasterio.crs.CRS.from_string(CRS).to_wkt(), encoding="utf-8")
+    return write(folder / "a.tif", cells(), crs=None)
+
+
 def bands(names: tuple[str, ...]) -> Make:
     """Elevations a metre apart, then a spread and a count."""
 
@@ -288,6 +293,9 @@ MORE: list[Awkward] = [
     Awkward("two-depths", "GeoTIFF", "two bands of depths, neither plainer", "AmbiguousError", bands(("depth_lead", "depth_sonar", "std", "count")), "--variable"),
     Awkward("two-unnamed", "GeoTIFF", "two bands without names", "note", tif(np.stack([cells(), cells() * 0 + 0.2])), "the first of two bands", low_m=LOW),
     Awkward("ellipsoid", "GeoTIFF", "heights above the ellipsoid", "note", tif(cells(), crs=ELLIPSOID), "unless --datum-shift says", low_m=LOW),
+    Awkward("prj", "GeoTIFF", "no CRS, but a .prj beside it", "note", prj_beside, "is taken from a.prj", low_m=LOW),
+    Awkward("old-datum", "GeoTIFF", "an old datum: EPSG gives Tokyo to WGS 84 (108) 9 m", "note",
+            tif(cells(), crs="EPSG:30169", transform=Affine(CELL, 0, -1000, 0, -CELL, 1000)), "positions may be off by", low_m=LOW),
     Awkward("gpkg", "GeoPackage", "a grid among its tables", "opens", packed_in("GPKG", "a.gpkg"), low_m=round(LOW, 2)),
     Awkward("img", "HFA (.img)", "statistics in its own tables", "opens", packed_in("HFA", "a.img"), low_m=LOW),
     Awkward("flt", "EHdr (.flt)", "header and CRS in files beside it", "opens", packed_in("EHdr", "a.flt"), low_m=LOW),
