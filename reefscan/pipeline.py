@@ -194,6 +194,7 @@ def scan_sources(
     opened_s: float = 0.0,
 ) -> Run:
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
+    means = Means(workers, scheduler, tile, on_event)
     facts = dict(facts or {})
     key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
     if out is not None and (answer := read_answer(out, key)) is not None:
@@ -202,7 +203,6 @@ def scan_sources(
             listing.sites, _with_scores(answer.candidates, listing), answer.features, recipe, answer.info,
             answer.folder,
         )  # fmt: skip
-    means = Means(workers, scheduler, tile, on_event)
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
         store = None

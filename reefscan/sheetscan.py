@@ -17,7 +17,7 @@ from reefscan.batch.engines import Engine, InProcess, choose_engine, usable_core
 from reefscan.batch.result import TileFailure
 from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
-from reefscan.batch.tiles import DEFAULT_TILE, outside_band, plan_tiles
+from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
 from reefscan.filled import told_filled
 from reefscan.finished import program
 from reefscan.io.runfolder import SCORE, RunFolder
@@ -66,6 +66,11 @@ class Means:
     scheduler: str | None
     tile: int | None
     on_event: Callable[[Event], None]
+
+    def __post_init__(self) -> None:
+        """Refuse what cannot be, before anything is written."""
+        choose_engine(workers=self.workers, scheduler=self.scheduler)
+        check_tile(DEFAULT_TILE if self.tile is None else self.tile)
 
     def engine(self, tiles: int) -> Engine:
         """Choose the engine for so many tiles."""

@@ -7,6 +7,7 @@ the store, events) is in `reefscan.batch.run` and the same for all. There is no 
 from __future__ import annotations
 
 import os
+import re
 from collections.abc import Callable
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
@@ -131,6 +132,13 @@ class DaskCluster:
     timeout_s: float = 10.0
     prepare: Callable[[], None] | None = None
 
+    def __post_init__(self) -> None:
+        # Dask itself needs half a minute and a traceback for an address without a port.
+        if not re.fullmatch(r"(\w+://)?([^\s/:\[\]]+|\[[0-9a-fA-F:.%]+\]):\d+", self.scheduler):
+            raise EngineError(
+                f"--scheduler {self.scheduler!r}: is no address of a Dask scheduler; say for example tcp://HOST:8786."
+            )
+
     def open(self, job: Job, tiles: int) -> Session:
         """Connect."""
         from reefscan.batch.dask_session import DaskSession
@@ -156,6 +164,8 @@ def choose_engine(
     ------
     InputError
         Workers below 1, or both given.
+    EngineError
+        An address that is none.
     """
     if scheduler is not None:
         if workers is not None:

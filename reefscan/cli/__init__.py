@@ -9,6 +9,7 @@ from __future__ import annotations
 import importlib
 import logging
 import os
+import signal
 import sys
 from typing import Any
 
@@ -81,6 +82,11 @@ def _root(
 
 def main(argv: list[str] | None = None) -> None:
     """Run the command line and exit; the entry point of ``reefscan``."""
+    for name in ("stdout", "stderr"):  # a service may start it with either closed
+        if getattr(sys, name) is None:
+            setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - held to the end
+    # Asked to end (by a cluster's queue, a service manager, kill), it ends as for Ctrl-C: with words, workers and lock gone.
+    signal.signal(signal.SIGTERM, signal.default_int_handler)
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 

@@ -1,42 +1,49 @@
-"""The progress bar: drawn from the engine's events, on standard error, only for a person watching."""
+"""How far a scan has come, on standard error: a bar for a person watching, now and then a line for a log."""
 
 from __future__ import annotations
 
 import sys
+import time
 from types import TracebackType
 from typing import Any, Self
 
+FIRST_LINE_S = 10.0
+"""When a log gets its first line; each next one waits a tenth of the time so far longer, so that a night's log stays short."""
 
-class ProgressBar:
-    """Callable that takes the engine's events and draws them; a context manager.
+NARROW = 60
+"""Terminals of fewer columns get the numbers without the bar."""
+
+
+class Progress:
+    """Callable that takes the engine's events and shows them; a context manager.
 
     Parameters
     ----------
     quiet : bool
-        Draw nothing. Nothing is drawn either where standard error is not a terminal.
+        Show nothing.
     """
 
     def __init__(self, *, quiet: bool = False) -> None:
-        self._on = not quiet and sys.stderr.isatty()
         self._bar: Any = None
         self._task: Any = None
-        self._failed = 0
+        self._quiet = quiet
+        self._plain = not quiet and not sys.stderr.isatty()
+        self._tiles = self._ended = self._failed = 0
+        self._cells = self._gone = self._computed = 0
+        self._begun = time.monotonic()
+        self._next = self._begun + FIRST_LINE_S
 
     def __enter__(self) -> Self:
-        if self._on:
+        if not self._quiet and not self._plain:
             from rich.console import Console
-            from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+            from rich.progress import BarColumn, TextColumn
+            from rich.progress import Progress as Bar
 
-            self._bar = Progress(
-                TextColumn("{task.description}"),
-                BarColumn(),
-                TextColumn("{task.percentage:3.0f} %"),
-                TimeElapsedColumn(),
-                TextColumn("left"),
-                TimeRemainingColumn(),
-                console=Console(stderr=True),
-                transient=True,
-            )
+            console = Console(stderr=True)
+            columns: list[Any] = [TextColumn("{task.description}")]
+            if console.width >= NARROW:
+                columns.insert(0, BarColumn())
+            self._bar = Bar(*columns, console=console, transient=True)
             self._bar.start()
             self._task = self._bar.add_task("reading", total=None)
         return self
@@ -49,14 +56,38 @@ class ProgressBar:
 
     def __call__(self, event: object) -> None:
         """Take one event; unknown ones are let pass."""
-        if self._bar is None:
-            return
         name = type(event).__name__
-        cells = getattr(event, "cells", 0)
-        if name == "Planned":
-            self._bar.update(self._task, total=cells, description="scanning")
-        elif name in ("TileDone", "TileKept", "TileSkipped"):
-            self._bar.advance(self._task, cells)
-        elif name == "TileFailed":
-            self._failed += 1
-            self._bar.update(self._task, advance=cells, description=f"scanning ({self._failed} failed)")
+        cells = int(getattr(event, "cells", 0))
+        if name == "Planned":  # once for every sheet
+            if not self._tiles:
+                self._begun = time.monotonic()
+            self._tiles += int(getattr(event, "tiles", 0))
+            self._cells += cells
+        elif name in ("TileDone", "TileKept", "TileSkipped", "TileFailed"):
+            self._ended += 1
+            self._gone += cells
+            self._computed += cells if name == "TileDone" else 0
+            self._failed += name == "TileFailed"
+        else:
+            return
+        if self._bar is not None:
+            self._bar.update(self._task, total=self._cells, completed=self._gone, description=self.words())
+        elif self._plain and time.monotonic() >= self._next:
+            now = time.monotonic()
+            self._next = now + max(FIRST_LINE_S, 0.1 * (now - self._begun))
+            print(f"reefscan: {self.words()}", file=sys.stderr, flush=True)
+
+    def words(self) -> str:
+        """Say tiles done, Mcell/s, time left."""
+        said = f"{self._ended}/{self._tiles} tiles"
+        seconds = time.monotonic() - self._begun
+        if self._ended == self._tiles:
+            said += ", joining what they found"
+        elif self._computed and seconds > 0:
+            rate = self._computed / seconds
+            left = max(0, round((self._cells - self._gone) / rate))
+            minutes, rest = divmod(left, 60)
+            hours, minutes = divmod(minutes, 60)
+            clock = f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
+            said += f", {rate / 1e6:.3g} Mcell/s, {clock} left"
+        return said + (f", {self._failed} failed" if self._failed else "")

@@ -63,12 +63,12 @@ def command(
     shift = shift_metres(datum_shift)
     unit = user_unit(depth)
 
-    from reefscan.cli.progress import ProgressBar
+    from reefscan.cli.progress import Progress
     from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
     from reefscan.io.runfolder import CAUTION
     from reefscan.pipeline import scan
 
-    with ProgressBar(quiet=quiet or as_json) as progress:
+    with Progress(quiet=quiet or as_json) as progress:
         run = scan(
             list(grid), used, out=out, positive=positive, crs=crs, datum_shift_m=shift, area=area, bbox=bbox,
             variable=variable, value_unit=value_unit, prefer=prefer,

@@ -47,7 +47,7 @@ def command(
         words = _WORDS.get(state, state)
     print(f"{run}: {words}")
     print(f"  {info.get('command')} started {info.get('started')}, ended {info.get('finished') or '-'}")
-    if info.get("error"):
+    if info.get("error") and state != "interrupted":
         print(f"  error: {info['error']}")
     for name, what in (("candidates", "candidates found"), ("listed", "sites listed")):
         if name in info:

@@ -26,9 +26,10 @@ from reefscan.batch import (
     tile_key,
 )
 from reefscan.batch.result import encode
-from reefscan.errors import EngineError
+from reefscan.errors import EngineError, InputError
 from reefscan.model import Window
 from reefscan.pipeline import scan
+from reefscan.recipe import Recipe
 from tests.batch.run_bytes import contents, differences, rough, sites, write_native
 from tests.batch.toy_work import Counted, checker
 
@@ -174,10 +175,30 @@ def test_a_scheduler_that_is_not_there_is_named_with_what_to_check() -> None:
         list(run_tiles(checker, TILES, engine=engine, store=None, name_of=key))
 
 
-@pytest.mark.parametrize("address", ["head:port", "nonsense://x", ""])
-def test_an_address_that_is_none_is_an_error_and_not_a_traceback(address: str) -> None:
-    with pytest.raises(EngineError):
-        list(run_tiles(checker, TILES, engine=DaskCluster(address, timeout_s=1), store=None, name_of=key))
+@pytest.mark.parametrize("address", ["head", "head:port", "nonsense://x", "tcp://head:8786/x", ""])
+def test_an_address_that_is_none_is_refused_before_anything_is_written(address: str, tmp_path: Path) -> None:
+    grid = write_native(tmp_path / "g.tif", rough(40, 40, seed=3), row=-3_000_000, col=200_100)
+    with pytest.raises(EngineError, match=r"no address of a Dask scheduler; say for example tcp://HOST:8786"):
+        scan(grid, out=tmp_path / "run", scheduler=address)
+    assert not (tmp_path / "run").exists()
+
+
+@pytest.mark.parametrize(
+    "address", ["head:8786", "tcp://10.0.0.7:8786", "tls://[::1]:80", "tcp://a-b.example:1"]
+)
+def test_an_address_of_any_usual_form_is_taken(address: str) -> None:
+    assert DaskCluster(address).scheduler == address
+
+
+def test_options_that_cannot_be_leave_a_finished_run_as_it_is(tmp_path: Path) -> None:
+    grid = write_native(tmp_path / "g.tif", rough(40, 40, seed=3), row=-3_000_000, col=200_100)
+    scan(grid, out=tmp_path / "run", workers=1)
+    before = (tmp_path / "run" / "run.json").read_bytes()
+    other = Recipe.default().with_depth(5.0, 12.0)
+    for bad in ({"workers": 0}, {"workers": 2, "scheduler": "tcp://h:1"}, {"tile": 7}, {"tile": 0}):
+        with pytest.raises(InputError):
+            scan(grid, other, out=tmp_path / "run", **bad)
+    assert (tmp_path / "run" / "run.json").read_bytes() == before
 
 
 def test_a_worker_of_another_version_refuses(monkeypatch: pytest.MonkeyPatch) -> None:

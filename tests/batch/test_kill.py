@@ -188,3 +188,41 @@ def test_the_command_with_two_workers_killed_in_the_middle_ends_with_the_same_by
     again = subprocess.run(command, env=ENV, capture_output=True, text=True, check=False)
     assert again.returncode == 0, again.stderr
     assert differences(contents(alone), contents(out)) == []
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM], ids=["ctrl-c", "terminated"])
+def test_asked_to_end_it_says_what_is_kept_and_leaves_no_process(
+    server: tuple[Server, Path], grid: Path, tmp_path: Path, how: signal.Signals
+) -> None:
+    _, alone = server
+    out = tmp_path / "run"
+    command = [sys.executable, "-m", "reefscan", "scan", str(grid), "--out", str(out), "--tile", "512"]
+    process = subprocess.Popen(
+        [*command, "--workers", "2"],
+        env=ENV,
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    while tiles(out) < 2 and process.poll() is None:
+        time.sleep(0.005)
+    process.send_signal(how)
+    _, said = process.communicate()
+    assert process.returncode == 130
+    assert "what was finished is kept" in said
+    assert RunFolder.open(out, finished=False).info["state"] == "interrupted"
+    deadline = time.monotonic() + 10
+    while group_lives(process.pid) and time.monotonic() < deadline:
+        time.sleep(0.05)
+    assert not group_lives(process.pid)
+    assert 2 <= tiles(out) < tiles(alone)
+
+
+def group_lives(group: int) -> bool:
+    """True while any process of the group is there."""
+    try:
+        os.killpg(group, 0)
+    except ProcessLookupError:
+        return False
+    return True

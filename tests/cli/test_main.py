@@ -207,3 +207,10 @@ def test_a_reader_that_goes_away_is_not_an_error(run_folder):
 )
 def test_positions_are_said_in_degrees_and_decimal_minutes(lon, lat, words):
     assert position_words(lon, lat) == words
+
+
+def test_with_its_outputs_closed_it_still_ends_as_it_should(run_folder):
+    """A service manager may start it so."""
+    for words, code in ((f"status {run_folder}", 0), ("status nowhere", 1)):
+        line = f"exec '{sys.executable}' -m reefscan {words} >&- 2>&-"
+        assert subprocess.run(["sh", "-c", line], check=False).returncode == code
