@@ -160,6 +160,7 @@ def find_stations(
             code,
             cell,
             local.of_slope(),
+            local.cell_m * local.share_of_lines(cell),
             (find.off_min_m / cell, find.off_max_m / cell),
             max(1.0, find.floor_radius_m / cell),
             (-round(1000 * find.depth_max_m), -round(1000 * find.depth_min_m)),

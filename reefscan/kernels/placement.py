@@ -2,7 +2,7 @@
 
 For each station a small window is looked at once: every cell's slope tells rock from floor, an exact
 distance transform gives each floor cell its distance to the nearest rock, and the flattest floor
-within the stand-off wins. The same window gives relief, refuge and the position indices at that cell.
+within the stand-off of the structure's foot wins. The same window gives relief, refuge and the position indices at that cell.
 """
 
 from __future__ import annotations
@@ -13,6 +13,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.foot import HEADINGS, foot_towards, ledge_foot, rise_feet, wall_foot
+from reefscan.kernels.profiles import sample
 from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
@@ -148,6 +150,7 @@ def _place(
     steep: float,
     cell_m: float,
     noise: float,
+    quiet: float,
     off_min: float,
     off_max: float,
     floor_radius: float,
@@ -201,9 +204,20 @@ def _place(
             gap[i, j] = best
     ar, ac = -math.cos(axis), math.sin(axis)
     fr, fc = -math.cos(facing), math.sin(facing)
+    # lines over the ground start from the same place in a patch: fractions of a cell would else be rounded
+    # differently for every cut of the grid
+    top, left = max(0, r0), max(0, c0)
+    patch = elev[top : r0 + side, left : c0 + side]
+    feet = np.full(HEADINGS, foot)
+    if kind == 2:
+        rise_feet(patch, row - top, col - left, int(2.0 * foot + 4.0), height, noise, feet)
+    elif kind == 1:
+        foot = ledge_foot(patch, row - top, col - left, facing, foot, height, 2.0 * quiet, cell_m, line)
     here = elev[min(rows - 1, max(0, int(round(row)))), min(cols - 1, max(0, int(round(col))))]
     best_cost, best_i, best_j, best_slope = 1e9, -1, -1, 0.0
     reach = foot + off_max
+    if kind == 2:
+        reach = feet.max() + off_max
     for i in range(2, side - 2):
         for j in range(2, side - 2):
             r, c = r0 + i, c0 + j
@@ -212,7 +226,6 @@ def _place(
             z = elev[r, c]
             if z < low_mm or z > high_mm:
                 continue
-            off = math.sqrt(gap[i, j])
             dr, dc = r - row, c - col
             far = math.hypot(dr, dc)
             along, across = dr * ar + dc * ac, dr * fr + dc * fc
@@ -224,65 +237,94 @@ def _place(
                 if z - here > 300.0 * height + 1000.0 * noise:
                     continue
                 cost = 0.15 * max(0.0, abs(along) - 0.5 * width) * cell_m
-            elif kind == 1:
-                # below the face, not on top of it, abreast of the station
-                if across < foot or far > reach + 1.0 or abs(along) > 0.6 * off_max + 1.0:
+                off = min(math.sqrt(gap[i, j]), off_max)
+            else:
+                if far > reach + 1.0:
                     continue
-                cost = 0.1 * abs(along) * cell_m
-            elif far > reach + 1.0 or far < 0.5 * foot:
-                continue
-            if off > off_max + 1e-9:
-                if kind != 0 and gap[i, j] < 1e7:
+                if kind == 1:
+                    # below the face, not on top of it, abreast of the station
+                    if abs(along) > 0.6 * off_max + 1.0:
+                        continue
+                    cost = 0.1 * abs(along) * cell_m
+                    off = across - foot
+                else:
+                    off = far - foot_towards(feet, dr, dc)
+                if off <= 0.0 or off > off_max + 1e-9:
                     continue
-                # nothing near is steep: measure from the structure itself
-                off = max(0.0, (abs(across) if kind != 2 else far) - foot) if kind != 0 else off
-                if kind != 0 and (off > off_max or off < off_min):
-                    continue
+                # other steep ground may be nearer than the structure's own foot
+                off = min(off, math.sqrt(gap[i, j]))
             if off < off_min:
                 cost += 40.0 * (off_min - off) * cell_m / max(0.5, off_min * cell_m)
             slope, rough = _floor_fit(elev, r, c, floor_radius)
             if not slope == slope:
                 continue
             degrees = math.degrees(math.atan(slope / cell_m))
-            cost += degrees + 20.0 * rough + 0.1 * min(off, off_max) * cell_m
+            cost += degrees + 20.0 * rough + 0.1 * off * cell_m
             if cost < best_cost - 1e-9:
                 best_cost, best_i, best_j, best_slope = cost, i, j, degrees
     if best_i < 0:
         return
     r, c = r0 + best_i, c0 + best_j
-    out[0], out[1] = r, c
-    # depth is the mean of the floor around, so that one cell's noise does not tell the rope's length
-    total, known = 0.0, 0
-    for dr in range(-1, 2):
-        for dc in range(-1, 2):
-            if elev[r + dr, c + dc] != _NODATA:
-                total += elev[r + dr, c + dc]
-                known += 1
-    out[2] = -total / known * 0.001
-    near = gap[best_i, best_j]
-    rock_r, rock_c = row, col
-    if near < 1e7:
-        off = math.sqrt(near)
-        nearest = 1e9
-        reach_i = int(off) + 1
-        for i in range(max(0, best_i - reach_i), min(side, best_i + reach_i + 1)):
-            for j in range(max(0, best_j - reach_i), min(side, best_j + reach_i + 1)):
-                if gap[i, j] == 0.0:
-                    d = (i - best_i) ** 2 + (j - best_j) ** 2
-                    if d < nearest:
-                        nearest = d
-                        rock_r, rock_c = float(r0 + i), float(c0 + j)
+    out[0], out[1], out[4] = r, c, best_slope
+    out[2] = -_floor_level(patch, r - top, c - left, axis, kind == 0 and foot < 2.5)
+    dr, dc = r - row, c - col
+    far = math.hypot(dr, dc)
+    if kind == 0:
+        across = dr * fr + dc * fc
+        off = wall_foot(patch, r - top, c - left, facing, foot, 0.5 * width, height, 2.0 * quiet, line)
+        if not off == off:
+            off = max(0.0, foot - abs(across))
+        sign = 1.0 if across >= 0.0 else -1.0
+        out[9], out[10] = r + sign * off * fr, c + sign * off * fc
+    elif kind == 1:
+        off = max(0.0, dr * fr + dc * fc - foot)
+        out[9], out[10] = r - off * fr, c - off * fc
     else:
-        dr, dc = r - row, c - col
-        if kind == 0:
-            off = max(0.0, 0.5 * width - abs(dr * fr + dc * fc))
-        elif kind == 1:
-            off = max(0.0, abs(dr * fr + dc * fc) - foot)
-        else:
-            off = max(0.0, math.hypot(dr, dc) - foot)
+        off = max(0.0, far - foot_towards(feet, dr, dc))
+        out[9], out[10] = r - off * dr / far, c - off * dc / far
+    # other rock may be nearer: steep cells where the ground stands up by a good part of the structure's height, which
+    # seams and noise do not
+    least = 400.0 * height + 4000.0 * noise
+    span = max(2, int(2.0 / cell_m + 0.5))
+    for i in range(max(0, best_i - int(off)), min(side, best_i + int(off) + 1)):
+        for j in range(max(0, best_j - int(off)), min(side, best_j + int(off) + 1)):
+            far = math.hypot(i - best_i, j - best_j)
+            if gap[i, j] == 0.0 and far < off and _relief(elev, r0 + i, c0 + j, span) > least:
+                off = far
+                out[9], out[10] = r0 + i, c0 + j
     out[3] = off * cell_m
-    out[4] = best_slope
-    out[9], out[10] = rock_r, rock_c
+
+
+@njit(cache=True, nogil=True)
+def _relief(elev: NDArray[np.int32], row: int, col: int, span: int) -> int:
+    """Highest less lowest elevation (mm) within a square of cells."""
+    low, high = 2**30, -(2**30)
+    for r in range(max(0, row - span), min(elev.shape[0], row + span + 1)):
+        for c in range(max(0, col - span), min(elev.shape[1], col + span + 1)):
+            if elev[r, c] != _NODATA:
+                low, high = min(low, elev[r, c]), max(high, elev[r, c])
+    return high - low
+
+
+@njit(cache=True, nogil=True)
+def _floor_level(patch: NDArray[np.int32], row: int, col: int, axis: float, narrow: bool) -> float:
+    """Elevation (m) of the floor at a cell: the mean of the cells around it, so that one cell's noise does not tell
+    the rope's length; along the axis only on a floor narrower than that, whose walls would make it shoal."""
+    total, known = 0.0, 0
+    for i in range(-1, 2):
+        for j in range(-1, 2):
+            if narrow:
+                if j != 0:
+                    continue
+                z = sample(patch, row - i * math.cos(axis), col + i * math.sin(axis))
+            else:
+                z = np.nan
+                if patch[row + i, col + j] != _NODATA:
+                    z = patch[row + i, col + j] * 0.001
+            if z == z:
+                total += z
+                known += 1
+    return total / known
 
 
 @njit(cache=True, nogil=True)
@@ -323,6 +365,7 @@ def place_nets(
     kind: int,
     cell_m: float,
     noise_m: NDArray[np.float64],
+    quiet_m: NDArray[np.float64],
     off_cells: tuple[float, float],
     floor_cells: float,
     band_mm: tuple[int, int],
@@ -344,7 +387,8 @@ def place_nets(
     kind : int
         0 trough, 1 ledge, 2 rise.
     cell_m : float
-    noise_m : ndarray of float64, shape (n,)
+    noise_m, quiet_m : ndarray of float64, shape (n,)
+        Noise (m) that a slope over two cells shows, as if white, and what the mean of a profile's lines keeps.
     off_cells, refuge_cells, fine_cells, broad_cells : tuple of float
         Nearest and farthest stand-off; inner and outer radii; cells.
     floor_cells, relief_cells : float
@@ -358,8 +402,9 @@ def place_nets(
     Returns
     -------
     ndarray of float64, shape (n, N_FIELDS)
-        `FIELDS`; NaN where no floor was found. ``off`` is the distance (m) to the nearest cell that is
-        steep enough to be the structure's own side (half its face, 8 to 30 degrees).
+        `FIELDS`; NaN where no floor was found. ``off`` is the distance (m) to the foot of the structure (see
+        `reefscan.kernels.foot`), ``rock`` the place there; any ground as steep as half the structure's face
+        (8 to 30 degrees) is kept clear of as well.
     """
     n = measures.shape[0]
     out = np.full((n, N_FIELDS), np.nan)
@@ -374,7 +419,7 @@ def place_nets(
         steep = max(min(max(0.5 * m[8], low), high), 2.1 * noise_m[k])
         facing = m[5] if m[5] == m[5] else 0.0
         _place(
-            elev_mm, kind, m[0], m[1], m[4], facing, m[7], m[2], m[3], steep, cell_m, noise_m[k],
+            elev_mm, kind, m[0], m[1], m[4], facing, m[7], m[2], m[3], steep, cell_m, noise_m[k], quiet_m[k],
             off_cells[0], off_cells[1], floor_cells, band_mm[0], band_mm[1], gap, line, out[k],
         )  # fmt: skip
         if out[k, 0] == out[k, 0]:

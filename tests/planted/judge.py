@@ -95,6 +95,38 @@ def true_height(bed: Seabed, p: Planted, index: int) -> float:
     return float(min(z[u < 0].max(), z[u > 0].max()) - z[middle].min())
 
 
+FOOT_SHARE = 0.1
+"""The foot of a side is where it has climbed this share of the height: a rounded side leaves the floor with no slope, so it has no other
+end that could be seen."""
+
+CLIMBED = float(np.arccos(1 - 2 * FOOT_SHARE) / np.pi)
+"""How far along a half cosine that share is climbed."""
+
+
+def distance_to_foot(bed: Seabed, p: Planted, xy: NDArray[np.float64]) -> float:
+    """Distance (m) from a place to the foot of a planted structure, negative on the structure itself.
+
+    From the formula of a ledge's face and a trough's wall; of a rise or rubble from the planted form, four times finer than its
+    cells. Out beyond the lip of a trough the distance is that to the lip.
+    """
+    dist = float(p.nearest(xy)[0][0])
+    if p.kind == "ledge":
+        return dist - (1 - 2 * CLIMBED) * p.half_width_m
+    if p.kind == "trough":
+        wall = p.floor_half_m + CLIMBED * (p.half_width_m - p.floor_half_m)
+        return wall - dist if dist < p.half_width_m else dist - p.half_width_m
+    reach = 45.0
+    step = bed.cell_m / 4
+    u = np.arange(-reach, reach + step / 2, step)
+    dx, dy = np.meshgrid(u, u)
+    row, col = bed.rowcol_of(np.stack([xy[0] + dx, xy[1] + dy], -1))
+    rock = map_coordinates(bed.form, [row, col], order=1, mode="nearest") >= FOOT_SHARE * p.height_m
+    far = np.hypot(dx, dy)
+    on_it = bool(rock[len(u) // 2, len(u) // 2])
+    other = far[~rock] if on_it else far[rock]
+    return (-1 if on_it else 1) * float(other.min()) if other.size else reach
+
+
 def judge(bed: Seabed, sites: list[Site]) -> Judgement:
     """Judge a ranked list; see the module's docstring for what is right and what K means."""
     k = len(bed.real)
@@ -162,11 +194,7 @@ def _record(bed: Seabed, site: Site, p: Planted, gap: float, row: float, col: fl
         int(np.clip(round(row), 0, bed.elev.shape[0] - 1)),
         int(np.clip(round(col), 0, bed.elev.shape[1] - 1)),
     )
-    edge = float(dist[0]) - (p.half_width_m if p.kind != "trough" else 0.0)
-    if p.kind == "trough":
-        edge = (
-            p.floor_half_m - float(dist[0]) if dist[0] < p.half_width_m else float(dist[0]) - p.half_width_m
-        )
+    edge = distance_to_foot(bed, p, xy)
     return {
         "owner": p.kind,
         "kind": site.kind,
@@ -190,7 +218,7 @@ def _record(bed: Seabed, site: Site, p: Planted, gap: float, row: float, col: fl
         else np.nan,
         "floor_deg": floor_slope_deg(bed.true_elev, row, col, cell_m=bed.cell_m),
         "edge_m": edge,
-        "off_error": site.off_m - edge,
+        "off_error": site.off_m - edge if full else np.nan,
         "depth_error": site.depth_m + float(bed.true_elev[r, c]),
         "sigma": float(bed.sigma_true[r, c]),
         "cell": bed.cell_m,

@@ -222,6 +222,7 @@ def _finish(
         g.cell_m,
         noisy.astype(np.float32),
         true,
+        g.add.copy(),
         (band * sigma).astype(np.float32) if band else None,
         sigma,
         half,

@@ -58,7 +58,8 @@ class Planted:
 
 @dataclass
 class Seabed:
-    """A planted grid: ``elev`` as a survey would give it, ``true_elev`` as it is (metres, positive up, north-up).
+    """A planted grid: ``elev`` as a survey would give it, ``true_elev`` as it is, ``form`` the part of it that was
+    planted (metres, positive up, north-up).
 
     x runs from 0 eastward and y from 0 at the *north-west corner*, so y is negative; `xy_of` and `rowcol_of` convert.
     """
@@ -68,6 +69,7 @@ class Seabed:
     cell_m: float
     elev: NDArray[np.float32]
     true_elev: Grid
+    form: Grid
     sigma: NDArray[np.float32] | None
     sigma_true: Grid
     coarse: NDArray[np.bool_]

@@ -1,0 +1,162 @@
+"""Where the rock's foot lies, as seen from the floor beside it.
+
+The foot is where the side has climbed a tenth of the structure's height: a rounded side leaves the floor too
+gently for any other end to be seen, and lower than that it neither holds a net nor hides an animal. The same
+definition serves a ledge's face, a rise and the walls of a trough.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.kernels.profiles import profile, sample, spread_of_lines
+
+FOOT_SHARE = 0.1
+"""Share of the height climbed at the foot."""
+
+GROUND_M = 8.0
+"""Length of the ground below a ledge that its foot is told from: the ledge's own measure takes as much."""
+
+HEADINGS = 24
+"""Headings in which the foot of a rise is looked for."""
+
+
+@njit(cache=True, nogil=True)
+def rise_feet(
+    elev: NDArray[np.int32], row: float, col: float, reach: int, height: float, noise: float,
+    feet: NDArray[np.float64],
+) -> None:  # fmt: skip
+    """Distance (cells) from the top of a rise to its foot in each of `HEADINGS` headings, clockwise from north.
+
+    Along a ray, means of three cells; the foot is where nine tenths of the height are lost, or of the whole
+    drop where the ground that way stands higher. The middle of five neighbouring headings is taken.
+    """
+    top = sample(elev, row, col) - 0.3 * noise
+    raw = np.empty(HEADINGS)
+    line = np.empty(reach + 2)
+    for a in range(HEADINGS):
+        dr, dc = -math.cos(2.0 * math.pi * a / HEADINGS), math.sin(2.0 * math.pi * a / HEADINGS)
+        n = 0
+        for k in range(reach + 2):
+            z = sample(elev, row + k * dr, col + k * dc)
+            if not z == z:
+                if k == 0:
+                    break
+                z = line[k - 1]
+            line[k] = z
+            n = k + 1
+        low = top
+        for k in range(1, n - 1):
+            low = min(low, (line[k - 1] + line[k] + line[k + 1]) / 3.0)
+        lost = (1.0 - FOOT_SHARE) * min(height, top - low)
+        raw[a] = float(max(0, n - 1))
+        before = 0.0
+        for k in range(1, n - 1):
+            drop = top - (line[k - 1] + line[k] + line[k + 1]) / 3.0
+            if drop >= lost:
+                raw[a] = k - 1 + (lost - before) / max(drop - before, 1e-9)
+                break
+            before = drop
+    five = np.empty(5)
+    for a in range(HEADINGS):
+        for i in range(5):
+            five[i] = raw[(a + i - 2) % HEADINGS]
+        feet[a] = np.median(five)
+
+
+@njit(cache=True, nogil=True)
+def foot_towards(feet: NDArray[np.float64], dr: float, dc: float) -> float:
+    """Foot of a rise in the heading of (dr, dc), linear between headings."""
+    turn = math.atan2(dc, -dr) / (2.0 * math.pi) * HEADINGS
+    a = int(math.floor(turn))
+    part = turn - a
+    return (1.0 - part) * feet[a % HEADINGS] + part * feet[(a + 1) % HEADINGS]
+
+
+@njit(cache=True, nogil=True)
+def ledge_foot(
+    elev: NDArray[np.int32], row: float, col: float, down: float, half_face: float, height: float,
+    least: float, cell_m: float, p: NDArray[np.float64],
+) -> float:  # fmt: skip
+    """Distance (cells) from the middle of a ledge's face to its foot, downhill.
+
+    ``least`` (m) is a climb that noise does not feign. The lower ground is a straight line over `GROUND_M` beyond the face; walking up from it, the foot is where
+    the profile stands above the line for good.
+    """
+    lines, gap = spread_of_lines(cell_m)
+    first = int(half_face + 1.5)
+    n = max(3, int(GROUND_M / cell_m + 0.5))
+    reach = min((p.shape[0] - 1) // 2, first + n)
+    p = p[: 2 * reach + 1]
+    profile(elev, row, col, down, reach, lines, gap, p)
+    sx, sy, sxx, sxy, known = 0.0, 0.0, 0.0, 0.0, 0
+    for k in range(first, reach + 1):
+        z = p[reach + k]
+        if z == z:
+            sx += k
+            sy += z
+            sxx += k * k
+            sxy += k * z
+            known += 1
+    if known < 3:
+        return half_face
+    slope = (sxy - sx * sy / known) / (sxx - sx * sx / known)
+    level = (sy - slope * sx) / known
+    threshold = max(FOOT_SHARE * height, least)
+    before = 0.0
+    for k in range(reach, -1, -1):
+        z = p[reach + k]
+        if not z == z:
+            continue
+        climbed = z - level - slope * k
+        ahead = p[reach + k - 1] - level - slope * (k - 1)
+        if climbed >= threshold and (not ahead == ahead or ahead >= threshold):
+            return k + (climbed - threshold) / max(climbed - before, 1e-9) if before < threshold else float(k)
+        before = climbed
+    return half_face
+
+
+@njit(cache=True, nogil=True)
+def wall_foot(
+    elev: NDArray[np.int32], row: float, col: float, cross: float, floor_half: float, half: float,
+    height: float, least: float, p: NDArray[np.float64],
+) -> float:  # fmt: skip
+    """Distance (cells) from a place on a trough's floor to the nearer wall's foot along heading ``cross``.
+
+    ``least`` (m) is a climb that noise does not feign. Positive at a place on the floor, 0 on a wall; NaN where no wall is met within ``half`` and half as far again.
+    """
+    reach = min((p.shape[0] - 1) // 2, int(1.5 * half) + 2)
+    p = p[: 2 * reach + 1]
+    profile(elev, row, col, cross, reach, 3, 1.0, p)
+    floor = 1e9
+    for k in range(
+        max(1, reach - int(floor_half + 0.5)), min(2 * reach - 1, reach + int(floor_half + 0.5)) + 1
+    ):
+        z = (p[k - 1] + p[k] + p[k + 1]) / 3.0
+        if z < floor:
+            floor = z
+    if floor > 1e8:
+        return np.nan
+    level = floor + max(FOOT_SHARE * height, least)
+    best = np.nan
+    for side in range(2):
+        step = 1 if side == 0 else -1
+        before = p[reach]
+        for i in range(1, reach + 1):
+            z = p[reach + step * i]
+            if not z == z:
+                continue  # a gap in the survey is no wall
+            ahead = p[reach + step * min(i + 1, reach)]
+            # one noisy cell is not a wall: the next one stands as high
+            if z >= level and (not ahead == ahead or ahead >= level):
+                far = i - 1 + (level - before) / max(z - before, 1e-9) if before < level else i - 1.0
+                far = max(0.0, far)
+                if not best == best or far < best:
+                    best = far
+                break
+            before = z
+    return best

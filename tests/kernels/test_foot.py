@@ -1,0 +1,97 @@
+"""The foot of a rise, a ledge and a wall, against forms whose foot follows from a formula, and the drop point's stand-off from it."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from numpy.testing import assert_allclose
+
+from reefscan.kernels.foot import HEADINGS, foot_towards, ledge_foot, rise_feet, wall_foot
+from reefscan.kernels.measure import FIELDS as MEASURES
+from reefscan.kernels.placement import FIELDS, place_nets, row_sums
+from reefscan.model import to_mm
+
+MIDDLE = 60
+Y, X = np.mgrid[-MIDDLE : MIDDLE + 1, -MIDDLE : MIDDLE + 1].astype(float)
+BEARINGS = [0.0, 25.0, 45.0, 130.0, 290.0]
+
+
+def across(bearing: float) -> np.ndarray:
+    """Distance from the middle along a bearing (rows run south)."""
+    b = np.radians(bearing)
+    return X * np.sin(b) - Y * np.cos(b)
+
+
+@pytest.mark.parametrize("gradient", [0.0, 0.03])
+@pytest.mark.parametrize("stretch", [1.0, 1.4])
+def test_the_foot_of_a_cone_lies_where_nine_tenths_are_lost(gradient, stretch):
+    """A cone 3 m high, 10 m in radius: 9 m out, and so much more along its long axis (east)."""
+    z = -10 + np.maximum(0, 3 * (1 - np.hypot(X / stretch, Y) / 10)) + gradient * Y
+    feet = np.empty(HEADINGS)
+    rise_feet(to_mm(z), float(MIDDLE), float(MIDDLE), 24, 3.0, 0.0, feet)
+    assert_allclose(foot_towards(feet, -1.0, 0.0), 9.0, atol=0.8)
+    assert_allclose(foot_towards(feet, 0.0, 1.0), 9.0 * stretch, atol=0.9)
+    assert_allclose(foot_towards(feet, 0.0, -1.0), 9.0 * stretch, atol=0.9)
+
+
+@pytest.mark.parametrize("bearing", BEARINGS)
+@pytest.mark.parametrize("gradient", [0.0, 0.05])
+def test_the_foot_of_a_ramp_lies_a_tenth_of_it_up(bearing, gradient):
+    """A face 6 m long, 2 m high, its middle here: its lower end 3 m off, the foot 0.6 m nearer."""
+    z = -10 - 2 * np.clip(across(bearing) / 6 + 0.5, 0, 1) + gradient * X
+    got = ledge_foot(
+        to_mm(z), float(MIDDLE), float(MIDDLE), np.radians(bearing), 3.0, 2.0, 0.0, 1.0, np.empty(100)
+    )
+    assert_allclose(got, 2.4, atol=0.5)
+
+
+def test_noise_does_not_move_the_foot_of_a_ledge_by_more_than_a_cell(rng):
+    z = -10 - 2 * np.clip(across(25.0) / 6 + 0.5, 0, 1)
+    got = [
+        ledge_foot(
+            to_mm(z + 0.15 * rng.standard_normal(z.shape)),
+            float(MIDDLE), float(MIDDLE), np.radians(25.0), 3.0, 2.0, 2 * 0.15 / 5**0.5, 1.0, np.empty(100),
+        )
+        for _ in range(40)
+    ]  # fmt: skip
+    assert_allclose(np.median(got), 2.4, atol=0.5)
+    assert np.quantile(np.abs(np.array(got) - 2.4), 0.9) < 1.5
+
+
+@pytest.mark.parametrize("bearing", BEARINGS)
+@pytest.mark.parametrize("off_middle", [0, 3])
+def test_the_nearer_wall_of_a_trough_is_the_one_told(bearing, off_middle):
+    """Floor 12 m wide, walls 5 m long and 2 m high: the foot 6.5 m from the middle; a gap in the survey is no wall."""
+    d = across(bearing)
+    z = -10 + 2 * np.clip((np.abs(d) - 6) / 5, 0, 1)
+    mm = to_mm(z)
+    b = np.radians(bearing)
+    row, col = MIDDLE - off_middle * np.cos(b), MIDDLE + off_middle * np.sin(b)
+    mm[(np.abs(d - off_middle - 2) < 0.5) & (np.abs(X + Y) < 3)] = to_mm(np.array([np.nan]))[0]
+    got = wall_foot(mm, row, col, b, 6.0, 11.0, 2.0, 0.0, np.empty(100))
+    assert_allclose(got, 6.5 - off_middle, atol=0.5)
+
+
+@pytest.mark.parametrize("seam", [0.0, 0.3])
+def test_a_net_lies_beside_a_ledge_as_far_off_its_foot_as_is_said(rng, seam):
+    """Foot 1.2 m from the middle of a 3 m face; a seam between survey lines is no rock."""
+    z = -10 - 2 * np.clip(across(120.0) / 3 + 0.5, 0, 1) + 0.02 * rng.standard_normal(X.shape)
+    z += seam * (across(120.0) > 9)
+    measures = np.full((1, len(MEASURES)), np.nan)
+    told = {"row": MIDDLE, "col": MIDDLE, "height": 2.0, "width": 3.0, "axis": np.radians(30.0)}
+    told |= {"facing": np.radians(120.0), "foot": 1.5, "face_slope": 0.66, "ok": 1.0}
+    for name, value in told.items():
+        measures[0, MEASURES.index(name)] = value
+    mm = to_mm(z)
+    out = place_nets(
+        mm, measures, 1, 1.0, np.array([0.02]), np.array([0.01]), (3.0, 15.0), 3.0, (-40000, -1000),
+        (5.0, 25.0), 20.0, (2.0, 10.0), (10.0, 40.0), 38, *row_sums(mm),
+    )  # fmt: skip
+    net = dict(zip(FIELDS, out[0], strict=True))
+    off = across(120.0)[int(net["row"]), int(net["col"])] - 1.2
+    assert 2.5 <= off <= 15.5
+    assert_allclose(net["off"], off, atol=1.0)
+    apart = np.hypot(net["row"] - net["rock_row"], net["col"] - net["rock_col"])
+    assert_allclose(apart, net["off"], atol=1e-6)
+    assert_allclose(net["depth"], -z[int(net["row"]), int(net["col"])], atol=0.06)
+    assert net["slope"] < 2
