@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from reefscan.io import handles, probe
+from reefscan.io import handles, probe, words
 from reefscan.io.surveys import Z95, Survey, quality_elsewhere, read_surveys, sentence
 from reefscan.io.variables import Choice
 
@@ -61,6 +61,13 @@ def told_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[
                     # both standards keep 0 for cells of which nothing is told
                     surveys, band = tuple(s for s in read_surveys(other, 1) if s.number), 1
     if not surveys:
+        if band and words.says(
+            str(dataset.descriptions[band - 1] or ""), ("contributor", "survey", "source")
+        ):
+            notes.append(
+                "its cells are numbered by survey, but the table of surveys (the file's name and .aux.xml) is not beside it: "
+                "which ground was filled in between soundings is not known"
+            )
         return (), choice.quality_band, ""
     notes.append(sentence(surveys))
     return surveys, band, path

@@ -165,7 +165,9 @@ def test_a_table_that_came_later_is_seen(tmp_path: Path) -> None:
     table = Path(f"{path}.aux.xml")
     told = table.read_text(encoding="utf-8")
     table.unlink()
-    assert only(folder).layers[0].surveys == ()
+    alone = only(folder)
+    assert alone.layers[0].surveys == ()
+    assert "is not beside it" in "\n".join(alone.notes)
     table.write_text(told, encoding="utf-8")
     assert len(only(folder).layers[0].surveys) == 2
 
