@@ -13,85 +13,8 @@ from pathlib import Path
 import pytest
 
 from reefscan.io.runfolder import RunFolder
+from tests.batch.forked import ENV, Server, running_yet, tiles
 from tests.batch.run_bytes import contents, differences, rough, sites, write_native
-
-ROOT = Path(__file__).resolve().parents[2]
-ENV = {**os.environ, "PYTHONPATH": str(ROOT)}
-
-SERVER = """
-import os, sys
-import numpy as np
-from reefscan.cli import main
-from reefscan.pipeline import scan
-from reefscan.recipe import Recipe
-# Imports and kernels are loaded once here; each trial is a fork that runs the scan and may be killed.
-scan([sys.argv[1]], Recipe.default(), out=sys.argv[2], tile=512, workers=1)
-print("ready", flush=True)
-for line in sys.stdin:
-    out, after = line.split()
-    pid = os.fork()
-    if pid == 0:
-        os.setpgid(0, 0)
-        if int(after) >= 0:
-            left, replace = [int(after)], os.replace
-            def dying(source, target, *rest, **more):
-                # Die just before or just after a file is moved into place, by turns.
-                left[0] -= 1
-                if left[0] == 0:
-                    os.kill(os.getpid(), 9)
-                replace(source, target, *rest, **more)
-                left[0] -= 1
-                if left[0] == 0:
-                    os.kill(os.getpid(), 9)
-            os.replace = dying
-        code = 1
-        try:
-            scan([sys.argv[1]], Recipe.default(), out=out, tile=512, workers=1)
-            code = 0
-        finally:
-            os._exit(code)
-    print("pid", pid, flush=True)
-    _, status = os.waitpid(pid, 0)
-    print("end", os.waitstatus_to_exitcode(status), flush=True)
-"""
-
-
-class Server:
-    """A process that forks scans of one grid on demand."""
-
-    def __init__(self, grid: Path, first: Path) -> None:
-        self._process = subprocess.Popen(
-            [sys.executable, "-c", SERVER, str(grid), str(first)],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.PIPE,
-            env=ENV,
-            text=True,
-        )
-        assert self._line() == ["ready"]
-
-    def _line(self) -> list[str]:
-        assert self._process.stdout is not None
-        return self._process.stdout.readline().split()
-
-    def start(self, out: Path, *, die_at: int = -1) -> int:
-        """Start a scan; ``die_at`` counts moments before and after each file is moved into place."""
-        assert self._process.stdin is not None
-        self._process.stdin.write(f"{out} {die_at}\n")
-        self._process.stdin.flush()
-        word, pid = self._line()
-        assert word == "pid"
-        return int(pid)
-
-    def end(self) -> int:
-        """Wait for it; return its exit code (negative: the signal)."""
-        word, code = self._line()
-        assert word == "end"
-        return int(code)
-
-    def close(self) -> None:
-        """End the process."""
-        self._process.kill()
-        self._process.communicate()
 
 
 @pytest.fixture(scope="module")
@@ -108,11 +31,6 @@ def server(grid: Path, tmp_path_factory: pytest.TempPathFactory) -> object:
     server = Server(grid, alone)
     yield server, alone
     server.close()
-
-
-def tiles(run: Path) -> int:
-    """Tiles in the store."""
-    return sum(1 for _ in run.glob("store/??/*.tile"))
 
 
 def test_killed_at_random_moments_from_the_first_tile_on_it_ends_with_the_same_bytes(
@@ -141,14 +59,6 @@ def test_killed_at_random_moments_from_the_first_tile_on_it_ends_with_the_same_b
         assert forks.end() == 0
         assert differences(wanted, contents(out)) == [], f"trial {trial}"
     assert killed >= 5
-
-
-def running_yet(pid: int) -> bool:
-    """True until the process ends."""
-    try:
-        return "\nState:\tZ" not in Path(f"/proc/{pid}/status").read_text()
-    except FileNotFoundError:
-        return False
 
 
 def test_killed_just_before_or_after_any_file_is_moved_into_place_it_ends_with_the_same_bytes(
