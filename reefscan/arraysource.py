@@ -100,9 +100,9 @@ class ArraySource:
                 sigma[part.slices_in(window)] = self.sigma_mm[part.slices_in(self.extent)]
         return GridBlock(window, elev, sigma)
 
-    def first_look(self, core: Window) -> NDArray[np.int32]:
-        """Read the elevations of a core alone."""
-        return self.read(core).elev_mm
+    def first_look(self, window: Window) -> NDArray[np.int32]:
+        """Read the elevations of a window alone."""
+        return self.read(window).elev_mm
 
     def fingerprint(self) -> dict[str, object]:
         """Hash of the cells."""

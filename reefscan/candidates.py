@@ -7,12 +7,14 @@ around it, so it is the same in every cut.
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.kernels import flank, measure, noise, placement, stations, structure
+from reefscan.kernels.search import search
 from reefscan.localnoise import GridNoise, LocalNoise, height_sigma
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.recipe import Find
@@ -52,14 +54,13 @@ def window_half(find: Find, cell_m: float) -> int:
 
 
 def halo(find: Find, cell_m: float) -> int:
-    """Cells around a tile's core on which its stations depend."""
+    """Cells around a seed on which its station depends."""
     trough, rise, run, ground = radii(find, cell_m)
-    seek = seek_halo(find, cell_m)
     gauge = measure.measure_halo(max(trough, rise), run, ground)
     place = window_half(find, cell_m) + math.ceil(0.5 * trough)
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
     around = math.ceil(0.5 * trough) + flank.flank_halo(cell_m)
-    return max(seek, gauge, index, around, noise.HALO) + stations.FLIER_HALO + 1
+    return max(gauge, index, around, noise.HALO) + stations.FLIER_HALO + 1
 
 
 def seek_band(find: Find) -> tuple[int, int]:
@@ -67,53 +68,109 @@ def seek_band(find: Find) -> tuple[int, int]:
     return (-round(1000 * find.depth_max_m) - 6000, -round(1000 * find.depth_min_m) + 8000)
 
 
-def under_water(elev_mm: NDArray[np.int32]) -> NDArray[np.int32]:
-    """Ground as the animals and the sounder meet it: cut off at `SEA_MM`; a copy."""
-    return np.minimum(elev_mm, np.int32(SEA_MM))
+class Fields(NamedTuple):
+    """Heights (mm) where they are worth measuring, 0 elsewhere; see `reefscan.kernels.search.search`.
+
+    Attributes
+    ----------
+    heights : tuple of ndarray of int32
+        Trough, ledge and rise, on the window that was searched.
+    live : ndarray of bool
+        Squares of ``side`` cells that hold any, by kind, from cell (``edge``, ``edge``) on.
+    side, edge : int
+    """
+
+    heights: tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]
+    live: NDArray[np.bool_]
+    side: int
+    edge: int
+
+    def near(self, code: int, rows: slice, cols: slice, reach: int) -> bool:
+        """True if a kind has heights within ``reach`` cells of a part of the window."""
+        first_row, last_row = (
+            (rows.start - reach - self.edge) // self.side,
+            (rows.stop + reach - 1 - self.edge) // self.side,
+        )
+        first_col, last_col = (
+            (cols.start - reach - self.edge) // self.side,
+            (cols.stop + reach - 1 - self.edge) // self.side,
+        )
+        part = self.live[code, max(0, first_row) : last_row + 1, max(0, first_col) : last_col + 1]
+        return bool(part.any())
 
 
-def fields(
-    elev_mm: NDArray[np.int32], cell_m: float, find: Find
-) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
-    """Trough, ledge and rise height (mm) as the search sees them."""
+Seeds = dict[str, tuple[NDArray[np.int64], NDArray[np.int64]]]
+"""By kind: rows and columns, on the sheet, of the cells that a tile's stations start from."""
+
+
+def fields(elev_mm: NDArray[np.int32], cell_m: float, find: Find) -> Fields:
+    """Trough, ledge and rise height (mm) as the search sees them, `wanted` cells around a core and in it.
+
+    ``elev_mm`` has `search_halo` cells around the core.
+    """
     trough, rise, run, ground = radii(find, cell_m)
-    return structure.heights(
+    least = tuple(round(1000 * SEEK * m) for m in (find.trough_min_m, find.ledge_min_m, find.rise_min_m))
+    edge = search_halo(find, cell_m) - wanted(find, cell_m)
+    heights, live, side = search(
         elev_mm,
         trough_cells=trough,
         rise_cells=rise,
         run_cells=run,
         ground_cells=ground,
         band_mm=seek_band(find),
-        finding=True,
-        rise_floor_mm=round(1000 * SEEK * find.rise_min_m),
+        least_mm=(least[0], least[1], least[2]),
+        edge=edge,
     )
+    return Fields(heights, live, side, edge)
 
 
-def seek_halo(find: Find, cell_m: float) -> int:
-    """Cells around a core over which heights are wanted and on which they depend."""
+def wanted(find: Find, cell_m: float) -> int:
+    """Cells around a core over which heights are wanted: for its seeds, and for the score of its cells."""
+    return max(2 * station_side(find, cell_m), math.ceil(find.off_max_m / cell_m) + 2)
+
+
+def search_halo(find: Find, cell_m: float) -> int:
+    """Cells around a core on which its seeds and its score depend."""
     trough, rise, run, ground = radii(find, cell_m)
-    wanted = max(2 * station_side(find, cell_m), math.ceil(find.off_max_m / cell_m) + 2)
-    return structure.structure_halo(trough, rise, run, ground) + wanted
+    reach = structure.structure_halo(trough, rise, run, ground)
+    return reach + wanted(find, cell_m) + stations.FLIER_HALO + 1
 
 
-def find_stations(
-    block: GridBlock,
-    core: Window,
-    sheet: Sheet,
-    find: Find,
-    heights: tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]],
-) -> pd.DataFrame:
-    """Find and measure the stations whose cell lies in the core.
+def find_seeds(found: Fields, window: Window, core: Window, find: Find, cell_m: float) -> Seeds:
+    """Cells in the core that are worth measuring: the best of every lattice square; kinds without any are left out.
+
+    Parameters
+    ----------
+    found : Fields
+    window : Window
+        What they cover.
+    core : Window
+    find : Find
+    cell_m : float
+    """
+    seeds: Seeds = {}
+    side = station_side(find, cell_m)
+    for code, (kind, field) in enumerate(zip(KINDS, found.heights, strict=True)):
+        rows, cols = stations.best_of_squares(
+            field, found.live[code], found.edge, found.side, window.row, window.col, side
+        )
+        rows, cols = rows + window.row, cols + window.col
+        inside = (rows >= core.row) & (rows < core.row_end) & (cols >= core.col) & (cols < core.col_end)
+        if inside.any():
+            seeds[kind] = rows[inside], cols[inside]
+    return seeds
+
+
+def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds) -> pd.DataFrame:
+    """Measure the stations at the seeds, and find each its drop point.
 
     Parameters
     ----------
     block : GridBlock
-        Cells with fliers already set aside, at least `halo` cells around the core.
-    core : Window
+        Cells with fliers already set aside, at least `halo` cells around the seeds.
     sheet : Sheet
     find : Find
-    heights : tuple of ndarray
-        From `fields`, on the block's window or on one that lies in its middle.
+    seeds : Seeds
 
     Returns
     -------
@@ -126,24 +183,13 @@ def find_stations(
     trough, rise, run, ground = radii(find, cell)
     reach = {"trough": (trough, find.trough_min_m), "ledge": (run, ground), "rise": (rise, 0.0)}
     floors = {"trough": find.trough_min_m, "ledge": find.ledge_min_m, "rise": find.rise_min_m}
-    side = station_side(find, cell)
-    noise_of = GridNoise(elev, window, cell)
-    edge = window.grow(-(elev.shape[0] - heights[0].shape[0]) // 2)
-    sums: tuple[NDArray[np.int64], NDArray[np.int32]] | None = None
+    places = [(rows - window.row, cols - window.col) for rows, cols in seeds.values()]
+    noise_of = GridNoise(elev, window, cell, places)
     parts = []
-    for code, (kind, field) in enumerate(zip(KINDS, heights, strict=True)):
-        low = round(1000 * SEEK * floors[kind])
-        rows, cols = stations.best_of_squares(field, edge.row, edge.col, side, low)
-        rows, cols = rows + edge.row - window.row, cols + edge.col - window.col
-        inside = (
-            (rows + window.row >= core.row)
-            & (rows + window.row < core.row_end)
-            & (cols + window.col >= core.col)
-            & (cols + window.col < core.col_end)
-        )
-        rows, cols = rows[inside], cols[inside]
-        if not rows.size:
+    for code, kind in enumerate(KINDS):
+        if kind not in seeds:
             continue
+        rows, cols = seeds[kind][0] - window.row, seeds[kind][1] - window.col
         local = noise_of.at(rows, cols)
         found = measure.measure_stations(
             elev, rows, cols, code, cell, local.cell_m, local.share_of_lines(cell), *reach[kind]
@@ -153,7 +199,6 @@ def find_stations(
         found = np.ascontiguousarray(found[good])
         if not rows.size:
             continue
-        sums = sums or placement.row_sums(elev)
         net = placement.place_nets(
             elev,
             found,
@@ -169,12 +214,11 @@ def find_stations(
             (max(1.0, find.bpi_fine_inner_m / cell), max(3.0, find.bpi_fine_outer_m / cell)),
             (max(1.0, find.bpi_broad_inner_m / cell), max(3.0, find.bpi_broad_outer_m / cell)),
             window_half(find, cell),
-            *sums,
         )
         around = flank.surroundings(elev, found, code, cell, local.of_operator())
         parts.append(_table(kind, rows, cols, found, net, around, local, block, cell))
     if not parts:
-        return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})
+        return find_stations_none()
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
 
 

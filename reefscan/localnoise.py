@@ -7,6 +7,7 @@ uncertainty band has its noise known too, and a band that is wrong does not misl
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -101,10 +102,31 @@ class GridNoise:
     window : Window
         Place of the array on the absolute lattice; reaches at least `noise.HALO` cells around the stations.
     cell_m : float
+    places : sequence of (rows, cols), optional
+        Where it will be asked for, positions in the array; nothing is known elsewhere. Everywhere if not given.
     """
 
-    def __init__(self, elev_mm: NDArray[np.int32], window: Window, cell_m: float) -> None:
-        fine, by_lag, smooth = noise.noise_squares(elev_mm, window.row, window.col)
+    def __init__(
+        self,
+        elev_mm: NDArray[np.int32],
+        window: Window,
+        cell_m: float,
+        places: Iterable[tuple[NDArray[np.int64], NDArray[np.int64]]] | None = None,
+    ) -> None:
+        first_row, first_col = window.row // noise.SIDE, window.col // noise.SIDE
+        asked: NDArray[np.bool_] | None = None
+        if places is not None:
+            rows, cols = elev_mm.shape
+            last_row, last_col = (window.row + rows - 1) // noise.SIDE, (window.col + cols - 1) // noise.SIDE
+            asked = np.zeros((last_row - first_row + 1, last_col - first_col + 1), np.bool_)
+            for r, c in places:
+                own_row = (r + window.row) // noise.SIDE - first_row
+                own_col = (c + window.col) // noise.SIDE - first_col
+                for i in (-1, 0, 1):
+                    for j in (-1, 0, 1):
+                        at_row = np.clip(own_row + i, 0, asked.shape[0] - 1)
+                        asked[at_row, np.clip(own_col + j, 0, asked.shape[1] - 1)] = True
+        fine, by_lag, smooth = noise.noise_squares(elev_mm, window.row, window.col, asked)
         self._layers = np.pad(np.dstack([fine, by_lag]), ((1, 1), (1, 1), (0, 0)), constant_values=np.nan)
         self._smooth = np.pad(smooth, 1, constant_values=np.nan)
         self._window, self._cell_m = window, cell_m

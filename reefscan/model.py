@@ -188,8 +188,8 @@ class GridSource(Protocol):
     def read(self, window: Window) -> GridBlock:
         """Read any window; cells outside `extent` are unknown. Same bits for any cut."""
 
-    def first_look(self, core: Window) -> NDArray[np.int32] | None:
-        """Read ``elev_mm`` of a core before its surroundings, where that saves more than it may cost; else None.
+    def first_look(self, window: Window) -> NDArray[np.int32] | None:
+        """Read ``elev_mm`` of a window without its uncertainty, where reading more of it later costs little; else None.
 
         The bits are those of `read`.
         """

@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
 import time
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -20,11 +21,12 @@ from numpy.typing import NDArray
 
 from reefscan import candidates
 from reefscan.batch.result import TileResult
+from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
 from reefscan.kernels.gradient import slope_deg
 from reefscan.kernels.spread import spread
 from reefscan.kernels.stations import set_aside_fliers
-from reefscan.model import NODATA_MM, GridBlock, GridSource, Window
+from reefscan.model import GridBlock, GridSource, Window
 from reefscan.overview import Thinning
 from reefscan.recipe import Find, Score
 from reefscan.scoring import score_cells
@@ -54,59 +56,66 @@ class TileWork:
     def __call__(self, core: Window, old: TileResult | None = None) -> TileResult:
         """Scan one tile."""
         started = time.perf_counter()
-        sheet, find = self.source.sheet, self.find
-        margin = candidates.halo(find, sheet.cell_m)
-        # The core's elevations first: where nothing is in the band, neither the halo nor the uncertainty is read.
-        seen = self.source.first_look(core)
-        block = GridBlock(core, seen) if seen is not None else self.source.read(core.grow(margin))
-        here = block.elev_mm[core.slices_in(block.window)]
-        known = here != NODATA_MM
-        low, high = candidates.seek_band(find)
-        in_band = known & (here <= -1000 * find.depth_min_m) & (here >= -1000 * find.depth_max_m)
-        wanted = bool(((here >= low) & (here <= high)).any())
-        if wanted and seen is not None:
-            block = self.source.read(core.grow(margin))
+        find, cell = self.find, self.source.sheet.cell_m
+        rim = candidates.search_halo(find, cell)
+        window = core.grow(rim)
+        # The elevations of the core and a narrow rim first. The uncertainty, and the wide surroundings by which a
+        # station is measured, are read only where there is one.
+        whole: GridBlock | None = None
+        elev = self.source.first_look(window)
+        if elev is None:
+            whole = self._surroundings(core)
+            elev = np.ascontiguousarray(whole.elev_mm[window.slices_in(whole.window)])
+        known, in_band, sought = census(
+            elev,
+            (rim, rim + core.height),
+            (rim, rim + core.width),
+            _search_band(find),
+            candidates.seek_band(find),
+        )
         stats: dict[str, float | int] = {
-            "known": int(np.count_nonzero(known)),
-            "in_band": int(np.count_nonzero(in_band)),
-            "read_s": time.perf_counter() - started,
-        }
+            "known": known, "in_band": in_band, "read_s": time.perf_counter() - started
+        }  # fmt: skip
+        here = elev[core.slices_in(window)]
         picture = {} if self.shown is None else {self.shown.name: self.shown.pick(here, core)}
-        if not wanted:
+        if not sought:
             stats["tile_s"] = time.perf_counter() - started
             return TileResult(
                 core, rasters=picture, stats=stats, carried=old is not None and "score" not in old.rasters
             )
-        made_from = {"cells": cell_hash(block), "terms": raster_terms(self.score)}
+        made_from = {"cells": cell_hash(elev), "terms": raster_terms(self.score)}
         kept = old if old is not None and old.inputs.get("cells") == made_from["cells"] else None
+        if kept is not None and AROUND in kept.inputs:
+            whole = whole or self._surroundings(core)
+            made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
+            kept = kept if kept.inputs[AROUND] == made_from[AROUND] else None
         if kept is not None and ("score" not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
-        clean, fliers = set_aside_fliers(block.elev_mm, candidates.FLIER_FLOOR_MM)
-        stats["fliers"] = int(
-            np.count_nonzero(
-                (fliers[:, 0] >= margin)
-                & (fliers[:, 0] < margin + core.height)
-                & (fliers[:, 1] >= margin)
-                & (fliers[:, 1] < margin + core.width)
-            )
-        )
-        clean = candidates.under_water(clean)
-        block = GridBlock(block.window, clean, block.sigma_mm)
+        clean, fliers = set_aside_fliers(elev, candidates.FLIER_FLOOR_MM, candidates.SEA_MM)
+        r, c = fliers[:, 0] - rim, fliers[:, 1] - rim
+        inside = (r >= 0) & (r < core.height) & (c >= 0) & (c < core.width)
+        stats["fliers"] = int(np.count_nonzero(inside))
         if kept is not None:
-            score = score_core(clean, near_of(kept), margin, core, sheet.cell_m, find, self.score)
+            score = score_core(clean, near_of(kept), rim, core, cell, find, self.score)
             rasters = {**lasting(kept), **picture, "score": score}
             return replace(kept, rasters=rasters, inputs=made_from, carried=True)
         step = time.perf_counter()
-        near = candidates.seek_halo(find, sheet.cell_m)
-        middle = slice(margin - near, near - margin or None)
-        heights = candidates.fields(np.ascontiguousarray(clean[middle, middle]), sheet.cell_m, find)
+        found = candidates.fields(clean, cell, find)
         stats["heights_s"] = time.perf_counter() - step
         step = time.perf_counter()
-        table = candidates.find_stations(block, core, sheet, find, heights)
+        seeds = candidates.find_seeds(found, window, core, find, cell)
+        if seeds:
+            whole = whole or self._surroundings(core)
+            made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
+            wide, _ = set_aside_fliers(whole.elev_mm, candidates.FLIER_FLOOR_MM, candidates.SEA_MM)
+            whole = GridBlock(whole.window, wide, whole.sigma_mm)
+            table = candidates.find_stations(whole, self.source.sheet, find, seeds)
+        else:
+            table = candidates.find_stations_none()
         stats["stations_s"] = time.perf_counter() - step
         step = time.perf_counter()
-        around = heights_near(heights, in_band, near, core, sheet.cell_m, find)
-        score = score_core(clean, around, margin, core, sheet.cell_m, find, self.score)
+        around = heights_near(found, elev, rim, core, cell, find)
+        score = score_core(clean, around, rim, core, cell, find, self.score)
         stats["score_s"] = time.perf_counter() - step
         stats["tile_s"] = time.perf_counter() - started
         if not len(table) and bool((score == NO_SCORE).all()):
@@ -119,6 +128,15 @@ class TileWork:
             made_from,
         )
 
+    def _surroundings(self, core: Window) -> GridBlock:
+        """Read all that the stations of a core can depend on."""
+        find, cell = self.find, self.source.sheet.cell_m
+        margin = max(candidates.halo(find, cell), candidates.search_halo(find, cell))
+        return self.source.read(core.grow(margin))
+
+
+AROUND = "around"
+"""Input of a tile that has something to measure: the cells around, with their uncertainty."""
 
 NEAR = "near_"
 """Start of the name under which a tile keeps the heights within reach, by kind."""
@@ -140,12 +158,19 @@ def lasting(result: TileResult) -> dict[str, NDArray[Any]]:
     return {name: cells for name, cells in result.rasters.items() if name == "score" or name.startswith(NEAR)}
 
 
-def cell_hash(block: GridBlock) -> str:
-    """Hash of all cells of a block, its uncertainty with it."""
-    told = hashlib.blake2b(repr(block.elev_mm.shape).encode(), digest_size=16)
-    for cells in (block.elev_mm, block.sigma_mm):
-        told.update(b"none" if cells is None else digest(np.ascontiguousarray(cells).reshape(-1)).tobytes())
+def cell_hash(*arrays: NDArray[np.int32] | None) -> str:
+    """Hash of all cells of some arrays; one that is not there counts too."""
+    told = hashlib.blake2b(digest_size=16)
+    for cells in arrays:
+        told.update(b"none" if cells is None else repr(cells.shape).encode())
+        if cells is not None:
+            told.update(digest(np.ascontiguousarray(cells).reshape(-1)).tobytes())
     return told.hexdigest()
+
+
+def _search_band(find: Find) -> tuple[int, int]:
+    """Lowest and highest elevation (mm) of the search band."""
+    return math.ceil(-1000 * find.depth_max_m), math.floor(-1000 * find.depth_min_m)
 
 
 def raster_terms(score: Score) -> str:
@@ -157,10 +182,28 @@ def raster_terms(score: Score) -> str:
     return hashlib.blake2b(json.dumps(told, sort_keys=True).encode(), digest_size=16).hexdigest()
 
 
+PART = 128
+"""Side of the parts of a tile that are looked at or passed by as a whole: at 64 their rims cost what they save."""
+
+
+def _parts(core: Window) -> Iterator[tuple[slice, slice]]:
+    for top in range(0, core.height, PART):
+        for left in range(0, core.width, PART):
+            yield slice(top, min(core.height, top + PART)), slice(left, min(core.width, left + PART))
+
+
+def _moved(part: tuple[slice, slice], by: int, grown: int = 0) -> tuple[slice, slice]:
+    rows, cols = part
+    return (
+        slice(rows.start + by - grown, rows.stop + by + grown),
+        slice(cols.start + by - grown, cols.stop + by + grown),
+    )
+
+
 def heights_near(
-    heights: tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]],
-    in_band: NDArray[np.bool_],
-    near: int,
+    found: candidates.Fields,
+    elev_mm: NDArray[np.int32],
+    rim: int,
     core: Window,
     cell_m: float,
     find: Find,
@@ -169,10 +212,11 @@ def heights_near(
 
     Parameters
     ----------
-    heights : tuple of ndarray of int32
-        From `reefscan.candidates.fields`, with ``near`` cells around the core.
-    in_band : ndarray of bool, shape of the core
-    near : int
+    found : Fields
+        From `reefscan.candidates.fields`, with ``rim`` cells around the core.
+    elev_mm : ndarray of int32
+        As read, with ``rim`` cells around the core.
+    rim : int
     core : Window
     cell_m : float
     find : Find
@@ -183,31 +227,29 @@ def heights_near(
         Centimetres, 0 outside the band and where nothing near is as high as the kind's floor. Kinds of
         which there is nothing are left out.
     """
+    low, high = _search_band(find)
     reach = max(1, round(find.off_max_m / cell_m))
-    pad = reach + 1
-    wide = (
-        slice(near - pad, near + core.height + pad),
-        slice(near - pad, near + core.width + pad),
-    )
     floors = (find.trough_min_m, find.ledge_min_m, find.rise_min_m)
-    out = {}
-    for kind, height, floor in zip(candidates.KINDS, heights, floors, strict=True):
-        part = height[wide]
-        if int(part.max()) < 1000 * floor:
-            continue
-        around = spread(np.ascontiguousarray(part), reach)[pad:-pad, pad:-pad]
-        cells = in_band & (around >= 1000 * floor)
-        if bool(cells.any()):
-            found = np.zeros(cells.shape, np.uint16)
-            found[cells] = np.minimum(np.rint(around[cells] * 0.1), np.iinfo(np.uint16).max)
-            out[kind] = found
+    out: dict[str, NDArray[np.uint16]] = {}
+    for code, (kind, floor) in enumerate(zip(candidates.KINDS, floors, strict=True)):
+        for part in _parts(core):
+            if not found.near(code, *_moved(part, rim), reach):
+                continue
+            wide = found.heights[code][_moved(part, rim, reach + 1)]
+            around = spread(np.ascontiguousarray(wide), reach)[reach + 1 : -reach - 1, reach + 1 : -reach - 1]
+            here = elev_mm[_moved(part, rim)]
+            cells = (here >= low) & (here <= high) & (around >= 1000 * floor)
+            if bool(cells.any()):
+                if kind not in out:
+                    out[kind] = np.zeros((core.height, core.width), np.uint16)
+                out[kind][part][cells] = np.minimum(np.rint(around[cells] * 0.1), np.iinfo(np.uint16).max)
     return out
 
 
 def score_core(
     elev_mm: NDArray[np.int32],
     around: Mapping[str, NDArray[np.uint16]],
-    margin: int,
+    rim: int,
     core: Window,
     cell_m: float,
     find: Find,
@@ -216,27 +258,31 @@ def score_core(
     """Score of every cell of the core where a net could lie, by the terms a cell can answer.
 
     Depth and slope are the cell's own; the height is the highest structure of a kind within the
-    farthest stand-off (``around``, from `heights_near`); ``elev_mm`` has ``margin`` cells around the core. Known
+    farthest stand-off (``around``, from `heights_near`); ``elev_mm`` has ``rim`` cells around the core. Known
     cells in the search band without structure near get 0, all others 255.
     """
-    here = elev_mm[margin : margin + core.height, margin : margin + core.width]
-    in_band = (here != NODATA_MM) & (here <= -1000 * find.depth_min_m) & (here >= -1000 * find.depth_max_m)
-    out = np.where(in_band, np.uint8(0), np.uint8(NO_SCORE))
-    if not around:
-        return out
-    ring = (slice(margin - 1, margin + core.height + 1), slice(margin - 1, margin + core.width + 1))
-    slope = slope_deg(np.ascontiguousarray(elev_mm[ring]), cell_m)[1:-1, 1:-1]
-    for kind, height in around.items():
-        cells = height > 0
-        points = score_cells(
-            {
-                "depth_m": here[cells] * -0.001,
-                "height_m": height[cells] * CM,
-                "slope_deg": slope[cells],
-            },
-            kind=kind,
-            score=score,
-        )
-        points[points == NO_SCORE] = 0
-        out[cells] = np.maximum(out[cells], points)
+    out = np.empty((core.height, core.width), np.uint8)
+    mark_band(elev_mm, rim, rim, _search_band(find), 0, NO_SCORE, out)
+    for part in _parts(core) if around else ():
+        here, points = elev_mm[_moved(part, rim)], out[part]
+        slope: NDArray[np.float32] | None = None
+        for kind, heights in around.items():
+            height = heights[part]
+            cells = height > 0
+            if not bool(cells.any()):
+                continue
+            if slope is None:
+                ring = np.ascontiguousarray(elev_mm[_moved(part, rim, 1)])
+                slope = slope_deg(ring, cell_m)[1:-1, 1:-1]
+            worth = score_cells(
+                {
+                    "depth_m": here[cells] * -0.001,
+                    "height_m": height[cells] * CM,
+                    "slope_deg": slope[cells],
+                },
+                kind=kind,
+                score=score,
+            )
+            worth[worth == NO_SCORE] = 0
+            points[cells] = np.maximum(points[cells], worth)
     return out

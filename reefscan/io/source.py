@@ -113,16 +113,16 @@ class SheetSource:
                 sigma[border] = 0
         return GridBlock(window, elev, sigma)
 
-    def first_look(self, core: Window) -> NDArray[np.int32] | None:
-        """Read the elevations of a core, with the bits of `read`, before its surroundings and their uncertainty.
+    def first_look(self, window: Window) -> NDArray[np.int32] | None:
+        """Read the elevations of a window, with the bits of `read`, without their uncertainty.
 
-        For a tile of 2048 with nothing in the search band that is a third of the reading where there is an
-        uncertainty band, two thirds where there is none. Read again with its surroundings, the core comes from GDAL's
-        cache, at 3 ns a cell. Cells that are sampled would be sampled twice: None.
+        A tile reads its core and a narrow rim so, and its wide surroundings and the uncertainty only where it has
+        something to measure: then the core comes from GDAL's cache, at 3 ns a cell. Cells that are sampled would
+        be sampled twice: None.
         """
         if any(piece.warped for piece in self.pieces):
             return None
-        return self._bare.read(core).elev_mm
+        return self._bare.read(window).elev_mm
 
     @cached_property
     def _bare(self) -> SheetSource:

@@ -88,9 +88,8 @@ def _second(
     return total
 
 
-@njit(cache=True, nogil=True)
 def noise_squares(
-    elev_mm: NDArray[np.int32], row0: int, col0: int
+    elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_] | None = None
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Noise of the grid by lag, and share of interpolated cells, on fixed squares of the absolute lattice.
 
@@ -99,6 +98,8 @@ def noise_squares(
     elev_mm : ndarray of int32, shape (rows, cols)
     row0, col0 : int
         Absolute lattice position of cell (0, 0).
+    asked : ndarray of bool, shape (squares down, squares across), optional
+        Squares that matter; the others are left NaN. All if not given.
 
     Returns
     -------
@@ -116,15 +117,26 @@ def noise_squares(
         there, or `SMOOTH` of the noise at a lag of four cells.
     """
     rows, cols = elev_mm.shape
+    n_r = (row0 + rows - 1) // SIDE - row0 // SIDE + 1
+    n_c = (col0 + cols - 1) // SIDE - col0 // SIDE + 1
+    return _squares(elev_mm, row0, col0, np.ones((n_r, n_c), np.bool_) if asked is None else asked)
+
+
+@njit(cache=True, nogil=True)
+def _squares(
+    elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    rows, cols = elev_mm.shape
     first_r, first_c = row0 // SIDE, col0 // SIDE
-    n_r = (row0 + rows - 1) // SIDE - first_r + 1
-    n_c = (col0 + cols - 1) // SIDE - first_c + 1
+    n_r, n_c = asked.shape
     fine = np.full((n_r, n_c), np.nan)
     by_lag = np.full((n_r, n_c, len(LAGS)), np.nan)
     smooth = np.full((n_r, n_c), np.nan)
     histogram, running = np.empty(_BINS, np.int64), np.zeros(_BINS + 1, np.int64)
     for br in range(n_r):
         for bc in range(n_c):
+            if not asked[br, bc]:
+                continue
             r0 = max(1, (first_r + br) * SIDE - row0)
             r1 = min(rows - 1, (first_r + br + 1) * SIDE - row0)
             c0 = max(1, (first_c + bc) * SIDE - col0)

@@ -38,55 +38,35 @@ N_FIELDS = len(FIELDS)
 
 
 @njit(cache=True, nogil=True)
-def row_sums(elev_mm: NDArray[np.int32]) -> tuple[NDArray[np.int64], NDArray[np.int32]]:
-    """Running sums along rows (mm, exact) and counts of known cells, one column longer than the grid."""
-    rows, cols = elev_mm.shape
-    sums, counts = np.zeros((rows, cols + 1), np.int64), np.zeros((rows, cols + 1), np.int32)
-    for r in range(rows):
-        total, known = np.int64(0), np.int32(0)
-        for c in range(cols):
-            z = elev_mm[r, c]
-            if z != _NODATA:
-                total += z
-                known += np.int32(1)
-            sums[r, c + 1] = total
-            counts[r, c + 1] = known
-    return sums, counts
+def _disc(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tuple[int, int, int]:
+    """Sum (mm, exact) and number of known cells within a radius, and number of cells in the whole disc.
 
-
-@njit(cache=True, nogil=True)
-def _disc(
-    sums: NDArray[np.int64], counts: NDArray[np.int32], row: int, col: int, radius: float
-) -> tuple[float, int, int]:
-    """Sum (mm) and number of known cells within a radius, and number of cells in the whole disc."""
+    Summed for each station: running sums along all rows cost 10 ns a cell of the grid, as much as the sums
+    of some 400 stations in a million cells.
+    """
     total, known, size = np.int64(0), 0, 0
     reach = int(radius)
-    rows, cols = sums.shape[0], sums.shape[1] - 1
+    rows, cols = elev.shape
     for dr in range(-reach, reach + 1):
         half = int(math.sqrt(radius * radius - dr * dr) + 1e-9)
         size += 2 * half + 1
         r = row + dr
         if r < 0 or r >= rows:
             continue
-        a, b = max(0, col - half), min(cols, col + half + 1)
-        if b > a:
-            total += sums[r, b] - sums[r, a]
-            known += counts[r, b] - counts[r, a]
-    return float(total), known, size
+        line = elev[r, max(0, col - half) : min(cols, col + half + 1)]
+        count = np.int32(0)
+        for k in range(line.shape[0]):
+            inside = line[k] != _NODATA
+            total += np.int64(line[k] if inside else np.int32(0))
+            count = np.int32(count + np.int32(inside))
+        known += int(count)
+    return int(total), known, size
 
 
 @njit(cache=True, nogil=True)
-def _position_index(
-    elev: NDArray[np.int32],
-    sums: NDArray[np.int64],
-    counts: NDArray[np.int32],
-    row: int,
-    col: int,
-    inner: float,
-    outer: float,
-) -> float:
-    total, known, size = _disc(sums, counts, row, col, outer)
-    inside, known_in, size_in = _disc(sums, counts, row, col, math.sqrt(max(0.0, inner * inner - 1e-6)))
+def _position_index(elev: NDArray[np.int32], row: int, col: int, inner: float, outer: float) -> float:
+    total, known, size = _disc(elev, row, col, outer)
+    inside, known_in, size_in = _disc(elev, row, col, math.sqrt(max(0.0, inner * inner - 1e-6)))
     if math.floor(inner) != inner or inner >= 1.0:
         # cells strictly nearer than the inner radius are left out; those at it count (both radii inclusive)
         total, known, size = total - inside, known - known_in, size - size_in
@@ -374,8 +354,6 @@ def place_nets(
     fine_cells: tuple[float, float],
     broad_cells: tuple[float, float],
     half: int,
-    sums: NDArray[np.int64],
-    counts: NDArray[np.int32],
 ) -> NDArray[np.float64]:
     """Drop point of each measured station and what is known about it.
 
@@ -396,8 +374,6 @@ def place_nets(
         Lowest and highest elevation of a drop point.
     half : int
         Half side of the window looked at, cells.
-    sums, counts : ndarray
-        From `row_sums`.
 
     Returns
     -------
@@ -427,6 +403,6 @@ def place_nets(
             out[k, 5], out[k, 6] = _around(
                 elev_mm, r, c, refuge_cells[0], refuge_cells[1], relief_cells, cell_m
             )
-            out[k, 7] = _position_index(elev_mm, sums, counts, r, c, fine_cells[0], fine_cells[1])
-            out[k, 8] = _position_index(elev_mm, sums, counts, r, c, broad_cells[0], broad_cells[1])
+            out[k, 7] = _position_index(elev_mm, r, c, fine_cells[0], fine_cells[1])
+            out[k, 8] = _position_index(elev_mm, r, c, broad_cells[0], broad_cells[1])
     return out

@@ -66,7 +66,7 @@ def structure_halo(trough_cells: float, rise_cells: float, run_cells: float, gro
 
 
 @njit(cache=True, nogil=True)
-def _load(
+def load(
     elev: NDArray[np.int32],
     row: int,
     col: int,
@@ -77,20 +77,19 @@ def _load(
 ) -> None:
     """Copy a block with its halo into a flat buffer; beyond the array and unknown cells are `UNKNOWN`."""
     rows, cols = elev.shape
+    first, last = min(width, max(0, -col)), max(0, min(width, cols - col))
+    factor = np.int32(sign)
     for i in range(height):
-        base = i * width
+        to = out[i * width : (i + 1) * width]
         r = row + i
-        if r < 0 or r >= rows:
-            for j in range(width):
-                out[base + j] = _UNKNOWN
+        if r < 0 or r >= rows or last <= first:
+            to[:] = _UNKNOWN
             continue
-        for j in range(width):
-            c = col + j
-            if c < 0 or c >= cols:
-                out[base + j] = _UNKNOWN
-            else:
-                value = elev[r, c]
-                out[base + j] = _UNKNOWN if value == _NODATA else np.int32(sign * value)
+        to[:first] = _UNKNOWN
+        to[last:] = _UNKNOWN
+        line, inside = elev[r, col + first : col + last], to[first:last]
+        for j in range(line.shape[0]):
+            inside[j] = _UNKNOWN if line[j] == _NODATA else np.int32(factor * line[j])
 
 
 @njit(cache=True, nogil=True, inline="always")
@@ -100,7 +99,7 @@ def _middle(one: np.int32, two: np.int32) -> np.int32:
 
 
 @njit(cache=True, nogil=True)
-def _flanks(
+def flanks(
     z: NDArray[np.int32],
     w: NDArray[np.int32],
     v: NDArray[np.int32],
@@ -197,79 +196,7 @@ def _higher_middle(
 
 
 @njit(cache=True, nogil=True)
-def _tops(
-    elev: NDArray[np.int32],
-    r0: int,
-    r1: int,
-    c0: int,
-    c1: int,
-    low_mm: int,
-    high_mm: int,
-    floor_mm: int,
-    steps: NDArray[np.int64],
-    axes: NDArray[np.int64],
-    out: NDArray[np.int32],
-) -> None:
-    """Rise at local tops only: the same number as the field's, at the few cells that can be a peak of it.
-
-    A cell lower than one of its eight neighbours is not the top of a pile, whatever the field reads there. Most
-    tops of noise fall at the first ray.
-    """
-    rows, cols = elev.shape
-    for r in range(max(r0, 1), min(r1, rows - 1)):
-        for c in range(max(c0, 1), min(c1, cols - 1)):
-            z = elev[r, c]
-            if z < low_mm or z > high_mm:
-                continue
-            if z < elev[r, c - 1] or z < elev[r, c + 1] or z < elev[r - 1, c] or z < elev[r + 1, c]:
-                continue
-            if (
-                z < elev[r - 1, c - 1]
-                or z < elev[r - 1, c + 1]
-                or z < elev[r + 1, c - 1]
-                or z < elev[r + 1, c + 1]
-            ):
-                continue
-            worst = np.int64(2**31)
-            for a in range(axes.shape[0]):
-                dr, dc = axes[a, 0], axes[a, 1]
-                for side in range(2):
-                    sign = 1 - 2 * side
-                    low = np.int64(z)
-                    for k in range(1, steps[a] + 2):
-                        if k <= steps[a]:
-                            i, j = r + sign * k * dr, c + sign * k * dc
-                            if 0 <= i < rows and 0 <= j < cols and elev[i, j] != _NODATA:
-                                low = min(low, np.int64(elev[i, j]))
-                        if dr == 2 or dc == 2 or dc == -2:
-                            back = k - 1 if side == 0 else -k
-                            h, g = r + back * dr, c + back * dc
-                            if dr == 2:
-                                h1, g1, h2, g2 = h + 1, g, h + 1, g + dc
-                            else:
-                                h1, g1, h2, g2 = h, g + dc // 2, h + 1, g + dc // 2
-                            if (
-                                min(h1, h2) < 0
-                                or min(g1, g2) < 0
-                                or max(h1, h2) >= rows
-                                or max(g1, g2) >= cols
-                            ):
-                                continue
-                            one, two = elev[h1, g1], elev[h2, g2]
-                            if one != _NODATA and two != _NODATA:
-                                # rounded as the field does: of the negated heights, downward
-                                low = min(low, -((-np.int64(one) - np.int64(two)) >> 1))
-                    worst = min(worst, np.int64(z) - low)
-                    if worst < floor_mm:
-                        break
-                if worst < floor_mm:
-                    break
-            if worst >= floor_mm:
-                out[r, c] = np.int32(worst)
-
-
-@njit(cache=True, nogil=True)
-def _ledges(
+def ledges(
     z: NDArray[np.int32],
     out: NDArray[np.int32],
     width: int,
@@ -306,26 +233,6 @@ def _ledges(
 
 
 @njit(cache=True, nogil=True)
-def _soften(z: NDArray[np.int32], out: NDArray[np.int32], width: int) -> None:
-    """3 x 3 binomial mean of a flat block; unknown where any of the nine is."""
-    size = z.shape[0]
-    out[: width + 1] = _UNKNOWN
-    out[size - width - 1 :] = _UNKNOWN
-    known = np.int32(UNKNOWN // 2)
-    n = size - 2 * width - 2
-    a, b, c = z[:n], z[1 : n + 1], z[2 : n + 2]
-    d, e, f = z[width : width + n], z[width + 1 : width + n + 1], z[width + 2 : width + n + 2]
-    g, h, i = z[2 * width : 2 * width + n], z[2 * width + 1 : 2 * width + n + 1], z[2 * width + 2 :]
-    middle = out[width + 1 : width + n + 1]
-    for k in range(n):
-        low = min(min(min(a[k], b[k]), min(c[k], d[k])), min(min(e[k], f[k]), min(min(g[k], h[k]), i[k])))
-        total = np.int32(
-            np.int32(a[k] + c[k] + g[k] + i[k]) + 2 * np.int32(b[k] + d[k] + f[k] + h[k]) + 4 * e[k]
-        )
-        middle[k] = np.int32(np.int32(total + np.int32(8)) >> np.int32(4)) if low > known else _UNKNOWN
-
-
-@njit(cache=True, nogil=True)
 def _heights(
     elev: NDArray[np.int32],
     halo: int,
@@ -338,8 +245,6 @@ def _heights(
     axes: NDArray[np.int64],
     block_rows: int,
     block_cols: int,
-    finding: bool,
-    rise_floor_mm: int,
     trough: NDArray[np.int32],
     ledge: NDArray[np.int32],
     rise: NDArray[np.int32],
@@ -374,19 +279,13 @@ def _heights(
             height, width = r1 - r0 + 2 * halo, c1 - c0 + 2 * halo
             h, wd = r1 - r0, c1 - c0
             flat_z, flat_w, flat_v = z[: height * width], w[: height * width], v[: height * width]
-            _load(elev, r0 - halo, c0 - halo, height, width, 1, flat_z)
-            _flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, trough_steps, axes, True)
+            load(elev, r0 - halo, c0 - halo, height, width, 1, flat_z)
+            flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, trough_steps, axes, True)
             _store(elev, trough, core, r0, c0, h, wd, low_mm, high_mm)
-            if finding:
-                _soften(flat_z, flat_w, width)
-                _ledges(flat_w, core, width, halo, h, wd, half, ground, axes)
-                _store(elev, ledge, core, r0, c0, h, wd, low_mm, high_mm)
-                _tops(elev, r0, r1, c0, c1, low_mm, high_mm, rise_floor_mm, rise_steps, axes, rise)
-                continue
-            _ledges(flat_z, core, width, halo, h, wd, half, ground, axes)
+            ledges(flat_z, core, width, halo, h, wd, half, ground, axes)
             _store(elev, ledge, core, r0, c0, h, wd, low_mm, high_mm)
-            _load(elev, r0 - halo, c0 - halo, height, width, -1, flat_z)
-            _flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, rise_steps, axes, False)
+            load(elev, r0 - halo, c0 - halo, height, width, -1, flat_z)
+            flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, rise_steps, axes, False)
             _store(elev, rise, core, r0, c0, h, wd, low_mm, high_mm)
 
 
@@ -416,8 +315,6 @@ def heights(
     run_cells: float,
     ground_cells: float,
     band_mm: tuple[int, int] = (-12_000_000, 12_000_000),
-    finding: bool = False,
-    rise_floor_mm: int = 1,
 ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
     """Trough, ledge and rise height at every cell whose elevation lies in the band.
 
@@ -431,12 +328,6 @@ def heights(
         Length of the step's run and of the ground beyond each of its ends, in cells.
     band_mm : tuple of int
         Lowest and highest elevation (mm) worth looking at; other cells get 0.
-    finding : bool
-        The search's short cuts. The ledge is taken on the 3 x 3 binomial mean (1 2 1): it reads differences of
-        single cells, so noise of 0.1 m alone would make ledges of 0.9 m (of 0.35 m after it); a face narrower
-        than the run keeps its height. The rise is taken at local tops only, where it is the field's own number.
-    rise_floor_mm : int
-        With ``finding``: lower rises are left at 0.
 
     Returns
     -------
@@ -460,8 +351,6 @@ def heights(
         AXES,
         BLOCK_ROWS,
         BLOCK_COLS,
-        finding,
-        rise_floor_mm,
         trough,
         ledge,
         rise,

@@ -1,4 +1,4 @@
-"""A tile with nothing in the search band is known by its core's elevations alone."""
+"""A tile with nothing in the search band is known by the elevations of its core and a narrow rim."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import pytest
 import rasterio
 from rasterio.transform import Affine
 
+from reefscan.candidates import search_halo
 from reefscan.io import rawgrid
 from reefscan.io.rasters import open_grids
 from reefscan.io.source import SheetSource
@@ -26,8 +27,9 @@ def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def shelf(folder: Path) -> SheetSource:
-    """Deep water in the north, from 200 m up to 5 m in the south; with an uncertainty band."""
+    """Deep water in the north, from 200 m up to 5 m in the south, a trough there; with an uncertainty band."""
     z = np.repeat(np.linspace(-200.0, -5.0, 1536)[:, None], 512, axis=1)
+    z[1450:, 250:254] -= 3.0
     bands = np.stack([z, np.full(z.shape, 0.3)]).astype("f4")
     path = write(folder / "a.tif", bands, transform=Affine(CELL, 0, WEST // CELL * CELL, 0, -CELL, NORTH))
     with rasterio.open(path, "r+") as out:
@@ -44,7 +46,7 @@ def test_the_first_look_has_the_bits_of_the_read(tmp_path: Path) -> None:
     np.testing.assert_array_equal(seen, sheet.read(core).elev_mm)
 
 
-def test_out_of_the_band_only_the_core_and_only_elevations_are_read(
+def test_out_of_the_band_only_elevations_of_the_core_and_its_rim_are_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sheet = shelf(tmp_path)
@@ -59,7 +61,8 @@ def test_out_of_the_band_only_the_core_and_only_elevations_are_read(
     recipe = Recipe.default()
     work = TileWork(sheet, recipe.find, recipe.score)
     deep = work(Window(sheet.extent.row, sheet.extent.col, 512, 512))  # 200 to 135 m; the band ends at 40 m
-    assert asked == [(1, 512 * 512)]
+    rim = search_halo(recipe.find, CELL)
+    assert asked == [(1, (512 + rim) * 512)]  # the grid ends on three sides of the core
     assert deep.stats["in_band"] == 0
     assert "score" not in deep.rasters  # unknown all over
     asked.clear()

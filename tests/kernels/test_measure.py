@@ -69,9 +69,11 @@ def test_fliers_are_set_aside_and_real_tops_and_steps_are_not(rng):
 
 def test_squares_of_the_absolute_lattice_offer_the_same_cells_in_any_window(rng):
     field = (rng.random((90, 110)) * 3000).astype(np.int32)
-    rows, cols = best_of_squares(field, 7, -13, 5, 1000)
+    field[field < 1000] = 0
+    live = np.ones((12, 14), np.bool_)  # squares of 8 that hold some, from the corner on
+    rows, cols = best_of_squares(field, live, 0, 8, 7, -13, 5)
     whole = {(int(r) + 7, int(c) - 13) for r, c in zip(rows, cols, strict=True)}
-    rows, cols = best_of_squares(np.ascontiguousarray(field[20:70, 30:90]), 27, 17, 5, 1000)
+    rows, cols = best_of_squares(np.ascontiguousarray(field[20:70, 30:90]), live, 0, 8, 27, 17, 5)
     part = {(int(r) + 27, int(c) + 17) for r, c in zip(rows, cols, strict=True)}
     inner = {(r, c) for r, c in whole if 40 <= r < 64 and 30 <= c < 64}
     assert inner
