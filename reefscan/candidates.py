@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import flank, measure, noise, placement, stations, structure
+from reefscan.kernels import flank, measure, noise, placement, repeats, stations, structure
 from reefscan.kernels.search import search
 from reefscan.localnoise import GridNoise, LocalNoise, height_sigma
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
@@ -59,7 +59,7 @@ def halo(find: Find, cell_m: float) -> int:
     gauge = measure.measure_halo(max(trough, rise), run, ground)
     place = window_half(find, cell_m) + math.ceil(0.5 * trough)
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
-    around = math.ceil(0.5 * trough) + flank.flank_halo(cell_m)
+    around = math.ceil(0.5 * trough) + max(flank.flank_halo(cell_m), repeats.repeats_halo(cell_m))
     return max(gauge, index, around, noise.HALO) + stations.FLIER_HALO + 1
 
 
@@ -215,7 +215,12 @@ def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds) -> p
             (max(1.0, find.bpi_broad_inner_m / cell), max(3.0, find.bpi_broad_outer_m / cell)),
             window_half(find, cell),
         )
-        around = flank.surroundings(elev, found, code, cell, local.of_operator())
+        around = np.column_stack(
+            [
+                flank.surroundings(elev, found, code, cell, local.of_operator()),
+                repeats.repetition(elev, found, cell, repeats.reach_cells(cell)),
+            ]
+        )
         parts.append(_table(kind, rows, cols, found, net, around, local, block, cell))
     if not parts:
         return find_stations_none()
@@ -230,7 +235,7 @@ COLUMNS: dict[str, str] = {
     "height_sigma_m": "float64", "noise_m": "float64", "position_m": "float64", "interpolated": "float64",
     "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
     "flat_share": "float64", "strength": "float64", "level_m": "float64",
-    **dict.fromkeys(flank.FIELDS, "float64"),
+    **dict.fromkeys((*flank.FIELDS, *repeats.FIELDS), "float64"),
 }  # fmt: skip
 """Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""
 
@@ -288,7 +293,7 @@ def _table(
             "flat_share": np.nan_to_num(found[:, 11]),
             "strength": found[:, 12],
             "level_m": level,
-            **dict(zip(flank.FIELDS, around.T, strict=True)),
+            **dict(zip((*flank.FIELDS, *repeats.FIELDS), around.T, strict=True)),
         }
     )
 

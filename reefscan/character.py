@@ -1,7 +1,7 @@
 """Does a feature look dug, or moving? Shape is not yet shelter.
 
 Judged on whole features and what lies around them, after the merge: straight even cuts (`reefscan.cuts`), round pits, smooth heaps, trains of sand
-waves and the hollows between ridges (`reefscan.trains`). Every measure runs from 0 to 1 and only lowers a score. What is found inside a cut, on a
+waves and the hollows between ridges (`reefscan.waves`). Every measure runs from 0 to 1 and only lowers a score. What is found inside a cut, on a
 heap or among waves belongs to it. Smoothness says nothing on ground that was filled in.
 """
 
@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from reefscan.cuts import Cut, cuts
 from reefscan.features import Line
-from reefscan.trains import among, joined, on_crests, smooth, swales, trains
+from reefscan.waves import among, between, smooth, swales, waves
 
 Floats = NDArray[np.float64]
 
@@ -37,7 +37,7 @@ LOADS_M = 75.0
 
 
 def characters(
-    table: pd.DataFrame, told: pd.DataFrame, lines: Mapping[str, Line], side_m: float, cell_m: float
+    table: pd.DataFrame, lines: Mapping[str, Line], side_m: float, cell_m: float
 ) -> tuple[Floats, Floats]:
     """How much every station of a sheet looks dug, and how much moving: one judgement a feature, then its surroundings.
 
@@ -45,8 +45,6 @@ def characters(
     ----------
     table : DataFrame
         Stations of all kinds that were joined to features: ``kind``, ``feature_id``, ``x``, ``y`` (m) and their measures.
-    told : DataFrame
-        Ledges left out of the list because a trough tells of them: they still show a train's spacing.
     lines : mapping of str to Line
         The line of each feature: places among its own stations, in the table's order.
     side_m, cell_m : float
@@ -58,7 +56,7 @@ def characters(
         0 to 1, row for row with the table.
     """
     features = list(table.groupby("feature_id", sort=False).indices.values())
-    train = _moving(table, told, side_m)
+    train = waves(table)
     train = np.maximum(_shared(train, features), _of_features(train, features))
     train = _beside(table, train, features)
     swale = _of_features(swales(table), features)
@@ -110,35 +108,13 @@ def _shared(values: Floats, features: list[NDArray[np.intp]]) -> Floats:
     return out
 
 
-def _moving(table: pd.DataFrame, told: pd.DataFrame, side_m: float) -> Floats:
-    """How much each station is one of a train of waves."""
-    kinds = table["kind"].to_numpy()
-    like, spacing = np.zeros(len(table)), np.full(len(table), np.nan)
-    for kind in ("trough", "ledge"):
-        rows = np.flatnonzero(kinds == kind)
-        if len(rows):
-            part = table.iloc[rows]
-            part = pd.concat([part, told], ignore_index=True) if kind == "ledge" else part
-            found = joined(part, *trains(part, kind, side_m), side_m)
-            like[rows], spacing[rows] = found[0][: len(rows)], found[1][: len(rows)]
-    rises, others = np.flatnonzero(kinds == "rise"), np.flatnonzero(kinds != "rise")
-    if len(rises) and len(others):
-        like[rises] = on_crests(table.iloc[rises], table.iloc[others], like[others], spacing[others])
-    return like
-
-
-def _down(x: Floats, corners: tuple[float, float]) -> Floats:
-    return np.asarray(np.clip((corners[1] - x) / (corners[1] - corners[0]), 0.0, 1.0))
-
-
-def _share(part: pd.Series, height: pd.Series, full: float, none: float) -> Floats:
-    share = part.to_numpy() / np.maximum(0.1, height.to_numpy())
-    return np.asarray(np.nan_to_num(np.clip((share - none) / (full - none), 0.0, 1.0), nan=0.0))
+def _share(part: pd.Series, height: pd.Series) -> Floats:
+    return between(part.to_numpy() / np.maximum(0.1, height.to_numpy()), *CLOSED)
 
 
 def _pits(table: pd.DataFrame) -> Floats:
     """Smooth hollows closed all round, read as a trough or as the ledge of their side: scour, anchor pits."""
-    closed = _share(table["closed_m"], table["height_m"], *CLOSED)
+    closed = _share(table["closed_m"], table["height_m"])
     return closed * smooth(table, "rough_around_m")
 
 
@@ -151,15 +127,15 @@ def _heaps(table: pd.DataFrame, cell_m: float) -> Floats:
     height = table["height_m"].to_numpy()
     slope = height / np.maximum(0.5 * cell_m, run)
     sand = smooth(table)
-    loose = _down(slope, LOOSE)
+    loose = between(slope, *LOOSE)
     mounds = np.flatnonzero((kinds == "rise") & (sand >= 0.5) & (slope < LOADS[1]))
     if len(mounds) > 1:
         pairs = cKDTree(table[["x", "y"]].to_numpy()[mounds]).query_pairs(LOADS_M, output_type="ndarray")
         i, j = mounds[pairs[:, 0]], mounds[pairs[:, 1]]
         alike = np.abs(height[i] - height[j]) < 0.5 * np.maximum(height[i], height[j])
         both = np.concatenate([i[alike], j[alike]])
-        loose[both] = np.maximum(loose[both], _down(slope[both], LOADS))
-    stands = _share(table["stands_m"], table["height_m"], *CLOSED)
+        loose[both] = np.maximum(loose[both], between(slope[both], *LOADS))
+    stands = _share(table["stands_m"], table["height_m"])
     return np.where(kinds == "trough", 0.0, loose * stands * sand)
 
 

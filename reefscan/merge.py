@@ -67,7 +67,6 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     table["y"] = sheet.y_of(table["at_row"].to_numpy())
     lines: dict[str, Line] = {}
     kept: list[pd.DataFrame] = []
-    told = table.iloc[:0]
     turn = _convergence(table, sheet, lonlat)
     table["turn"] = turn
     for kind in KINDS:
@@ -81,9 +80,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         if kind == "trough":
             part = part[~_misread(part, side_m)].reset_index(drop=True)
         if kind == "ledge" and kept:
-            flank = _flanks(part, kept[0], side_m)
-            told = part[flank]
-            part = part[~flank].reset_index(drop=True)
+            part = part[~_flanks(part, kept[0], side_m)].reset_index(drop=True)
         if not len(part):
             continue
         part, traced = _features_of(part, kind, sheet_name, side_m)
@@ -92,7 +89,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     if not kept:
         return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
     every = pd.concat(kept, ignore_index=True)
-    every["dug_like"], every["moving_like"] = characters(every, told, lines, side_m, sheet.cell_m)
+    every["dug_like"], every["moving_like"] = characters(every, lines, side_m, sheet.cell_m)
     members = every.groupby("feature_id", sort=False).indices
     features = tuple(_drawn(every.iloc[members[name]], line, name) for name, line in lines.items())
     usable = every[~every["row"].isna()].reset_index(drop=True)

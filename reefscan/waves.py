@@ -1,0 +1,116 @@
+"""Moving ground: trains of sand waves, and the smooth hollows between sand ridges.
+
+What moves repeats at a regular spacing, and its sides are gentle and smooth. Spur-and-groove reef is regular too, but rough.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+Floats = NDArray[np.float64]
+
+REPEATS = (0.7, 0.5)
+"""How much the ground must repeat itself (`reefscan.kernels.repeats`) to be waves for sure, and to be in doubt. A train reads
+0.75 and more up to its last crest; of gullies and ledges one in a thousand reads 0.6 (planted seabeds, tuning seeds)."""
+
+EVEN = (0.10, 0.30)
+"""Roughness of the sides along the crest, as a share of the height: of waves, and of rock."""
+
+GENTLE = (0.08, 0.12)
+"""Mean slope of a trough's flanks up to which it is a swale, and from which it may be a gully (4.5 and 7 degrees). The sides of sand ridges
+slope by a degree or a few; a guess of ours."""
+
+REPOSE = (0.4, 0.6)
+"""Slope of a face that sand can have, and that it cannot: it rests at some 30 degrees, tan 30 = 0.58."""
+
+TOPS = (0.15, 0.25)
+"""Mean slope of a rise's sides that the top of a crest of sand has, and that it has not (a guess: crests are rounded by the current)."""
+
+BLURRED = 0.5
+"""Ground that was filled in or smoothed is gentler than it was: there the slopes of `GENTLE` are worth this share."""
+
+ROUND = (0.3, 0.5)
+"""Share of a trough's width that is floor: a hollow between ridges is round, a channel is flat."""
+
+SMOOTH_M = (0.04, 0.12)
+"""Roughness of the cells, beyond noise, up to which ground is sand and from which it is rock (a guess; bare rock gives 0.1 m and more
+on cells of 1 to 4 m)."""
+
+NOISELESS_M = 0.004
+"""Noise of the cells up to which a grid was filled in or smoothed; twice as much is a very good survey (a guess)."""
+
+
+def between(x: Floats, full: float | Floats, none: float | Floats) -> Floats:
+    """1 at ``full`` and beyond it, 0 at ``none`` and beyond that, linear between; unknown is 0."""
+    return np.asarray(np.nan_to_num(np.clip((x - none) / (full - none), 0.0, 1.0), nan=0.0))
+
+
+def sounded(table: pd.DataFrame) -> Floats:
+    """1 where the grid shows the noise that every survey has, 0 where it was filled in or smoothed: there smoothness is no sign of sand."""
+    noisy = between(table["noise_m"].to_numpy(), 2.0 * NOISELESS_M, NOISELESS_M)
+    return np.asarray(noisy * (1.0 - table["interpolated"].to_numpy()))
+
+
+def smooth(table: pd.DataFrame, column: str = "rough_near_m") -> Floats:
+    """1 for sand, 0 for rock, by the roughness of the cells; ground that was not sounded, and unknown, say nothing (0)."""
+    return np.asarray(between(table[column].to_numpy(), *SMOOTH_M) * sounded(table))
+
+
+def waves(table: pd.DataFrame) -> Floats:
+    """How much each station is one of a train of sand waves, 0 to 1.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stations: ``kind``, ``x``, ``y`` (m), ``height_m``, ``rough_m``, ``rough_near_m``, ``noise_m``, ``interpolated``, ``repeats``, ``spacing_m``.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        A rise is one of a train if it stands within one and a half spacings of its faces and is of sand: the top of a crest.
+    """
+    height = np.maximum(0.1, table["height_m"].to_numpy())
+    like = between(table["repeats"].to_numpy(), *REPEATS) * between(
+        table["rough_m"].to_numpy() / height, *EVEN
+    )
+    core, rises = np.flatnonzero(like >= 0.5), np.flatnonzero(table["kind"] == "rise")
+    if len(core) and len(rises):
+        xy = table[["x", "y"]].to_numpy()
+        far, near = cKDTree(xy[core]).query(xy[rises])
+        near = core[near]
+        within = (far < 1.5 * table["spacing_m"].to_numpy()[near]) & (height[rises] < 1.8 * height[near])
+        part = table.iloc[rises]
+        like[rises] = np.where(within, like[near] * smooth(part) * loose(part), 0.0)
+    return like
+
+
+def loose(table: pd.DataFrame) -> Floats:
+    """1 where a ledge's face or a rise is no steeper than sand can lie, 0 where it must be rock; 1 for troughs."""
+    height, width = table["height_m"].to_numpy(), np.maximum(1.0, table["width_m"].to_numpy())
+    face = np.where(table["kind"] == "ledge", between(height / width, *REPOSE), 1.0)
+    return np.where(table["kind"] == "rise", between(2.0 * height / width, *TOPS), face)
+
+
+def swales(table: pd.DataFrame) -> Floats:
+    """Troughs with sides so gentle and smooth, and a floor so round, that they lie between ridges of sand, 0 to 1; other kinds 0."""
+    flat = table["flat_share"].to_numpy()
+    height = np.maximum(0.1, table["height_m"].to_numpy())
+    slope = height / np.maximum(1.0, 0.5 * table["width_m"].to_numpy() * (1.0 - flat))
+    blurred = BLURRED + (1.0 - BLURRED) * sounded(table)
+    like = between(slope, GENTLE[0] * blurred, GENTLE[1] * blurred) * between(flat, *ROUND)
+    return np.where(
+        table["kind"] == "trough", like * between(table["rough_m"].to_numpy() / height, 0.05, 0.15), 0.0
+    )
+
+
+def among(table: pd.DataFrame, troughs: pd.DataFrame, moving: Floats) -> Floats:
+    """Ledges and rises beside the troughs of moving ground are part of it: the lee face, the end of a crest."""
+    core = moving >= 0.3
+    if not core.any():
+        return np.zeros(len(table))
+    far, near = cKDTree(troughs.loc[core, ["x", "y"]].to_numpy()).query(table[["x", "y"]].to_numpy())
+    within = far < 1.2 * troughs["width_m"].to_numpy()[core][near]
+    return np.where(within, moving[core][near] * smooth(table) * loose(table), 0.0)

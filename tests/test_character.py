@@ -1,0 +1,126 @@
+"""What looks dug or moving, on whole scans of seabeds laid out here: closed forms in white noise of 4 cm, on 1 m cells."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import reefscan
+
+ROWS, COLS = 420, 560
+Form = Callable[[np.ndarray, np.ndarray], np.ndarray]
+
+
+def _scan(form: Form, *, noise_m: float = 0.04, rough_m: float = 0.0) -> pd.DataFrame:
+    """Candidates on sand at 9 m that falls by 1 in 200, plus a form; ``rough_m`` of white roughness where the form is not nil."""
+    y, x = np.mgrid[0:ROWS, 0:COLS].astype(float)
+    x, y = x - COLS / 2, ROWS / 2 - y
+    rng = np.random.default_rng(11)
+    z = form(x, y)
+    z = z + rng.normal(0.0, 1.0, z.shape) * np.where(np.abs(z) > 0.05, np.hypot(noise_m, rough_m), noise_m)
+    run = reefscan.scan_elevation(z - 9.0 - 0.005 * y, cell_m=1.0)
+    table = run.candidates
+    assert len(table), "nothing was found: the test would hold of an empty list"
+    return table
+
+
+def _turned(x: np.ndarray, y: np.ndarray, bearing_deg: float) -> tuple[np.ndarray, np.ndarray]:
+    b = np.radians(bearing_deg)
+    return x * np.sin(b) + y * np.cos(b), x * np.cos(b) - y * np.sin(b)
+
+
+def _ends(along: np.ndarray, length_m: float) -> np.ndarray:
+    return np.clip((length_m / 2 - np.abs(along)) / 15.0 + 1.0, 0.0, 1.0)
+
+
+def _cut(length_m: float, floor_m: float, depth_m: float, batter: float, bearing_deg: float) -> Form:
+    def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        along, across = _turned(x, y, bearing_deg)
+        side = np.clip((np.abs(across) - floor_m / 2) / (batter * depth_m), 0.0, 1.0)
+        return -depth_m * (1.0 - side) * _ends(along, length_m)
+
+    return form
+
+
+@pytest.mark.parametrize(
+    ("length_m", "floor_m", "depth_m", "batter"), [(420, 40, 3, 4), (420, 170, 3, 4), (400, 3, 1.8, 3)],
+    ids=["channel", "fairway wider than any trough", "trench"],
+)  # fmt: skip
+def test_a_straight_cut_of_hundreds_of_metres_looks_dug_in_all_its_parts(length_m, floor_m, depth_m, batter):
+    table = _scan(_cut(length_m, floor_m, depth_m, batter, 62.0))
+    assert table["dug_like"].min() >= 0.5, table[["kind", "height_m", "width_m", "dug_like"]]
+
+
+def test_a_straight_smooth_gully_of_120_m_does_not():
+    table = _scan(_cut(120, 6, 2.5, 4, 62.0))
+    assert table["dug_like"].max() < 0.5
+    assert table["moving_like"].max() < 0.5
+
+
+def test_a_sinuous_gully_of_any_length_does_not():
+    def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        across = y - 30.0 * np.sin(2 * np.pi * x / 150.0)
+        return -2.5 * np.clip(1.6 - np.abs(across) / 8.0, 0.0, 1.0) * _ends(x, 480.0)
+
+    table = _scan(form)
+    assert table["dug_like"].max() < 0.3
+
+
+def test_a_round_smooth_pit_looks_dug_and_the_same_pit_in_rock_does_not():
+    def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return -2.0 * np.clip(1.0 - np.hypot(x, y * 1.2) / 14.0, 0.0, 1.0)
+
+    assert _scan(form)["dug_like"].max() >= 0.8
+
+    def in_rock(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return form(x, y) + 0.06 * (np.hypot(x, y) < 80.0)
+
+    assert _scan(in_rock, rough_m=0.2)["dug_like"].max() < 0.3
+
+
+def test_smooth_gentle_heaps_look_dumped_and_a_steep_pile_does_not():
+    """Side slopes 1.8 / 16 and 1.8 / 6: the first looser than 1 in 7, the second as rock stands."""
+
+    def heaps(radius_m: float) -> Form:
+        return lambda x, y: sum(
+            1.8 * np.clip(1.0 - np.hypot(x - at, y) / radius_m, 0.0, 1.0) for at in (-130.0, 0.0, 130.0)
+        )
+
+    gentle, steep = _scan(heaps(16.0)), _scan(heaps(6.0))
+    assert gentle[gentle["kind"] == "rise"]["dug_like"].min() >= 0.6
+    assert steep[steep["kind"] == "rise"]["dug_like"].max() < 0.3
+
+
+def test_waves_move_to_their_last_crest_and_are_not_called_dug():
+    def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        field = np.clip((150.0 - np.abs(x)) / 20.0, 0.0, 1.0) * np.clip((120.0 - np.abs(y)) / 20.0, 0.0, 1.0)
+        return 0.75 * field * (np.sin(2 * np.pi * x / 32.0) + 0.25 * np.sin(4 * np.pi * x / 32.0))
+
+    table = _scan(form)
+    assert (table["moving_like"] >= 0.5).mean() >= 0.95
+    assert table["dug_like"].max() < 0.5
+
+
+def test_the_hollow_between_sand_ridges_moves_and_a_gully_of_the_same_depth_does_not():
+    def ridges(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return 0.8 * (1.0 + np.cos(2 * np.pi * (y - 35.0) / 70.0)) * (np.abs(y) < 70.0) * _ends(x, 380.0)
+
+    table = _scan(ridges)
+    hollow = table[table["kind"] == "trough"]
+    assert len(hollow)
+    assert hollow["moving_like"].min() >= 0.5
+    assert hollow["dug_like"].max() < 0.5
+    assert _scan(_cut(120, 6, 1.6, 3, 90.0))["moving_like"].max() < 0.5
+
+
+def test_on_ground_without_any_noise_smoothness_is_no_sign():
+    """A grid that was filled in shows neither noise nor roughness: its pits and heaps may be rock."""
+
+    def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        heap = 1.8 * np.clip(1.0 - np.hypot(x - 120.0, y) / 16.0, 0.0, 1.0)
+        return heap - 2.0 * np.clip(1.0 - np.hypot(x + 120.0, y) / 14.0, 0.0, 1.0)
+
+    assert _scan(form, noise_m=0.0)["dug_like"].max() < 0.1
