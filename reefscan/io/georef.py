@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
+
 from reefscan.errors import InputError
 
 TRUE_SCALE = 1e-3
@@ -102,7 +104,25 @@ def _proj(crs: str) -> Any:
 def _transformer(source: str, target: str, thread: int) -> Any:
     from pyproj import Transformer
 
-    return Transformer.from_crs(source, target, always_xy=True)
+    return _Steady(Transformer.from_crs(source, target, always_xy=True))
+
+
+@dataclass(frozen=True)
+class _Steady:
+    """A pyproj transformer that gives arrays for arrays of one place too.
+
+    Older ones take such an array for a number, which numpy warns of and will refuse.
+    """
+
+    inner: Any
+
+    def transform(self, x: Any, y: Any) -> tuple[Any, Any]:
+        """Transform places; shapes are kept."""
+        if isinstance(x, np.ndarray) and x.size == 1:
+            px, py = self.inner.transform(float(x.ravel()[0]), float(np.ravel(y)[0]))
+            return np.full(x.shape, px), np.full(x.shape, py)
+        made: tuple[Any, Any] = self.inner.transform(x, y)
+        return made
 
 
 def transformer(source: str, target: str) -> Any:
@@ -163,8 +183,6 @@ def lonlat_box(
 
     Edges are followed, not only corners, so a box across the antimeridian or a pole comes out whole.
     """
-    import numpy as np
-
     a, b, c, d, e, f = transform
     t = np.linspace(0.0, 1.0, 33)
     cols = np.concatenate([t * width, np.full(33, width), t[::-1] * width, np.zeros(33)])
