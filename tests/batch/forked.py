@@ -113,6 +113,18 @@ def workers_of(pid: int) -> list[int]:
     return found
 
 
+def cpu_s(pid: int, workers: list[int]) -> float:
+    """CPU seconds of a scan and its workers: a clock that does not run while others do."""
+    total = 0.0
+    for one in (pid, *workers):
+        try:
+            times = Path(f"/proc/{one}/stat").read_text().rsplit(")", 1)[1].split()[11:13]
+        except OSError:
+            continue
+        total += sum(map(int, times)) / os.sysconf("SC_CLK_TCK")
+    return total
+
+
 def kill(pid: int, how: int = signal.SIGKILL) -> bool:
     """Send a signal; False if the process had ended."""
     try:
