@@ -2,7 +2,7 @@
 
 from reefscan.batch.engines import DaskCluster, Engine, InProcess, LocalProcesses, choose_engine
 from reefscan.batch.result import TileFailure, TileResult
-from reefscan.batch.run import Finished, finish_tiles, run_tiles
+from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import plan_tiles
 
@@ -18,6 +18,5 @@ __all__ = [
     "choose_engine",
     "finish_tiles",
     "plan_tiles",
-    "run_tiles",
     "tile_key",
 ]

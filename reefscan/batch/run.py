@@ -98,35 +98,6 @@ class _Queue:
         return found
 
 
-def run_tiles(
-    work: Work,
-    tiles: Sequence[Window],
-    *,
-    engine: Engine,
-    store: TileStore | None,
-    name_of: Callable[[Window], str],
-    stamp_of: Callable[[Window], str] = lambda core: "",
-    on_event: Callable[[Event], None] = lambda event: None,
-    skip: Callable[[Window], bool] | None = None,
-) -> Iterator[TileResult | TileFailure]:
-    """Run ``work`` on every tile and yield what comes of each, in order of arrival.
-
-    As `finish_tiles`, with every result loaded as it arrives (none is held after it is taken). To go through
-    the results in the order of the tiles, use `finish_tiles` and load one by one.
-    """
-    for end in finish_tiles(
-        work,
-        tiles,
-        engine=engine,
-        store=store,
-        name_of=name_of,
-        stamp_of=stamp_of,
-        on_event=on_event,
-        skip=skip,
-    ):
-        yield end if isinstance(end, TileFailure) else end.load()
-
-
 def finish_tiles(
     work: Work,
     tiles: Sequence[Window],

@@ -3,36 +3,36 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 if TYPE_CHECKING:
     from reefscan.recipe import Recipe
 
+
+def _asked(name: str, **more: Any) -> Any:
+    """Make an option that has no value unless it is given."""
+    return typer.Option(name, show_default=False, **more)
+
+
 Depth = Annotated[
     tuple[str, str] | None,
-    typer.Option(
+    _asked(
         "--depth",
         metavar="SHALLOW DEEP",
         help="Band of depths to set in, such as 15ft 60ft, 4 20 (metres) or 3fathom 10fathom.",
-        show_default=False,
     ),
 ]
 Positive = Annotated[
     str | None,
-    typer.Option(
-        "--positive",
-        metavar="up|down",
-        help="Which way the grid counts: up = elevations, down = depths.",
-        show_default=False,
+    _asked(
+        "--positive", metavar="up|down", help="Which way the grid counts: up = elevations, down = depths."
     ),
 ]
 Crs = Annotated[
     str | None,
-    typer.Option(
-        "--crs", metavar="EPSG:N", help="Coordinate system of a grid that states none.", show_default=False
-    ),
+    _asked("--crs", metavar="EPSG:N", help="Coordinate system of a grid that states none."),
 ]
 DatumShift = Annotated[
     str,
@@ -44,78 +44,57 @@ DatumShift = Annotated[
 ]
 RecipeFile = Annotated[
     Path | None,
-    typer.Option("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe').", show_default=False),
+    _asked("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe')."),
 ]
 Top = Annotated[
     int | None,
-    typer.Option("--top", metavar="N", min=1, help="How many sites to list.", show_default=False),
+    _asked("--top", metavar="N", min=1, help="How many sites to list."),
 ]
 Out = Annotated[
     Path | None,
-    typer.Option(
-        "--out", metavar="FOLDER", help="Folder of the run; new, empty or an earlier run.", show_default=False
-    ),
+    _asked("--out", metavar="FOLDER", help="Folder of the run; new, empty or an earlier run."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
 Workers = Annotated[
     int | None,
-    typer.Option(
-        "--workers", metavar="N", min=1, help="Processes to use; all cores if not given.", show_default=False
-    ),
+    _asked("--workers", metavar="N", min=1, help="Processes to use; all cores if not given."),
 ]
 Tile = Annotated[
     int | None,
-    typer.Option(
-        "--tile",
-        metavar="CELLS",
-        min=1,
-        help="Side of a tile; the result does not depend on it.",
-        show_default=False,
-    ),
+    _asked("--tile", metavar="CELLS", min=1, help="Side of a tile; the result does not depend on it."),
 ]
 Scheduler = Annotated[
     str | None,
-    typer.Option(
-        "--scheduler",
-        metavar="ADDRESS",
-        help="Work on this Dask scheduler instead of here.",
-        show_default=False,
-    ),
+    _asked("--scheduler", metavar="ADDRESS", help="Work on this Dask scheduler instead of here."),
 ]
 Variable = Annotated[
     str | None,
-    typer.Option(
+    _asked(
         "--variable",
         metavar="NAME",
         help="Variable or band that holds the depths; NAME:3 is its third layer.",
-        show_default=False,
     ),
 ]
 ValueUnit = Annotated[
     str | None,
-    typer.Option(
-        "--value-unit", metavar="UNIT", help="Unit of the grid's values, such as ft.", show_default=False
-    ),
+    _asked("--value-unit", metavar="UNIT", help="Unit of the grid's values, such as ft."),
 ]
 Prefer = Annotated[
     list[str] | None,
-    typer.Option(
+    _asked(
         "--prefer",
         metavar="NAME",
         help="Where grids overlap, this one goes first (may be given more than once).",
-        show_default=False,
     ),
 ]
 Area = Annotated[
     Path | None,
-    typer.Option("--area", metavar="FILE", help="Search inside these polygons only.", show_default=False),
+    _asked("--area", metavar="FILE", help="Search inside these polygons only."),
 ]
 Bbox = Annotated[
     tuple[float, float, float, float] | None,
-    typer.Option(
-        "--bbox", metavar="W S E N", help="Search inside this box only (degrees, WGS 84).", show_default=False
-    ),
+    _asked("--bbox", metavar="W S E N", help="Search inside this box only (degrees, WGS 84)."),
 ]
 
 

@@ -22,7 +22,6 @@ from reefscan.batch import (
     TileResult,
     TileStore,
     plan_tiles,
-    run_tiles,
     tile_key,
 )
 from reefscan.batch.result import encode
@@ -31,7 +30,7 @@ from reefscan.model import Window
 from reefscan.pipeline import scan
 from reefscan.recipe import Recipe
 from tests.batch.run_bytes import contents, differences, rough, sites, write_native
-from tests.batch.toy_work import Counted, checker
+from tests.batch.toy_work import Counted, checker, run_tiles
 
 pytest.importorskip("distributed", reason="Dask is not installed")
 

@@ -10,11 +10,11 @@ from pathlib import Path
 
 import pytest
 
-from reefscan.batch import InProcess, TileStore, plan_tiles, run_tiles, tile_key
+from reefscan.batch import InProcess, TileStore, plan_tiles, tile_key
 from reefscan.errors import LockedError
 from reefscan.io.runfolder import RunFolder
 from reefscan.model import Window
-from tests.batch.toy_work import Counted
+from tests.batch.toy_work import Counted, run_tiles
 
 ROOT = Path(__file__).resolve().parents[2]
 TILES = plan_tiles(Window(0, 0, 512, 512 * 12), 512)
@@ -22,10 +22,10 @@ TILES = plan_tiles(Window(0, 0, 512, 512 * 12), 512)
 SCAN = """
 import sys
 from pathlib import Path
-from reefscan.batch import LocalProcesses, TileStore, run_tiles, tile_key
+from reefscan.batch import LocalProcesses, TileStore, tile_key
 from reefscan.io.runfolder import RunFolder
 from tests.batch.test_batch_lock import TILES, key
-from tests.batch.toy_work import Counted
+from tests.batch.toy_work import Counted, run_tiles
 if __name__ == "__main__":
     with RunFolder.create(sys.argv[1]) as run:
         store = TileStore.open(run.file("store"))

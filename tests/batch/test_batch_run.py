@@ -25,7 +25,6 @@ from reefscan.batch import (
     choose_engine,
     finish_tiles,
     plan_tiles,
-    run_tiles,
     tile_key,
 )
 from reefscan.batch.engines import DaskCluster, usable_cores
@@ -35,7 +34,7 @@ from reefscan.batch.processes import thread_limit
 from reefscan.batch.result import encode
 from reefscan.errors import DiskFullError, EngineError, InputError
 from reefscan.model import Window
-from tests.batch.toy_work import Counted, Empty, SameExceptWest, checker, closed_form, never
+from tests.batch.toy_work import Counted, Empty, SameExceptWest, checker, closed_form, never, run_tiles
 
 TILES = plan_tiles(Window(0, 0, 1000, 1500), 512)
 BAD = TILES[2]
@@ -378,9 +377,9 @@ def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
     code = f"""
 import sys
 from pathlib import Path
-from reefscan.batch import LocalProcesses, TileStore, plan_tiles, run_tiles, tile_key
+from reefscan.batch import LocalProcesses, TileStore, plan_tiles, tile_key
 from reefscan.model import Window
-from tests.batch.toy_work import Counted
+from tests.batch.toy_work import Counted, run_tiles
 if __name__ == "__main__":
     work = Counted(Path({str(marks)!r}), seconds=0.5)
     tiles = plan_tiles(Window(0, 0, 512, 512 * 100), 512)

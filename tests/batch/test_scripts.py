@@ -16,9 +16,9 @@ TILES = """
 import os
 print("begun", flush=True)
 from pathlib import Path
-from reefscan.batch import LocalProcesses, plan_tiles, run_tiles, tile_key
+from reefscan.batch import LocalProcesses, plan_tiles, tile_key
 from reefscan.model import Window
-from tests.batch.toy_work import Counted
+from tests.batch.toy_work import Counted, run_tiles
 work = Counted(Path({marks!r}))
 ends = run_tiles(work, plan_tiles(Window(0, 0, 512, 2048), 512), engine=LocalProcesses(2), store=None, name_of=tile_key)
 print(len(list(ends)), "tiles;", "here" if os.getpid() in work.pids() else "in other processes")
@@ -60,7 +60,7 @@ def test_work_that_the_script_itself_defines_is_done_where_the_script_is_guarded
     (tmp_path / "marks").mkdir()
     script = tmp_path / "mine.py"
     body = TILES.format(marks=str(tmp_path / "marks")).replace(
-        "from tests.batch.toy_work import Counted", "from tests.batch import toy_work"
+        "from tests.batch.toy_work import Counted, run_tiles", "from tests.batch.toy_work import run_tiles"
     )
     lines = body.replace("Counted(", "Mine(").strip().splitlines()
     script.write_text(

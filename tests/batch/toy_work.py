@@ -5,14 +5,23 @@ from __future__ import annotations
 import os
 import signal
 import time
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
 
-from reefscan.batch import TileResult
+from reefscan.batch import TileFailure, TileResult, finish_tiles
+from reefscan.batch.worker import Work
 from reefscan.model import Window
+
+
+def run_tiles(work: Work, tiles: Sequence[Window], **more: Any) -> Iterator[TileResult | TileFailure]:
+    """Run the tiles as `finish_tiles` does, each result loaded as it arrives."""
+    for end in finish_tiles(work, tiles, **more):
+        yield end if isinstance(end, TileFailure) else end.load()
 
 
 def closed_form(rows: np.ndarray, cols: np.ndarray) -> np.ndarray:
