@@ -69,7 +69,7 @@ def _facts(sheet: SheetSource) -> dict[str, Any]:
         "north_west": [round(float(lon[0]), 6), round(float(lat[0]), 6)],
         "south_east": [round(float(lon[1]), 6), round(float(lat[1]), 6)],
         "warped": any(piece.warped for piece in sheet.pieces),
-        "depth_m": [round(-max(highs), 2), round(-min(lows), 2)] if lows else None,
+        "depth_m": [round(-max(highs), 2) + 0.0, round(-min(lows), 2) + 0.0] if lows else None,
         "uncertainty_m": round(sorted(sigmas)[len(sigmas) // 2], 2) if sigmas else None,
         "vertical": sheet.vertical or None,
         "order": sheet.order,

@@ -7,6 +7,7 @@ is skipped and named, as long as at least one file in the folder can be used.
 from __future__ import annotations
 
 import contextlib
+import functools
 import hashlib
 import json
 import logging
@@ -41,8 +42,6 @@ ARCHIVES = frozenset(".zip .gz .tgz .7z .tar .bz2 .xz .rar".split())
 SIDECARS = frozenset(
     ".xml .ovr .msk .prj .tfw .wld .hdr .aux .dbf .shx .shp .cpg .json .geojson .qmd .lock".split()
 )
-
-INDEX_VERSION = 3
 
 
 @dataclass(frozen=True)
@@ -131,6 +130,9 @@ def walk(folder: Path) -> tuple[list[Path], Counter[str]]:
             if (told.st_dev, told.st_ino) in entered and told.st_ino:
                 continue  # a link back to a folder already seen
             entered.add((told.st_dev, told.st_ino))
+            if here != folder and _is_run(here):
+                strangers["folder of an earlier run"] += 1
+                continue
             entries = sorted(os.scandir(here), key=lambda entry: entry.name)
         except OSError as error:
             strangers[f"folder that cannot be entered ({error.strerror})"] += 1
@@ -170,6 +172,16 @@ _DERIVED = frozenset(
 """Words by which products that lie beside a grid call themselves; without a grid of the same name they say nothing."""
 
 
+def _is_run(folder: Path) -> bool:
+    if not (folder / "run.json").is_file():
+        return False
+    from reefscan.io.runfolder import (
+        is_run,  # loads the libraries of tables, which looking at grids does without
+    )
+
+    return is_run(folder)
+
+
 def _about_others(paths: list[Path]) -> dict[Path, str]:
     """Files whose name is that of another grid beside them and a word for something other than depths."""
     named = {path: _derived(path) for path in paths}
@@ -203,7 +215,8 @@ def _look_in(folder: Path, wishes: Wishes) -> Found:
     failed = [(f, a) for f, a in zip(files, answers, strict=True) if not isinstance(a, Layer)]
     layers, failed = _follow_the_others(folder, layers, failed, wishes)
     notes: list[str] = [
-        f"passed over in {folder.name}: {n} x {what}" for what, n in sorted(strangers.items())
+        f"passed over in {folder.name or folder.resolve().name}: {n} x {what}"
+        for what, n in sorted(strangers.items())
     ]
     skipped: list[tuple[str, str]] = []
     for path, error in failed:
@@ -307,7 +320,7 @@ class _Index:
     """
 
     def __init__(self, folder: Path, wishes: Wishes) -> None:
-        key = json.dumps([INDEX_VERSION, os.path.realpath(folder), list(wishes.__dict__.values())])
+        key = json.dumps([_rules(), os.path.realpath(folder), list(wishes.__dict__.values())])
         self.path = cache_folder() / f"index-{hashlib.sha256(key.encode()).hexdigest()[:24]}.json"
         self.entries: dict[str, Any] = {}
         try:
@@ -364,6 +377,14 @@ class _Index:
             os.replace(temporary, self.path)
         except (OSError, ValueError) as error:  # it only saves time
             log.info("the index of the folder could not be kept: %s", error)
+
+
+@functools.cache
+def _rules() -> str:
+    """Name the reader's own source as it is installed: read by other rules, a file may say something else."""
+    files = sorted(Path(__file__).parent.glob("*.py"))
+    told = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in files]
+    return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
 
 
 def _stamp(path: Path) -> list[int]:

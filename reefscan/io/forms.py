@@ -162,7 +162,7 @@ def _describe(
     sample = probe.take(dataset, band, focus, declared, masked)
 
     values = sample.values()
-    if is_mask(values, dtype):
+    if focus is None and is_mask(values, dtype):
         raise InputError(f"{name}: holds nothing but 0 and {values.max():.0f}: a mask, not depths")
     sentinels = probe.undeclared_sentinels(values, abs(metres), dtype)
     if 0.0 not in declared and not offset and zeros_are_fill(sample, values, metres):

@@ -247,6 +247,11 @@ def _refuse_foreign(path: Path) -> None:
         )
 
 
+def is_run(path: Path) -> bool:
+    """Tell whether a folder holds a run of ours, finished or not."""
+    return _read_mark(path) is not None
+
+
 def _read_mark(path: Path) -> dict[str, Any] | None:
     try:
         info = json.loads((path / RUN_JSON).read_text(encoding="utf-8"))

@@ -20,6 +20,7 @@ from rasterio.windows import Window as RasterWindow
 
 from reefscan.errors import ReefscanError
 from reefscan.io.whole import replacing, write_error
+from reefscan.io.words import SCORE_TITLE
 from reefscan.model import BLOCK, Sheet, Window
 
 NODATA = 255
@@ -106,7 +107,7 @@ def _describe(dataset: rasterio.io.DatasetWriter) -> None:
     dataset.colorinterp = [ColorInterp.palette]
     dataset.write_colormap(1, colour_table())
     dataset.update_tags(
-        TITLE="Score of drop points", SCHEMA_VERSION=SCHEMA_VERSION,
+        TITLE=SCORE_TITLE, SCHEMA_VERSION=SCHEMA_VERSION,
         CAUTION="Not for navigation. A high score is a place to try, not a safe place.",
     )  # fmt: skip
 

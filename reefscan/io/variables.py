@@ -94,6 +94,9 @@ def _of_bands(
     variable: str | None,
     notes: list[str],
 ) -> Choice:
+    told = dataset.tags()
+    if "RECIPE_FIND" in told or told.get("TITLE") == words.SCORE_TITLE:  # what `layers` and `scan` write
+        raise InputError(f"{name}: is a layer that reefscan made ({told.get('TITLE')}), not a grid of depths")
     labels = [_label(dataset, band) for band in range(1, dataset.count + 1)]
     sigma = next((i for i, text in enumerate(labels, 1) if words.says(text, words.SIGMA_WORDS)), 0)
     quality = next((i for i, text in enumerate(labels, 1) if words.says(text, words.QUALITY_WORDS)), 0)

@@ -22,6 +22,9 @@ SIGMA_WORDS = (
 )
 QUALITY_WORDS = ("contributor", "quality", "source_id", "tid", "type_identifier", "survey_id")
 
+SCORE_TITLE = "Score of drop points"
+"""By which a score raster of ours is known, and not taken for a grid."""
+
 STANDARD_NAMES: dict[str, str] = {
     # CF standard name table (v85); the sign is part of each definition
     "altitude": "up",

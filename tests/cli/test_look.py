@@ -66,3 +66,31 @@ def test_a_missing_path_is_one_line_and_exit_1(tmp_path: Path, capsys: pytest.Ca
     assert said.out == ""
     assert said.err.count("\n") == 1
     assert "there is no such file or folder" in said.err
+
+
+def test_what_the_program_itself_made_is_no_seabed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    here = tmp_path / "bay"
+    here.mkdir()
+    y, x = np.mgrid[0:120, 0:140].astype(float)
+    z = -9.0 + np.random.default_rng(2).normal(scale=0.02, size=x.shape)
+    z += 2.5 * np.exp(-((x - 70) ** 2 + (y - 60) ** 2) / 9.0)
+    with rasterio.open(
+        here / "bay.tif", "w", driver="GTiff", width=140, height=120, count=1, dtype="float32", crs="EPSG:32760",
+        transform=Affine(2, 0, 350_000, 0, -2, 5_400_000),
+    ) as out:  # fmt: skip
+        out.write(z.astype("f4"), 1)
+    grid = str(here / "bay.tif")
+    assert run(["scan", grid, "--out", str(here / "runs" / "one"), "--quiet"]) == 0
+    assert run(["layers", grid, "--out", str(here / "layers"), "--quiet"]) == 0
+    capsys.readouterr()
+    assert run(["look", str(here), "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert [file["name"] for sheet in told["sheets"] for file in sheet["files"]] == ["bay.tif"]
+    notes = "\n".join(told["sheets"][0]["notes"])
+    assert "1 x folder of an earlier run" in notes
+    assert "trough_m.tif: is a layer that reefscan made" in notes
+    # named outright, the score is refused and not read as depths of 0 to 100 m
+    assert run(["look", str(here / "runs" / "one" / "score.tif"), "--positive", "down"]) == 1
+    assert "is a layer that reefscan made (Score of drop points)" in capsys.readouterr().err
