@@ -6,6 +6,7 @@ around it, so it is the same in every cut.
 
 from __future__ import annotations
 
+import functools
 import math
 from typing import NamedTuple
 
@@ -15,6 +16,7 @@ from numpy.typing import NDArray
 
 from reefscan.kernels import flank, measure, noise, placement, repeats, stations, structure
 from reefscan.kernels.search import search
+from reefscan.kernels.shore import dry_share
 from reefscan.localnoise import GridNoise, LocalNoise, height_sigma
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.recipe import Find
@@ -60,7 +62,8 @@ def halo(find: Find, cell_m: float) -> int:
     place = window_half(find, cell_m) + math.ceil(0.5 * trough)
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
     around = math.ceil(0.5 * trough) + max(flank.flank_halo(cell_m), repeats.repeats_halo(cell_m))
-    return max(gauge, index, around, noise.HALO) + stations.FLIER_HALO + 1
+    behind = gauge + math.ceil(BEHIND_M / cell_m) + 2
+    return max(gauge, index, around, behind, noise.HALO) + stations.FLIER_HALO + 1
 
 
 def seek_band(find: Find) -> tuple[int, int]:
@@ -161,13 +164,17 @@ def find_seeds(found: Fields, window: Window, core: Window, find: Find, cell_m: 
     return seeds
 
 
-def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds) -> pd.DataFrame:
+def find_stations(
+    block: GridBlock, above_mm: NDArray[np.int32], sheet: Sheet, find: Find, seeds: Seeds
+) -> pd.DataFrame:
     """Measure the stations at the seeds, and find each its drop point.
 
     Parameters
     ----------
     block : GridBlock
-        Cells with fliers already set aside, at least `halo` cells around the seeds.
+        Cells cut off at `SEA_MM` with fliers already set aside, at least `halo` cells around the seeds.
+    above_mm : ndarray of int32, shape of the block
+        The same with the land as high as it is: the slope of a shore is no ledge.
     sheet : Sheet
     find : Find
     seeds : Seeds
@@ -192,7 +199,14 @@ def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds) -> p
         rows, cols = seeds[kind][0] - window.row, seeds[kind][1] - window.col
         local = noise_of.at(rows, cols)
         found = measure.measure_stations(
-            elev, rows, cols, code, cell, local.cell_m, local.share_of_lines(cell), *reach[kind]
+            above_mm if kind == "ledge" else elev,
+            rows,
+            cols,
+            code,
+            cell,
+            local.cell_m,
+            local.share_of_lines(cell),
+            *reach[kind],
         )
         good = (found[:, 13] == 1.0) & (found[:, 2] >= floors[kind])
         rows, cols, local = rows[good], cols[good], local.of(good)
@@ -221,7 +235,9 @@ def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds) -> p
                 repeats.repetition(elev, found, cell, repeats.reach_cells(cell)),
             ]
         )
-        parts.append(_table(kind, rows, cols, found, net, around, local, block, cell))
+        shore = _shore(kind, above_mm, found, cell)
+        told = _table(kind, rows, cols, found, net, around, local, shore, block, cell, find.refuge_min_m)
+        parts.append(told)
     if not parts:
         return find_stations_none()
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
@@ -234,10 +250,29 @@ COLUMNS: dict[str, str] = {
     "relief_m": "float64", "bpi_fine_m": "float64", "bpi_broad_m": "float64", "uncertainty_m": "float64",
     "height_sigma_m": "float64", "noise_m": "float64", "position_m": "float64", "interpolated": "float64",
     "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
-    "flat_share": "float64", "strength": "float64", "level_m": "float64",
+    "flat_share": "float64", "strength": "float64", "level_m": "float64", "shore": "float64",
     **dict.fromkeys((*flank.FIELDS, *repeats.FIELDS), "float64"),
 }  # fmt: skip
 """Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""
+
+
+BEHIND_M = 120.0
+"""Ground that stays dry for so far behind an edge is the shore; a breakwater is narrower, even where a
+grid of 10 m cells has smeared it (a guess, no source)."""
+
+
+def _shore(
+    kind: str, above_mm: NDArray[np.int32], found: NDArray[np.float64], cell: float
+) -> NDArray[np.float64]:
+    """How far the structure's top is the shore, 0 to 1: behind a ledge, or behind both flanks of a trough."""
+    if kind == "rise":
+        return np.zeros(len(found))
+    edge, up = 0.5 * found[:, 3], found[:, 5] + np.pi
+    look = functools.partial(dry_share, above_mm, found[:, 0].copy(), found[:, 1].copy())
+    beyond = BEHIND_M / cell
+    if kind == "ledge":
+        return np.asarray(look(up, edge, beyond))
+    return np.asarray(0.5 * (look(up, edge, beyond) + look(up + np.pi, edge, beyond)))
 
 
 def _table(
@@ -248,8 +283,10 @@ def _table(
     net: NDArray[np.float64],
     around: NDArray[np.float64],
     local: LocalNoise,
+    shore: NDArray[np.float64],
     block: GridBlock,
     cell: float,
+    refuge_min_m: float,
 ) -> pd.DataFrame:
     row0, col0 = block.window.row, block.window.col
     placed = ~np.isnan(net[:, 0])
@@ -277,7 +314,8 @@ def _table(
             "facing": np.degrees(found[:, 5]),
             "off_m": net[:, 3],
             "slope_deg": net[:, 4],
-            "vrm": net[:, 5],
+            # cells wider than the ring's near edge show the lie of the land, not the broken ground that hides an animal
+            "vrm": net[:, 5] if cell <= refuge_min_m else np.nan,
             "relief_m": net[:, 6],
             "bpi_fine_m": net[:, 7],
             "bpi_broad_m": net[:, 8],
@@ -293,6 +331,7 @@ def _table(
             "flat_share": np.nan_to_num(found[:, 11]),
             "strength": found[:, 12],
             "level_m": level,
+            "shore": shore,
             **dict(zip((*flank.FIELDS, *repeats.FIELDS), around.T, strict=True)),
         }
     )

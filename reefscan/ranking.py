@@ -22,11 +22,23 @@ _E2 = (1 / 298.257223563) * (2 - 1 / 298.257223563)
 """WGS 84 semi-major axis (m) and first eccentricity squared (EPSG:7030)."""
 
 
-def best_first(scored: Scored, ids: NDArray[np.str_] | pd.Series) -> NDArray[np.intp]:
-    """Rows from best to worst: points, then confidence (unknown last), then id."""
-    _, order_of_id = np.unique(np.asarray(ids, dtype=str), return_inverse=True)
-    confidence = np.where(np.isnan(scored.confidence), -1.0, scored.confidence)
-    return np.lexsort((order_of_id, -confidence, -scored.points))
+def best_first(scored: Scored, table: pd.DataFrame) -> NDArray[np.intp]:
+    """Rows from best to worst: points, then confidence, height and length (unknown last), then id.
+
+    Points end at 100 and a recipe's terms end where they are full, so equal points are common; of two such sites the
+    taller structure comes first, then the longer one.
+
+    Parameters
+    ----------
+    scored : Scored
+        Row for row with the table.
+    table : DataFrame
+        Needs ``id``; ``height_m`` and ``length_m`` where it has them.
+    """
+    _, order_of_id = np.unique(np.asarray(table["id"], dtype=str), return_inverse=True)
+    sizes = [table[name].to_numpy(dtype=np.float64) for name in ("height_m", "length_m") if name in table]
+    keys = [np.where(np.isnan(size), -1.0, size) for size in (scored.confidence, *sizes)]
+    return np.lexsort((order_of_id, *(-key for key in reversed(keys)), -scored.points))
 
 
 def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.intp]:
@@ -35,7 +47,7 @@ def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.in
     Parameters
     ----------
     table : DataFrame
-        Needs ``id``, ``feature_id``, ``lon``, ``lat``.
+        Needs ``id``, ``feature_id``, ``lon``, ``lat``; see `best_first`.
     scored : Scored
         Row for row with the table.
     rank : Rank
@@ -49,7 +61,7 @@ def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.in
     """
     if not len(table):
         return np.zeros(0, dtype=np.intp)
-    order = best_first(scored, table["id"])
+    order = best_first(scored, table)
     order = order[scored.listed[order] & (scored.points[order] > 0)]
     if rank.best_of_feature_first:
         feature = table["feature_id"].astype("string").to_numpy(dtype=object, na_value="")[order]

@@ -191,6 +191,9 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "not_moving": {
             "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
         },
+        "not_shore": {
+            "column": "shore", "c": 0.6, "d": 1.0, "weight": 0.3, "penalty": True, "kinds": KINDS[:2],
+        },
     }  # fmt: skip
 
 
@@ -205,6 +208,7 @@ TERM_NOTES: dict[str, str] = {
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
     "not_dug": f"straight, even sides look like a dredged channel or a trench ({GUESS})",
     "not_moving": f"regular spacing looks like sand waves, which move ({GUESS})",
+    "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
 }
 """One plain sentence for each default term: the comment in the written recipe."""
 
@@ -226,6 +230,9 @@ class Score(_Part):
     )
     say_moving: float = Field(
         default=0.5, ge=0, le=1, description="from this moving_like on, said to look moving"
+    )
+    say_shore: float = Field(
+        default=0.8, ge=0, le=1, description="from this shore on, its top is said to be the shore"
     )
     say_interpolated: float = Field(
         default=0.5, ge=0, le=1, description="from this share on, said to be interpolated"

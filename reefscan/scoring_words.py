@@ -43,6 +43,7 @@ _UNKNOWN = {
 _NATURAL = {
     "not_dug": ("rather even sides", "say_dug"),
     "not_moving": ("rather regular crests", "say_moving"),
+    "not_shore": ("the shore close behind it", "say_shore"),
 }
 
 CARRIES = 0.9
@@ -98,6 +99,9 @@ def _explain_one(site: Mapping[Any, Any], scored: Scored, row: int, score: Score
     if _number(site, "moving_like") >= score.say_moving:
         flags.append("looks-moving")
         asides.append("evenly spaced crests: looks like sand waves, which move")
+    if _number(site, "shore") >= score.say_shore:
+        flags.append("shore")
+        asides.append("its top is the shore: mind surf and rocks")
     share = _number(site, "interpolated")
     if share >= score.say_interpolated:
         flags.append("interpolated")

@@ -107,9 +107,10 @@ class TileWork:
         if seeds:
             whole = whole or self._surroundings(core)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
-            wide, _ = set_aside_fliers(whole.elev_mm, candidates.FLIER_FLOOR_MM, candidates.SEA_MM)
+            above, _ = set_aside_fliers(whole.elev_mm, candidates.FLIER_FLOOR_MM)
+            wide = np.minimum(above, np.int32(candidates.SEA_MM))
             whole = GridBlock(whole.window, wide, whole.sigma_mm)
-            table = candidates.find_stations(whole, self.source.sheet, find, seeds)
+            table = candidates.find_stations(whole, above, self.source.sheet, find, seeds)
         else:
             table = candidates.find_stations_none()
         stats["stations_s"] = time.perf_counter() - step

@@ -268,7 +268,22 @@ def test_rounding_leaves_the_order_of_equal_scores_to_confidence_and_then_id():
         uncertainty_m=[0.5] * 3,
     )
     t["id"] = ["b", "c", "a"]
-    assert best_first(score_table(t, Score()), t["id"]).tolist() == [1, 2, 0]
+    assert best_first(score_table(t, Score()), t).tolist() == [1, 2, 0]
+
+
+def test_of_two_full_scores_the_taller_then_the_longer_structure_comes_first():
+    t = table(
+        height_m=[3.0, 5.0, 5.0, 5.0],
+        depth_m=[10.0] * 4,
+        slope_deg=[1.0] * 4,
+        vrm=[0.06] * 4,
+        uncertainty_m=[0.01] * 4,
+    )
+    t["length_m"] = [300.0, 50.0, 90.0, 90.0]
+    t["id"] = ["a", "b", "d", "c"]
+    scored = score_table(t, Score())
+    assert np.ptp(scored.points) == 0.0
+    assert best_first(scored, t).tolist() == [3, 2, 1, 0]
 
 
 def test_an_empty_table_scores_to_nothing():

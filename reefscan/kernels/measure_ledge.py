@@ -8,7 +8,17 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.kernels.profiles import profile, sample, side_roughness, spread_of_lines
+from reefscan.kernels.profiles import profile, sample_about, side_roughness, spread_of_lines
+
+LAND_M = 4.0
+"""Land counts up to here: the slope of a shore goes on above the water for the length of a ledge's ground,
+while a cliff that stands in water keeps most of what it drops below it (a guess of ours, no source)."""
+
+
+@njit(cache=True, nogil=True)
+def _at_most(z: float, top: float) -> float:
+    """The lower of the two; NaN stays NaN."""
+    return top if z > top else z
 
 
 @njit(cache=True, nogil=True)
@@ -24,7 +34,8 @@ def _ring_slope(elev: NDArray[np.int32], row: float, col: float, radius: float) 
         c, s = math.cos(angle), math.sin(angle)
         for part in range(2):
             far = radius * (0.7 + 0.3 * part)
-            z = sample(elev, row - far * c, col + far * s) - sample(elev, row + far * c, col - far * s)
+            above = _at_most(sample_about(elev, row - far * c, col + far * s), LAND_M)
+            z = above - _at_most(sample_about(elev, row + far * c, col - far * s), LAND_M)
             if z == z:
                 d = 0.5 * z / far
                 nn += c * c
@@ -110,6 +121,8 @@ def measure_ledge(
             return
         down = up + math.pi
         profile(elev, row, col, down, reach, lines, gap, p)
+        for k in range(p.shape[0]):
+            p[k] = _at_most(p[k], LAND_M)
         best = 0.0
         length = 1
         while length <= longest + 0.5:
@@ -119,12 +132,13 @@ def measure_ledge(
                 j = i + length
                 if i - g < 0 or j + g >= p.shape[0]:
                     continue
-                step = p[i] - p[j]
+                # what stands out of the water is no taller for the net, but its slope tells a shore from a step
+                step = _at_most(p[i], 0.0) - _at_most(p[j], 0.0)
                 # ground slope by the mean of the two farthest samples: half the noise of one
                 slope_i = (0.5 * (p[i - g] + p[i - g + 1]) - p[i]) / (g - 0.5)
                 slope_j = (p[j] - 0.5 * (p[j + g] + p[j + g - 1])) / (g - 0.5)
-                # both grounds falling away would add height; a step on a slope against it is believed up to 2 %
-                value = step - length * max(max(slope_i, slope_j), -0.02 * cell_m)
+                # grounds that fall away from the step add to it, but not more than a tenth of what it drops
+                value = step - max(length * max(slope_i, slope_j), -0.1 * step)
                 if value == value and value > tops[length]:
                     tops[length], at[length] = value, 0.5 * (i + j) - reach
             best = max(best, tops[length])
@@ -143,7 +157,7 @@ def measure_ledge(
         col += middle * math.sin(down)
         around = max(2.0, 0.5 * best_run + 1.5)
         # the search over runs and shifts takes the highest of some twenty related readings
-        out[2] = best - 2.2 * quiet - 0.5 * max(0.0, rough - quiet)
+        out[2] = best - 1.5 * quiet - 0.5 * max(0.0, rough - quiet)
         out[3] = best_run
         out[5] = down % (2.0 * math.pi)
     out[0], out[1] = row, col

@@ -87,7 +87,7 @@ class OpenedRun:
         """All candidates, best first, with ``why`` and ``flags`` on the first `MOST_REASONS`."""
         if not len(self.table):
             return self.table
-        order = best_first(self.listing.scored, self.table["id"])
+        order = best_first(self.listing.scored, self.table)
         reasons = explain(
             self.table, self.listing.scored, order[:MOST_REASONS], score=self.recipe.score, unit=self.unit
         )

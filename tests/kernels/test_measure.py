@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from reefscan.kernels.measure import FIELDS, measure_stations
+from reefscan.kernels.shore import dry_share
 from reefscan.kernels.stations import best_of_squares, set_aside_fliers
 from reefscan.model import to_mm
 
@@ -50,6 +51,62 @@ def test_a_ledge_faces_downhill_whatever_the_slope_it_stands_on(rng, bearing):
     off = (np.degrees(got["facing"]) - bearing + 180) % 360 - 180
     assert np.abs(np.median(off)) <= 5
     assert abs(np.median(got["height"]) - 2.0) <= 0.3
+
+
+def test_a_lost_cell_beside_a_ledge_loses_neither_its_height_nor_its_way(rng):
+    down = X * np.sin(0.4) - Y * np.cos(0.4)
+    z = -10 - 2.0 * np.clip(down / 6 + 0.5, 0, 1)
+    whole = measured(z, 1, [100], [100], 4.0, 4.0)
+    for _ in range(40):
+        pierced = z.copy()
+        r, c = 100 + rng.integers(-6, 7, 2)
+        pierced[r, c] = np.nan if (r, c) != (100, 100) else z[r, c]
+        got = measured(pierced, 1, [100], [100], 4.0, 4.0)
+        assert got["ok"].all()
+        assert abs(got["height"] - whole["height"]) < 0.35
+        assert abs(np.degrees(got["facing"] - whole["facing"])) < 12
+
+
+def test_an_even_shore_is_no_ledge_and_a_wall_in_the_water_is_no_taller_for_the_cliff_above():
+    shore = measured(-0.15 * X, 1, [100, 100], [100, 103], 4.0, 4.0)
+    assert (np.nan_to_num(shore["height"]) < 0.1).all()
+    for cliff in (0.0, 30.0):
+        z = np.where(X < 0, cliff, -6.0)
+        got = measured(z, 1, [100], [100], 4.0, 4.0)
+        assert 4.0 < got["height"][0] <= 6.0
+
+
+@pytest.mark.parametrize("slope", [0.0, 0.04, 0.08])
+def test_a_pile_on_a_slope_is_as_tall_as_on_the_level(slope):
+    z = -10 + slope * X + np.maximum(0, 2.0 - 0.25 * np.hypot(X, Y))
+    got = measured(z, 2, [100], [100], 12.5)
+    assert got["ok"].all()
+    assert abs(got["height"][0] - 2.0) < 0.2
+
+
+def test_two_cells_side_by_side_are_no_rise_and_a_pile_of_four_is():
+    z = np.full(X.shape, -10.0)
+    z[100, 100:102] += 2.0
+    assert not measured(z, 2, [100], [100], 12.5)["ok"].any()
+    z = -10 + np.maximum(0, 2.0 - 0.5 * np.hypot(X, Y))
+    assert measured(z, 2, [100], [100], 12.5)["ok"].all()
+
+
+def test_a_hump_on_the_floor_of_a_trough_is_not_its_crest():
+    z = -10 - 3.0 * np.clip((15 - np.abs(X)) / 7, 0, 1) + 0.3 * np.exp(-((X / 2.0) ** 2))
+    got = measured(z, 0, [100, 100], [97, 103], 25.0, 0.8)
+    assert np.abs(got["height"] - 3.0).max() < 0.35
+    assert np.abs(got["width"] * CELL - 30).max() <= 2 * CELL
+
+
+def test_the_shore_stays_dry_behind_an_edge_and_a_breakwater_does_not():
+    ahead, edge = np.array([3 * np.pi / 2]), np.array([1.0])
+    place = np.array([100.25]), np.array([100.75])
+    shore = to_mm(np.where(X < 0, 2.0, -6.0))
+    assert dry_share(shore, *place, ahead, edge, 60.0)[0] == 1.0
+    breakwater = to_mm(np.where(np.abs(X + 15) < 15, 2.0, -6.0))
+    assert dry_share(breakwater, *place, ahead, edge, 60.0)[0] == pytest.approx(15 / 60, abs=0.04)
+    assert dry_share(breakwater, *place, ahead + np.pi, edge, 60.0)[0] == 0.0
 
 
 def z_shape():

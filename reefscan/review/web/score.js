@@ -161,10 +161,12 @@ Reef.prepare = function (table) {
 /* Rows in rank order. */
 Reef.rankSites = function (table, scored, rank) {
   const conf = scored.confidence, pts = scored.points;
-  const sure = (i) => (Number.isNaN(conf[i]) ? -1 : conf[i]);
+  const known = (v) => (v === undefined || v === null || Number.isNaN(v) ? -1 : v);
+  const size = (name, i) => (table.columns[name] ? known(table.columns[name][i]) : -1);
   let order = [];
   for (let i = 0; i < table.n; i++) if (scored.listed[i] && pts[i] > 0) order.push(i);
-  order.sort((i, j) => pts[j] - pts[i] || sure(j) - sure(i) || table.idOrder[i] - table.idOrder[j]);
+  order.sort((i, j) => pts[j] - pts[i] || known(conf[j]) - known(conf[i]) || size("height_m", j) - size("height_m", i)
+    || size("length_m", j) - size("length_m", i) || table.idOrder[i] - table.idOrder[j]);
   if (rank.best_of_feature_first) {
     const seen = new Set(), first = [], later = [], feature = table.columns.feature_id;
     for (const i of order) {
