@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from collections.abc import Sequence
 from typing import Any
 
@@ -30,14 +31,25 @@ def stated_sigma(
             alone = dataclasses.replace(choice, sigma_path="")
             return stated_sigma(other, alone, unit_m, focus, sample, notes)
     band = choice.sigma_band
+    tags = {k.lower(): str(v) for k, v in dataset.tags(band).items()}
+    told = dataset.units[band - 1] or tags.get("units") or tags.get("unittype")
+    if words.foreign_unit(told):
+        notes.append(f"uncertainty band {band} is in {told!r}, which is no length: not used")
+        return 0.0, (), math.nan
+    unit_m = words.unit_metres(told) or unit_m  # in the depths' unit, if it names none of its own
     nodata = dataset.nodatavals[band - 1]
     unknown: tuple[float, ...] = () if nodata is None else (float(nodata),)
     unknown += tuple(v for v in probe.SENTINELS if abs(v) * unit_m > 9000.0)
     scale = float(dataset.scales[band - 1] or 1.0)
-    # S-102 takes uncertainty from S-44 (the IHO registry says so), which states 95 %; the other forms name no level, and are taken
+    # S-102 takes uncertainty from S-44 (the IHO registry says so), which states 95 %. A band that names no level is taken
     # for one standard deviation, which makes confidence lower, never higher.
-    level = Z95 if choice.driver == "S102" else 1.0
-    notes.append(f"uncertainty band {band} taken at {'95 %' if level != 1.0 else 'one standard deviation'}")
+    words_of = f"{dataset.descriptions[band - 1] or ''} {tags.get('long_name', '')} {tags.get('netcdf_varname', '')}".lower()
+    level, said = 1.0, "one standard deviation"
+    if choice.driver == "S102" or re.search(r"(?<!\d)95(?!\d)", words_of):
+        level, said = Z95, "95 %"
+    elif re.search(r"(?<!\d)2[ _-]?(sigma|std|sd)", words_of):
+        level, said = 2.0, "two standard deviations"
+    notes.append(f"uncertainty band {band} taken at {said}")
     window = probe.windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1])[
         len(sample.windows) // 2
     ]

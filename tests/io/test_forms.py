@@ -260,3 +260,29 @@ def test_a_datum_shift_is_added_to_every_elevation(tmp_path: Path) -> None:
         only(path, datum_shift_m=-0.4).read(only(path).extent).elev_mm,
         only(path).read(only(path).extent).elev_mm - 400,
     )
+
+
+@pytest.mark.parametrize(
+    ("called", "unit", "sigma_mm"),
+    [
+        ("uncertainty", None, 305),  # a foot, as the depths
+        ("uncertainty", "m", 1000),
+        ("uncertainty 95 %", "m", 510),  # 1 / 1.959964
+        ("2_sigma", "m", 500),
+        ("uncertainty", "%", 0),
+    ],
+)
+def test_an_uncertainty_has_its_own_unit_and_level(
+    tmp_path: Path, called: str, unit: str | None, sigma_mm: int
+) -> None:
+    z = cells(40, 30) / 0.3048
+    path = write(tmp_path / "a.tif", np.stack([z, np.ones_like(z)]))
+    with rasterio.open(path, "r+") as out:
+        out.descriptions = ("elevation", called)
+        out.units = ("ft", unit or "")
+    sheet = only(path)
+    block = sheet.read(sheet.extent)
+    np.testing.assert_allclose(to_metres(block.elev_mm), cells(40, 30), atol=0.0006)
+    assert block.sigma_mm is not None
+    assert (block.sigma_mm == sigma_mm).all()
+    assert ("not used" in "".join(sheet.notes)) == (sigma_mm == 0)
