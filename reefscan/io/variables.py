@@ -246,6 +246,11 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
                 f"{name}: none of its variables ({', '.join(seen)}) looks like a seabed; if one is, say --variable"
             )
         best = [item for item in ranked if item[0] == top]
+        # elevation beside elevation_min and elevation_max: the others are said of it
+        best = next(
+            ([item] for item in best if all(other[1].lower().startswith(item[1].lower()) for other in best)),
+            best,
+        )
     if len(best) > 1:
         raise AmbiguousError(
             f"{name}: variables {', '.join(label for _, label, _ in best)} could each be the seabed; "

@@ -326,6 +326,8 @@ MORE: list[Awkward] = [
     Awkward("nc-long-name", "netCDF", "a variable h, long_name says depth below sea level", "opens", nc(-SEA, name="h", long_name="Depth below mean sea level")),
     Awkward("nc-unit-words", "netCDF", "unit 'm below MSL'", "opens", nc(-SEA, name="h", units="m below MSL")),
     Awkward("nc-no-unit", "netCDF", "unit '1'", "opens", cf({"elevation": {"units": "1"}})),
+    Awkward("nc-family", "netCDF", "elevation, elevation_max, elevation_min", "note",
+            cf({n: {"units": "m"} for n in ("elevation_max", "elevation", "elevation_min")}), "variable 'elevation' of"),
     Awkward("nc-group", "netCDF", "variables in a group", "note", grouped, "one standard deviation"),
     Awkward("nc-apostrophe", "netCDF", "an apostrophe and a colon in the file's name", "note", called("it's 1:2.nc"), "variable 'elevation'"),
     Awkward("nc-quote", "netCDF", "a quotation mark in the file's name", "UnreadableError", called('a"b.nc'), "without the quotation mark"),
