@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from reefscan.io import handles, probe, words
-from reefscan.io.surveys import Z95, Survey, quality_elsewhere, read_surveys, sentence
+from reefscan.io.surveys import Z95, Survey, filled_flag, quality_elsewhere, read_surveys, sentence
 from reefscan.io.variables import Choice
 
 
@@ -63,6 +63,12 @@ def told_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[
     """What is told of the surveys, and where their numbers are: band and, if elsewhere, what to open."""
     band, path = choice.quality_band, ""
     surveys: tuple[Survey, ...] = ()
+    if choice.filled_path:
+        with handles.open_dataset(choice.filled_path) as flag:
+            notes.append(
+                f"{choice.filled_path.rsplit(':', 1)[-1]} tells which cells were filled in between soundings"
+            )
+            return filled_flag(flag), 1, choice.filled_path
     if band:
         surveys = read_surveys(dataset, band)
     elif dataset.driver in ("BAG", "S102") and not choice.options:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import math
+import re
 import tempfile
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -72,6 +73,23 @@ def read_surveys(dataset: Any, band: int) -> tuple[Survey, ...]:
         )
         if survey.name or survey.measured >= 0 or math.isfinite(survey.fixed_m):
             out.append(survey)
+    return tuple(out)
+
+
+def filled_flag(dataset: Any) -> tuple[Survey, ...]:
+    """The two kinds of cells that a flag of interpolation tells apart, each as if it were a survey.
+
+    By CF's ``flag_values`` and ``flag_meanings`` where they are given; else 1 is filled in and 0 sounded.
+    """
+    tags = {k.lower(): str(v) for k, v in dataset.tags(1).items()}
+    values = [_number(v) for v in tags.get("flag_values", "").strip("{}").replace(",", " ").split()]
+    meanings = tags.get("flag_meanings", "").lower().split()
+    if not values or len(values) != len(meanings):
+        return (Survey(1.0, "", 0, math.nan, math.nan), Survey(0.0, "", 1, math.nan, math.nan))
+    out = []
+    for value, meaning in zip(values, meanings, strict=True):
+        filled = "interpolat" in meaning and not re.search(r"(?:^|_)(?:not|non|no|un)_?interpolat", meaning)
+        out.append(Survey(value, "", int(not filled), math.nan, math.nan))
     return tuple(out)
 
 
@@ -187,4 +205,4 @@ def sentence(surveys: Iterable[Survey]) -> str:
     return text
 
 
-__all__ = ["Survey", "numbers_at", "quality_elsewhere", "read_surveys", "sentence", "sigma_mm"]
+__all__ = ["Survey", "filled_flag", "numbers_at", "quality_elsewhere", "read_surveys", "sentence", "sigma_mm"]

@@ -30,6 +30,8 @@ class Choice:
         GDAL's name of the form.
     sigma_path : str
         What to open for the uncertainty, where it is a variable of its own.
+    filled_path : str
+        What to open for the flag of cells filled in between soundings; empty if there is none.
     notes : tuple of str
         What was decided on the way.
     """
@@ -44,6 +46,7 @@ class Choice:
     driver: str
     notes: tuple[str, ...] = ()
     sigma_path: str = ""
+    filled_path: str = ""
 
 
 def choose(path: str, name: str, variable: str | None) -> Choice:
@@ -271,6 +274,7 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
         notes=(f"variable {label!r} of {', '.join(seen)}",),
         sigma_band=1 if sigma else 0,
         sigma_path=sigma,
+        filled_path=_alike(seen, [n for n in seen if "interpolat" in n.lower()], choice.dataset.shape),
     )
 
 
@@ -278,6 +282,11 @@ def _sigma_of(seen: dict[str, str], label: str, shape: tuple[int, int]) -> str:
     """The variable that holds the uncertainty of ``label``: the one with its name in it, else the only one."""
     found = [name for name in seen if name != label and words.says(name, words.SIGMA_WORDS)]
     found = [name for name in found if label.lower() in name.lower()] or found
+    return _alike(seen, found, shape)
+
+
+def _alike(seen: dict[str, str], found: list[str], shape: tuple[int, int]) -> str:
+    """What to open for the one variable that was found, if its cells are those of the seabed."""
     if len(found) != 1:
         return ""
     try:

@@ -6,6 +6,7 @@ import shutil
 from pathlib import Path
 
 import h5py
+import netCDF4
 import numpy as np
 import pytest
 import rasterio
@@ -219,3 +220,31 @@ def test_a_bags_own_metadata_layer_is_read(tmp_path: Path, realdata: Path) -> No
     assert sheet.source_at(rows, cols) == ["a.bag (F1)", "a.bag (F2)"]
     np.testing.assert_array_equal(sheet.filled_at(rows, cols), [False, True])
     assert "2 surveys; 1 of them is filled in" in "\n".join(sheet.notes)
+
+
+@pytest.mark.parametrize(
+    "told", [{}, {"flag_values": np.array([0, 1], "i1"), "flag_meanings": "interpolated not_interpolated"}]
+)
+def test_a_flag_of_interpolation_in_a_netcdf_file_is_used(tmp_path: Path, told: dict[str, object]) -> None:
+    step = 4 / 111_120
+    with netCDF4.Dataset(tmp_path / "a.nc", "w") as out:
+        for name, size, first, sign in (("lat", 90, -41.5, -1), ("lon", 120, 175.2, 1)):
+            out.createDimension(name, size)
+            axis = out.createVariable(name, "f8", (name,))
+            axis[:] = first + sign * step * np.arange(size)
+            axis.units = "degrees_north" if name == "lat" else "degrees_east"
+        z = out.createVariable("elevation", "f4", ("lat", "lon"))
+        z.units = "m"
+        z[:] = np.full((90, 120), -9.0)
+        flag = out.createVariable("interpolation_flag", "i1", ("lat", "lon"))
+        flag.setncatts(told)
+        # 1 in the northern third and in the eastern half
+        flag[:] = (np.arange(90)[:, None] < 30) | (np.arange(120)[None, :] >= 60)
+    sheet = only(tmp_path / "a.nc")
+    e = sheet.extent.grow(-4)
+    rows, cols = (a.ravel() for a in np.mgrid[e.row : e.row_end, e.col : e.col_end])
+    lon, lat = sheet.lonlat(rows, cols)
+    one = (lat > -41.5 - 29.5 * step) | (lon > 175.2 + 59.5 * step)
+    np.testing.assert_array_equal(sheet.filled_at(rows, cols), ~one if told else one)
+    assert "interpolation_flag tells which cells" in "\n".join(sheet.notes)
+    assert set(sheet.source_at(rows[:9], cols[:9])) == {"a.nc"}
