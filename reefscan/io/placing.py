@@ -174,7 +174,9 @@ def _check_area(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, nam
     lon, lat = transformer(facts.horizontal, "EPSG:4326").transform(
         a * col + b * row + c, d * col + e * row + f
     )
-    wide = (area.east - area.west) % 360.0
+    wide = (
+        area.east - area.west + (360.0 if area.east < area.west else 0.0)
+    )  # some areas cross the antimeridian
     if not math.isfinite(lon) or wide > 180.0:
         return
     off = abs((lon - area.west - wide / 2 + 180.0) % 360.0 - 180.0) - wide / 2

@@ -286,3 +286,28 @@ def test_an_uncertainty_has_its_own_unit_and_level(
     assert block.sigma_mm is not None
     assert (block.sigma_mm == sigma_mm).all()
     assert ("not used" in "".join(sheet.notes)) == (sigma_mm == 0)
+
+
+@pytest.mark.parametrize(
+    ("crs", "lon", "lat"),
+    [
+        ("EPSG:3857", -5.0, 50.0),  # of the whole world
+        ("EPSG:3395", 12.0, 44.0),
+        ("EPSG:2193", 175.0, -41.0),  # its area ends at 180
+        ("EPSG:3851", -178.0, -44.0),  # its area crosses the antimeridian
+        ("EPSG:3832", 150.0, 10.0),  # the Pacific, of more than half the world
+        ("EPSG:5041", 60.0, 85.0),  # round a pole
+        ("EPSG:3031", -60.0, -75.0),
+        ("EPSG:32656", 152.0, -27.0),  # a northern zone used in the south
+    ],
+)
+def test_a_grid_in_its_projections_own_area_is_taken(
+    tmp_path: Path, crs: str, lon: float, lat: float
+) -> None:
+    x, y = Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(lon, lat)
+    place = Affine(5, 0, float(x), 0, -5, float(y))
+    sheets = open_grids(write(tmp_path / "a.tif", cells(60, 50), crs=crs, transform=place))
+    e = sheets[0].extent
+    got_lon, got_lat = sheets[0].lonlat(np.array([e.row]), np.array([e.col]))
+    assert (float(got_lon[0]) - lon + 180) % 360 - 180 == pytest.approx(0.0, abs=0.05)
+    assert float(got_lat[0]) == pytest.approx(lat, abs=0.01)
