@@ -19,6 +19,13 @@ Floats = NDArray[np.float64]
 JOIN = 2.6
 """Stations of one line are joined over gaps of up to this many squares: two empty squares between them."""
 
+BRIDGE = 4.5
+"""Stations of one line that lie on one straight course, alike in height, are joined over gaps of up to this many
+squares: a hole in the survey does not make two ledges of one."""
+
+COURSE_DEG = 15.0
+"""How far off a straight course the axes at both ends of a bridged gap may lie."""
+
 TURN_DEG = 42.0
 """Largest angle between a joint and the axes at its ends: a gully may turn that much in 25 m."""
 
@@ -80,7 +87,7 @@ def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.in
     x, y = table["x"].to_numpy(), table["y"].to_numpy()
     height, width = table["height_m"].to_numpy(), table["width_m"].to_numpy()
     tree = cKDTree(np.column_stack([x, y]))
-    reach = max(JOIN * side_m, float(width.max())) if kind == "rise" else JOIN * side_m
+    reach = max(JOIN * side_m, float(width.max())) if kind == "rise" else BRIDGE * side_m
     pairs = tree.query_pairs(reach, output_type="ndarray")
     if not len(pairs):
         return np.zeros(0, np.intp), np.zeros(0, np.intp)
@@ -94,8 +101,10 @@ def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.in
     axis = table["axis"].to_numpy()
     level = table["level_m"].to_numpy()
     near = gap < 0.8 * side_m
-    good = (between(axis[i], heading) < TURN_DEG) & (between(axis[j], heading) < TURN_DEG)
-    good |= near
+    off_course = np.maximum(between(axis[i], heading), between(axis[j], heading))
+    alike = np.abs(height[i] - height[j]) < 0.3 * np.maximum(height[i], height[j])
+    good = (off_course < TURN_DEG) & (gap <= JOIN * side_m)
+    good |= near | ((off_course < COURSE_DEG) & alike)
     good &= between(axis[i], axis[j]) < TURN_DEG
     # the middle of a ledge's face may be read anywhere between its foot and its lip
     share = 1.0 if kind == "ledge" else 0.4
@@ -143,7 +152,7 @@ def trace(x: Floats, y: Floats, height: Floats, width: float, side_m: float) -> 
 
 
 def _tree(x: Floats, y: Floats, side_m: float) -> coo_matrix:
-    pairs = cKDTree(np.column_stack([x, y])).query_pairs(JOIN * side_m, output_type="ndarray")
+    pairs = cKDTree(np.column_stack([x, y])).query_pairs(BRIDGE * side_m, output_type="ndarray")
     i, j = pairs[:, 0], pairs[:, 1]
     gap = np.hypot(x[i] - x[j], y[i] - y[j]) + 1e-6
     # squared gaps: the tree follows near neighbours instead of cutting corners

@@ -74,8 +74,8 @@ def _shape(feature: Feature) -> BaseGeometry:
 
 
 def _dash(point: np.ndarray, feature: Feature) -> LineString:
-    """A feature of one station: a dash along its axis, as long as it is wide."""
+    """A feature of one station: a dash along its axis, as long as it is wide, 10 m at the most."""
     angle = np.radians(float(feature.facts["axis"]))
-    half = max(1.0, 0.5 * float(feature.facts["width_m"]))
+    half = max(1.0, min(5.0, 0.5 * float(feature.facts["width_m"])))
     step = np.array([np.sin(angle), np.cos(angle)]) * half
     return LineString([point - step, point + step])
