@@ -59,7 +59,9 @@ def list_sites(table: pd.DataFrame, recipe: Recipe, *, unit: str = "m") -> Listi
     """
     scored = score_table(table, recipe.score)
     rows = rank_sites(table, scored, recipe.rank)
-    reasons = explain(table, scored, rows, score=recipe.score, unit=unit)
+    reasons = explain(
+        table, scored, rows, score=recipe.score, unit=unit, widest_m=2.0 * recipe.find.trough_radius_m
+    )
     sites: list[dict[str, Any]] = []
     records = table.iloc[rows].to_dict("records")
     for i, (record, reason, row) in enumerate(zip(records, reasons, rows, strict=True)):

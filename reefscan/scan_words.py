@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from reefscan.candidates import position_m
 from reefscan.model import GridSource, Window
 from reefscan.recipe import Recipe
 from reefscan.sheetscan import SheetRun
@@ -39,6 +40,11 @@ def warnings_of(
             out.append(
                 f"cells of {sheet.limits.cell_m:g} m are too coarse for this recipe: narrower troughs than "
                 f"{sheet.limits.trough_width_m:g} m cannot be seen"
+            )
+        if position_m(sheet.limits.cell_m, 0.0) > recipe.find.off_max_m:
+            out.append(
+                f"cells of {sheet.limits.cell_m:g} m are wider than the stand-off of {recipe.find.off_max_m:g} m: a drop "
+                f"point says where to look with the sounder, not where to drop"
             )
     return out
 

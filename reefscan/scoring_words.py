@@ -27,12 +27,12 @@ _AXES = (
 
 _GOOD = {
     "depth": "its depth", "height_trough": "its height", "height_ledge": "its height",
-    "height_rise": "its height", "width": "a good width", "floor": "a flat floor",
+    "height_rise": "its height", "width": "a good width", "length": "its length", "floor": "a floor flat enough",
     "refuge": "broken ground close by",
 }  # fmt: skip
 _LOW = {
     "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
-    "height_rise": "little height", "width": "narrow", "refuge": "little broken ground near by",
+    "height_rise": "little height", "width": "narrow", "length": "a short piece", "refuge": "little broken ground near by",
 }  # fmt: skip
 _HIGH = {"depth": "deep for the band asked", "width": "wide and open", "floor": "a steep floor"}
 _UNKNOWN = {
@@ -60,7 +60,13 @@ class Reasons:
 
 
 def explain(
-    table: pd.DataFrame, scored: Scored, rows: np.ndarray, *, score: Score, unit: str = "m"
+    table: pd.DataFrame,
+    scored: Scored,
+    rows: np.ndarray,
+    *,
+    score: Score,
+    unit: str = "m",
+    widest_m: float = math.inf,
 ) -> list[Reasons]:
     """Explain the listed sites, in the order of ``rows``.
 
@@ -76,14 +82,19 @@ def explain(
         The ``[score]`` part of the recipe.
     unit : {"m", "ft", "fathom"}
         The unit the user speaks: lengths in the sentence are in it.
+    widest_m : float
+        Widest trough that was looked for: one that wide may be wider still, and deeper.
     """
     records = table.iloc[rows].to_dict("records")
     return [
-        _explain_one(record, scored, int(row), score, unit) for record, row in zip(records, rows, strict=True)
+        _explain_one(record, scored, int(row), score, unit, widest_m)
+        for record, row in zip(records, rows, strict=True)
     ]
 
 
-def _explain_one(site: Mapping[Any, Any], scored: Scored, row: int, score: Score, unit: str) -> Reasons:
+def _explain_one(
+    site: Mapping[Any, Any], scored: Scored, row: int, score: Score, unit: str, widest_m: float
+) -> Reasons:
     memberships = {name: float(mu[row]) for name, mu in scored.memberships.items()}
     unknown = [name for name in memberships if scored.unknown[name][row]]
     terms: dict[str, float | None] = {
@@ -105,7 +116,7 @@ def _explain_one(site: Mapping[Any, Any], scored: Scored, row: int, score: Score
     share = _number(site, "interpolated")
     if share >= score.say_interpolated:
         flags.append("interpolated")
-        asides.append(f"{share * 100:.0f} % of the ground here was filled in, not sounded")
+        asides.append(f"{share * 100:.0f} % of the ground here looks filled in, not sounded")
     position = _number(site, "position_m")
     if position >= score.say_position_m:
         flags.append("position-uncertain")
@@ -119,7 +130,7 @@ def _explain_one(site: Mapping[Any, Any], scored: Scored, row: int, score: Score
     if unknown:
         asides.append("unknown: " + ", ".join(_UNKNOWN.get(n, n.replace("_", " ")) for n in unknown))
     carries, costs = _balance(site, memberships, unknown, score)
-    parts = [_form(site, unit), _net(site, unit)]
+    parts = [_form(site, unit, widest_m), _net(site, unit)]
     if carries:
         parts.append("carried by " + _listed(carries))
     if costs:
@@ -128,7 +139,7 @@ def _explain_one(site: Mapping[Any, Any], scored: Scored, row: int, score: Score
     return Reasons(terms, flags, why + ".")
 
 
-def _form(site: Mapping[Any, Any], unit: str) -> str:
+def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
     """The structure itself: height, width, how it lies, how long it is."""
     kind = str(site["kind"])
     height = _number(site, "height_m")
@@ -137,7 +148,12 @@ def _form(site: Mapping[Any, Any], unit: str) -> str:
     reach = f", {length_words(long, unit)} long" if long > 0 else ""
     if kind == "trough":
         width, axis = _number(site, "width_m"), _number(site, "axis_deg")
-        across = f" and {length_words(width, unit)} from crest to crest" if not math.isnan(width) else ""
+        cell = _number(site, "cell_m")
+        # whole cells either way: the last two before the end of the search are its end
+        more = " or more" if width >= widest_m - 2 * (0.0 if math.isnan(cell) else cell) else ""
+        across = (
+            f" and {length_words(width, unit)}{more} from crest to crest" if not math.isnan(width) else ""
+        )
         lies = f", running {axis_words(axis)}" if not math.isnan(axis) else ""
         climbs = f"{high} deep" if not math.isnan(height) else high
         return f"Trough {climbs}{across}{lies}{reach}"
@@ -164,7 +180,7 @@ def _net(site: Mapping[Any, Any], unit: str) -> str:
     off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
     where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
     if off > 0:
-        where = f"{length_words(off, unit)} off the rock"
+        where = f"{length_words(off, unit)} off its {'side' if site['kind'] == 'trough' else 'foot'}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
     ground = f" on ground sloping {slope:.0f}°" if slope >= 1 else (" on level ground" if slope >= 0 else "")
     return f"net {where}{water}{ground}"

@@ -35,6 +35,14 @@ def test_a_good_trough_says_its_profile_and_what_carries_it():
     assert "carried by its height" in why and "held back" not in why
 
 
+def test_a_trough_as_wide_as_the_search_is_said_to_be_wider_perhaps():
+    table = pd.DataFrame([{**SITE, "width_m": 96.0, "cell_m": 4.0}, {**SITE, "width_m": 60.0, "cell_m": 4.0}])
+    score = Recipe.default().score
+    both = explain(table, score_table(table, score), np.array([0, 1]), score=score, unit="m", widest_m=100.0)
+    assert "96.0 m or more from crest to crest" in both[0].why
+    assert "60.0 m from crest to crest" in both[1].why
+
+
 def test_lengths_are_said_in_the_users_unit():
     assert "31 ft of water" in said(unit="ft").why and " m " not in said(unit="ft").why
     assert "5.1 fathoms of water" in said(unit="fathom").why
@@ -45,7 +53,7 @@ def test_lengths_are_said_in_the_users_unit():
     [
         ({"dug_like": 0.8}, "straight, even sides: looks dug", "looks-dug"),
         ({"moving_like": 0.7}, "looks like sand waves, which move", "looks-moving"),
-        ({"interpolated": 0.6}, "60 % of the ground here was filled in", "interpolated"),
+        ({"interpolated": 0.6}, "60 % of the ground here looks filled in", "interpolated"),
         ({"position_m": 30.0}, "position good to 30.0 m only", "position-uncertain"),
         ({"width_m": np.nan}, "unknown: width", "unknown-width"),
         ({"uncertainty_m": np.nan}, "", "uncertainty-assumed"),

@@ -89,7 +89,12 @@ class OpenedRun:
             return self.table
         order = best_first(self.listing.scored, self.table)
         reasons = explain(
-            self.table, self.listing.scored, order[:MOST_REASONS], score=self.recipe.score, unit=self.unit
+            self.table,
+            self.listing.scored,
+            order[:MOST_REASONS],
+            score=self.recipe.score,
+            unit=self.unit,
+            widest_m=2.0 * self.recipe.find.trough_radius_m,
         )
         blank = len(order) - len(reasons)
         return self.table.iloc[order].assign(
