@@ -20,6 +20,12 @@ from reefscan.waves import among, between, smooth, swales, waves
 
 Floats = NDArray[np.float64]
 
+LOOKS = ("cut", "pit", "heap", "waves", "swale")
+"""What a station may look like: the first three were dug or dumped, the others move."""
+
+SAID = 0.1
+"""Below this a likeness is not worth a word."""
+
 CLOSED = (0.6, 0.25)
 """Share of its height that one must climb out of a low on the easiest side: a pit has all of it, a gully (with its fall) next to nothing."""
 
@@ -38,8 +44,8 @@ LOADS_M = 75.0
 
 def characters(
     table: pd.DataFrame, lines: Mapping[str, Line], side_m: float, cell_m: float
-) -> tuple[Floats, Floats]:
-    """How much every station of a sheet looks dug, and how much moving: one judgement a feature, then its surroundings.
+) -> tuple[Floats, Floats, NDArray[np.object_]]:
+    """How much every station of a sheet looks dug, how much moving, and like what: one judgement a feature, then its surroundings.
 
     Parameters
     ----------
@@ -54,6 +60,8 @@ def characters(
     -------
     dug_like, moving_like : ndarray, shape (n,)
         0 to 1, row for row with the table.
+    looks_like : ndarray of str, shape (n,)
+        One of `LOOKS`, the likeliest; empty where neither of the two reaches `SAID`.
     """
     features = list(table.groupby("feature_id", sort=False).indices.values())
     train = waves(table)
@@ -61,12 +69,17 @@ def characters(
     train = _beside(table, train, features)
     swale = _of_features(swales(table), features)
     small = table["length_m"].to_numpy() <= SMALL_M
-    dug = _of_features(np.where(small, np.maximum(_pits(table), _heaps(table, cell_m)), 0.0), features)
-    dug = np.maximum(dug, _on_heaps(table, dug))
-    cut = _in_cuts(table, cuts(table, lines, np.maximum(train, swale), side_m), side_m)
+    pit = _shared(_of_features(np.where(small, _pits(table), 0.0), features), features)
+    heap = _of_features(np.where(small, _heaps(table, cell_m), 0.0), features)
+    heap = _shared(np.maximum(heap, _on_heaps(table, heap)), features)
+    cut = _shared(_in_cuts(table, cuts(table, lines, np.maximum(train, swale), side_m), side_m), features)
+    dug = np.max([cut, pit, heap], axis=0)
     # what waves explain was not dug; a gentle hollow says less than a pit, a heap or a cut
-    dug = _shared(np.maximum(dug, cut), features) * (1.0 - train)
-    return dug, np.maximum(train, _beside(table, swale, features) * (1.0 - dug))
+    swale = _beside(table, swale, features) * (1.0 - dug * (1.0 - train))
+    signs = np.array([cut * (1.0 - train), pit * (1.0 - train), heap * (1.0 - train), train, swale])
+    looks = np.array(LOOKS, dtype=object)[np.argmax(signs, axis=0)]
+    looks[signs.max(axis=0) < SAID] = ""
+    return dug * (1.0 - train), np.maximum(train, swale), looks
 
 
 def _beside(table: pd.DataFrame, moving: Floats, features: list[NDArray[np.intp]]) -> Floats:

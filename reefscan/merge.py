@@ -89,7 +89,9 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     if not kept:
         return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
     every = pd.concat(kept, ignore_index=True)
-    every["dug_like"], every["moving_like"] = characters(every, lines, side_m, sheet.cell_m)
+    every["dug_like"], every["moving_like"], every["looks_like"] = characters(
+        every, lines, side_m, sheet.cell_m
+    )
     members = every.groupby("feature_id", sort=False).indices
     features = tuple(_drawn(every.iloc[members[name]], line, name) for name, line in lines.items())
     usable = every[~every["row"].isna()].reset_index(drop=True)
@@ -247,6 +249,7 @@ def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonL
             "id": np.asarray(ids, dtype=object),
             "kind": kind,
             "feature_id": table.get("feature_id", pd.Series(dtype=object)),
+            "looks_like": table.get("looks_like", pd.Series(dtype=object)),
             "sheet": sheet_name,
             "row": table["row"].to_numpy().astype(np.int64),
             "col": table["col"].to_numpy().astype(np.int64),

@@ -40,11 +40,30 @@ _UNKNOWN = {
     "refuge": "broken ground", "not_dug": "whether it is dug", "not_moving": "whether it moves",
 }  # fmt: skip
 
-_NATURAL = {
-    "not_dug": ("rather even sides", "say_dug"),
-    "not_moving": ("rather regular crests", "say_moving"),
-    "not_shore": ("the shore close behind it", "say_shore"),
+_NATURAL = {"not_dug": "say_dug", "not_moving": "say_moving", "not_shore": "say_shore"}
+"""Terms on what is not shelter though it has the shape, and from which likeness on it is said outright."""
+
+_DUG = {
+    "cut": ("straight, even sides: looks dug", "rather straight, even sides"),
+    "pit": ("smooth and closed all round: looks like a pit, dug or scoured", "rather like a smooth pit"),
+    "heap": ("a smooth mound with gentle sides: looks like dumped spoil", "rather like a smooth heap"),
 }
+_MOVING = {
+    "waves": ("evenly spaced crests: looks like sand waves, which move", "rather evenly spaced crests"),
+    "swale": (
+        "smooth, gentle sides: looks like the hollow between sand ridges, which move",
+        "rather gentle, smooth sides",
+    ),
+}
+_BESIDE = {
+    "cut": "part of a straight, even cut: looks dug",
+    "pit": "the side of a smooth hollow closed all round: looks like a pit, dug or scoured",
+    "heap": "on the side of a smooth mound: looks like dumped spoil",
+    "waves": "one of evenly spaced crests: looks like sand waves, which move",
+    "swale": "beside a smooth, gentle hollow: looks like sand ridges, which move",
+}
+"""The same of what is not the thing itself: the wall of a cut, the side of a heap."""
+_OWN = {"cut": "trough", "pit": "trough", "heap": "rise", "waves": "trough", "swale": "trough"}
 
 CARRIES = 0.9
 """A term whose membership reaches this carries the score; below, it costs."""
@@ -106,10 +125,10 @@ def _explain_one(
     asides = []
     if _number(site, "dug_like") >= score.say_dug:
         flags.append("looks-dug")
-        asides.append("straight, even sides: looks dug")
+        asides.append(_looks(site, _DUG, "cut")[0])
     if _number(site, "moving_like") >= score.say_moving:
         flags.append("looks-moving")
-        asides.append("evenly spaced crests: looks like sand waves, which move")
+        asides.append(_looks(site, _MOVING, "waves")[0])
     if _number(site, "shore") >= score.say_shore:
         flags.append("shore")
         asides.append("its top is the shore: mind surf and rocks")
@@ -197,9 +216,9 @@ def _balance(
         if math.isnan(mu) or name in unknown:
             continue
         if name in _NATURAL:
-            soft, field = _NATURAL[name]
-            said = _number(site, term.column) >= getattr(score, field)  # said in full elsewhere
+            said = _number(site, term.column) >= getattr(score, _NATURAL[name])  # said in full elsewhere
             if mu < CARRIES and not said:
+                soft = _reserved(name, site)
                 bad.append((-term.weight * math.log(max(mu, score.optional_floor)), -place, soft))
         elif term.bonus:
             if mu > 0:
@@ -219,6 +238,21 @@ def _balance(
             words = (_LOW if low else _HIGH).get(name) or _other(name, site, term)
             bad.append((loss, -place, words))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
+
+
+def _reserved(name: str, site: Mapping[Any, Any]) -> str:
+    """The words for a term of `_NATURAL` where it costs something and is not yet said outright."""
+    if name == "not_shore":
+        return "the shore close behind it"
+    return (_looks(site, _DUG, "cut") if name == "not_dug" else _looks(site, _MOVING, "waves"))[1]
+
+
+def _looks(site: Mapping[Any, Any], words: Mapping[str, tuple[str, str]], unknown: str) -> tuple[str, str]:
+    """What a site looks like, outright and with reserve; ``unknown`` where the run did not say which."""
+    looks = site.get("looks_like")
+    looks = looks if isinstance(looks, str) and looks in words else unknown
+    outright, reserved = words[looks]
+    return (outright if site["kind"] == _OWN[looks] else _BESIDE[looks]), reserved
 
 
 def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:

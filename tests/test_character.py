@@ -52,6 +52,7 @@ def _cut(length_m: float, floor_m: float, depth_m: float, batter: float, bearing
 def test_a_straight_cut_of_hundreds_of_metres_looks_dug_in_all_its_parts(length_m, floor_m, depth_m, batter):
     table = _scan(_cut(length_m, floor_m, depth_m, batter, 62.0))
     assert table["dug_like"].min() >= 0.5, table[["kind", "height_m", "width_m", "dug_like"]]
+    assert set(table["looks_like"]) == {"cut"}
 
 
 def test_a_straight_smooth_gully_of_120_m_does_not():
@@ -73,7 +74,9 @@ def test_a_round_smooth_pit_looks_dug_and_the_same_pit_in_rock_does_not():
     def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         return -2.0 * np.clip(1.0 - np.hypot(x, y * 1.2) / 14.0, 0.0, 1.0)
 
-    assert _scan(form)["dug_like"].max() >= 0.8
+    pit = _scan(form)
+    assert pit["dug_like"].max() >= 0.8
+    assert set(pit.loc[pit["dug_like"] >= 0.5, "looks_like"]) == {"pit"}
 
     def in_rock(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         return form(x, y) + 0.06 * (np.hypot(x, y) < 80.0)
@@ -91,6 +94,7 @@ def test_smooth_gentle_heaps_look_dumped_and_a_steep_pile_does_not():
 
     gentle, steep = _scan(heaps(16.0)), _scan(heaps(6.0))
     assert gentle[gentle["kind"] == "rise"]["dug_like"].min() >= 0.6
+    assert set(gentle[gentle["kind"] == "rise"]["looks_like"]) == {"heap"}
     assert steep[steep["kind"] == "rise"]["dug_like"].max() < 0.3
 
 
@@ -101,6 +105,7 @@ def test_waves_move_to_their_last_crest_and_are_not_called_dug():
 
     table = _scan(form)
     assert (table["moving_like"] >= 0.5).mean() >= 0.95
+    assert (table["looks_like"] == "waves").mean() >= 0.95
     assert table["dug_like"].max() < 0.5
 
 
@@ -112,6 +117,7 @@ def test_the_hollow_between_sand_ridges_moves_and_a_gully_of_the_same_depth_does
     hollow = table[table["kind"] == "trough"]
     assert len(hollow)
     assert hollow["moving_like"].min() >= 0.5
+    assert set(hollow["looks_like"]) == {"swale"}
     assert hollow["dug_like"].max() < 0.5
     assert _scan(_cut(120, 6, 1.6, 3, 90.0))["moving_like"].max() < 0.5
 

@@ -13,7 +13,7 @@ from reefscan.scoring_words import axis_words, compass_words, explain, length_wo
 SITE = {
     "id": "t1", "kind": "trough", "feature_id": "f1", "depth_m": 9.3, "height_m": 2.4, "width_m": 18.0,
     "slope_deg": 2.0, "vrm": 0.06, "axis_deg": 45.0, "off_m": 0.0, "length_m": 120.0, "dug_like": 0.1,
-    "moving_like": 0.0, "uncertainty_m": 0.1, "position_m": 2.0, "interpolated": 0.0,
+    "moving_like": 0.0, "looks_like": "", "facing_deg": 90.0, "uncertainty_m": 0.1, "position_m": 2.0, "interpolated": 0.0,
 }  # fmt: skip
 
 
@@ -53,6 +53,22 @@ def test_lengths_are_said_in_the_users_unit():
     [
         ({"dug_like": 0.8}, "straight, even sides: looks dug", "looks-dug"),
         ({"moving_like": 0.7}, "looks like sand waves, which move", "looks-moving"),
+        ({"dug_like": 0.8, "looks_like": "pit"}, "closed all round: looks like a pit", "looks-dug"),
+        (
+            {"dug_like": 0.8, "looks_like": "heap", "kind": "rise"},
+            "gentle sides: looks like dumped spoil",
+            "looks-dug",
+        ),
+        (
+            {"dug_like": 0.8, "looks_like": "cut", "kind": "ledge"},
+            "part of a straight, even cut: looks dug",
+            "looks-dug",
+        ),
+        (
+            {"moving_like": 0.8, "looks_like": "swale"},
+            "hollow between sand ridges, which move",
+            "looks-moving",
+        ),
         ({"interpolated": 0.6}, "60 % of the ground here looks filled in", "interpolated"),
         ({"position_m": 30.0}, "position good to 30.0 m only", "position-uncertain"),
         ({"width_m": np.nan}, "unknown: width", "unknown-width"),
@@ -74,7 +90,9 @@ def test_what_should_be_doubted_is_said_and_flagged(changes, words, flag):
         ({"width_m": 70.0}, "wide and open"),
         ({"slope_deg": 16.0}, "a steep floor"),
         ({"vrm": 0.0005}, "little broken ground"),
-        ({"dug_like": 0.45}, "rather even sides"),
+        ({"dug_like": 0.45}, "rather straight, even sides"),
+        ({"dug_like": 0.45, "looks_like": "pit"}, "rather like a smooth pit"),
+        ({"moving_like": 0.45, "looks_like": "swale"}, "rather gentle, smooth sides"),
     ],
 )
 def test_what_costs_the_score_is_named(changes, words):
@@ -111,3 +129,20 @@ def test_directions_are_named_by_the_nearest_point():
 def test_lengths_round_as_a_person_would():
     assert [length_words(v) for v in (0.25, 99.9, 100.2)] == ["0.2 m", "99.9 m", "100 m"]
     assert length_words(2.0, "ft") == "6.6 ft"
+
+
+def test_each_character_has_its_own_words_for_the_thing_itself_and_for_what_lies_beside_it():
+    from reefscan.character import LOOKS
+
+    told = {
+        (looks, kind): said(kind=kind, looks_like=looks, dug_like=0.9, moving_like=0.0).why.split("; ")[-1]
+        for looks in LOOKS[:3]
+        for kind in ("trough", "ledge", "rise")
+    } | {
+        (looks, kind): said(kind=kind, looks_like=looks, dug_like=0.0, moving_like=0.9).why.split("; ")[-1]
+        for looks in LOOKS[3:]
+        for kind in ("trough", "ledge", "rise")
+    }
+    assert len(set(told.values())) == 2 * len(LOOKS)
+    # a run of before the word was stored falls back on the commonest
+    assert "straight, even sides: looks dug" in said(looks_like=None, dug_like=0.9).why

@@ -24,7 +24,7 @@ _FIXED_DATE = (
     "2000-01-01T00:00:00.000Z"  # a GeoPackage is stamped with this, so that equal runs are equal bytes
 )
 
-TEXT = ("id", "kind", "feature_id", "sheet", "source")
+TEXT = ("id", "kind", "feature_id", "sheet", "source", "looks_like")
 WHOLE = ("row", "col")
 DECIMALS: dict[str, int] = {
     "lon": 7, "lat": 7, "depth_m": 2, "height_m": 2, "relief_m": 2, "width_m": 1, "off_m": 1, "axis_deg": 1,
