@@ -9,12 +9,13 @@ from __future__ import annotations
 import importlib
 import logging
 import os
-import signal
 import sys
 from typing import Any
 
 import typer
 from typer.core import TyperCommand, TyperGroup
+
+from reefscan.cli import interrupt
 
 COMMANDS: dict[str, str] = {
     "scan": "Find, score and rank drop points in a seabed grid.",
@@ -86,7 +87,7 @@ def main(argv: list[str] | None = None) -> None:
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - held to the end
     # Asked to end (by a cluster's queue, a service manager, kill), it ends as for Ctrl-C: with words, workers and lock gone.
-    signal.signal(signal.SIGTERM, signal.default_int_handler)
+    interrupt.listen()
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 

@@ -7,6 +7,8 @@ import time
 from types import TracebackType
 from typing import Any, Self
 
+from reefscan.cli import interrupt
+
 FIRST_LINE_S = 10.0
 """When a log gets its first line; each next one waits a tenth of the time so far longer, so that a night's log stays short."""
 
@@ -56,6 +58,7 @@ class Progress:
 
     def __call__(self, event: object) -> None:
         """Take one event; unknown ones are let pass."""
+        interrupt.check()
         name = type(event).__name__
         cells = int(getattr(event, "cells", 0))
         if name == "Planned":  # once for every sheet

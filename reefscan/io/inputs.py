@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import logging
 import math
 import os
 from collections.abc import Iterator
@@ -27,6 +28,8 @@ from reefscan.model import Window
 
 if TYPE_CHECKING:
     from reefscan.io.source import SheetSource
+
+log = logging.getLogger(__name__)
 
 Crop = tuple[int, int, int, int]
 
@@ -142,14 +145,38 @@ def header(layer: Layer) -> str:
 
 def members(layer: Layer) -> tuple[Member, ...]:
     """Files behind a virtual mosaic, in its own order; none for any other file."""
-    if layer.driver not in ("VRT", "GTI"):
-        return ()
-    plain = _plain_mosaic(Path(layer.file), (layer.band, layer.sigma_band)) if layer.driver == "VRT" else None
-    if plain is not None:
-        return tuple(Member(_stamp(path), crop) for path, crop in plain)
-    # What it makes of its files is not looked into: each counts for all of it.
-    dataset = handles.borrow(layer.path, layer.options)
-    return tuple(Member(_stamp(Path(path)), None) for path in dataset.files[1:])
+    if layer.driver == "VRT":
+        plain = _plain_mosaic(Path(layer.file), (layer.band, layer.sigma_band))
+        if plain is not None:
+            return tuple(Member(_stamp(path), crop) for path, crop in plain)
+        # What it makes of its files is not looked into: each counts for all of it.
+        dataset = handles.borrow(layer.path, layer.options)
+        return tuple(Member(_stamp(Path(path)), None) for path in dataset.files[1:])
+    if layer.driver == "GTI":
+        return tuple(Member(_stamp(path), None) for path in _indexed(layer))
+    return ()
+
+
+def _indexed(layer: Layer) -> list[Path]:
+    """Files of a tile index, which GDAL does not tell; where they lie in it is not looked into."""
+    import pyogrio
+    from defusedxml import ElementTree
+
+    index, field, name = Path(layer.file), "location", None
+    try:
+        if index.suffix.lower() in (".gti", ".xml"):
+            told = ElementTree.parse(index).getroot()
+            field = told.findtext("LocationField") or field
+            name = told.findtext("IndexLayer")
+            index = index.parent / (told.findtext("IndexDataset") or "")
+        table = pyogrio.read_dataframe(index, layer=name, columns=[field], read_geometry=False)
+        places = [Path(str(place)) for place in table[field]]
+        return [index, *(p if p.exists() else index.parent / p for p in places)]
+    except (OSError, ValueError, KeyError, RuntimeError, ElementTree.ParseError) as error:
+        log.warning(
+            "%s: the files behind it cannot be told (%s); changes of theirs go unseen", layer.name, error
+        )
+        return [index]
 
 
 def _plain_mosaic(path: Path, bands: tuple[int, ...]) -> list[tuple[Path, Crop]] | None:

@@ -7,9 +7,11 @@ import pickle
 from collections.abc import Callable
 from pathlib import Path
 
+import geopandas
 import numpy as np
 import pytest
 import rasterio
+from shapely.geometry import box
 
 from reefscan import candidates
 from reefscan.batch.events import Event, TileDone, TileKept
@@ -235,6 +237,32 @@ def test_a_mosaic_within_a_mosaic_is_looked_into(tmp_path: Path) -> None:
     before = source.fingerprint(), source.fingerprint_of(Window(ROW, COL, 9, 9))
     os.utime(folder / "part0.tif", (1, 1))
     (source,) = open_grids(outer)
+    assert source.fingerprint() != before[0]
+    assert source.fingerprint_of(Window(ROW, COL, 9, 9)) != before[1]
+
+
+@pytest.mark.parametrize("form", ["table", "xml"])
+def test_a_changed_file_behind_a_tile_index_is_seen(form: str, tmp_path: Path) -> None:
+    part = write_part(tmp_path, 0)
+    with rasterio.open(part) as src:
+        outline = geopandas.GeoDataFrame({"where": [part.name]}, geometry=[box(*src.bounds)], crs=src.crs)
+    index = tmp_path / ("coast.gti.gpkg" if form == "table" else "index.gpkg")
+    if form == "table":
+        outline = outline.rename(columns={"where": "location"})
+    outline.to_file(index, driver="GPKG", layer="parts")
+    grid = str(index)
+    if form == "xml":
+        grid = str(tmp_path / "coast.gti")
+        Path(grid).write_text(
+            "<GDALTileIndexDataset><IndexDataset>index.gpkg</IndexDataset><IndexLayer>parts</IndexLayer>"
+            "<LocationField>where</LocationField></GDALTileIndexDataset>"
+        )
+    with pytest.MonkeyPatch.context() as patch:
+        patch.chdir(tmp_path)  # GDAL takes places in an index as seen from here, or from the index
+        (source,) = open_grids(grid)
+        before = source.fingerprint(), source.fingerprint_of(Window(ROW, COL, 9, 9))
+        os.utime(part, (1, 1))
+        (source,) = open_grids(grid)
     assert source.fingerprint() != before[0]
     assert source.fingerprint_of(Window(ROW, COL, 9, 9)) != before[1]
 

@@ -214,3 +214,27 @@ def test_with_its_outputs_closed_it_still_ends_as_it_should(run_folder):
     for words, code in ((f"status {run_folder}", 0), ("status nowhere", 1)):
         line = f"exec '{sys.executable}' -m reefscan {words} >&- 2>&-"
         assert subprocess.run(["sh", "-c", line], check=False).returncode == code
+
+
+LOST = """
+import os, signal, time
+from reefscan.cli import interrupt
+from reefscan.cli.progress import Progress
+interrupt.listen()
+class Freed:
+    def __del__(self):
+        os.kill(os.getpid(), signal.SIGINT)
+        time.sleep(0.1)
+freed = Freed()
+del freed
+print("went on")
+try:
+    Progress(quiet=True)(None)
+except KeyboardInterrupt:
+    print("noticed")
+"""
+
+
+def test_an_interrupt_that_python_loses_is_noticed_after_the_next_tile():
+    out = subprocess.run([sys.executable, "-c", LOST], capture_output=True, text=True, check=True)
+    assert out.stdout.split("\n") == ["went on", "noticed", ""]
