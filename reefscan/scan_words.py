@@ -22,6 +22,11 @@ def warnings_of(
 ) -> list[str]:
     """Say what was noticed in the inputs, why nothing was found, and what the cells cannot show."""
     out = [note for source in sources for note in getattr(source, "notes", ())]
+    for source in sources:
+        out += [
+            f"{name}: changed while it was being read, so the answer may mix old and new; give the same command again"
+            for name in getattr(source, "changed", list)()
+        ]
     low, high = recipe.depth_band
     known = sum(int(sheet.facts["known_cells"]) for sheet in sheets)
     in_band = sum(int(sheet.facts["cells_in_band"]) for sheet in sheets)

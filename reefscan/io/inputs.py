@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.errors import UnreadableError
 from reefscan.io import handles
 from reefscan.io.georef import crs_facts
 from reefscan.io.layer import Layer
@@ -87,6 +88,24 @@ def lattice(source: SheetSource) -> dict[str, object]:
     if source.zone is not None:  # a grid that lies on a zone's lattice by itself is a sheet of its own
         told["zone"] = source.zone.crs
     return told
+
+
+def changed(source: SheetSource) -> list[str]:
+    """Names of files that are no longer what they were when they were opened."""
+    out = []
+    for layer, behind in zip(source.layers, source.behind, strict=True):
+        if not layer.size:
+            continue  # over a network, or inside an archive
+        try:
+            told = os.stat(layer.file)
+            same = (told.st_size, told.st_mtime_ns) == (layer.size, layer.mtime_ns) and members(
+                layer
+            ) == behind
+        except (OSError, UnreadableError):
+            same = False
+        if not same and layer.name not in out:
+            out.append(layer.name)
+    return out
 
 
 class Touched:

@@ -313,6 +313,10 @@ class SheetSource:
         """What identifies the cells of a window: the files that may have some there, no others."""
         return self._touched.fingerprint(window)
 
+    def changed(self) -> list[str]:
+        """Names of files that are no longer what they were when they were opened."""
+        return inputs.changed(self)
+
     def lattice_key(self) -> dict[str, object]:
         """What tells this lattice from that of every other source of a run; JSON-ready."""
         return inputs.lattice(self)

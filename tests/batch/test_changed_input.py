@@ -27,6 +27,7 @@ GROUND = rough(3 * SIDE, 3 * SIDE, seed=8, holes=0.004)[:SIDE]
 
 def write_part(folder: Path, number: int, *, raised_m: float = 0.0) -> Path:
     """Write one of three files that lie side by side."""
+    folder.mkdir(exist_ok=True)
     part = GROUND[:, number * SIDE : (number + 1) * SIDE] + np.float32(raised_m)
     return write_native(folder / f"part{number}.tif", part, row=ROW, col=COL + number * SIDE, cell_m=CELL_M)
 
@@ -239,6 +240,26 @@ def test_a_mosaic_within_a_mosaic_is_looked_into(tmp_path: Path) -> None:
     (source,) = open_grids(outer)
     assert source.fingerprint() != before[0]
     assert source.fingerprint_of(Window(ROW, COL, 9, 9)) != before[1]
+
+
+def test_a_file_that_changes_while_it_is_read_is_told_and_the_next_run_is_right(tmp_path: Path) -> None:
+    grid = write_part(tmp_path, 0)
+    write_part(tmp_path / "other", 0, raised_m=0.4)
+    ended = []
+
+    def watch(event: Event) -> None:
+        if isinstance(event, TileDone) and not ended:
+            os.replace(tmp_path / "other" / "part0.tif", grid)
+            ended.append(event)
+
+    run = scan(grid, out=tmp_path / "run", tile=512, workers=1, on_event=watch)
+    assert [
+        line for line in run.info["warnings"] if line.startswith("part0.tif: changed while it was being read")
+    ]
+    run = scan(grid, out=tmp_path / "run", tile=512, workers=1)
+    assert not [line for line in run.info["warnings"] if "changed while" in line]
+    scan(grid, out=tmp_path / "fresh", tile=512, workers=1)
+    assert differences(contents(tmp_path / "run"), contents(tmp_path / "fresh")) == []
 
 
 @pytest.mark.parametrize("form", ["table", "xml"])
