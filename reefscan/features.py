@@ -196,11 +196,8 @@ def _longest_branch(tree: coo_matrix, used: NDArray[np.bool_], x: Floats, y: Flo
     return path
 
 
-def station_shape(table: pd.DataFrame, kind: str, line: Line) -> tuple[float, float]:
-    """Length (m) and sinuosity (path over chord, 1 or more) of a feature."""
-    x, y = table["x"].to_numpy()[list(line.main)], table["y"].to_numpy()[list(line.main)]
-    if kind == "rise":
-        return float(np.median(table["width_m"])), 1.0
+def line_shape(x: Floats, y: Floats) -> tuple[float, float]:
+    """Length (m) and sinuosity (path over chord, 1 or more) of a line through stations in order."""
     length = float(np.hypot(np.diff(x), np.diff(y)).sum())
     chord = float(np.hypot(x[-1] - x[0], y[-1] - y[0]))
     return length, max(1.0, length / chord) if chord > 1.0 else 1.0

@@ -6,7 +6,7 @@ looks at the whole table.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,10 +15,10 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reefscan.alongline import steadied, told_at_drop
+from reefscan.alongline import steadied, told_along, told_at_drop
 from reefscan.candidates import KINDS, station_side
 from reefscan.character import characters, troughs_beside
-from reefscan.features import Line, distinct, join, station_shape, trace
+from reefscan.features import Line, distinct, join, line_shape, trace
 from reefscan.model import Sheet
 from reefscan.recipe import Find
 
@@ -92,8 +92,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     every["dug_like"], every["moving_like"], every["looks_like"] = characters(
         every, lines, side_m, sheet.cell_m
     )
-    members = every.groupby("feature_id", sort=False).indices
-    features = tuple(_drawn(every.iloc[members[name]], line, name) for name, line in lines.items())
+    features = tuple(_drawn(every, lines))
     usable = every[~every["row"].isna()].reset_index(drop=True)
     usable = _at_drops(usable, sheet)
     chosen = _along(usable, find.station_m)
@@ -138,63 +137,44 @@ def _features_of(
     """Stations of one kind with the name, length and sinuosity of their feature, and each feature's line."""
     label = join(part, kind, side_m)
     part = part.copy() if kind == "rise" else steadied(part, label, side_m)
-    part["feature_id"], part["length_m"], part["sinuosity"] = "", 0.0, 1.0
     lines: dict[str, Line] = {}
     order = np.argsort(label, kind="stable")
     bounds = np.flatnonzero(np.diff(label[order])) + 1
-    x, y, height = part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy()
-    width = part["width_m"].to_numpy()
-    columns: dict[str, Any] = {
-        name: part[name].to_numpy(dtype=object if name == "feature_id" else None).copy()
-        for name in ("feature_id", "length_m", "sinuosity")
-    }
+    x, y, height, width = (part[name].to_numpy() for name in ("x", "y", "height_m", "width_m"))
+    seed_row, seed_col = part["seed_row"].to_numpy(), part["seed_col"].to_numpy()
+    names = np.empty(len(part), dtype=object)
+    length, sinuosity = np.zeros(len(part)), np.ones(len(part))
     for rows in np.split(order, bounds):
-        members = part.iloc[rows]
-        line = (
-            trace(x[rows], y[rows], height[rows], float(np.median(width[rows])), side_m)
-            if kind != "rise"
-            else (Line((int(np.argmax(height[rows])),)))
-        )
-        first = members.iloc[int(np.argmax(height[rows]))]
-        name = f"{LETTER[kind]}F-{sheet_name}-{int(first['seed_col'])}-{-int(first['seed_row'])}"
-        columns["feature_id"][rows] = name
-        columns["length_m"][rows], columns["sinuosity"][rows] = station_shape(members, kind, line)
+        typical, first = float(np.median(width[rows])), rows[int(np.argmax(height[rows]))]
+        name = f"{LETTER[kind]}F-{sheet_name}-{int(seed_col[first])}-{-int(seed_row[first])}"
+        if kind == "rise":
+            line = Line((int(np.argmax(height[rows])),))
+            length[rows] = typical
+        else:
+            line = trace(x[rows], y[rows], height[rows], typical, side_m)
+            main = rows[list(line.main)]
+            length[rows], sinuosity[rows] = line_shape(x[main], y[main])
+        names[rows] = name
         lines[name] = line
-    for name, values in columns.items():
-        part[name] = values
+    part["feature_id"], part["length_m"], part["sinuosity"] = names, length, sinuosity
     return part, lines
 
 
-def _drawn(members: pd.DataFrame, line: Line, name: str) -> Feature:
-    kind = str(members["kind"].iloc[0])
-    xy = members[["x", "y"]].to_numpy()
-    lines = tuple(xy[list(path)] for path in (line.main, *line.branches))
-    axis = np.radians(2.0 * members["axis"].to_numpy())
-    mean_axis = np.degrees(np.arctan2(np.sin(axis).mean(), np.cos(axis).mean()) / 2.0) % 180.0
-    facing = np.radians(members["facing"].to_numpy())
-    mean_facing = (
-        float(np.degrees(np.arctan2(np.sin(facing).mean(), np.cos(facing).mean())) % 360.0)
-        if kind == "ledge"
-        else np.nan
-    )
-    facts = {
-        "feature_id": name,
-        "length_m": float(members["length_m"].iloc[0]),
-        "height_m": float(members["height_m"].max()),
-        "height_typical_m": float(members["height_m"].median()),
-        "width_m": float(members["width_m"].median()),
-        "axis": float(mean_axis) if kind != "rise" else np.nan,
-        "facing": mean_facing,
-        "turn": float(members["turn"].mean()),
-        "depth_min_m": float(-members["level_m"].max()),
-        "depth_max_m": float(-members["level_m"].min()),
-        "sinuosity": float(members["sinuosity"].iloc[0]),
-        "branches": len(line.branches),
-        "dug_like": float(members["dug_like"].mean()),
-        "moving_like": float(members["moving_like"].mean()),
-        "stations": len(members),
-    }
-    return Feature(kind, lines, facts)
+def _drawn(table: pd.DataFrame, lines: dict[str, Line]) -> Iterator[Feature]:
+    """Each feature with what was measured along it, in the order of ``lines``."""
+    code = pd.Index(lines).get_indexer(pd.Index(table["feature_id"]))
+    told = told_along(table, np.asarray(code, dtype=np.intp), len(lines))
+    kind, x, y = table["kind"].to_numpy(), table["x"].to_numpy(), table["y"].to_numpy()
+    for i, ((name, line), rows) in enumerate(zip(lines.items(), told.rows, strict=True)):
+        of = str(kind[rows[0]])
+        facts: dict[str, Any] = {key: float(values[i]) for key, values in told.facts.items()}
+        if of == "rise":
+            facts["axis"] = np.nan
+        if of != "ledge":
+            facts["facing"] = np.nan
+        facts |= {"feature_id": name, "branches": len(line.branches), "stations": len(rows)}
+        paths = [rows[list(path)] for path in (line.main, *line.branches)]
+        yield Feature(of, tuple(np.column_stack([x[path], y[path]]) for path in paths), facts)
 
 
 def _along(table: pd.DataFrame, spacing_m: float) -> NDArray[np.bool_]:
