@@ -13,7 +13,8 @@ from reefscan.errors import InputError, NoCrsError, UnreadableError
 from reefscan.io import handles
 
 OFF = 0.25
-"""A row or column may stand this part of a cell off an even spacing: coordinates kept in 32 bits do, far east."""
+"""A row or column may stand this part of a cell off an even spacing, or as far as its numbers are coarse:
+coordinates kept in 32 bits are good to 1.7 m far east."""
 
 Affine6 = tuple[float, float, float, float, float, float]
 
@@ -67,7 +68,7 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
         return transform
     axes = {}
     for label, words, count in (("columns", _EAST, dataset.width), ("rows", _NORTH, dataset.height)):
-        values = _coordinate(dataset, words, count)
+        values, grain = _coordinate(dataset, words, count)
         if values is None or count < 2:
             if plain and dataset.tags(ns="GEOLOCATION").get("X_DATASET"):
                 raise NoCrsError(
@@ -80,7 +81,7 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
         step = float(values[-1] - values[0]) / (count - 1)
         even = values[0] + step * np.arange(count)
         off = float(np.abs(values - even).max()) / abs(step) if step else math.inf
-        if off > OFF:
+        if off > max(OFF, grain / abs(step) if step else 0.0):
             raise InputError(
                 f"{name}: its {label} are not evenly spaced (off by up to {off:.2g} of a cell); grid it evenly first"
             )
@@ -94,8 +95,8 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
     return dx, 0.0, west - dx / 2, 0.0, dy, first - dy / 2
 
 
-def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> NDArray[np.float64] | None:
-    """Values of the one-dimensional variable of that length that calls itself so."""
+def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> tuple[NDArray[np.float64] | None, float]:
+    """Values of the one-dimensional variable of that length that calls itself so, and the grain of their numbers."""
     told: dict[str, set[str]] = {}
     for key, value in dataset.tags().items():
         variable, mark, what = key.partition("#")
@@ -110,10 +111,16 @@ def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> NDArray[np.
             with handles.open_dataset(f'NETCDF:"{part[1] if part else path}":{variable}') as axis:
                 if axis.width * axis.height == count and 1 in (axis.width, axis.height):
                     scale, offset = axis.scales[0] or 1.0, axis.offsets[0] or 0.0
-                    return np.asarray(axis.read(1).ravel().astype(np.float64) * scale + offset)
+                    raw = axis.read(1).ravel()
+                    grain = (
+                        float(np.spacing(np.abs(raw).max())) * abs(scale)
+                        if raw.dtype.kind == "f"
+                        else abs(scale)
+                    )
+                    return np.asarray(raw.astype(np.float64) * scale + offset), grain
         except UnreadableError:
             continue
-    return None
+    return None, 0.0
 
 
 def _unrolled(longitudes: NDArray[np.float64]) -> NDArray[np.float64]:

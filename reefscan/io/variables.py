@@ -175,6 +175,7 @@ def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str,
         band
         for band in range(1, dataset.count + 1)
         if band not in (sigma, quality)
+        and not words.says(labels[band - 1], words.SIGMA_WORDS + words.QUALITY_WORDS)
         and colours[band - 1] != "alpha"
         and not words.NOT_DEPTH.search(labels[band - 1])
     ]

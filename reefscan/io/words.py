@@ -122,12 +122,16 @@ _NOTHING = (
 def side_of(text: str | None) -> str:
     """``down`` for words such as "depth below mean sea level", ``up`` for heights, empty for neither or both.
 
+    A text that speaks of negative numbers may mean either, and says nothing.
+
     Examples
     --------
     >>> side_of("Depth below mean sea level"), side_of("m above geoid"), side_of("elevation or depth")
     ('down', 'up', '')
     """
     plain = (text or "").lower()
+    if "negative" in plain:
+        return ""
     down = says(plain, DOWN_WORDS) or bool(re.search(r"\bbelow\b", plain))
     up = says(plain, UP_WORDS) or bool(re.search(r"\babove\b", plain))
     return "" if down == up else ("down" if down else "up")

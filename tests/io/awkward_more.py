@@ -103,6 +103,14 @@ def nc(
     return make
 
 
+def fine() -> Make:
+    """Cells of 1/9 arc-second, of which 32 bits at 174 degrees tell two apart at the most."""
+    step = 1 / 32400
+    lat, lon = -41.4 - step * np.arange(81), 174.1 + step * np.arange(91)
+    z = -10.0 - 3.0 * np.sin(lon[None, :] * 300) * np.cos(lat[:, None] * 200)
+    return nc(z, lat=lat, lon=lon, coordinates="f4")
+
+
 def packed(missing: bool) -> np.ndarray:
     z = np.rint(SEA * 100).astype("i2")
     z[:10] = -32767
@@ -291,6 +299,7 @@ MORE: list[Awkward] = [
     Awkward("statistics", "GeoTIFF", "bands of least, mean and greatest depth, spread, count", "note",
             bands(("depth_min", "depth_mean", "depth_max", "depth_std", "count")), "band 'depth_mean' of depth_min, depth_mean, depth_max", low_m=LOW - 1),
     Awkward("two-depths", "GeoTIFF", "two bands of depths, neither plainer", "AmbiguousError", bands(("depth_lead", "depth_sonar", "std", "count")), "--variable"),
+    Awkward("two-doubts", "GeoTIFF", "elevation and two bands of doubt", "note", bands(("elevation", "height error", "horizontal error")), "uncertainty band 2", low_m=LOW),
     Awkward("two-unnamed", "GeoTIFF", "two bands without names", "note", tif(np.stack([cells(), cells() * 0 + 0.2])), "the first of two bands", low_m=LOW),
     Awkward("ellipsoid", "GeoTIFF", "heights above the ellipsoid", "note", tif(cells(), crs=ELLIPSOID), "unless --datum-shift says", low_m=LOW),
     Awkward("prj", "GeoTIFF", "no CRS, but a .prj beside it", "note", prj_beside, "is taken from a.prj", low_m=LOW),
@@ -316,6 +325,8 @@ MORE: list[Awkward] = [
     Awkward("nc-north-up", "netCDF", "latitudes from south to north", "opens", nc(SEA[::-1], lat=LAT[::-1])),
     Awkward("nc-float", "netCDF", "coordinates kept in 32 bits: not quite even", "note", nc(coordinates="f4"), "but for their rounding"),
     Awkward("nc-float-up", "netCDF", "the same, from south to north", "note", nc(SEA[::-1], lat=LAT[::-1], coordinates="f4"), "but for their rounding"),
+    Awkward("nc-fine", "netCDF", "32-bit coordinates as coarse as half a cell", "opens", fine()),
+    Awkward("nc-negative", "netCDF", "long_name 'depth, negative below sea level'", "opens", nc(name="h", long_name="depth, negative below sea level")),
     Awkward("nc-wrap", "netCDF", "longitudes that jump from 360 to 0", "opens", nc(lon=(LON - 174.15) % 360.0, z=SEA)),
     Awkward("nc-uneven", "netCDF", "latitudes with a jump of two cells", "InputError", nc(lat=np.where(np.arange(81) < 40, LAT, LAT - 0.003)), "not evenly spaced"),
     Awkward("nc-turned", "netCDF", "dimensions in the order lon, lat", "InputError", nc(SEA.T, dims=("lon", "lat")), "are swapped"),
