@@ -12,6 +12,7 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.markers import MarkerStyle
 from matplotlib.path import Path as MarkPath
@@ -25,10 +26,17 @@ from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths
 from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, smoothed, thin, trimmed
 
 FORMATS = ("png", "pdf", "svg")
+PNG_LEVEL = 4
+"""Of zlib: 0.22 s and 2.7 MB for a map of rough ground, where the usual 6 takes 0.52 s for 2.6 MB."""
+
 PANEL_IN = 2.55
 MARGIN_IN = 0.32
 MOST_FEATURES = 150
 """Beside those of listed sites; the longest. A rough shore has thousands of short ones."""
+
+MOST_NAMED = 48
+LEAST_NAMED = 0.04
+"""Contours that bear their depth: so many at the most, and none shorter than this part of the map's longer side."""
 
 MOST_MARKS = 1500
 """More marks than this are a smear at any print size; the best-ranked are drawn."""
@@ -212,12 +220,52 @@ def _ground(
                 alpha=0.55,
                 zorder=3,
             )
-            names = {v: f"{-v / UNIT_METRES[unit]:g}" for v in levels}
-            for text in ax.clabel(lines, fmt=names, fontsize=6, inline=True, inline_spacing=2):
-                text.set_color(INK)
+            _name_contours(ax, lines, {v: f"{-v / UNIT_METRES[unit]:g}" for v in levels}, box)
         if low < 0 < high:
             ax.contour(x, y, np.ma.masked_invalid(small), levels=[0.0], colors=INK, linewidths=0.9, zorder=4)
     return deepest
+
+
+def _name_contours(ax: Axes, lines: ContourSet, names: dict[float, str], box: Box) -> None:
+    """Depths on the longest contours, well apart.
+
+    On rough ground every hump has a contour: hundreds of numbers would hide it, and take half the time of the map.
+    """
+    size = max(box[2] - box[0], box[3] - box[1])
+    pieces: list[tuple[float, float, Floats, Floats]] = []
+    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
+        for points in path.to_polygons(closed_only=False):
+            piece = np.asarray(points, dtype=np.float64)
+            along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(piece, axis=0).T))])
+            if along[-1] > LEAST_NAMED * size:
+                pieces.append((float(along[-1]), float(level), piece, along))
+    pieces.sort(key=lambda piece: (-piece[0], piece[1], *piece[2][0]))
+    taken: list[tuple[float, float]] = []
+    for length, level, piece, along in pieces:
+        if len(taken) >= MOST_NAMED:
+            break
+        for part in (0.5, 0.25, 0.75):
+            ends = np.array([part * length - 0.01 * size, part * length + 0.01 * size])
+            x, y = np.interp(ends, along, piece[:, 0]), np.interp(ends, along, piece[:, 1])
+            at = (float(x.mean()), float(y.mean()))
+            if any(math.hypot(at[0] - p[0], at[1] - p[1]) < 0.08 * size for p in taken):
+                continue
+            taken.append(at)
+            turn = math.degrees(math.atan2(y[1] - y[0], x[1] - x[0]))
+            ax.text(
+                *at,
+                names[level],
+                fontsize=6,
+                color=INK,
+                rotation=(turn + 90.0) % 180.0 - 90.0,
+                rotation_mode="anchor",
+                ha="center",
+                va="center",
+                path_effects=furniture.HALO,
+                clip_on=True,
+                zorder=3.5,
+            )
+            break
 
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
@@ -387,5 +435,6 @@ def _write(figure: Figure, fmt: str, dpi: int) -> bytes:
         "svg": {"Date": None, "Creator": None},
     }[fmt]
     with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42, "svg.fonttype": "path"}):
-        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=metadata)
+        options: dict[str, Any] = {"pil_kwargs": {"compress_level": PNG_LEVEL}} if fmt == "png" else {}
+        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=metadata, **options)
     return out.getvalue()
