@@ -71,8 +71,8 @@ def whole_mm(
         if raw.dtype.kind == "f":
             with np.errstate(over="ignore"):
                 value = float(raw.dtype.type(value))
-        if math.isnan(value):
-            continue
+        if math.isnan(value) or abs(value * factor + add_mm) > 1.001 * _LIMIT:
+            continue  # unknown in any case
         slot = next((i for i, v in enumerate(marks) if math.isnan(v)), None)
         if slot is None:
             extra.append(value)
