@@ -1,7 +1,7 @@
 """Where the net would really lie: the flattest floor beside the rock, a stated distance off it.
 
-For each station a small window is looked at once: every cell's slope tells rock from floor, an exact
-distance transform gives each floor cell its distance to the nearest rock, and the flattest floor
+For each station a small window is looked at once: every cell's slope tells rock from floor, each floor cell
+gets its distance to the nearest rock, and the flattest floor
 within the stand-off of the structure's foot wins. The same window gives relief, refuge and the position indices at that cell.
 """
 
@@ -117,6 +117,25 @@ def _floor_fit(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tu
 
 
 @njit(cache=True, nogil=True)
+def _rock_near(gap: NDArray[np.float64], i: int, j: int, most: float) -> float:
+    """Distance (cells) to the nearest rock, ``most`` where there is none nearer.
+
+    ``gap`` holds squared distances within the columns. Asked for the few cells that a net could lie on; a
+    transform of the whole window takes as long as all else about a station.
+    """
+    side = gap.shape[1]
+    best = min(gap[i, j], most * most + 1.0)
+    k = 1
+    while k * k < best and k < side:
+        if j - k >= 0:
+            best = min(best, gap[i, j - k] + k * k)
+        if j + k < side:
+            best = min(best, gap[i, j + k] + k * k)
+        k += 1
+    return min(math.sqrt(best), most)
+
+
+@njit(cache=True, nogil=True)
 def _place(
     elev: NDArray[np.int32],
     kind: int,
@@ -144,7 +163,9 @@ def _place(
     half = gap.shape[0] // 2
     side = 2 * half + 1
     r0, c0 = int(round(row)) - half, int(round(col)) - half
-    # rock: cells whose slope over three cells passes the threshold; 1e9 elsewhere
+    # rock: cells whose slope over three cells passes the threshold; 1e9 elsewhere. The square decides, and the root
+    # (ten times as slow) only where rounding might.
+    sure_rock, sure_floor = steep * steep * (1.0 + 1e-9), steep * steep * (1.0 - 1e-9)
     for i in range(side):
         for j in range(side):
             gap[i, j] = 1e9
@@ -154,9 +175,11 @@ def _place(
             a, b, d, e = elev[r - 1, c], elev[r + 1, c], elev[r, c - 1], elev[r, c + 1]
             if min(min(a, b), min(d, e)) == _NODATA:
                 continue
-            if math.hypot(0.0005 * (a - b), 0.0005 * (d - e)) > steep:
+            p, q = 0.0005 * (a - b), 0.0005 * (d - e)
+            square = p * p + q * q
+            if square > sure_rock or (square > sure_floor and math.hypot(p, q) > steep):
                 gap[i, j] = 0.0
-    # exact squared distance to the nearest rock, columns first, then rows
+    # squared distance to the nearest rock of the same column; `_rock_near` looks along the row
     for j in range(side):
         last = -1.0e9
         for i in range(side):
@@ -169,19 +192,6 @@ def _place(
                 last = i
             near = min(line[i], last - i)
             gap[i, j] = near * near if near < 1e4 else 1e8
-    for i in range(side):
-        for j in range(side):
-            line[j] = gap[i, j]
-        for j in range(side):
-            best = line[j]
-            k = 1
-            while k * k < best and k < side:
-                if j - k >= 0:
-                    best = min(best, line[j - k] + k * k)
-                if j + k < side:
-                    best = min(best, line[j + k] + k * k)
-                k += 1
-            gap[i, j] = best
     ar, ac = -math.cos(axis), math.sin(axis)
     fr, fc = -math.cos(facing), math.sin(facing)
     # lines over the ground start from the same place in a patch: fractions of a cell would else be rounded
@@ -207,24 +217,26 @@ def _place(
             if z < low_mm or z > high_mm:
                 continue
             dr, dc = r - row, c - col
-            far = math.hypot(dr, dc)
             along, across = dr * ar + dc * ac, dr * fr + dc * fc
             cost = 0.0
             if kind == 0:
                 # on the trough's own floor, or out at its mouth: low ground along the axis
-                if abs(across) > max(1.0, 0.5 * width) or far > max(2.0, 1.5 * width) + off_max:
+                if abs(across) > max(1.0, 0.5 * width):
+                    continue
+                if math.hypot(dr, dc) > max(2.0, 1.5 * width) + off_max:
                     continue
                 if z - here > 300.0 * height + 1000.0 * noise:
                     continue
                 cost = 0.15 * max(0.0, abs(along) - 0.5 * width) * cell_m
-                off = min(math.sqrt(gap[i, j]), off_max)
+                off = _rock_near(gap, i, j, off_max)
             else:
+                if kind == 1 and abs(along) > 0.6 * off_max + 1.0:
+                    continue
+                far = math.hypot(dr, dc)
                 if far > reach + 1.0:
                     continue
                 if kind == 1:
                     # below the face, not on top of it, abreast of the station
-                    if abs(along) > 0.6 * off_max + 1.0:
-                        continue
                     cost = 0.1 * abs(along) * cell_m
                     off = across - foot
                 else:
@@ -232,9 +244,11 @@ def _place(
                 if off <= 0.0 or off > off_max + 1e-9:
                     continue
                 # other steep ground may be nearer than the structure's own foot
-                off = min(off, math.sqrt(gap[i, j]))
+                off = _rock_near(gap, i, j, off)
             if off < off_min:
                 cost += 40.0 * (off_min - off) * cell_m / max(0.5, off_min * cell_m)
+            if cost + 0.1 * off * cell_m >= best_cost - 1e-9:
+                continue  # a level floor would not make it better
             slope, rough = _floor_fit(elev, r, c, floor_radius)
             if not slope == slope:
                 continue
