@@ -8,7 +8,7 @@ from numpy.testing import assert_allclose
 
 from reefscan.kernels.foot import HEADINGS, foot_towards, ledge_foot, rise_feet, wall_foot
 from reefscan.kernels.measure import FIELDS as MEASURES
-from reefscan.kernels.placement import FIELDS, place_nets, row_sums
+from reefscan.kernels.placement import FIELDS, place_nets
 from reefscan.model import to_mm
 
 MIDDLE = 60
@@ -85,7 +85,7 @@ def test_a_net_lies_beside_a_ledge_as_far_off_its_foot_as_is_said(rng, seam):
     mm = to_mm(z)
     out = place_nets(
         mm, measures, 1, 1.0, np.array([0.02]), np.array([0.01]), (3.0, 15.0), 3.0, (-40000, -1000),
-        (5.0, 25.0), 20.0, (2.0, 10.0), (10.0, 40.0), 38, *row_sums(mm),
+        (5.0, 25.0), 20.0, (2.0, 10.0), (10.0, 40.0), 38,
     )  # fmt: skip
     net = dict(zip(FIELDS, out[0], strict=True))
     off = across(120.0)[int(net["row"]), int(net["col"])] - 1.2
