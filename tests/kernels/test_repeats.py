@@ -74,6 +74,12 @@ def test_the_last_face_of_a_train_is_known_by_the_waves_on_one_side():
     assert_allclose(spacing, 30.0, atol=1.0)
 
 
+def test_narrow_grooves_in_flat_ground_are_no_waves_however_evenly_they_lie():
+    """Grooves over a tenth of their spacing: half a spacing on the likeness is only -d / (1 - d), -0.11, where waves have -0.5 to -1."""
+    grooves = _elev(lambda u: np.where(np.mod(u, 40.0) < 4.0, -2.0, 0.0), 1.0)
+    assert _read(grooves, 1.0)[0] < 0.35
+
+
 def test_waves_too_long_for_three_to_fit_are_not_told_and_unknown_ground_is_unknown():
     long = _elev(lambda u: np.sin(2 * np.pi * u / 75.0), 1.0)
     like, spacing = _read(long, 1.0)
