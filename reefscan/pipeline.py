@@ -21,7 +21,7 @@ from reefscan.arraysource import ArraySource
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
 from reefscan.features_out import feature_tables
-from reefscan.finished import read_answer, run_key, sizes
+from reefscan.finished import program, read_answer, run_key, sizes
 from reefscan.io import tables
 from reefscan.io.runfolder import FEATURES, MAP, STORE, RunFolder
 from reefscan.listing import Listing, list_sites
@@ -209,7 +209,7 @@ def scan_sources(
         if folder is not None:
             folder.note(inputs=[source.fingerprint() for source in sources], **facts)
             folder.write_recipe(recipe)
-            store = TileStore.open(folder.file(STORE))
+            store = TileStore.open(folder.file(STORE), program=program())
         told = ToldStations() if len(sources) > 1 else None
         sheets = [
             scan_sheet(source, i, recipe, folder=folder, store=store, means=means, told=told)

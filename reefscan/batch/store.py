@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from reefscan.batch.pack import NAME as PACK
 from reefscan.batch.pack import TilePack
 from reefscan.batch.result import DamagedTileError, TileResult, decode, encode, stamp_in
 from reefscan.io.whole import write_error, write_whole
@@ -47,6 +48,14 @@ def tile_key(core: Window, *parts: object) -> str:
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 
+def _program_of(folder: Path) -> str:
+    """Which program's tiles are in a store, as far as it says."""
+    try:
+        return str(json.loads((folder / _TOKEN).read_bytes())["program"])
+    except (OSError, ValueError, KeyError, TypeError):
+        return ""
+
+
 @dataclass(frozen=True)
 class TileStore:
     """A folder of finished tiles. Small, frozen, picklable: workers hold a copy.
@@ -64,10 +73,17 @@ class TileStore:
     token: str
 
     @classmethod
-    def open(cls, folder: Path | str) -> TileStore:
+    def open(cls, folder: Path | str, *, program: str = "") -> TileStore:
         """Open the store, making it if need be, and clear what a killed run left half written.
 
         Call it with the run folder locked: files that another run is writing would be cleared too.
+
+        Parameters
+        ----------
+        folder : path
+        program : str
+            What the names of tiles have in them of the program. Tiles of any other can never be asked for
+            again, and are removed.
 
         Raises
         ------
@@ -80,9 +96,12 @@ class TileStore:
             folder.mkdir(parents=True, exist_ok=True)
             for left in [*folder.glob(_HALF), *folder.glob(f"??/{_HALF}")]:
                 left.unlink(missing_ok=True)
+            if program and _program_of(folder) != program:
+                for old in [*folder.glob("??/*.tile"), folder / PACK]:
+                    old.unlink(missing_ok=True)
         except OSError as error:
             raise write_error(folder, error) from error
-        write_whole(folder / _TOKEN, json.dumps({"token": token}))
+        write_whole(folder / _TOKEN, json.dumps({"token": token, "program": program}))
         return cls(folder, token)
 
     def reachable(self) -> bool:

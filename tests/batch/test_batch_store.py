@@ -243,3 +243,13 @@ def test_a_disk_that_fills_under_the_small_tiles_leaves_the_earlier_ones(
     assert again.places == pack.places
     again.save(tile_key(CORE, "z"), encode(rich(), "s"))
     assert len(TilePack.read(tmp_path).places) == 2
+
+
+def test_tiles_of_another_program_are_cleared_away_and_those_of_this_one_stay(tmp_path: Path) -> None:
+    for program, kept in (("a", 0), ("a", 2), ("b", 0)):
+        store = TileStore.open(tmp_path, program=program)
+        assert store.count() == kept
+        store.save(NAME, "s", rich())
+        TilePack.open(tmp_path).save(tile_key(CORE, "y"), encode(rich(), "s"))
+    (tmp_path / "store.json").write_text("torn")
+    assert TileStore.open(tmp_path, program="b").count() == 0
