@@ -6,6 +6,7 @@ left to do here is to notice a scheduler that is not there or goes away, and to 
 
 from __future__ import annotations
 
+import asyncio
 import logging
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
@@ -16,6 +17,10 @@ from reefscan.batch.worker import Job, Reply, Task, run_tile
 from reefscan.errors import EngineError
 
 logger = logging.getLogger(__name__)
+
+
+_GONE = (OSError, TimeoutError, CancelledError, asyncio.CancelledError)
+"""What Dask raises when its scheduler has gone; asyncio's own cancellation is not even an `Exception`."""
 
 
 class DaskSession:
@@ -50,7 +55,11 @@ class DaskSession:
         self._executor = self._client.get_executor(pure=False)
 
     def submit(self, task: Task) -> Future[Reply]:
-        future: Future[Reply] = self._executor.submit(_prepared_run, self._prepare, self._job, task)
+        try:
+            future: Future[Reply] = self._executor.submit(_prepared_run, self._prepare, self._job, task)
+        except (*_GONE, RuntimeError):
+            self.check()  # says so if the scheduler is gone
+            raise
         return future
 
     def recover(self) -> None:
@@ -68,19 +77,19 @@ class DaskSession:
         try:
             if self._executor is not None and self._client.status == "running":
                 self._executor.shutdown(wait=False)
-        except (CancelledError, OSError, TimeoutError, RuntimeError) as error:
+        except (*_GONE, RuntimeError) as error:
             logger.debug("closing the executor: %s", error)
         finally:
             try:
                 self._client.close(timeout=2)
-            except (OSError, TimeoutError, RuntimeError) as error:
+            except (*_GONE, RuntimeError) as error:
                 logger.debug("closing the client: %s", error)
 
     def _look(self) -> None:
         """Set `slots` from the workers that are there now; they may come and go."""
         try:
             workers = self._client.scheduler_info(n_workers=-1)["workers"]
-        except (OSError, TimeoutError, KeyError) as error:
+        except (*_GONE, KeyError, RuntimeError) as error:
             raise EngineError(
                 f"{self._scheduler}: the Dask scheduler does not answer "
                 f"({_line(error)}); finished tiles are kept."

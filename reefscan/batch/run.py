@@ -7,6 +7,7 @@ workers is found out and innocent ones are not blamed for having run beside it.
 
 from __future__ import annotations
 
+import asyncio
 import logging
 import uuid
 from collections import deque
@@ -262,12 +263,12 @@ def _died(session: Session, future: Future[Reply]) -> bool:
 
 def _outcome(session: Session, future: Future[Reply]) -> Reply | BaseException:
     """Return the reply, or the error by which a worker's death shows; raise if the engine is gone."""
-    if future.cancelled():
+    error = None if future.cancelled() else future.exception()
+    if future.cancelled() or isinstance(error, asyncio.CancelledError):  # which is no concurrent one
         session.check()
         raise EngineError(
             "the engine dropped a tile it had taken; finished tiles are kept: give the same command again."
         )
-    error = future.exception()
     if error is None:
         return future.result()
     if isinstance(error, session.deadly):

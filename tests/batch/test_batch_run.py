@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import errno
 import os
 import signal
@@ -10,6 +11,7 @@ import sys
 import threading
 import time
 from collections import Counter
+from concurrent.futures import Future
 from pathlib import Path
 
 import numpy as np
@@ -27,11 +29,12 @@ from reefscan.batch import (
     plan_tiles,
     tile_key,
 )
-from reefscan.batch.engines import DaskCluster, usable_cores
+from reefscan.batch.engines import DaskCluster, Session, usable_cores
 from reefscan.batch.events import Event, TileDamaged, TileFailed, TileKept, TileSkipped, WorkersReplaced
 from reefscan.batch.pack import TilePack
 from reefscan.batch.processes import thread_limit
 from reefscan.batch.result import encode
+from reefscan.batch.worker import Job, Reply, Task
 from reefscan.errors import DiskFullError, EngineError, InputError
 from reefscan.model import Window
 from tests.batch.toy_work import Counted, Empty, SameExceptWest, checker, closed_form, never, run_tiles
@@ -451,3 +454,29 @@ def test_the_engine_follows_from_what_was_said() -> None:
         choose_engine(workers=0)
     with pytest.raises(InputError, match="--scheduler and --workers"):
         choose_engine(workers=2, scheduler="tcp://head:8786")
+
+
+@pytest.mark.parametrize("lost", [asyncio.CancelledError(), None], ids=["in asyncio", "in futures"])
+def test_a_tile_that_the_engine_drops_is_one_clear_error(
+    lost: BaseException | None, store: TileStore
+) -> None:
+    """What a cluster's client does with what is in flight when its scheduler goes away."""
+
+    class Dropping(InProcess):
+        def open(self, job: Job, tiles: int) -> Session:
+            session = super().open(job, tiles)
+
+            def submit(task: Task) -> Future[Reply]:
+                future: Future[Reply] = Future()
+                if lost is None:
+                    future.cancel()
+                    future.set_running_or_notify_cancel()
+                else:
+                    future.set_exception(lost)
+                return future
+
+            session.submit = submit  # type: ignore[method-assign]
+            return session
+
+    with pytest.raises(EngineError, match="finished tiles are kept: give the same command again"):
+        list(run_tiles(checker, TILES, engine=Dropping(), store=store, name_of=KEY))
