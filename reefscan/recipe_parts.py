@@ -206,8 +206,8 @@ TERM_NOTES: dict[str, str] = {
     "length": f"a long edge holds more than a stub, and is surer to be one ({GUESS})",
     "floor": f"a net must lie flat: slope of the floor under it, degrees ({GUESS})",
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
-    "not_dug": f"straight, even sides look like a dredged channel or a trench ({GUESS})",
-    "not_moving": f"regular spacing looks like sand waves, which move ({GUESS})",
+    "not_dug": f"a straight even cut, a smooth pit or heap: looks dug or dumped ({GUESS})",
+    "not_moving": f"evenly spaced crests, or gentle smooth hollows: sand waves and ridges, which move ({GUESS})",
     "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
 }
 """One plain sentence for each default term: the comment in the written recipe."""
