@@ -157,7 +157,7 @@ def measure_ledge(
         col += middle * math.sin(down)
         around = max(2.0, 0.5 * best_run + 1.5)
         # the search over runs and shifts takes the highest of some twenty related readings
-        out[2] = best - 1.5 * quiet - 0.5 * max(0.0, rough - quiet)
+        out[2] = best - 2.1 * quiet - 0.5 * max(0.0, rough - quiet)
         out[3] = best_run
         out[5] = down % (2.0 * math.pi)
     out[0], out[1] = row, col

@@ -31,10 +31,11 @@ def measure_rise(
 ) -> None:
     reach = int(radius)
     p = p[: 2 * reach + 1]
-    top = sample(elev, row, col) - 0.3 * noise
+    # a top is picked for its noise where that changes from cell to cell, hardly where cells go together
+    picked = noise * min(1.0, 1.0 / (5.0 * share * share))
+    top = sample(elev, row, col) - 0.3 * picked
     if not top == top:
         return
-    quiet = noise * max(share, 1.0 / math.sqrt(3.0))
     n = 16
     feet = np.empty(2 * n)
     worst, level, count = 1e9, 1e9, 0
@@ -70,12 +71,13 @@ def measure_rise(
     feet.sort()
     out[0], out[1] = row, col
     # a top that hardly stands above the ground on one side is the edge of something else
-    out[2] = min(level, UPHILL * worst) - 0.5 * quiet
+    out[2] = min(level, UPHILL * worst) - 0.45 * picked
     out[7] = feet[n]
     out[3] = 2.0 * feet[n]
     out[4] = 0.0
     out[5] = np.nan
-    out[6] = 0.8
+    # the top is one sample, the ground around it the lowest of many: most of the doubt is the top's
+    out[6] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)
     out[8] = max(0.0, out[2]) / max(1.0, out[7])
     out[10] = (feet[int(1.8 * n)] - feet[int(0.2 * n)]) / max(1.0, feet[n])
     out[12] = 0.0

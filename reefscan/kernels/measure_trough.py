@@ -13,14 +13,22 @@ from reefscan.kernels.profiles import bias, profile, sample, side_roughness, spr
 
 @njit(cache=True, nogil=True)
 def _crest(
-    p: NDArray[np.float64], start: int, step: int, floor: float, noise: float, least: float
+    p: NDArray[np.float64],
+    start: int,
+    step: int,
+    floor: float,
+    noise: float,
+    doubt: float,
+    free: float,
+    least: float,
 ) -> tuple[int, float, int]:
     """Walk outward from the floor to the first real crest.
 
     Returns the index of its edge, its height over the floor (bias removed) and the index of the top. The
     walk ends where the ground falls by a quarter of the climb (and by more than noise does), at an unknown
     cell or at the end; a hump on the floor, lower than ``least``, is walked over. The edge is where the climb
-    is over: half as far again brings less than a tenth more.
+    is over: half as far again brings less than a tenth more. ``noise`` (m) is that
+    of one reading, ``doubt`` (m) what is not yet told from a crest; ``free`` is the share of readings that count as independent.
     """
     top, at = floor, start
     k = start
@@ -30,16 +38,16 @@ def _crest(
             break
         if z > top:
             top, at = z, k
-        elif top - z > max(0.25 * (top - floor), 3.0 * noise) and top - floor > max(least, 3.0 * noise):
+        elif top - z > max(0.25 * (top - floor), 3.0 * doubt) and top - floor > max(least, 3.0 * doubt):
             break
         k += step
     alike = 0
     k = start
     while k != at + step:
-        if p[k] > top - 2.0 * noise:
+        if p[k] > top - 2.0 * doubt:
             alike += 1
         k += step
-    height = top - floor - bias(alike) * noise
+    height = top - floor - bias(alike * free) * noise
     k = start + step
     while k != at and 0 <= k < p.shape[0]:
         climbed = p[k] - floor
@@ -52,7 +60,7 @@ def _crest(
                 if j < 0 or j >= p.shape[0] or (j - at) * step > 0:
                     break
                 most = max(most, p[j] - floor)
-            if most - climbed < 0.1 * climbed + 1.2 * noise:
+            if most - climbed < 0.1 * climbed + 1.2 * doubt:
                 break
         k += step
     return k, height, at
@@ -167,7 +175,12 @@ def measure_trough(
     reach = int(radius)
     lines, gap = spread_of_lines(cell_m)
     p = p[: 2 * reach + 1]
-    quiet = noise * max(share, 1.0 / math.sqrt(3.0))
+    # three lines keep more of the noise than all of them; readings that go together are fewer than they seem
+    quiet = noise * min(1.0, share * math.sqrt(lines / 3.0))
+    alone = min(1.0, 1.0 / (share * math.sqrt(float(lines))))
+    free = 0.7 * alone
+    # readings that are independent stray farther from their neighbours than those that go together
+    wide = max(1.0, 1.5 * alone)
     best_h, axis, width = 0.0, 0.0, 2.0 * reach
     narrow = 1e9
     around = np.empty((16, 2 * reach + 1))
@@ -179,8 +192,8 @@ def measure_trough(
     least = min(0.35 * deep, listed)
     for a in range(16):
         q = around[a]
-        left, h_left, _ = _crest(q, reach, -1, q[reach], quiet, least)
-        right, h_right, _ = _crest(q, reach, 1, q[reach], quiet, least)
+        left, h_left, _ = _crest(q, reach, -1, q[reach], quiet, quiet * wide, free, least)
+        right, h_right, _ = _crest(q, reach, 1, q[reach], quiet, quiet * wide, free, least)
         h, w = min(h_left, h_right), float(right - left)
         if h > 1.1 * best_h or (h > 0.9 * best_h and w < narrow):
             narrow, axis, width = w, math.pi * a / 16 + 0.5 * math.pi, w
@@ -202,17 +215,17 @@ def measure_trough(
                 floor, low = p[k], k
         if floor > 1e8:
             return
-        left, h_left, _ = _crest(p, low, -1, floor, quiet, least)
-        right, h_right, _ = _crest(p, low, 1, floor, quiet, least)
+        left, h_left, _ = _crest(p, low, -1, floor, quiet, quiet * wide, free, least)
+        right, h_right, _ = _crest(p, low, 1, floor, quiet, quiet * wide, free, least)
         h = min(h_left, h_right)
-        level = floor + max(0.12 * h, 2.0 * quiet)
+        level = floor + max(0.12 * h, 2.0 * quiet * wide)
         first, last, alike = low, low, 1
         while first > max(left, 0) and p[first - 1] < level:
             first -= 1
         while last < min(right, 2 * reach) and p[last + 1] < level:
             last += 1
         for k in range(first, last + 1):
-            if k != low and p[k] < floor + 2.0 * quiet:
+            if k != low and p[k] < floor + 2.0 * quiet * wide:
                 alike += 1
         shift = 0.5 * (first + last) - reach
         row -= shift * math.cos(cross)
@@ -220,8 +233,8 @@ def measure_trough(
         width = float(right - left)
         out[7] = 0.5 * (last - first)
         out[11] = (last - first) / max(1.0, width)
-        floor += bias(alike) * quiet
-        out[2] = h - bias(alike) * quiet
+        floor += bias(alike * free) * quiet
+        out[2] = h - bias(alike * free) * quiet
     for _ in range(2):
         axis += _floor_turn(elev, row, col, axis, width, out[2], quiet)
     cross = axis + 0.5 * math.pi

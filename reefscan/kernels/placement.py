@@ -202,7 +202,7 @@ def _place(
     if kind == 2:
         rise_feet(patch, row - top, col - left, int(2.0 * foot + 4.0), height, noise, feet)
     elif kind == 1:
-        foot = ledge_foot(patch, row - top, col - left, facing, foot, height, 2.0 * quiet, cell_m, line)
+        foot = ledge_foot(patch, row - top, col - left, facing, foot, height, 3.0 * quiet, cell_m, line)
     here = elev[min(rows - 1, max(0, int(round(row)))), min(cols - 1, max(0, int(round(col))))]
     best_cost, best_i, best_j, best_slope = 1e9, -1, -1, 0.0
     reach = foot + off_max
@@ -265,7 +265,7 @@ def _place(
     far = math.hypot(dr, dc)
     if kind == 0:
         across = dr * fr + dc * fc
-        off = wall_foot(patch, r - top, c - left, facing, foot, 0.5 * width, height, 2.0 * quiet, line)
+        off = wall_foot(patch, r - top, c - left, facing, foot, 0.5 * width, height, 3.0 * quiet, line)
         if not off == off:
             off = max(0.0, foot - abs(across))
         sign = 1.0 if across >= 0.0 else -1.0

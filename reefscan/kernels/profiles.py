@@ -97,9 +97,9 @@ def spread_of_lines(cell_m: float) -> tuple[int, float]:
 
 
 @njit(cache=True, nogil=True)
-def bias(count: int) -> float:
+def bias(count: float) -> float:
     """Expected maximum of ``count`` standard normal values (a fit, within 0.06 up to 64)."""
-    return 0.0 if count <= 1 else 0.56 * math.log2(count) ** 0.85
+    return 0.0 if count <= 1.0 else 0.56 * math.log2(count) ** 0.85
 
 
 @njit(cache=True, nogil=True)

@@ -17,7 +17,10 @@ NOISE = 0.1
 
 def measured(z, kind, rows, cols, radius, ground=0.0):
     rows, cols = np.asarray(rows), np.asarray(cols)
-    noise, share = np.full(rows.size, NOISE), np.full(rows.size, 5**-0.5)
+    noise, share = (
+        np.full(rows.size, NOISE),
+        np.full(rows.size, (28 / 9) ** 0.5 / 5),
+    )  # five bilinear samples a cell apart
     out = measure_stations(to_mm(z), rows, cols, kind, CELL, noise, share, radius, ground)
     return {name: out[:, i] for i, name in enumerate(FIELDS)}
 
