@@ -24,7 +24,7 @@ from reefscan.errors import (
     MissingInputError,
     UnreadableError,
 )
-from reefscan.io import handles, probe, words
+from reefscan.io import copied, handles, probe, words
 from reefscan.io.axes import placed_by_axes
 from reefscan.io.doubt import sigma_by_surveys, stated_sigma, told_surveys
 from reefscan.io.fills import is_mask, zeros_are_fill
@@ -209,6 +209,7 @@ def _describe(
     unknown = tuple(dict.fromkeys((*declared, *sentinels, *integers)))
     unknown += _clips(sample, values, factor, add, notes)
     crop = _crop(sample, dataset.width, dataset.height, notes)
+    copies = () if focus else _copied(sample, crop, dataset.block_shapes[band - 1], unknown, notes)
     elev = (values * factor + add) / 1000.0
     sigma_factor, sigma_unknown, sigma_m = stated_sigma(dataset, choice, unit_m, focus, sample, notes)
     surveys, quality_band, quality_path = told_surveys(dataset, choice, notes)
@@ -238,6 +239,7 @@ def _describe(
         sigma_path=choice.sigma_path,
         masked=masked,
         crop=crop,
+        copied=copies,
         options=choice.options,
         vertical=facts.vertical or str(dataset.tags().get("VERTICAL_DATUM_ABBREV", "")),
         form=form,
@@ -325,7 +327,7 @@ def _clips(
 
 
 def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tuple[int, int, int, int]:
-    north, west, south, east = (probe.repeated_edge(strips) for strips in sample.edges)
+    north, west, south, east = (copied.repeated_edge(strips) for strips in sample.edges)
     if north + south >= height // 2 or west + east >= width // 2:
         north = west = south = east = 0
     parts = [
@@ -341,6 +343,30 @@ def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tu
     if parts:
         notes.append(f"{', '.join(parts)} edge only repeat the cells beside them and are left out")
     return north, west, height - south, width - east
+
+
+def _copied(
+    sample: probe.Sample,
+    crop: tuple[int, int, int, int],
+    block: tuple[int, int],
+    unknown: tuple[float, ...],
+    notes: list[str],
+) -> copied.Boxes:
+    def numbers(row: int, col: int, height: int, width: int) -> Any:
+        part = sample.numbers(row, col, height, width)
+        for value in unknown:
+            part[part == value] = np.nan
+        return part
+
+    top, left, bottom, right = crop
+    if sample.whole:
+        found = copied.in_whole(numbers(top, left, bottom - top, right - left))
+        rows, columns = (tuple((r + top, c + left, r1 + top, c1 + left) for r, c, r1, c1 in b) for b in found)
+    else:
+        rows, columns = copied.in_strips(numbers, crop, block)
+    if rows or columns:
+        notes.append(copied.sentence(rows, columns))
+    return rows + columns
 
 
 def _date(dataset: Any) -> str:

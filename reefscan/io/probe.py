@@ -1,4 +1,4 @@
-"""A look at the numbers themselves: sentinels nobody declared, clipped limits, repeated edges, the sign.
+"""A look at the numbers themselves: sentinels nobody declared, clipped limits, the sign.
 
 The same few windows of a file are read whatever is later asked of it, so that what is found out
 does not depend on the area, on the neighbours or on the order of files.
@@ -7,6 +7,7 @@ does not depend on the area, on the neighbours or on the order of files.
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -52,16 +53,19 @@ class Sample:
         As stored, one per window; ``known`` tells which cells count.
     known : list of ndarray of bool
         False for declared nodata, NaN, infinite and masked cells.
-    edges : tuple of 4 lists of ndarray
-        Strips along the north, west, south and east edge, each turned so that axis 0 runs inward.
+    edges : tuple of 4 lists of ndarray of float64
+        Strips along the north, west, south and east edge, each turned so that axis 0 runs inward; NaN where unknown.
     whole : bool
         True if ``windows`` is the whole band.
+    numbers : callable
+        Any part of the band by row, column, height and width; NaN where unknown. Only while the file is open.
     """
 
     windows: list[NDArray[Any]]
     known: list[NDArray[np.bool_]]
-    edges: tuple[list[NDArray[Any]], ...]
+    edges: tuple[list[NDArray[np.float64]], ...]
     whole: bool
+    numbers: Callable[[int, int, int, int], NDArray[np.float64]]
 
     def values(self) -> NDArray[np.float64]:
         """All known numbers, one-dimensional."""
@@ -111,14 +115,33 @@ def take(
     """Read the sample of a band."""
     windows, known = [], []
     for window in windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1]):
-        raw = dataset.read(band, window=window)
-        good = _known(raw, declared)
-        if masked:
-            good &= dataset.read_masks(band, window=window) != 0
+        raw, good = _read(dataset, band, window, declared, masked)
         windows.append(raw)
         known.append(good)
     whole = focus is None and len(windows) == 1
-    return Sample(windows, known, _edges(dataset, band, windows[0] if whole else None, focus), whole)
+
+    def numbers(row: int, col: int, height: int, width: int) -> NDArray[np.float64]:
+        if whole:
+            part = slice(row, row + height), slice(col, col + width)
+            return _with_nan(windows[0][part], known[0][part])
+        return _with_nan(*_read(dataset, band, RasterWindow(col, row, width, height), declared, masked))
+
+    edges = _edges(numbers, dataset.width, dataset.height, whole) if focus is None else ([], [], [], [])
+    return Sample(windows, known, edges, whole, numbers)
+
+
+def _read(
+    dataset: Any, band: int, window: RasterWindow, declared: tuple[float, ...], masked: bool
+) -> tuple[NDArray[Any], NDArray[np.bool_]]:
+    raw = dataset.read(band, window=window)
+    good = _known(raw, declared)
+    if masked:
+        good &= dataset.read_masks(band, window=window) != 0
+    return raw, good
+
+
+def _with_nan(raw: NDArray[Any], known: NDArray[np.bool_]) -> NDArray[np.float64]:
+    return np.where(known, raw.astype(np.float64), np.nan)
 
 
 def _known(raw: NDArray[Any], declared: tuple[float, ...]) -> NDArray[np.bool_]:
@@ -136,27 +159,17 @@ EDGE = 48
 
 
 def _edges(
-    dataset: Any, band: int, whole: NDArray[Any] | None, focus: tuple[int, int, int, int] | None
-) -> tuple[list[NDArray[Any]], ...]:
-    if focus is not None:
-        return ([], [], [], [])
-    width, height = dataset.width, dataset.height
+    numbers: Callable[[int, int, int, int], NDArray[np.float64]], width: int, height: int, whole: bool
+) -> tuple[list[NDArray[np.float64]], ...]:
     deep_r, deep_c = min(EDGE, height), min(EDGE, width)
-    if whole is not None:
-        return (
-            [whole[:deep_r]],
-            [whole[:, :deep_c].T],
-            [whole[::-1][:deep_r]],
-            [whole[:, ::-1][:, :deep_c].T],
-        )
-    out: tuple[list[NDArray[Any]], ...] = ([], [], [], [])
-    long_r, long_c = min(WINDOW, height), min(WINDOW, width)
-    for part in (0.2, 0.5, 0.8):
+    long_r, long_c = (height, width) if whole else (min(WINDOW, height), min(WINDOW, width))
+    out: tuple[list[NDArray[np.float64]], ...] = ([], [], [], [])
+    for part in (0.0,) if whole else (0.2, 0.5, 0.8):
         col, row = int(part * (width - long_c)), int(part * (height - long_r))
-        out[0].append(dataset.read(band, window=RasterWindow(col, 0, long_c, deep_r)))
-        out[2].append(dataset.read(band, window=RasterWindow(col, height - deep_r, long_c, deep_r))[::-1])
-        out[1].append(dataset.read(band, window=RasterWindow(0, row, deep_c, long_r)).T)
-        out[3].append(dataset.read(band, window=RasterWindow(width - deep_c, row, deep_c, long_r))[:, ::-1].T)
+        out[0].append(numbers(0, col, deep_r, long_c))
+        out[1].append(numbers(row, 0, long_r, deep_c).T)
+        out[2].append(numbers(height - deep_r, col, deep_r, long_c)[::-1])
+        out[3].append(numbers(row, width - deep_c, long_r, deep_c)[:, ::-1].T)
     return out
 
 
@@ -260,31 +273,6 @@ def _both_ways(
         (turned[0], turned[1], turned[2]),
         (turned[0][::-1], turned[1][::-1], turned[2][::-1]),
     ]
-
-
-def repeated_edge(strips: list[NDArray[Any]]) -> int:
-    """Number of outer rows that only repeat the row further in, 0 if none.
-
-    Rows count only where they hold 16 or more different numbers (a flat or empty edge repeats by
-    nature), all strips agree, and the repetition stops before the strip does (a seabed that
-    is the same all along is no repeated edge).
-    """
-    counts = []
-    for strip in strips:
-        if strip.shape[0] < 3:
-            return 0
-        if strip.dtype.kind == "f":
-            equal = (strip[1:] == strip[:-1]) | (np.isnan(strip[1:]) & np.isnan(strip[:-1]))
-        else:
-            equal = strip[1:] == strip[:-1]
-        same = equal.all(axis=1)
-        run = int(np.argmin(same)) if not same.all() else -1
-        if run <= 0 or np.unique(strip[0]).size < 16:
-            return 0
-        if run + 1 > strip.shape[0] - 2 or same[run:].mean() > 0.5:
-            return 0
-        counts.append(run)
-    return min(counts) if counts else 0
 
 
 @dataclass(frozen=True)
