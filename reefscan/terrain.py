@@ -10,6 +10,7 @@ Distances come from the recipe's ``[find]`` in metres and are turned into cells 
 from __future__ import annotations
 
 import difflib
+import logging
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
     import xarray
 
     from reefscan.recipe import Find
+
+log = logging.getLogger(__name__)
 
 Values = NDArray[np.float32] | NDArray[np.float64]
 
@@ -113,6 +116,7 @@ class Layer:
     halo: Callable[[Find, float], int]
     colours: str = "ramp"
     beyond: bool = True
+    fits: tuple[tuple[str, float], ...] = ()
 
 
 def _annulus(inner_m: float, outer_m: float, cell_m: float) -> tuple[float, float]:
@@ -159,6 +163,7 @@ _ROWS = (
         "Sappington, Longshore & Thompson 2007, J. Wildl. Manage. 71(5):1419-1426, doi:10.2193/2005-723",
         lambda g: rugosity.vrm(g.elev_mm, g.cell_m, rugosity.window_cells(g.find.vrm_window_m, g.cell_m)),
         lambda find, cell_m: rugosity.window_cells(find.vrm_window_m, cell_m) // 2 + 1,
+        fits=(("vrm_window_m", 1.0),),
     ),
     Layer(
         "tri_riley_m",
@@ -191,6 +196,7 @@ _ROWS = (
         "highest less lowest in a disc (common practice, no source)",
         lambda g: relief.relief(g.elev_mm, max(1.0, g.cells(g.find.relief_radius_m))),
         lambda find, cell_m: relief.relief_halo(max(1.0, find.relief_radius_m / cell_m)),
+        fits=(("relief_radius_m", 2.0),),
     ),
     Layer(
         "bpi_fine_m",
@@ -203,6 +209,7 @@ _ROWS = (
         ),
         "split",
         beyond=False,
+        fits=(("bpi_fine_outer_m", 2.0),),
     ),
     Layer(
         "bpi_broad_m",
@@ -215,9 +222,18 @@ _ROWS = (
         ),
         "split",
         beyond=False,
+        fits=(("bpi_broad_outer_m", 2.0),),
     ),
     Layer("trough_m", "depth of a low between two highs", "m", _OWN, lambda g: g.height(0), _structure_halo),
-    Layer("ledge_m", "height of a step", "m", _OWN, lambda g: g.height(1), _structure_halo),
+    Layer(
+        "ledge_m",
+        "height of a step",
+        "m",
+        _OWN,
+        lambda g: g.height(1),
+        _structure_halo,
+        fits=(("ledge_run_m", 1.0), ("ledge_ground_m", 2.0)),
+    ),
     Layer("rise_m", "height of an isolated high", "m", _OWN, lambda g: g.height(2), _structure_halo),
 )
 
@@ -249,6 +265,31 @@ def chosen(only: Iterable[str] | None) -> tuple[Layer, ...]:
 def halo_cells(find: Find, cell_m: float, only: Iterable[str] | None = None) -> int:
     """Cells around a window that the chosen layers need to be the same for any cut."""
     return max(layer.halo(find, cell_m) for layer in chosen(only))
+
+
+def wider_than(
+    extent: Window, cell_m: float, find: Find, *, only: Iterable[str] | None = None
+) -> tuple[str, ...]:
+    """Say which of the chosen layers stand on more ground than a grid is wide, one sentence each.
+
+    Such a layer is unknown, 0 or told from a part of that ground in most of the grid, if not in all of it.
+    """
+    high, wide = extent.height * cell_m, extent.width * cell_m
+    side = min(high, wide)
+    told = []
+    for row in chosen(only):
+        across = sum(getattr(find, key) * times for key, times in row.fits)
+        if across <= side:
+            continue
+        now = ", ".join(f"{key} = {getattr(find, key):g}" for key, _ in row.fits)
+        most = side / sum(times for _, times in row.fits)
+        smaller = " and ".join(key for key, _ in row.fits)
+        inner = ", and its inner radius under that," if "outer" in smaller else ""
+        told.append(
+            f"{row.name}: stands on {across:.3g} m of ground ({now}), and this grid is {wide:.3g} x {high:.3g} m: most or all of "
+            f"it will be unknown, 0 or told from a part of that; set {smaller} under {most:.2g}{inner} in the recipe's [find]"
+        )
+    return tuple(told)
 
 
 def compute_layers(
@@ -331,6 +372,8 @@ def derive(
 
     window = grid.extent if window is None else window
     sheet = grid.sheet
+    for sentence in wider_than(grid.extent, sheet.cell_m, find, only=only):
+        log.warning("%s: %s", grid.name, sentence)
     values = window_layers(grid, window, find, only=only)
     coords = {"y": ("y", *_axis(sheet, window, "y")), "x": ("x", *_axis(sheet, window, "x"))}
     variables = {name: (("y", "x"), data, attributes(LAYERS[name])) for name, data in values.items()}

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -111,8 +112,10 @@ def _write(source: GridSource, files: dict[str, Path], find: Find, *, quiet: boo
     from rich.progress import track
 
     from reefscan.io.layers import layer_rasters
-    from reefscan.terrain import LAYERS, attributes, halo_cells, window_layers
+    from reefscan.terrain import LAYERS, attributes, halo_cells, wider_than, window_layers
 
+    for sentence in wider_than(source.extent, source.sheet.cell_m, find, only=files):
+        print(f"warning: {source.name}: {sentence}", file=sys.stderr)
     labels = {name: attributes(LAYERS[name]) for name in files}
     settings = {"SOURCE": source.name, "RECIPE_FIND": json.dumps(find.model_dump(), sort_keys=True)}
     windows = list(_windows(source.extent, halo_cells(find, source.sheet.cell_m, files)))

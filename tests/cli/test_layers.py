@@ -80,3 +80,33 @@ def test_the_list_names_every_layer_with_its_source(capsys: pytest.CaptureFixtur
     lines = capsys.readouterr().out.splitlines()
     assert [line.split()[0] for line in lines] == list(LAYERS)
     assert all(LAYERS[line.split()[0]].reference in line for line in lines)
+
+
+def test_a_layer_that_needs_more_ground_than_the_grid_has_is_told_and_only_that(
+    plane: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    # 70 x 60 m: a ring of 50 m radius is 100 m across, a ledge takes 8 + 2 x 8 m, a relief disc 2 x 25 m
+    out = tmp_path / "layers"
+    assert run(["layers", str(plane), "--out", str(out), "--positive", "up"]) == 0
+    told = [line for line in capsys.readouterr().err.splitlines() if ", and this grid is " in line]
+    assert len(told) == 2
+    assert (
+        "bpi_fine_m: stands on 100 m of ground (bpi_fine_outer_m = 50), and this grid is 70 x 60 m" in told[0]
+    )
+    assert "set bpi_fine_outer_m under 30, and its inner radius under that, in" in told[0]
+    assert "bpi_broad_m: stands on 500 m of ground (bpi_broad_outer_m = 250)" in told[1]
+    with rasterio.open(out / "bpi_broad_m.tif") as dataset:
+        assert np.isnan(dataset.read(1)).all()
+
+
+def test_what_is_told_to_set_is_enough(
+    plane: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recipe = tmp_path / "small.toml"
+    recipe.write_text("[find]\nbpi_fine_outer_m = 29.0\n")
+    out = tmp_path / "layers"
+    call = ["layers", str(plane), "--only", "bpi_fine_m,ledge_m", "--positive", "up", "--recipe", str(recipe)]
+    assert run([*call, "--out", str(out)]) == 0
+    assert "of ground" not in capsys.readouterr().err
+    with rasterio.open(out / "bpi_fine_m.tif") as dataset:
+        assert_allclose(dataset.read(1)[30, 30:40], 0.0, atol=1e-3)  # a plane has none
