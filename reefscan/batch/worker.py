@@ -129,9 +129,20 @@ def run_tile(job: Job, task: Task) -> Reply:
     except RunFolderError as error:
         return Reply("unwritable", time.perf_counter() - started, message=str(error))
     except Exception as error:  # one tile's failure, whatever it is, must not stop the rest
+        if _interrupted(error):
+            raise KeyboardInterrupt from error
         text = str(error) if isinstance(error, ReefscanError) else f"{type(error).__name__}: {error}"
         line = " ".join(text.split()) or type(error).__name__
         return Reply("failed", time.perf_counter() - started, message=line, detail=traceback.format_exc())
+
+
+def _interrupted(error: BaseException | None) -> bool:
+    """True if Ctrl-C is behind an error: where it meets a compiled kernel's return it comes out as a SystemError."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 _here = threading.local()

@@ -37,8 +37,8 @@ for line in sys.stdin:
             os.replace = dying
         code = 1
         try:
-            scan([sys.argv[1]], out=out, tile=512, workers=int(workers))
-            code = 0
+            run = scan([sys.argv[1]], out=out, tile=512, workers=int(workers))
+            code = 0 if run.info["state"] == "done" else 3
         except KeyboardInterrupt:
             code = 130
         finally:

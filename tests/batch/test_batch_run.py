@@ -480,3 +480,18 @@ def test_a_tile_that_the_engine_drops_is_one_clear_error(
 
     with pytest.raises(EngineError, match="finished tiles are kept: give the same command again"):
         list(run_tiles(checker, TILES, engine=Dropping(), store=store, name_of=KEY))
+
+
+def test_an_interrupt_that_a_compiled_kernel_disguises_stops_the_run_and_blames_no_tile(
+    store: TileStore,
+) -> None:
+    """Met by a kernel's return it comes out as a SystemError, which is an ordinary `Exception`."""
+
+    def work(core: Window, old: TileResult | None) -> TileResult:
+        try:
+            raise KeyboardInterrupt
+        except KeyboardInterrupt as stop:
+            raise SystemError("a kernel returned a result with an exception set") from stop
+
+    with pytest.raises(KeyboardInterrupt):
+        list(run_tiles(work, TILES, engine=InProcess(), store=store, name_of=KEY))
