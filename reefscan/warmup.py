@@ -1,20 +1,92 @@
-"""Every kernel used once with the types a scan uses, so that it is compiled before workers start together."""
+"""Every kernel compiled once (or loaded from the cache) before workers start together."""
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
 import numpy as np
 
+from reefscan import candidates
 from reefscan.arraysource import ArraySource
-from reefscan.model import Window
+from reefscan.kernels.measure import measure_stations
+from reefscan.model import GridBlock, Window
 from reefscan.recipe import Recipe
 from reefscan.tilework import TileWork
 
 
 def warm_up() -> None:
-    """Compile every kernel once (or load it from the cache) before workers start together."""
+    """Compile every kernel, or load it from the cache.
+
+    Compiling takes one core half a minute, so where nothing is cached yet a second process compiles what measures
+    stations while this one compiles the search. The two share no kernel: two processes that compile one function at
+    the same moment could spoil its cache.
+    """
+    if _cached():
+        _tile(2.0)
+        return
+    with _second_compiler():
+        # too shallow for a station: the search alone
+        _tile(0.3)
+    _tile(2.0)
+
+
+def compile_stations() -> None:
+    """Compile what measures stations, as `TileWork` calls it; run by the second process."""
+    source = _source(2.0)
+    above = np.ascontiguousarray(source.read(source.extent.grow(8)).elev_mm)
+    block = GridBlock(source.extent.grow(8), np.minimum(above, np.int32(candidates.SEA_MM)))
+    row, col = source.extent.row + 120, source.extent.col + 128
+    seeds = {kind: (np.array([row], np.int64), np.array([col], np.int64)) for kind in candidates.KINDS}
+    candidates.find_stations(block, above, source.sheet, Recipe.default().find, seeds)
+
+
+def _source(deep_m: float) -> ArraySource:
     z = np.full((256, 256), -10.0)
-    z[100:140, 60:200] -= 2.0
-    source = ArraySource.from_metres(z, cell_m=2.0)
-    TileWork(source, Recipe.default().find, Recipe.default().score)(
-        Window(source.extent.row, source.extent.col, 256, 256)
-    )
+    z[100:140, 60:200] -= deep_m
+    return ArraySource.from_metres(z, cell_m=2.0)
+
+
+def _tile(deep_m: float) -> None:
+    source, recipe = _source(deep_m), Recipe.default()
+    TileWork(source, recipe.find, recipe.score)(Window(source.extent.row, source.extent.col, 256, 256))
+
+
+def _cached() -> bool:
+    """True if numba has what measures stations on disk, or if it cannot be told."""
+    stats = getattr(measure_stations, "stats", None)
+    folder = getattr(stats, "cache_path", None)
+    return folder is None or any(Path(folder).glob("measure.measure_stations-*.nbi"))
+
+
+@contextmanager
+def _second_compiler() -> Iterator[None]:
+    """Let another process compile the stations' kernels meanwhile; where it cannot, this one will."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+    if cores < 2 or not sys.executable:
+        yield
+        return
+    root = str(Path(__file__).resolve().parents[1])
+    path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH", "")) if p)
+    try:
+        other = subprocess.Popen(
+            [sys.executable, "-c", "from reefscan.warmup import compile_stations; compile_stations()"],
+            env={**os.environ, "PYTHONPATH": path},
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+    except OSError:
+        yield
+        return
+    try:
+        yield
+    except BaseException:
+        other.kill()
+        raise
+    finally:
+        other.wait()
