@@ -123,30 +123,6 @@ def trapezoid(x: Floats | float, a: float, b: float, c: float, d: float) -> Floa
     return np.where(np.isnan(x), np.nan, mu)
 
 
-def weighted_geometric_mean(memberships: Floats, weights: Floats) -> Floats:
-    """``(prod mu^w)^(1 / sum w)`` along the last axis; 0 where a mu with a weight is 0.
-
-    Parameters
-    ----------
-    memberships : ndarray, shape (..., n)
-        Values in 0-1; NaN = the term does not apply (its weight is left out).
-    weights : ndarray, shape (n,)
-        Not negative.
-
-    Returns
-    -------
-    ndarray, shape (...)
-        0-1; 1 where no term applies.
-    """
-    mu = np.asarray(memberships, dtype=np.float64)
-    w = np.where(np.isnan(mu), 0.0, np.asarray(weights, dtype=np.float64))
-    zero = ((mu == 0) & (w > 0)).any(axis=-1)
-    safe = np.where(np.isnan(mu) | (mu == 0), 1.0, mu)
-    total = w.sum(axis=-1)
-    mean = np.exp((w * np.log(safe)).sum(axis=-1) / np.where(total > 0, total, 1.0))
-    return np.where(zero, 0.0, mean)
-
-
 def round_half_even(value: Floats, decimals: int) -> tuple[NDArray[np.int64], Floats]:
     """Round through whole millionths, so that every language prints the same digits.
 

@@ -31,7 +31,6 @@ METRES_PER: dict[str, float] = {
     "fm": 1.8288,
     "nmi": 1852.0,
 }
-FEET_PER_METRE = 1.0 / 0.3048
 
 _LENGTH = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-zA-Z][a-zA-Z-]*)?\s*$")
 

@@ -27,7 +27,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 
 from rough_ground import fractal  # noqa: E402
 
-from reefscan.kernels import gradient, position, relief, rugosity  # noqa: E402
+from reefscan.kernels import discs, gradient, position, relief, rugosity  # noqa: E402
 from reefscan.model import NODATA_MM, to_metres, to_mm  # noqa: E402
 
 CELL_M = 2.0
@@ -121,7 +121,7 @@ def peers(mm: NDArray[np.int32]) -> dict[str, float]:
 
 def designs(mm: NDArray[np.int32]) -> dict[str, tuple[float, float]]:
     """Speed and rms error (per cent of the index's spread) of the designs that were weighed."""
-    exact, blocks = position.EXACT_CELLS, position._BLOCKS_IN_RADIUS
+    exact, blocks = position.EXACT_CELLS, discs.BLOCKS_IN_RADIUS
     out = {}
     for outer in (25.0, 64.0, 125.0):
         truth = by_fft(mm, 3.0, outer)
@@ -135,12 +135,12 @@ def designs(mm: NDArray[np.int32]) -> dict[str, tuple[float, float]]:
             ("chords", 1e9, blocks), ("blocks, 8-16 in a radius", exact, blocks),
             ("blocks, 4-8 in a radius", 8.0, 4.0), ("blocks, 12-24 in a radius", 24.0, 12.0),
         ):  # fmt: skip
-            position.EXACT_CELLS, position._BLOCKS_IN_RADIUS = near, in_radius
+            position.EXACT_CELLS, discs.BLOCKS_IN_RADIUS = near, in_radius
             values = position.bpi(mm, 3.0, outer, 0, 0)
             out[f"{name} 3-{outer:g}"] = (
                 speed(mm.size, lambda outer=outer: position.bpi(mm, 3.0, outer, 0, 0), 1), miss(values)
             )  # fmt: skip
-        position.EXACT_CELLS, position._BLOCKS_IN_RADIUS = exact, blocks
+        position.EXACT_CELLS, discs.BLOCKS_IN_RADIUS = exact, blocks
     largest = relief.DISC_CELLS
     for radius in (12.0, 25.0):
         for name, limit in (("relief by chords", 1e9), ("relief by an octagon", 0.0)):

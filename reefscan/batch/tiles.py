@@ -92,16 +92,6 @@ def plan_tiles(extent: Window, tile: int = DEFAULT_TILE) -> list[Window]:
     ]
 
 
-def blocks_of(window: Window) -> list[Window]:
-    """List the canonical blocks that ``window`` touches, in reading order."""
-    cover = block_cover(window)
-    return [
-        Window(row, col, BLOCK, BLOCK)
-        for row in range(cover.row, cover.row_end, BLOCK)
-        for col in range(cover.col, cover.col_end, BLOCK)
-    ]
-
-
 def outside_band(
     depth_range: Callable[[Window], tuple[float, float] | None], shallow_m: float, deep_m: float
 ) -> Callable[[Window], bool]:

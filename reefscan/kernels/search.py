@@ -21,291 +21,27 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.bounds import bound, extremes, square_side, touched
+from reefscan.kernels.rays import rise_at, trough_at
 from reefscan.kernels.structure import (
     AXES,
-    BLOCK_ROWS,
     block_shape,
     flanks,
+    ledge_reach,
     ledge_steps,
     ledges,
     load,
+    soften,
     steps_within,
     structure_halo,
 )
 from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
-_NONE_LOW = np.int32(2**31 - 1)
-
-SQUARE = 8
-"""Side of the squares whose highest and lowest cell are taken: at 16 ten times as many squares are left on
-rough ground, at 4 the bounds cost more than they save. Doubled for reaches beyond 8 squares."""
 
 DENSE, DENSE_REACH = 0.15, 25.0
 """Share of a block's squares from which on running maxima over the whole block are cheaper than single rays, for
 rays of so many cells."""
-
-
-def square_side(reach_cells: float) -> int:
-    """Side of the squares for a reach: a ray touches some ten of them, whatever its length."""
-    side = SQUARE
-    while reach_cells > 8 * side and side < BLOCK_ROWS:
-        side *= 2
-    return side
-
-
-def touched(steps: NDArray[np.int64], side: int) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Squares (rows, columns away) that the rays from any cell of a square can touch.
-
-    Parameters
-    ----------
-    steps : ndarray of int64, shape (8,)
-        Steps along each of `AXES`.
-    side : int
-
-    Returns
-    -------
-    offsets : ndarray of int64, shape (16, most, 2)
-        For each axis its forward and its backward ray; the square itself is among them.
-    counts : ndarray of int64, shape (16,)
-    """
-    sets = []
-    for (dr, dc), n in zip(AXES.tolist(), steps.tolist(), strict=True):
-        places = [(k * dr, k * dc) for k in range(n + 1)]
-        if 2 in (abs(dr), abs(dc)):  # cells beside the middle of a knight's move
-            mids = [(0, dc // 2), (1, dc // 2)] if abs(dc) == 2 else [(1, 0), (1, dc)]
-            places += [(k * dr + m, k * dc + o) for k in range(n + 1) for m, o in mids]
-        for sign in (1, -1):
-            reached = {(0, 0)}
-            for y, x in places:
-                for a in (0, side - 1):
-                    for b in (0, side - 1):
-                        reached.add(((a + sign * y) // side, (b + sign * x) // side))
-            sets.append(sorted(reached))
-    offsets = np.zeros((len(sets), max(map(len, sets)), 2), np.int64)
-    for i, reached_list in enumerate(sets):
-        offsets[i, : len(reached_list)] = reached_list
-    return offsets, np.array([len(s) for s in sets], dtype=np.int64)
-
-
-@njit(cache=True, nogil=True)
-def _extremes(
-    elev: NDArray[np.int32],
-    first: int,
-    side: int,
-    low_mm: int,
-    high_mm: int,
-    top: NDArray[np.int32],
-    floor: NDArray[np.int32],
-    band_top: NDArray[np.int32],
-    band_floor: NDArray[np.int32],
-) -> None:
-    """Highest and lowest known cell of every square, and of its cells in the band.
-
-    Square (0, 0) starts at cell (``first``, ``first``), which may lie before the array.
-    """
-    rows, cols = elev.shape
-    low, high = np.int32(low_mm), np.int32(high_mm)
-    a, b = np.empty(cols, np.int32), np.empty(cols, np.int32)
-    c, d = np.empty(cols, np.int32), np.empty(cols, np.int32)
-    for i in range(top.shape[0]):
-        a[:] = _NODATA
-        b[:] = _NONE_LOW
-        c[:] = _NODATA
-        d[:] = _NONE_LOW
-        for r in range(max(0, first + i * side), min(rows, first + (i + 1) * side)):
-            line = elev[r]
-            for k in range(cols):
-                z = line[k]
-                a[k] = max(a[k], z)
-                b[k] = min(b[k], z if z != _NODATA else _NONE_LOW)
-                inside = (z >= low) & (z <= high)
-                c[k] = max(c[k], z if inside else _NODATA)
-                d[k] = min(d[k], z if inside else _NONE_LOW)
-        for j in range(top.shape[1]):
-            t, f, bt, bf = _NODATA, _NONE_LOW, _NODATA, _NONE_LOW
-            for k in range(max(0, first + j * side), min(cols, first + (j + 1) * side)):
-                t, f = max(t, a[k]), min(f, b[k])
-                bt, bf = max(bt, c[k]), min(bf, d[k])
-            top[i, j], floor[i, j], band_top[i, j], band_floor[i, j] = t, f, bt, bf
-
-
-@njit(cache=True, nogil=True)
-def _bound(
-    top: NDArray[np.int32],
-    floor: NDArray[np.int32],
-    row: int,
-    pad: int,
-    trough_offsets: NDArray[np.int64],
-    trough_counts: NDArray[np.int64],
-    rise_offsets: NDArray[np.int64],
-    rise_counts: NDArray[np.int64],
-    near: int,
-    climb: NDArray[np.int32],
-    sink: NDArray[np.int32],
-    span: NDArray[np.int32],
-) -> None:
-    """What the cells of a row of squares can reach at the most.
-
-    ``climb`` : for each axis, top of the lower of its two climbs. ``sink`` : the highest, over all rays, of the
-    lowest ground on it. ``span`` : highest less lowest ground of the squares around.
-    """
-    n = sink.shape[0]
-    reach, other = np.empty(n, np.int32), np.empty(n, np.int32)
-    for ray in range(trough_counts.shape[0]):
-        reach[:] = _NODATA
-        for k in range(trough_counts[ray]):
-            x = pad + trough_offsets[ray, k, 1]
-            line = top[row + trough_offsets[ray, k, 0], x : x + n]
-            for j in range(n):
-                reach[j] = max(reach[j], line[j])
-        axis = climb[ray // 2]
-        for j in range(n):
-            axis[j] = reach[j] if ray % 2 == 0 else min(axis[j], reach[j])
-    sink[:] = _NODATA
-    for ray in range(rise_counts.shape[0]):
-        reach[:] = _NONE_LOW
-        for k in range(rise_counts[ray]):
-            x = pad + rise_offsets[ray, k, 1]
-            line = floor[row + rise_offsets[ray, k, 0], x : x + n]
-            for j in range(n):
-                reach[j] = min(reach[j], line[j])
-        for j in range(n):
-            sink[j] = max(sink[j], reach[j])
-    reach[:] = _NODATA
-    other[:] = _NONE_LOW
-    for dy in range(-near, near + 1):
-        for dx in range(-near, near + 1):
-            high, low = top[row + dy, pad + dx : pad + dx + n], floor[row + dy, pad + dx : pad + dx + n]
-            for j in range(n):
-                reach[j] = max(reach[j], high[j])
-                other[j] = min(other[j], low[j])
-    for j in range(n):
-        span[j] = np.int32(reach[j] - other[j]) if reach[j] != _NODATA else np.int32(0)
-
-
-@njit(cache=True, nogil=True)
-def _highest_on_ray(
-    flat: NDArray[np.int32], at: int, step: int, n: int, between: int, mid_a: int, mid_b: int, enough: int
-) -> int:
-    """Highest of ``n`` cells along a ray and, on a knight's move, of the means beside it; stops at ``enough``."""
-    high = np.int64(_NODATA)
-    p = at
-    for _ in range(n):
-        p += step
-        high = max(high, np.int64(flat[p]))
-        if high >= enough:
-            return int(high)
-    if mid_a != mid_b:
-        p = between
-        for _ in range(n + 1):
-            one, two = flat[p + mid_a], flat[p + mid_b]
-            if one != _NODATA and two != _NODATA:
-                high = max(high, (np.int64(one) + np.int64(two)) >> 1)
-            p += step
-    return int(high)
-
-
-@njit(cache=True, nogil=True)
-def _trough_at(
-    flat: NDArray[np.int32],
-    at: int,
-    cols: int,
-    least: int,
-    steps: NDArray[np.int64],
-    axes: NDArray[np.int64],
-    bounds: NDArray[np.int32],
-) -> int:
-    """Trough of one cell if it reaches ``least``, else 0: the number of `structure.flanks`."""
-    z = np.int64(flat[at])
-    best = np.int64(least - 1)
-    for a in range(axes.shape[0]):
-        if np.int64(bounds[a]) - z <= best:
-            continue
-        dr, dc = axes[a, 0], axes[a, 1]
-        step = dr * cols + dc
-        mid_a, mid_b = 0, 0
-        if dr == 2:
-            mid_a, mid_b = cols, cols + dc
-        elif dc == 2 or dc == -2:
-            mid_a, mid_b = dc // 2, cols + dc // 2
-        ahead = _highest_on_ray(flat, at, step, steps[a], at, mid_a, mid_b, 2**31)
-        if ahead - z <= best:
-            continue
-        behind = _highest_on_ray(flat, at, -step, steps[a], at - step, mid_a, mid_b, ahead)
-        best = max(best, min(ahead, behind) - z)
-    return int(best) if best >= least else 0
-
-
-@njit(cache=True, nogil=True)
-def _rise_at(
-    flat: NDArray[np.int32], at: int, cols: int, least: int, steps: NDArray[np.int64], axes: NDArray[np.int64]
-) -> int:
-    """Rise of one cell if it is a local top and reaches ``least``, else 0: the number of `structure.flanks`.
-
-    A cell lower than one of its eight neighbours is not the top of a pile, whatever the field reads there.
-    """
-    z = flat[at]
-    if z < flat[at - 1] or z < flat[at + 1] or z < flat[at - cols] or z < flat[at + cols]:
-        return 0
-    if (
-        z < flat[at - cols - 1]
-        or z < flat[at - cols + 1]
-        or z < flat[at + cols - 1]
-        or z < flat[at + cols + 1]
-    ):
-        return 0
-    worst = np.int64(2**31)
-    for a in range(axes.shape[0]):
-        dr, dc = axes[a, 0], axes[a, 1]
-        step = dr * cols + dc
-        mid_a, mid_b = 0, 0
-        if dr == 2:
-            mid_a, mid_b = cols, cols + dc
-        elif dc == 2 or dc == -2:
-            mid_a, mid_b = dc // 2, cols + dc // 2
-        for side in range(2):
-            low = np.int64(z)
-            p, q = at, at
-            if side == 1:
-                step = -step
-                q = at + step
-            for _ in range(steps[a]):
-                p += step
-                if flat[p] != _NODATA:
-                    low = min(low, np.int64(flat[p]))
-            if mid_a != mid_b:
-                for _ in range(steps[a] + 1):
-                    one, two = flat[q + mid_a], flat[q + mid_b]
-                    if one != _NODATA and two != _NODATA:
-                        # rounded as the field does: of the negated heights, downward
-                        low = min(low, -((-np.int64(one) - np.int64(two)) >> 1))
-                    q += step
-            worst = min(worst, np.int64(z) - low)
-            if worst < least:
-                return 0
-    return int(worst)
-
-
-@njit(cache=True, nogil=True)
-def soften(z: NDArray[np.int32], out: NDArray[np.int32], width: int) -> None:
-    """3 x 3 binomial mean of a flat block (see `structure.load`); unknown where any of the nine is."""
-    unknown = np.int32(-(2**30))
-    known = np.int32(-(2**29))
-    size = z.shape[0]
-    out[: width + 1] = unknown
-    out[size - width - 1 :] = unknown
-    n = size - 2 * width - 2
-    a, b, c = z[:n], z[1 : n + 1], z[2 : n + 2]
-    d, e, f = z[width : width + n], z[width + 1 : width + n + 1], z[width + 2 : width + n + 2]
-    g, h, i = z[2 * width : 2 * width + n], z[2 * width + 1 : 2 * width + n + 1], z[2 * width + 2 :]
-    middle = out[width + 1 : width + n + 1]
-    for k in range(n):
-        low = min(min(min(a[k], b[k]), min(c[k], d[k])), min(min(e[k], f[k]), min(min(g[k], h[k]), i[k])))
-        total = np.int32(
-            np.int32(a[k] + c[k] + g[k] + i[k]) + 2 * np.int32(b[k] + d[k] + f[k] + h[k]) + 4 * e[k]
-        )
-        middle[k] = np.int32(np.int32(total + np.int32(8)) >> np.int32(4)) if low > known else unknown
 
 
 @njit(cache=True, nogil=True)
@@ -361,7 +97,7 @@ def _search(
     rise_counts: NDArray[np.int64],
     half: NDArray[np.int64],
     ground: NDArray[np.int64],
-    ledge_reach: int,
+    ledge_far: int,
     axes: NDArray[np.int64],
     dense: float,
     block: tuple[int, int],
@@ -376,8 +112,8 @@ def _search(
     shape = (n_i + 2 * pad, n_j + 2 * pad)
     top, floor = np.empty(shape, np.int32), np.empty(shape, np.int32)
     band_top, band_floor = np.empty(shape, np.int32), np.empty(shape, np.int32)
-    _extremes(elev, edge - pad * side, side, low_mm, high_mm, top, floor, band_top, band_floor)
-    near = -(-(ledge_reach + 1) // side)
+    extremes(elev, edge - pad * side, side, low_mm, high_mm, top, floor, band_top, band_floor)
+    near = -(-(ledge_far + 1) // side)
     steepest = 0.0
     for a in range(half.shape[0]):
         steepest = max(steepest, 2.0 * half[a] / ground[a])
@@ -392,7 +128,7 @@ def _search(
     for bi in range(0, n_i, high_squares):
         end_i = min(n_i, bi + high_squares)
         for i in range(bi, end_i):
-            _bound(
+            bound(
                 top, floor, i + pad, pad, trough_offsets, trough_counts, rise_offsets, rise_counts, near,
                 climb[i - bi], sink[i - bi], span[i - bi],
             )  # fmt: skip
@@ -425,7 +161,7 @@ def _search(
                             for c in range(edge + j * side, min(cols - edge, edge + (j + 1) * side)):
                                 if elev[r, c] < low_mm or elev[r, c] > high_mm:
                                     continue
-                                value = _rise_at(flat, r * cols + c, cols, least[2], rise_steps, axes)
+                                value = rise_at(flat, r * cols + c, cols, least[2], rise_steps, axes)
                                 if value > 0:
                                     rise[r, c] = value
                                     live[2, i, j] = True
@@ -444,14 +180,14 @@ def _search(
                         for c in range(edge + j * side, min(cols - edge, edge + (j + 1) * side)):
                             if elev[r, c] < low_mm or elev[r, c] > high_mm:
                                 continue
-                            value = _trough_at(
+                            value = trough_at(
                                 flat, r * cols + c, cols, least[0], trough_steps, axes, climb[i - bi, :, j]
                             )
                             if value > 0:
                                 trough[r, c] = value
                                 live[0, i, j] = True
             if l1 > l0:
-                halo = ledge_reach + 1
+                halo = ledge_far + 1
                 r0, c0 = edge + l0 * side, edge + l2 * side
                 h, wd = min(rows - edge, edge + l1 * side) - r0, min(cols - edge, edge + l3 * side) - c0
                 height, width = h + 2 * halo, wd + 2 * halo
@@ -521,6 +257,6 @@ def search(
             np.ascontiguousarray(elev_mm), edge, side, max(band_mm[0], NODATA_MM + 1), band_mm[1],
             (max(1, least_mm[0]), max(1, least_mm[1]), max(1, least_mm[2])),
             trough_steps, *touched(trough_steps, side), rise_steps, *touched(rise_steps, side),
-            half, ground, int(((half + ground) * np.abs(AXES).max(axis=1)).max()), AXES, dense, block_shape(edge), fields, live,
+            half, ground, ledge_reach(half, ground), AXES, dense, block_shape(edge), fields, live,
         )  # fmt: skip
     return fields, live, side

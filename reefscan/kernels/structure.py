@@ -65,13 +65,18 @@ def ledge_steps(run_cells: float, ground_cells: float) -> tuple[NDArray[np.int64
     return half, ground
 
 
+def ledge_reach(half: NDArray[np.int64], ground: NDArray[np.int64]) -> int:
+    """Rows or columns from a ledge's middle to the far end of its ground, at the most."""
+    return int(((half + ground) * np.abs(AXES).max(axis=1)).max())
+
+
 def structure_halo(trough_cells: float, rise_cells: float, run_cells: float, ground_cells: float) -> int:
     """Cells beyond a core that its heights depend on."""
     half, ground = ledge_steps(run_cells, ground_cells)
     reach = [
         int((steps_within(radius) * np.abs(AXES).max(axis=1)).max()) for radius in (trough_cells, rise_cells)
     ]
-    reach.append(int(((half + ground) * np.abs(AXES).max(axis=1)).max()))
+    reach.append(ledge_reach(half, ground))
     return max(reach) + 3
 
 
@@ -109,6 +114,16 @@ def _middle(one: np.int32, two: np.int32) -> np.int32:
 
 
 @njit(cache=True, nogil=True)
+def beside_middle(dr: int, dc: int, width: int) -> tuple[int, int]:
+    """Offsets, in a flat array of rows ``width`` long, of the two cells beside the middle of a knight's move; equal for other steps."""
+    if dr == 2:
+        return width, width + dc
+    if dc == 2 or dc == -2:
+        return dc // 2, width + dc // 2
+    return 0, 0
+
+
+@njit(cache=True, nogil=True)
 def flanks(
     z: NDArray[np.int32],
     w: NDArray[np.int32],
@@ -132,13 +147,8 @@ def flanks(
         dr, dc = axes[a, 0], axes[a, 1]
         off = dr * width + dc
         n = steps[a]
-        knight = dr == 2 or dc == 2 or dc == -2
-        mid_a, mid_b = 0, 0
-        if knight:
-            if dr == 2:
-                mid_a, mid_b = width, width + dc
-            else:
-                mid_a, mid_b = dc // 2, width + dc // 2
+        mid_a, mid_b = beside_middle(dr, dc, width)
+        knight = mid_a != mid_b
         start = max(0, (halo - n * dr - dr) * width)
         w[start:] = z[start:]
         if knight:
@@ -243,11 +253,29 @@ def ledges(
 
 
 @njit(cache=True, nogil=True)
+def soften(z: NDArray[np.int32], out: NDArray[np.int32], width: int) -> None:
+    """3 x 3 binomial mean of a flat block (see `load`); unknown where any of the nine is."""
+    known = np.int32(UNKNOWN // 2)
+    size = z.shape[0]
+    out[: width + 1] = _UNKNOWN
+    out[size - width - 1 :] = _UNKNOWN
+    n = size - 2 * width - 2
+    a, b, c = z[:n], z[1 : n + 1], z[2 : n + 2]
+    d, e, f = z[width : width + n], z[width + 1 : width + n + 1], z[width + 2 : width + n + 2]
+    g, h, i = z[2 * width : 2 * width + n], z[2 * width + 1 : 2 * width + n + 1], z[2 * width + 2 :]
+    middle = out[width + 1 : width + n + 1]
+    for k in range(n):
+        low = min(min(min(a[k], b[k]), min(c[k], d[k])), min(min(e[k], f[k]), min(min(g[k], h[k]), i[k])))
+        total = np.int32(
+            np.int32(a[k] + c[k] + g[k] + i[k]) + 2 * np.int32(b[k] + d[k] + f[k] + h[k]) + 4 * e[k]
+        )
+        middle[k] = np.int32(np.int32(total + np.int32(8)) >> np.int32(4)) if low > known else _UNKNOWN
+
+
+@njit(cache=True, nogil=True)
 def _heights(
     elev: NDArray[np.int32],
     halo: int,
-    low_mm: int,
-    high_mm: int,
     trough_steps: NDArray[np.int64],
     rise_steps: NDArray[np.int64],
     half: NDArray[np.int64],
@@ -266,37 +294,17 @@ def _heights(
     core = np.empty(block_rows * block_cols, np.int32)
     for row in range(0, rows, block_rows):
         for col in range(0, cols, block_cols):
-            row_end = min(rows, row + block_rows)
-            col_end = min(cols, col + block_cols)
-            # trim the block to the cells in the band: what is too deep, land or empty costs one look
-            r0, r1, c0, c1 = row_end, row, col_end, col
-            for r in range(row, row_end):
-                hit = False
-                for c in range(col, col_end):
-                    if elev[r, c] >= low_mm and elev[r, c] <= high_mm:
-                        hit = True
-                        c0 = min(c0, c)
-                        break
-                if hit:
-                    r0 = min(r0, r)
-                    r1 = r + 1
-                    for c in range(col_end - 1, col - 1, -1):
-                        if elev[r, c] >= low_mm and elev[r, c] <= high_mm:
-                            c1 = max(c1, c + 1)
-                            break
-            if r1 <= r0 or c1 <= c0:
-                continue
-            height, width = r1 - r0 + 2 * halo, c1 - c0 + 2 * halo
-            h, wd = r1 - r0, c1 - c0
+            h, wd = min(rows - row, block_rows), min(cols - col, block_cols)
+            height, width = h + 2 * halo, wd + 2 * halo
             flat_z, flat_w, flat_v = z[: height * width], w[: height * width], v[: height * width]
-            load(elev, r0 - halo, c0 - halo, height, width, 1, flat_z)
+            load(elev, row - halo, col - halo, height, width, 1, flat_z)
             flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, trough_steps, axes, True)
-            _store(elev, trough, core, r0, c0, h, wd, low_mm, high_mm)
+            _store(elev, trough, core, row, col, h, wd)
             ledges(flat_z, core, width, halo, h, wd, half, ground, axes)
-            _store(elev, ledge, core, r0, c0, h, wd, low_mm, high_mm)
-            load(elev, r0 - halo, c0 - halo, height, width, -1, flat_z)
+            _store(elev, ledge, core, row, col, h, wd)
+            load(elev, row - halo, col - halo, height, width, -1, flat_z)
             flanks(flat_z, flat_w, flat_v, core, width, halo, h, wd, rise_steps, axes, False)
-            _store(elev, rise, core, r0, c0, h, wd, low_mm, high_mm)
+            _store(elev, rise, core, row, col, h, wd)
 
 
 @njit(cache=True, nogil=True)
@@ -308,13 +316,11 @@ def _store(
     col: int,
     height: int,
     width: int,
-    low_mm: int,
-    high_mm: int,
 ) -> None:
     for i in range(height):
         for j in range(width):
-            inside = elev[row + i, col + j] >= low_mm and elev[row + i, col + j] <= high_mm
-            out[row + i, col + j] = max(core[i * width + j], np.int32(0)) if inside else np.int32(0)
+            known = elev[row + i, col + j] != _NODATA
+            out[row + i, col + j] = max(core[i * width + j], np.int32(0)) if known else np.int32(0)
 
 
 def heights(
@@ -324,9 +330,8 @@ def heights(
     rise_cells: float,
     run_cells: float,
     ground_cells: float,
-    band_mm: tuple[int, int] = (-12_000_000, 12_000_000),
 ) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
-    """Trough, ledge and rise height at every cell whose elevation lies in the band.
+    """Trough, ledge and rise height at every known cell.
 
     Parameters
     ----------
@@ -336,13 +341,11 @@ def heights(
         How far a ray looks, in cells.
     run_cells, ground_cells : float
         Length of the step's run and of the ground beyond each of its ends, in cells.
-    band_mm : tuple of int
-        Lowest and highest elevation (mm) worth looking at; other cells get 0.
 
     Returns
     -------
     trough, ledge, rise : ndarray of int32, shape (rows, cols)
-        Heights in millimetres, 0 where there is none, where the cell is unknown or out of band. They
+        Heights in millimetres, 0 where there is none, where the cell is unknown. They
         depend on `structure_halo` cells around; an unknown cell stops nothing but adds nothing: it
         lies below every flank and above every drop, so a gap never makes structure.
     """
@@ -352,8 +355,6 @@ def heights(
     _heights(
         np.ascontiguousarray(elev_mm),
         halo,
-        max(band_mm[0], NODATA_MM + 1),
-        band_mm[1],
         steps_within(trough_cells),
         steps_within(rise_cells),
         half,

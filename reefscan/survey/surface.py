@@ -86,16 +86,6 @@ def _through_triangles(
     return np.asarray(flat.reshape(out.shape))
 
 
-def occupied(blocks: Blocks, sheet: Sheet, window: Window) -> NDArray[np.bool_]:
-    """Cells of a window that hold the middle of a block."""
-    mask = np.zeros((window.height, window.width), bool)
-    col = np.floor((blocks.x - sheet.x_phase_m) / sheet.cell_m).astype(np.int64) - window.col
-    row = np.floor((sheet.y_phase_m - blocks.y) / sheet.cell_m).astype(np.int64) - window.row
-    inside = (row >= 0) & (row < window.height) & (col >= 0) & (col < window.width)
-    mask[row[inside], col[inside]] = True
-    return mask
-
-
 def distance_to_data(mask: NDArray[np.bool_], cell_m: float) -> Floats:
     """Distance (m) from each cell to the nearest cell with data; infinite if there is none."""
     if not mask.any():
