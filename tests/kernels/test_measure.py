@@ -70,9 +70,17 @@ def test_a_lost_cell_beside_a_ledge_loses_neither_its_height_nor_its_way(rng):
         assert abs(np.degrees(got["facing"] - whole["facing"])) < 12
 
 
+def test_at_the_edge_of_the_survey_nothing_is_measured():
+    z = np.where(X < 0, -10.0, -12.0)
+    z[:, 101:] = np.nan
+    assert not measured(z, 1, [100], [100], 4.0, 4.0)["ok"].any()
+
+
 def test_an_even_shore_is_no_ledge_and_a_wall_in_the_water_is_no_taller_for_the_cliff_above():
-    shore = measured(-0.15 * X, 1, [100, 100], [100, 103], 4.0, 4.0)
-    assert (np.nan_to_num(shore["height"]) < 0.1).all()
+    # a beach of 17 degrees from 5 m above the water to 3 m below it, and gentle sand beyond
+    beach = np.where(X < 10, -0.3 * X, -3 - 0.03 * (X - 10))
+    shore = measured(beach, 1, [100, 100, 100], [100, 102, 104], 4.0, 4.0)
+    assert (np.nan_to_num(shore["height"]) < 0.5).all()
     for cliff in (0.0, 30.0):
         z = np.where(X < 0, cliff, -6.0)
         got = measured(z, 1, [100], [100], 4.0, 4.0)
