@@ -74,6 +74,9 @@ def test_at_the_edge_of_the_survey_nothing_is_measured():
     z = np.where(X < 0, -10.0, -12.0)
     z[:, 101:] = np.nan
     assert not measured(z, 1, [100], [100], 4.0, 4.0)["ok"].any()
+    island = np.full(X.shape, np.nan)
+    island[99:102, 99:102] = z[99:102, 98:101]
+    assert not measured(island, 1, [100], [100], 4.0, 4.0)["ok"].any()
 
 
 def test_an_even_shore_is_no_ledge_and_a_wall_in_the_water_is_no_taller_for_the_cliff_above():
