@@ -286,6 +286,18 @@ def length_words(metres: float, unit: str = "m") -> str:
     return f"{metres:.1f} m" if abs(metres) < 99.95 else f"{metres:.0f} m"
 
 
+def sure_words(probability: float) -> str:
+    """Say a probability in whole percent; nothing that was measured from a boat is ever 0 or 100 %.
+
+    Examples
+    --------
+    >>> sure_words(0.97), sure_words(1.0), sure_words(0.0)
+    ('97 %', '>99 %', '<1 %')
+    """
+    percent = round(probability * 100)
+    return ">99 %" if percent > 99 else "<1 %" if percent < 1 else f"{percent} %"
+
+
 def compass_words(degrees: float) -> str:
     """Name the nearest of eight compass points.
 

@@ -44,7 +44,7 @@ def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str) -> None:
         table.add_row(
             str(site["rank"]), str(site["kind"]), _length(site.get("depth_m"), unit, length_words),
             _length(site.get("height_m"), unit, length_words), f"{site['score']:.1f}",
-            _percent(site.get("confidence")), position_words(site["lon"], site["lat"]), str(site["why"]),
+            _sure(site.get("confidence")), position_words(site["lon"], site["lat"]), str(site["why"]),
         )  # fmt: skip
     console.print(table)
     if len(sites) > SHOWN:
@@ -120,5 +120,7 @@ def _length(value: Any, unit: str, words: Any) -> str:
     return "?" if value is None or value != value else str(words(float(value), unit))
 
 
-def _percent(value: Any) -> str:
-    return "-" if value is None or value != value else f"{value * 100:.0f} %"
+def _sure(value: Any) -> str:
+    from reefscan.scoring_words import sure_words
+
+    return "-" if value is None or value != value else sure_words(float(value))

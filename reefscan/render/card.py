@@ -26,6 +26,7 @@ from reefscan.errors import InputError
 from reefscan.render.furniture import nice_length, plain
 from reefscan.render.marks import CAUTION, UNIT_METRES, contour_depths, kind_of, show_depth
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
+from reefscan.scoring_words import sure_words
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
 ROPE_PER_DEPTH = 1.5  # FAO training manual on traps and pots (2001), ch. 8: 1.5 to 2 times the depth
@@ -148,7 +149,7 @@ def _card(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
     score = _number(site, "score")
     words = f"{plain(site.get('kind', ''))}" + (f", score {score:.1f}" if math.isfinite(score) else "")
     sure = _number(site, "confidence")
-    words += f", {round(sure * 100)} % sure of its height" if math.isfinite(sure) else ""
+    words += f", {sure_words(sure)} sure it is as high as asked" if math.isfinite(sure) else ""
     frame.text(left, 0.885, words, fontsize=11, va="top", parse_math=False)
     frame.text(
         0.98,

@@ -16,6 +16,7 @@ from reefscan.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
 from reefscan.review.pagedata import page_data, recipe_data
 from reefscan.scoring import score_table
+from reefscan.scoring_words import sure_words
 
 
 @pytest.fixture(scope="module")
@@ -123,6 +124,16 @@ def test_the_pages_normal_law_agrees_with_scipy(show: Callable[[bytes], Any], so
         "return arguments[0].map(Reef.phi)", z.tolist()
     )
     np.testing.assert_allclose(got, ndtr(z), atol=1e-12, rtol=0)
+
+
+def test_the_page_says_how_sure_in_pythons_words(show: Callable[[bytes], Any], source: ArraySource) -> None:
+    hundredths = [k / 100 for k in range(101)]
+    got = show(page_of(sites(source, 3), source)).execute_script(
+        "return arguments[0].map(Words.sure)", hundredths
+    )
+    assert got == [sure_words(p) for p in hundredths]
+    assert "100 %" not in got
+    assert "0 %" not in got
 
 
 def test_the_saved_recipe_is_one_that_python_reads_as_the_same(

@@ -55,7 +55,7 @@ List.fill = function () {
       make("td", { class: "n" }, Words.depth(cols.depth_m[i])),
       make("td", { class: "n" }, cols.height_m ? Words.depth(cols.height_m[i], 1) : "unknown"),
       make("td", { class: "n score" }, App.scored.score[i].toFixed(1)),
-      make("td", { class: "n" }, Number.isNaN(conf) ? "?" : Math.round(conf * 100) + " %"),
+      make("td", { class: "n" }, Number.isNaN(conf) ? "?" : Words.sure(conf)),
     );
     out.append(tr);
   }
