@@ -63,7 +63,7 @@ def test_the_commands_shown_print_what_is_shown(beside_the_samples: Path) -> Non
 
 
 SITE = re.compile(
-    r"(\d+) (?:trough|ledge|rise|man-made) [\d.]+ ft [\d.]+ ft [\d.]+ \d+ % \d+°[\d.]+'[NS] \d+°[\d.]+'[EW] \w"
+    r"(\d+) (?:trough|ledge|rise|man-made) [\d.]+ ft [\d.]+ ft [\d.]+ [<>]?\d+ % \d+°[\d.]+'[NS] \d+°[\d.]+'[EW] \w"
 )
 """A site's row: rank, kind, depth, height, score, confidence, position and the beginning of why."""
 
