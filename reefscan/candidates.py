@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import flank, measure, noise, placement, repeats, stations, structure
+from reefscan.kernels import flank, fliers, measure, noise, placement, repeats, stations, structure
 from reefscan.kernels.search import search
 from reefscan.kernels.shore import dry_share
 from reefscan.localnoise import GridNoise, LocalNoise, height_sigma
@@ -63,7 +63,7 @@ def halo(find: Find, cell_m: float) -> int:
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
     around = math.ceil(0.5 * trough) + max(flank.flank_halo(cell_m), repeats.repeats_halo(cell_m))
     behind = gauge + math.ceil(BEHIND_M / cell_m) + 2
-    return max(gauge, index, around, behind, noise.HALO) + stations.FLIER_HALO + 1
+    return max(gauge, index, around, behind, noise.HALO) + fliers.FLIER_HALO + 1
 
 
 def seek_band(find: Find) -> tuple[int, int]:
@@ -136,7 +136,7 @@ def search_halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its seeds and its score depend."""
     trough, rise, run, ground = radii(find, cell_m)
     reach = structure.structure_halo(trough, rise, run, ground)
-    return reach + wanted(find, cell_m) + stations.FLIER_HALO + 1
+    return reach + wanted(find, cell_m) + fliers.FLIER_HALO + 1
 
 
 def find_seeds(found: Fields, window: Window, core: Window, find: Find, cell_m: float) -> Seeds:

@@ -186,7 +186,7 @@ class GridSource(Protocol):
         """True if `read` gives ``sigma_mm``."""
 
     def read(self, window: Window) -> GridBlock:
-        """Read any window; cells outside `extent` are unknown. Same bits for any cut."""
+        """Read any window; cells outside `extent` are unknown. Same bits for any cut; the arrays are the caller's own."""
 
     def first_look(self, window: Window) -> NDArray[np.int32] | None:
         """Read ``elev_mm`` of a window without its uncertainty, where reading more of it later costs little; else None.

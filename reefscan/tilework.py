@@ -23,9 +23,9 @@ from reefscan import candidates
 from reefscan.batch.result import TileResult
 from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
+from reefscan.kernels.fliers import find_fliers, fliers_around, set_aside
 from reefscan.kernels.gradient import slope_deg
 from reefscan.kernels.spread import spread
-from reefscan.kernels.stations import set_aside_fliers
 from reefscan.model import GridBlock, GridSource, Window
 from reefscan.overview import Thinning
 from reefscan.recipe import Find, Score
@@ -64,8 +64,8 @@ class TileWork:
         whole: GridBlock | None = None
         elev = self.source.first_look(window)
         if elev is None:
-            whole = self._surroundings(core)
-            elev = np.ascontiguousarray(whole.elev_mm[window.slices_in(whole.window)])
+            whole = self._surroundings(core, None)
+            elev = whole.elev_mm[window.slices_in(whole.window)].copy()
         known, in_band, sought = census(
             elev,
             (rim, rim + core.height),
@@ -86,12 +86,14 @@ class TileWork:
         made_from = {"cells": cell_hash(elev), "terms": raster_terms(self.score)}
         kept = old if old is not None and old.inputs.get("cells") == made_from["cells"] else None
         if kept is not None and AROUND in kept.inputs:
-            whole = whole or self._surroundings(core)
+            whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
             kept = kept if kept.inputs[AROUND] == made_from[AROUND] else None
         if kept is not None and ("score" not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
-        clean, fliers = set_aside_fliers(elev, candidates.FLIER_FLOOR_MM, candidates.SEA_MM)
+        fliers = find_fliers(elev, candidates.FLIER_FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
+        clean = np.minimum(elev, np.int32(candidates.SEA_MM))
+        set_aside(clean, fliers, candidates.SEA_MM)
         r, c = fliers[:, 0] - rim, fliers[:, 1] - rim
         inside = (r >= 0) & (r < core.height) & (c >= 0) & (c < core.width)
         stats["fliers"] = int(np.count_nonzero(inside))
@@ -105,10 +107,13 @@ class TileWork:
         step = time.perf_counter()
         seeds = candidates.find_seeds(found, window, core, find, cell)
         if seeds:
-            whole = whole or self._surroundings(core)
+            whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
-            above, _ = set_aside_fliers(whole.elev_mm, candidates.FLIER_FLOOR_MM)
-            wide = np.minimum(above, np.int32(candidates.SEA_MM))
+            inner = window.slices_in(whole.window)
+            every = fliers_around(whole.elev_mm, candidates.FLIER_FLOOR_MM, inner, fliers)
+            above, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
+            set_aside(above, every)
+            wide = np.minimum(above, sea) if above.max() > sea else above
             whole = GridBlock(whole.window, wide, whole.sigma_mm)
             table = candidates.find_stations(whole, above, self.source.sheet, find, seeds)
         else:
@@ -129,11 +134,28 @@ class TileWork:
             made_from,
         )
 
-    def _surroundings(self, core: Window) -> GridBlock:
-        """Read all that the stations of a core can depend on."""
+    def _surroundings(self, core: Window, elev_mm: NDArray[np.int32] | None) -> GridBlock:
+        """Read all that the stations of a core can depend on; of elevations alone, what is not in hand.
+
+        ``elev_mm`` is the core with the rim of the search, None if it was not read yet.
+        """
         find, cell = self.find, self.source.sheet.cell_m
-        margin = max(candidates.halo(find, cell), candidates.search_halo(find, cell))
-        return self.source.read(core.grow(margin))
+        rim = candidates.search_halo(find, cell)
+        margin = max(candidates.halo(find, cell), rim)
+        window, inner = core.grow(margin), core.grow(rim)
+        if elev_mm is None or self.source.has_uncertainty or margin == rim:
+            return self.source.read(window)
+        whole = np.empty((window.height, window.width), np.int32)
+        whole[inner.slices_in(window)] = elev_mm
+        beside = margin - rim
+        for part in (
+            Window(window.row, window.col, beside, window.width),
+            Window(inner.row_end, window.col, beside, window.width),
+            Window(inner.row, window.col, inner.height, beside),
+            Window(inner.row, inner.col_end, inner.height, beside),
+        ):
+            whole[part.slices_in(window)] = self.source.read(part).elev_mm
+        return GridBlock(window, whole, None)
 
 
 AROUND = "around"

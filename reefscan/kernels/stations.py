@@ -1,8 +1,8 @@
 """From height fields to stations: the cells worth measuring, the same whatever the cut.
 
-Fliers are set aside first; then every small square of the absolute lattice offers its highest cell of
-each kind, and one of two neighbours that stand too close gives way. Both rules look only a fixed number
-of cells around, so a tile with that halo finds what the whole grid would.
+Every small square of the absolute lattice offers its highest cell of each kind, and one of two neighbours
+that stand too close gives way. The rule looks only a fixed number of cells around, so a tile with that halo finds
+what the whole grid would.
 """
 
 from __future__ import annotations
@@ -10,130 +10,6 @@ from __future__ import annotations
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
-
-from reefscan.model import NODATA_MM
-
-_NODATA = np.int32(NODATA_MM)
-
-FLIER_HALO = 2
-
-PART = 128
-"""Cells of a row that are passed by together if none of them bends enough."""
-
-
-@njit(cache=True, nogil=True)
-def _bent(up: NDArray[np.int32], mid: NDArray[np.int32], low: NDArray[np.int32], limit: int) -> bool:
-    """True if a known cell of a row bends by more than a limit against the four nearest, or one is unknown."""
-    left, here, right = mid[:-2], mid[1:-1], mid[2:]
-    most, least = np.int32(0), np.int32(0)
-    for k in range(here.shape[0]):
-        a, b, c, d, z = up[k], low[k], left[k], right[k], here[k]
-        bend = np.int32(np.int32(np.int32(4) * z) - np.int32(np.int32(a + b) + np.int32(c + d)))
-        lowest = min(min(a, b), min(c, d))
-        most = max(most, max(bend, np.int32(-bend)) if z != _NODATA else np.int32(0))
-        least = min(least, lowest if z != _NODATA else np.int32(0))
-    return bool((most > limit) | (least == _NODATA))
-
-
-@njit(cache=True, nogil=True)
-def _flier(
-    elev_mm: NDArray[np.int32],
-    r: int,
-    c: int,
-    floor_mm: int,
-    near: NDArray[np.int32],
-    ring: NDArray[np.int32],
-) -> int:
-    """Middle value of the neighbours of a flier; `NODATA_MM` where the cell is none."""
-    rows, cols = elev_mm.shape
-    z = elev_mm[r, c]
-    n = 0
-    for dr in range(-1, 2):
-        for dc in range(-1, 2):
-            value = elev_mm[r + dr, c + dc]
-            if (dr != 0 or dc != 0) and value != _NODATA:
-                near[n] = value
-                n += 1
-    if n < 5:
-        return int(_NODATA)
-    near[:n].sort()
-    if z > near[n - 2] + floor_mm:
-        excess = z - near[n - 2]
-        spread = near[n - 2] - near[0]
-    elif z < near[1] - floor_mm:
-        excess = near[1] - z
-        spread = near[n - 1] - near[1]
-    else:
-        return int(_NODATA)
-    middle = near[n // 2]
-    m = 0
-    for dr in range(-2, 3):
-        for dc in range(-2, 3):
-            if max(abs(dr), abs(dc)) == 2:
-                rr, cc = r + dr, c + dc
-                if 0 <= rr < rows and 0 <= cc < cols and elev_mm[rr, cc] != _NODATA:
-                    ring[m] = elev_mm[rr, cc]
-                    m += 1
-    beyond = middle
-    if m > 0:
-        ring[:m].sort()
-        beyond = ring[m // 2]
-    return int(middle) if excess > 3 * spread and excess > 3 * abs(middle - beyond) else int(_NODATA)
-
-
-@njit(cache=True, nogil=True)
-def set_aside_fliers(
-    elev_mm: NDArray[np.int32], floor_mm: int, ceiling_mm: int = 2**31 - 1
-) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Replace isolated bad cells by the middle value of their neighbours.
-
-    A flier stands out from its 8 neighbours by far more than those differ from each other and from the
-    16 cells beyond them: the flank of a real pile or pit goes on outward, a flier's does not. Up to two
-    bad cells side by side are found (the second most extreme neighbour is the one compared).
-
-    Parameters
-    ----------
-    elev_mm : ndarray of int32, shape (rows, cols)
-    floor_mm : int
-        Smallest excess that counts.
-    ceiling_mm : int
-        Ground above it is told as standing no higher, after fliers are judged.
-
-    Returns
-    -------
-    clean : ndarray of int32
-        A copy with fliers replaced; the input is not modified. Depends on `FLIER_HALO` cells around.
-    where : ndarray of int32, shape (n, 2)
-        Row and column of each flier.
-    """
-    rows, cols = elev_mm.shape
-    clean = np.minimum(elev_mm, np.int32(ceiling_mm))
-    found = np.empty((64, 2), np.int32)
-    count = 0
-    near, ring = np.empty(8, np.int32), np.empty(16, np.int32)
-    for r in range(1, rows - 1):
-        up, mid, low = elev_mm[r - 1], elev_mm[r], elev_mm[r + 1]
-        for first in range(1, cols - 1, PART):
-            last = min(cols - 1, first + PART)
-            if not _bent(up[first:last], mid[first - 1 : last + 1], low[first:last], np.int32(3 * floor_mm)):
-                continue
-            for c in range(first, last):
-                # the four nearest reject nearly every cell at once; one of them may be bad as well
-                z = mid[c]
-                bend = 4 * np.int64(z) - up[c] - low[c] - mid[c - 1] - mid[c + 1]
-                if z == _NODATA or abs(bend) <= 3 * floor_mm:
-                    continue
-                middle = _flier(elev_mm, r, c, floor_mm, near, ring)
-                if middle == _NODATA:
-                    continue
-                clean[r, c] = min(middle, np.int32(ceiling_mm))
-                if count == found.shape[0]:
-                    grown = np.empty((2 * count, 2), np.int32)
-                    grown[:count] = found
-                    found = grown
-                found[count, 0], found[count, 1] = r, c
-                count += 1
-    return clean, found[:count].copy()
 
 
 @njit(cache=True, nogil=True)

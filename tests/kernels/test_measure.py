@@ -7,7 +7,7 @@ import pytest
 
 from reefscan.kernels.measure import FIELDS, measure_stations
 from reefscan.kernels.shore import dry_share
-from reefscan.kernels.stations import best_of_squares, set_aside_fliers
+from reefscan.kernels.stations import best_of_squares
 from reefscan.model import to_mm
 
 CELL = 2.0
@@ -125,17 +125,6 @@ def test_the_shore_stays_dry_behind_an_edge_and_a_breakwater_does_not():
 
 def z_shape():
     return X.shape
-
-
-def test_fliers_are_set_aside_and_real_tops_and_steps_are_not(rng):
-    z = -10 + 0.02 * X + np.maximum(0, 2 - 0.25 * np.hypot(X, Y)) - 2.0 * (X > 60)
-    z = z + rng.normal(size=z.shape) * 0.03
-    bad = [(30, 30), (30, 31), (150, 40), (60, 160)]
-    for r, c in bad:
-        z[r, c] += 3.0
-    clean, where = set_aside_fliers(to_mm(z), 400)
-    assert {tuple(map(int, rc)) for rc in where} == set(bad)
-    assert abs(clean[100, 100] - to_mm(z)[100, 100]) == 0
 
 
 def test_squares_of_the_absolute_lattice_offer_the_same_cells_in_any_window(rng):
