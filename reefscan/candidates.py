@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from reefscan.kernels import flank, fliers, measure, noise, placement, repeats, stations, structure
 from reefscan.kernels.search import search
 from reefscan.kernels.shore import dry_share
-from reefscan.localnoise import GridNoise, LocalNoise, height_sigma
+from reefscan.localnoise import GridNoise, LocalNoise, filled_in, height_sigma
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.recipe import Find
 
@@ -320,7 +320,9 @@ def _table(
             "bpi_fine_m": net[:, 7],
             "bpi_broad_m": net[:, 8],
             "uncertainty_m": sigma,
-            "height_sigma_m": height_sigma(kind, local.cell_m, found[:, 6]),
+            "height_sigma_m": filled_in(
+                height_sigma(kind, local.cell_m, found[:, 6]), found[:, 2], local.interpolated
+            ),
             "noise_m": local.cell_m,
             "position_m": position_m(cell, local.interpolated),
             "interpolated": local.interpolated,

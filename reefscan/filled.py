@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan import candidates
+from reefscan.localnoise import filled_in
 from reefscan.model import Sheet
 
 
@@ -28,6 +29,12 @@ def told_filled(
     rock_row = np.nan_to_num(np.asarray(sheet.row_of(np.asarray(y)))).round().astype(np.int64)
     rock_col = np.nan_to_num(np.asarray(sheet.col_of(np.asarray(x)))).round().astype(np.int64)
     filled = filled_at(table["row"].to_numpy(), table["col"].to_numpy()) | filled_at(rock_row, rock_col)
+    before = table["interpolated"].to_numpy(dtype=np.float64)
+    # the squares of doubt add up: what the share told so far put in already is not put in again
+    more = np.sqrt(np.where(filled, np.maximum(0.0, 1.0 - before**2), 0.0))
+    table["height_sigma_m"] = filled_in(
+        table["height_sigma_m"].to_numpy(), table["height_m"].to_numpy(), more
+    )
     table.loc[filled, "interpolated"] = 1.0
     table["position_m"] = np.maximum(
         table["position_m"], np.where(filled, candidates.position_m(sheet.cell_m, 1.0), 0.0)

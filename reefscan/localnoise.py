@@ -196,6 +196,11 @@ TWO_DEPTHS = 1.4
 together, and heights along a line are steadied by their neighbours' (planted seabeds, tuning seeds)."""
 
 
+FILLED_SHARE = 0.2
+"""Doubt of a height on ground that was filled in between soundings, as a share of it (planted seabeds interpolated
+from cells four times as wide, tuning seeds: .1 to .25)."""
+
+
 def height_sigma(kind: str, noise_m: Floats, share: Floats) -> Floats:
     """Standard deviation (m) of a measured height by what the grid itself shows.
 
@@ -203,3 +208,17 @@ def height_sigma(kind: str, noise_m: Floats, share: Floats) -> Floats:
     better than `MISFIT_M`.
     """
     return np.asarray(np.sqrt(TWO_DEPTHS * (noise_m * share) ** 2 + MISFIT_M[kind] ** 2))
+
+
+def filled_in(own_m: Floats, height_m: Floats, interpolated: Floats) -> Floats:
+    """Standard deviation (m) of a height, with what filling in adds: tops are cut off and feet raised between soundings.
+
+    Parameters
+    ----------
+    own_m : ndarray
+        From `height_sigma`.
+    height_m : ndarray
+    interpolated : ndarray
+        Share of the ground that was filled in, 0 to 1.
+    """
+    return np.asarray(np.hypot(own_m, FILLED_SHARE * np.maximum(0.0, height_m) * interpolated))
