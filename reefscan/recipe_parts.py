@@ -191,6 +191,9 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "not_moving": {
             "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
         },
+        "not_seam": {
+            "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.5, "penalty": True, "kinds": KINDS[:2],
+        },
         "not_shore": {
             "column": "shore", "c": 0.6, "d": 1.0, "weight": 0.3, "penalty": True, "kinds": KINDS[:2],
         },
@@ -208,6 +211,7 @@ TERM_NOTES: dict[str, str] = {
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
     "not_dug": f"a straight even cut, a smooth pit or heap: looks dug or dumped ({GUESS})",
     "not_moving": f"evenly spaced crests, or gentle smooth hollows: sand waves and ridges, which move ({GUESS})",
+    "not_seam": f"keeps to a row or column of the grid, as a joint between two surveys does ({GUESS})",
     "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
 }
 """One plain sentence for each default term: the comment in the written recipe."""
@@ -230,6 +234,12 @@ class Score(_Part):
     )
     say_moving: float = Field(
         default=0.5, ge=0, le=1, description="from this moving_like on, said to look moving"
+    )
+    say_seam: float = Field(
+        default=0.5,
+        ge=0,
+        le=1,
+        description="from this seam_like on, it is said to look like a joint in the grid",
     )
     say_shore: float = Field(
         default=0.8, ge=0, le=1, description="from this shore on, its top is said to be the shore"

@@ -38,9 +38,15 @@ _HIGH = {"depth": "deep for the band asked", "width": "wide and open", "floor": 
 _UNKNOWN = {
     "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
     "refuge": "broken ground", "not_dug": "whether it is dug", "not_moving": "whether it moves",
+    "not_seam": "whether it is a joint in the grid",
 }  # fmt: skip
 
-_NATURAL = {"not_dug": "say_dug", "not_moving": "say_moving", "not_shore": "say_shore"}
+_NATURAL = {
+    "not_dug": "say_dug",
+    "not_moving": "say_moving",
+    "not_seam": "say_seam",
+    "not_shore": "say_shore",
+}
 """Terms on what is not shelter though it has the shape, and from which likeness on it is said outright."""
 
 _DUG = {
@@ -129,6 +135,9 @@ def _explain_one(
     if _number(site, "moving_like") >= score.say_moving:
         flags.append("looks-moving")
         asides.append(_looks(site, _MOVING, "waves")[0])
+    if _number(site, "seam_like") >= score.say_seam:
+        flags.append("looks-like-seam")
+        asides.append("keeps to a row or column of the grid: looks like the joint of two surveys, not ground")
     if _number(site, "shore") >= score.say_shore:
         flags.append("shore")
         asides.append("its top is the shore: mind surf and rocks")
@@ -244,6 +253,8 @@ def _reserved(name: str, site: Mapping[Any, Any]) -> str:
     """The words for a term of `_NATURAL` where it costs something and is not yet said outright."""
     if name == "not_shore":
         return "the shore close behind it"
+    if name == "not_seam":
+        return "a course close to the grid's own"
     return (_looks(site, _DUG, "cut") if name == "not_dug" else _looks(site, _MOVING, "waves"))[1]
 
 

@@ -1,0 +1,139 @@
+"""Does a line run along the rows or columns of the grid? Surveys are joined there, and where two disagree the joint has the
+shape of a ledge.
+
+Ground knows nothing of rows and columns: a natural edge that keeps to one of them within half a cell for 100 m and more
+is rare (four in a hundred lie within 2 degrees of one of the two, and few of those are as straight). The rows and
+columns are the grid's own, or true east and north where the file was in degrees; both are tried.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reefscan.features import Line
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Course:
+    """How straight a course is, and how long one must be for it (guesses of ours).
+
+    Attributes
+    ----------
+    range_cells : float
+        Between how far apart the middle of a joint's face reads: the search steps by half cells, and noise shifts it.
+    wander_cells : float
+        How far the same reads off its mean, root mean square.
+    run_m, run_cells : tuple of float
+        So long is no likeness yet, and so long is all of it: chance makes short ones, and a joint on coarse ground
+        must cross several cells before it is seen to keep to one row.
+    """
+
+    range_cells: float
+    wander_cells: float
+    run_m: tuple[float, float]
+    run_cells: tuple[float, float]
+
+
+COURSES = (
+    Course(0.3, 0.15, (100.0, 180.0), (5.0, 9.0)),
+    Course(0.7, 0.25, (100.0, 180.0), (5.0, 9.0)),
+    Course(1.5, 0.45, (240.0, 400.0), (20.0, 40.0)),
+)
+"""The flights of a staircase one by one; a quiet joint over a hundred metres, a noisy one over some hundreds."""
+
+OFF_DEG = 2.0
+"""How far off the row or column the whole course may lie: a joint of some hundred metres shows less."""
+
+FEWEST = 3
+
+
+def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> Floats:
+    """How much each station lies on a straight course along a row or column.
+
+    A feature of which half or more does is one as a whole.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stations: ``feature_id``, ``kind``, ``x``, ``y`` (m), ``turn`` (true azimuth of grid north).
+    lines : mapping of str to Line
+        The line of each feature: places among its own stations, in the table's order.
+    cell_m : float
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        0 to 1; 0 for rises.
+    """
+    out = np.zeros(len(table))
+    x, y = table["x"].to_numpy(), table["y"].to_numpy()
+    turn = table["turn"].to_numpy()
+    kinds = table["kind"].to_numpy()
+    for name, rows in table.groupby("feature_id", sort=False).indices.items():
+        if kinds[rows[0]] == "rise":
+            continue
+        for path in (lines[name].main, *lines[name].branches):
+            on = rows[list(path)]
+            if len(on) < FEWEST:
+                continue
+            # grid north first, then true north, which bears -turn on the grid
+            for north in (0.0, -float(turn[on].mean())):
+                for bearing in (north, north + 90.0):
+                    like = _along(x[on], y[on], bearing, cell_m)
+                    out[on] = np.maximum(out[on], like)
+        part = out[rows]
+        if part.any() and 2 * np.count_nonzero(part) >= len(rows):
+            out[rows] = np.maximum(part, part[part > 0].mean())
+    return out
+
+
+def _along(x: Floats, y: Floats, bearing: float, cell_m: float) -> Floats:
+    """The same for one line and one direction (degrees from grid north)."""
+    a = np.radians(bearing)
+    along, across = x * np.sin(a) + y * np.cos(a), x * np.cos(a) - y * np.sin(a)
+    like = np.zeros(len(x))
+    for course in COURSES:
+        first = 0
+        while first < len(x):
+            last = _end(across, first, course.range_cells * cell_m)
+            run = slice(first, last)
+            if last - first >= FEWEST and _straight(along[run], across[run], course.wander_cells * cell_m):
+                length = float(np.ptp(along[run]))
+                told = min(_part(length, course.run_m), _part(length / cell_m, course.run_cells))
+                like[run] = np.maximum(like[run], told)
+            first = max(last, first + 1)
+    return like
+
+
+def _straight(along: Floats, across: Floats, wander_m: float) -> bool:
+    """True if a course wanders no more than that and lies along its direction within `OFF_DEG`."""
+    along, across = along - along.mean(), across - across.mean()
+    spread = float((along * along).sum())
+    if not spread > 0 or float(np.sqrt((across * across).mean())) > wander_m:
+        return False
+    slope = float((along * across).sum()) / spread
+    return abs(slope) <= math.tan(math.radians(OFF_DEG))
+
+
+def _end(across: Floats, first: int, most_m: float) -> int:
+    """End of the longest course from a station on whose stations lie within so much of each other across it."""
+    low = high = across[first]
+    last = first
+    while last < len(across):
+        low, high = min(low, across[last]), max(high, across[last])
+        if high - low > most_m:
+            break
+        last += 1
+    return last
+
+
+def _part(value: float, ends: tuple[float, float]) -> float:
+    return min(1.0, max(0.0, (value - ends[0]) / (ends[1] - ends[0])))

@@ -1,0 +1,81 @@
+"""A step along a row or column of the grid is told to look like the joint of two surveys; edges that ground could have are not."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import reefscan
+from reefscan.features import Line
+from reefscan.seams import seam_like
+
+CELL_M = 2.0
+
+
+def stations(x, y, *, turn: float = 0.0, kind: str = "ledge") -> tuple[pd.DataFrame, dict[str, Line]]:
+    """One feature whose line runs through its stations in order."""
+    table = pd.DataFrame({"x": x, "y": y, "turn": turn, "kind": kind, "feature_id": "f"})
+    return table, {"f": Line(tuple(range(len(table))))}
+
+
+def bearing(degrees: float, length_m: float, *, wander_m: float = 0.0) -> tuple[np.ndarray, np.ndarray]:
+    along = np.arange(0.0, length_m, 10.0)
+    across = wander_m * np.where(np.arange(len(along)) % 4 < 2, 1.0, -1.0)
+    a = np.radians(degrees)
+    return along * np.sin(a) + across * np.cos(a), along * np.cos(a) - across * np.sin(a)
+
+
+@pytest.mark.parametrize("degrees", [0.0, 90.0, 180.0, 270.0])
+def test_a_straight_course_along_a_row_or_column_is_a_joint(degrees):
+    table, lines = stations(*bearing(degrees, 250.0))
+    assert (seam_like(table, lines, CELL_M) == 1.0).all()
+
+
+@pytest.mark.parametrize("degrees", [5.0, 45.0, 95.0, 170.0])
+def test_a_straight_course_elsewhere_is_none(degrees):
+    table, lines = stations(*bearing(degrees, 250.0))
+    assert not seam_like(table, lines, CELL_M).any()
+
+
+def test_a_file_in_degrees_is_joined_along_true_north_which_the_sheet_has_turned():
+    table, lines = stations(*bearing(-3.0, 250.0), turn=3.0)  # true north bears 3 degrees west of grid north
+    assert (seam_like(table, lines, CELL_M) == 1.0).all()
+    table, lines = stations(*bearing(-3.0, 250.0), turn=0.0)
+    assert not seam_like(table, lines, CELL_M).any()
+
+
+def test_a_short_course_and_a_wandering_one_are_none_and_noise_wants_a_longer_one():
+    for length, wander in ((90.0, 0.0), (250.0, 0.4 * CELL_M), (600.0, 0.6 * CELL_M)):
+        table, lines = stations(*bearing(0.0, length, wander_m=wander))
+        assert not seam_like(table, lines, CELL_M).max() > 0.1, (length, wander)
+    table, lines = stations(*bearing(0.0, 600.0, wander_m=0.4 * CELL_M))
+    assert (seam_like(table, lines, CELL_M) == 1.0).all()
+
+
+def test_a_staircase_of_coarse_cells_is_joints_from_end_to_end():
+    x = np.repeat([0.0, -12.0, -24.0], 4)
+    table, lines = stations(x, np.arange(12) * 60.0)
+    assert (seam_like(table, lines, 25.0) >= 0.5).all()
+
+
+def test_a_rise_is_never_a_joint():
+    table, lines = stations(*bearing(0.0, 250.0), kind="rise")
+    assert not seam_like(table, lines, CELL_M).any()
+
+
+def joined(rng, degrees: float) -> reefscan.Run:
+    """Two surveys that disagree by 1.8 m along a line through the middle, on gently uneven sand."""
+    y, x = np.mgrid[0:240, 0:240] * CELL_M
+    z = -9 + 0.4 * np.sin(x / 90) * np.cos(y / 70) + rng.normal(size=x.shape) * 0.04
+    a = np.radians(degrees)
+    beyond = (x - 240) * np.cos(a) + (y - 240) * np.sin(a) > 0
+    return reefscan.scan_elevation(z - 1.8 * beyond, cell_m=CELL_M)
+
+
+def test_a_joint_inside_a_file_says_so_and_counts_half(rng):
+    joint, edge = joined(rng, 0.0).sites, joined(rng, 25.0).sites
+    assert all("looks-like-seam" in site["flags"] for site in joint)
+    assert "looks like the joint of two surveys" in joint[0]["why"]
+    assert not any("looks-like-seam" in site["flags"] for site in edge)
+    assert joint[0]["score"] == pytest.approx(0.5 * edge[0]["score"], abs=4.0)
