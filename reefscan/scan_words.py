@@ -11,6 +11,9 @@ from reefscan.model import GridSource, Window
 from reefscan.recipe import Recipe
 from reefscan.sheetscan import SheetRun
 
+WORTH_SAYING = 0.1
+"""Share of the candidates on filled-in ground from which the run as a whole says so."""
+
 
 def where(core: Window) -> str:
     """Say which cells a tile has."""
@@ -40,6 +43,12 @@ def warnings_of(
         out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
     if fliers:
         out.append(f"{fliers} isolated bad cells were set aside and not taken for structure")
+    filled = float((table["interpolated"] >= recipe.score.say_interpolated).mean()) if len(table) else 0.0
+    if filled >= WORTH_SAYING:
+        out.append(
+            f"{filled * 100:.0f} % of the candidates stand on ground that looks filled in between soundings farther apart "
+            f"than the cells: its heights, widths and places are guesses until you have sounded there"
+        )
     for sheet in sheets:
         if sheet.limits.too_coarse:
             out.append(

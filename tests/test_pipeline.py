@@ -87,3 +87,17 @@ def test_the_harbour_shows_its_breakwater_and_not_its_clip_line(realdata):
     # the breakwater's foot, read off the picture: from 155.074 W 19.742 N to 155.052 W 19.732 N
     near = [s for s in run.sites if -155.0745 < s["lon"] < -155.05 and 19.731 < s["lat"] < 19.7455]
     assert len(near) >= 5
+
+
+def test_a_grid_that_was_filled_in_between_soundings_says_so_once_and_is_less_sure(rng):
+    y, x = np.mgrid[0:200, 0:200] * 2.0
+    z = -9 + 0.3 * np.sin(x / 60) - 1.4 * np.clip((x + 0.3 * y - 230) / 6, 0, 1)
+    said = {}
+    for name, noise in (("sounded", 0.05), ("filled", 0.0)):
+        run = reefscan.scan_elevation(z + noise * rng.normal(size=z.shape), cell_m=2.0)
+        assert run.sites
+        said[name] = [w for w in run.info["warnings"] if "filled in between soundings" in w]
+        said[name + " sure"] = np.mean([site["confidence"] for site in run.sites])
+    assert not said["sounded"]
+    assert len(said["filled"]) == 1
+    assert said["filled sure"] < said["sounded sure"] - 0.03

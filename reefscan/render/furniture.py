@@ -212,7 +212,9 @@ def panel(
             y -= size / 72.0 * 1.32
             ax.text(0.0, y, line, fontsize=size, weight=weight, color=colour, va="baseline", parse_math=False)
 
-    say(title, size=12.5, weight="bold", most=3)
+    # a file's name is one long word: smaller type rather than a name broken in two
+    longest = max(map(len, plain(title).split()), default=1)
+    say(title, size=12.5 * min(1.0, max(0.6, 0.92 * columns * 7.6 / 12.5 / longest)), weight="bold", most=3)
     for line in lines:
         say(line, colour=QUIET, gap=0.03, most=8)
 
