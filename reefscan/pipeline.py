@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -211,8 +212,9 @@ def scan_sources(
             folder.write_recipe(recipe)
             store = TileStore.open(folder.file(STORE), program=program())
         told = ToldStations() if len(sources) > 1 else None
+        beside = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="beside"))
         sheets = [
-            scan_sheet(source, i, recipe, folder=folder, store=store, means=means, told=told)
+            scan_sheet(source, i, recipe, folder=folder, store=store, means=means, told=told, beside=beside)
             for i, source in enumerate(sources)
         ]
         step = time.perf_counter()
@@ -233,6 +235,9 @@ def scan_sources(
                 MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
             )
             folder.warn(*info["warnings"])
+            for sheet in sheets:
+                if sheet.writing is not None:
+                    sheet.writing.result()
             clock["write_s"] = time.perf_counter() - step
             done = {k: v for k, v in info.items() if k not in ("state", "warnings")}
             done |= {"run_key": key, "files": sizes(folder)}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future
 from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -21,7 +22,7 @@ from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_ti
 from reefscan.filled import told_filled
 from reefscan.finished import program
 from reefscan.io.runfolder import SCORE, RunFolder
-from reefscan.io.scoreraster import score_raster
+from reefscan.io.scoreraster import publish, score_raster
 from reefscan.limits import Limits, limits_of
 from reefscan.merge import Feature, Merged, merge
 from reefscan.model import GridSource, Window
@@ -88,7 +89,8 @@ class Means:
 class SheetRun:
     """What the scan of one sheet gives; ``score`` only where no run folder was there to write it into.
 
-    ``picture`` is the grid thinned for the map, None where reading it anew is cheap or nobody draws it.
+    ``picture`` is the grid thinned for the map, None where reading it anew is cheap or nobody draws it; ``writing`` is
+    done, or raises, when the score raster lies in the folder.
     """
 
     candidates: pd.DataFrame
@@ -99,6 +101,7 @@ class SheetRun:
     clock: dict[str, float]
     score: NDArray[np.uint8] | None
     picture: tuple[NDArray[np.int32], Thinning] | None
+    writing: Future[None] | None
 
 
 def scan_sheet(
@@ -110,6 +113,7 @@ def scan_sheet(
     store: TileStore | None,
     means: Means,
     told: ToldStations | None,
+    beside: Executor,
 ) -> SheetRun:
     """Scan one sheet.
 
@@ -124,6 +128,8 @@ def scan_sheet(
     means : Means
     told : ToldStations or None
         What earlier sheets of the run found; None where this is the only one.
+    beside : Executor
+        Finishes the score raster (overviews, packing) while what follows is joined, listed and drawn.
     """
     clock: dict[str, float] = {}
     step = time.perf_counter()
@@ -139,7 +145,7 @@ def scan_sheet(
             finished.append(end)
     clock["tiles_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    stations, totals, score, picture = _gather(source, number, finished, folder, shown)
+    stations, totals, score, picture, writing = _gather(source, number, finished, folder, shown, beside)
     if shown is not None and picture is not None:
         seen = {end.core for end in finished} | {failure.core for failure in failures}
         _fill_in(picture, shown, source, [core for core in tiles if core not in seen])
@@ -166,7 +172,7 @@ def scan_sheet(
     said = sheet_name(sheet) if told is not None else source.name
     limits = _limits(said, source, recipe, stations)
     drawn = None if shown is None or picture is None else (picture, shown)
-    return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn)
+    return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn, writing)
 
 
 def _tiles(
@@ -200,18 +206,26 @@ def _gather(
     finished: list[Finished],
     folder: RunFolder | None,
     shown: Thinning | None,
-) -> tuple[pd.DataFrame, dict[str, float], NDArray[np.uint8] | None, NDArray[np.int32] | None]:
-    """Load the tiles in their order, one at a time: stations of all, sums of their counts, score raster, picture."""
+    beside: Executor,
+) -> tuple[
+    pd.DataFrame,
+    dict[str, float],
+    NDArray[np.uint8] | None,
+    NDArray[np.int32] | None,
+    Future[None] | None,
+]:
+    """Load the tiles in their order, one at a time: stations of all, sums of their counts, score raster, picture, and
+    when the raster will be written."""
     sheet, extent = source.sheet, source.extent
     parts: list[pd.DataFrame] = []
     totals: dict[str, float] = {}
     score: NDArray[np.uint8] | None = None
     picture = None if shown is None else shown.blank()
     with ExitStack() as stack:
-        raster = None
+        raster, path = None, None
         if folder is not None:
-            name = SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif")
-            raster = stack.enter_context(score_raster(folder.file(name), sheet, extent))
+            path = folder.file(SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif"))
+            raster = stack.enter_context(score_raster(path, sheet, extent))
         else:
             score = np.full((extent.height, extent.width), 255, np.uint8)
         for end in sorted(finished, key=lambda end: end.core):
@@ -232,8 +246,9 @@ def _gather(
                     shown.put(picture, end.core, result.rasters[shown.name])
                 else:  # an earlier run's tile, thinned for another extent
                     _fill_in(picture, shown, source, [end.core])
+    writing = None if path is None else beside.submit(publish, path)
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
-    return stations, totals, score, picture
+    return stations, totals, score, picture, writing
 
 
 def _fill_in(

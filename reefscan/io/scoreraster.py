@@ -59,12 +59,12 @@ class ScoreRaster:
 
 @contextmanager
 def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[ScoreRaster]:
-    """Write ``score.tif`` tile by tile; whole or not at all.
+    """Open the working file of a score raster, to be written tile by tile; `publish` makes the raster of it.
 
     Parameters
     ----------
     path : path
-        Where the COG goes.
+        Where the raster will go.
     sheet : Sheet
         CRS and lattice.
     extent : Window
@@ -76,7 +76,7 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
         If it cannot be written; `DiskFullError` if the disk is full.
     """
     path = Path(path)
-    working = path.with_name(f".{path.stem}.working.tif")
+    working = _working(path)
     profile = {
         "driver": "GTiff", "dtype": "uint8", "count": 1, "nodata": NODATA,
         "width": extent.width, "height": extent.height,
@@ -88,6 +88,28 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
         with rasterio.open(working, "w", **profile) as dataset:
             yield ScoreRaster(dataset, extent)
             _describe(dataset)
+    except BaseException as error:
+        working.unlink(missing_ok=True)
+        if isinstance(error, (OSError, rasterio.errors.RasterioError)) and not isinstance(
+            error, ReefscanError
+        ):
+            raise write_error(path, error) from error
+        raise
+
+
+def publish(path: Path | str) -> None:
+    """Make the Cloud Optimized GeoTIFF, with overviews, of its finished working file; whole or not at all.
+
+    In any thread: GDAL's copy leaves the interpreter free.
+
+    Raises
+    ------
+    RunFolderError
+        If it cannot be written; `DiskFullError` if the disk is full.
+    """
+    path = Path(path)
+    working = _working(path)
+    try:
         with replacing(path) as part:
             rasterio.shutil.copy(
                 working, part, driver="COG", compress="DEFLATE", blocksize=BLOCK,
@@ -99,6 +121,10 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
         raise write_error(path, error) from error
     finally:
         working.unlink(missing_ok=True)
+
+
+def _working(path: Path) -> Path:
+    return path.with_name(f".{path.stem}.working.tif")
 
 
 def _describe(dataset: rasterio.io.DatasetWriter) -> None:

@@ -23,7 +23,7 @@ from geojson_pydantic import FeatureCollection
 from reefscan.errors import DiskFullError, LockedError, MissingInputError, NeedsScanError, RunFolderError
 from reefscan.io import tables, whole
 from reefscan.io.runfolder import RunFolder
-from reefscan.io.scoreraster import score_raster
+from reefscan.io.scoreraster import publish, score_raster
 from reefscan.io.whole import write_whole
 from reefscan.listing import list_sites
 from reefscan.model import Sheet, Window
@@ -268,6 +268,8 @@ def test_the_score_raster_is_a_cloud_optimized_geotiff_that_says_what_it_holds(t
             for col in range(0, 2048, 512):
                 core = Window(row, col, 512, 512)
                 raster.write(core, full[core.slices_in(Window(-1024, 0, 2048, 2048))])
+    assert not path.exists()
+    publish(path)
     assert list(tmp_path.iterdir()) == [path]
     with rasterio.open(path) as data:
         assert data.nodata == 255 and data.units[0] and "score" in data.descriptions[0]
