@@ -17,7 +17,14 @@ from numpy.typing import NDArray
 from reefscan.kernels import flank, fliers, measure, noise, placement, repeats, stations, structure
 from reefscan.kernels.search import search
 from reefscan.kernels.shore import dry_share
-from reefscan.localnoise import GridNoise, LocalNoise, filled_in, height_sigma
+from reefscan.localnoise import (
+    GridNoise,
+    LocalNoise,
+    filled_in,
+    height_sigma,
+    more_than_rounding,
+    rounded,
+)
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.recipe import Find
 
@@ -208,7 +215,11 @@ def find_stations(
             local.share_of_lines(cell),
             *reach[kind],
         )
-        good = (found[:, 13] == 1.0) & (found[:, 2] >= floors[kind])
+        good = (
+            (found[:, 13] == 1.0)
+            & (found[:, 2] >= floors[kind])
+            & more_than_rounding(found[:, 2], local.step_m)
+        )
         rows, cols, local = rows[good], cols[good], local.of(good)
         found = np.ascontiguousarray(found[good])
         if not rows.size:
@@ -321,7 +332,9 @@ def _table(
             "bpi_broad_m": net[:, 8],
             "uncertainty_m": sigma,
             "height_sigma_m": filled_in(
-                height_sigma(kind, local.cell_m, found[:, 6]), found[:, 2], local.interpolated
+                rounded(height_sigma(kind, local.cell_m, found[:, 6]), local.step_m),
+                found[:, 2],
+                local.interpolated,
             ),
             "noise_m": local.cell_m,
             "position_m": position_m(cell, local.interpolated),

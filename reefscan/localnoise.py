@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.kernels import noise
+from reefscan.kernels import noise, rounding
 from reefscan.kernels.profiles import spread_of_lines
 from reefscan.model import Window
 
@@ -47,15 +47,20 @@ class LocalNoise:
         Correlation of the noise of two cells at lags 0 and `noise.LAGS` cells, 1 to 0.
     interpolated : ndarray, shape (n,)
         0 surveyed at the cell's own size, 1 interpolated from farther apart.
+    step_m : ndarray, shape (n,)
+        Step in which depths come, metres: rounded to it, or terraced from contours; 0 if they do not.
     """
 
     cell_m: Floats
     together: Floats
     interpolated: Floats
+    step_m: Floats
 
     def of(self, which: NDArray[np.bool_]) -> LocalNoise:
         """Some of the stations."""
-        return LocalNoise(self.cell_m[which], self.together[which], self.interpolated[which])
+        return LocalNoise(
+            self.cell_m[which], self.together[which], self.interpolated[which], self.step_m[which]
+        )
 
     def at_lag(self, cells: float) -> Floats:
         """Correlation of two cells this far apart, linear between the lags, nil at twice the longest."""
@@ -133,6 +138,8 @@ class GridNoise:
         fine, by_lag, smooth = noise.noise_squares(elev_mm, window.row, window.col, asked)
         self._layers = np.pad(np.dstack([fine, by_lag]), ((1, 1), (1, 1), (0, 0)), constant_values=np.nan)
         self._smooth = np.pad(smooth, 1, constant_values=np.nan)
+        every = np.ones(smooth.shape, np.bool_) if asked is None else asked
+        self._step = rounding.rounding_squares(elev_mm, window.row, window.col, every)
         self._window, self._cell_m = window, cell_m
 
     def at(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> LocalNoise:
@@ -145,7 +152,7 @@ class GridNoise:
         own = smooth[4]
         around[np.abs(smooth - own) > ALIKE] = np.nan
         interpolated = np.clip((np.nan_to_num(own, nan=0.0) - 0.25) / 0.5, 0.0, 1.0)
-        return _described(_third(around), interpolated, self._cell_m)
+        return _described(_third(around), interpolated, self._step[r, c], self._cell_m)
 
 
 def _third(around: Floats) -> Floats:
@@ -156,7 +163,7 @@ def _third(around: Floats) -> Floats:
     return np.asarray(np.take_along_axis(known, at[None], axis=0)[0])
 
 
-def _described(quiet: Floats, interpolated: Floats, cell_m: float) -> LocalNoise:
+def _described(quiet: Floats, interpolated: Floats, step_m: Floats, cell_m: float) -> LocalNoise:
     """Total and correlation from the noise by lag (lag 1 by the operator, then `noise.LAGS`).
 
     With s2 the variance and q(k) the mean square second difference at lag k over 6 s2, rho(k) solves
@@ -176,7 +183,7 @@ def _described(quiet: Floats, interpolated: Floats, cell_m: float) -> LocalNoise
     level = np.where(np.isnan(level), total[:, None], level)
     q = (np.fmax.accumulate(level, axis=1) / np.maximum(total, 1e-6)[:, None]) ** 2
     rho = np.column_stack([np.ones(len(total)), _correlation(np.where(total[:, None] > 0, q, 1.0))])
-    return LocalNoise(total, rho, interpolated)
+    return LocalNoise(total, rho, interpolated, step_m)
 
 
 _RHO = np.linspace(0.0, 1.0, 1001)
@@ -222,3 +229,13 @@ def filled_in(own_m: Floats, height_m: Floats, interpolated: Floats) -> Floats:
         Share of the ground that was filled in, 0 to 1.
     """
     return np.asarray(np.hypot(own_m, FILLED_SHARE * np.maximum(0.0, height_m) * interpolated))
+
+
+def more_than_rounding(height_m: Floats, step_m: Floats) -> NDArray[np.bool_]:
+    """True where a height is more than the rounding of the depths makes by itself."""
+    return np.asarray(height_m >= rounding.STEPS * step_m)
+
+
+def rounded(own_m: Floats, step_m: Floats) -> Floats:
+    """Standard deviation (m) of a height, with what the rounding of its two depths adds: each is even over one step."""
+    return np.asarray(np.hypot(own_m, step_m / np.sqrt(6.0)))

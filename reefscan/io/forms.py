@@ -33,6 +33,7 @@ from reefscan.io.layer import Layer
 from reefscan.io.placing import place_of
 from reefscan.io.sign import sign_of
 from reefscan.io.variables import Choice, choose
+from reefscan.kernels.rounding import STEPS
 from reefscan.units import METRES_PER
 
 log = logging.getLogger(__name__)
@@ -41,6 +42,9 @@ IMPLAUSIBLE = 0.7
 """Median steepness (35 degrees) above which cells of a metre or more are asked about: half of a
 surveyed seabed is not that steep (0.01 to 0.10 in the public grids looked at), but centimetres taken for
 metres make it so."""
+
+ROUNDED_M = 0.25
+"""Steps of rounding of which the reader is told: smaller ones change no height by much (a guess)."""
 
 FORM_NAMES = {"GTiff": "GeoTIFF", "AAIGrid": "ASCII grid", "S102": "S-102", "XYZ": "XYZ"}
 
@@ -208,6 +212,7 @@ def _describe(
     add = 1000.0 * offset * unit_m * sign + 1000.0 * wishes.datum_shift_m
     unknown = tuple(dict.fromkeys((*declared, *sentinels, *integers)))
     unknown += _clips(sample, values, factor, add, notes)
+    _rounding(values, factor, notes)
     crop = _crop(sample, dataset.width, dataset.height, notes)
     copies = () if focus else _copied(sample, crop, dataset.block_shapes[band - 1], unknown, notes)
     elev = (values * factor + add) / 1000.0
@@ -324,6 +329,16 @@ def _clips(
         else:
             notes.append(f"cut off flat at {elev:.6g} m above zero over {clip.share:.0%} of its cells")
     return tuple(out)
+
+
+def _rounding(values: Any, factor: float, notes: list[str]) -> None:
+    """Say so where depths come in steps that read as ledges."""
+    step = probe.rounding_step(values) * abs(factor) / 1000.0
+    if step >= ROUNDED_M:
+        notes.append(
+            f"depths come in whole steps of {step:.4g} m: a height below {STEPS * step:.3g} m may be the rounding alone, "
+            "and is left out where the steps lie open as flat patches"
+        )
 
 
 def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tuple[int, int, int, int]:
