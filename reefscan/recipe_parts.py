@@ -191,6 +191,9 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "not_moving": {
             "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
         },
+        "sounded": {
+            "column": "interpolated", "c": 0.5, "d": 1.0, "weight": 0.3, "penalty": True, "kinds": KINDS[:3],
+        },
         "not_seam": {
             "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.5, "penalty": True, "kinds": KINDS[:2],
         },
@@ -211,6 +214,7 @@ TERM_NOTES: dict[str, str] = {
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
     "not_dug": f"a straight even cut, a smooth pit or heap: looks dug or dumped ({GUESS})",
     "not_moving": f"evenly spaced crests, or gentle smooth hollows: sand waves and ridges, which move ({GUESS})",
+    "sounded": f"filled in between soundings farther apart than the cells: nobody has measured the form there ({GUESS})",
     "not_seam": f"keeps to a row or column of the grid, as a joint between two surveys does ({GUESS})",
     "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
 }

@@ -38,12 +38,14 @@ _HIGH = {"depth": "deep for the band asked", "width": "wide and open", "floor": 
 _UNKNOWN = {
     "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
     "refuge": "broken ground", "not_dug": "whether it is dug", "not_moving": "whether it moves",
+    "sounded": "whether it was sounded",
     "not_seam": "whether it is a joint in the grid",
 }  # fmt: skip
 
 _NATURAL = {
     "not_dug": "say_dug",
     "not_moving": "say_moving",
+    "sounded": "say_interpolated",
     "not_seam": "say_seam",
     "not_shore": "say_shore",
 }
@@ -253,6 +255,8 @@ def _reserved(name: str, site: Mapping[Any, Any]) -> str:
     """The words for a term of `_NATURAL` where it costs something and is not yet said outright."""
     if name == "not_shore":
         return "the shore close behind it"
+    if name == "sounded":
+        return "ground that looks partly filled in"
     if name == "not_seam":
         return "a course close to the grid's own"
     return (_looks(site, _DUG, "cut") if name == "not_dug" else _looks(site, _MOVING, "waves"))[1]
