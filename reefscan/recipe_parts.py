@@ -192,7 +192,7 @@ def _default_terms() -> dict[str, dict[str, Any]]:
             "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
         },
         "sounded": {
-            "column": "interpolated", "c": 0.5, "d": 1.0, "weight": 0.3, "penalty": True, "kinds": KINDS[:3],
+            "column": "interpolated", "c": 0.5, "d": 1.0, "weight": 0.1, "penalty": True, "kinds": KINDS[:3],
         },
         "not_seam": {
             "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.5, "penalty": True, "kinds": KINDS[:2],

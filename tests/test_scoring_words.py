@@ -103,10 +103,10 @@ def test_ground_that_was_filled_in_counts_less_and_says_so_once():
     table = pd.DataFrame([{**SITE, "interpolated": share} for share in (0.0, 0.5, 0.75, 1.0)])
     score = Recipe.default().score
     scored = score_table(table, score)
-    # the term takes three tenths at most, and nothing while no more than half is filled in
+    # the term takes a tenth at most, and nothing while no more than half is filled in
     assert scored.points[1] == scored.points[0]
-    assert scored.points[2] == pytest.approx(0.85 * scored.points[0], rel=1e-6)
-    assert scored.points[3] == pytest.approx(0.70 * scored.points[0], rel=1e-6)
+    assert scored.points[2] == pytest.approx(0.95 * scored.points[0], rel=1e-6)
+    assert scored.points[3] == pytest.approx(0.90 * scored.points[0], rel=1e-6)
     why = explain(table, scored, np.array([3]), score=score, unit="m")[0].why
     assert why.count("filled in") == 1 and "held back" not in why
 
