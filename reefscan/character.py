@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from reefscan.cuts import Cut, cuts
-from reefscan.features import Line
+from reefscan.features import Line, shared
 from reefscan.waves import among, between, smooth, swales, waves
 
 Floats = NDArray[np.float64]
@@ -65,14 +65,14 @@ def characters(
     """
     features = list(table.groupby("feature_id", sort=False).indices.values())
     train = waves(table)
-    train = np.maximum(_shared(train, features), _of_features(train, features))
+    train = np.maximum(shared(train, features), _of_features(train, features))
     train = _beside(table, train, features)
     swale = _of_features(swales(table), features)
     small = table["length_m"].to_numpy() <= SMALL_M
-    pit = _shared(_of_features(np.where(small, _pits(table), 0.0), features), features)
+    pit = shared(_of_features(np.where(small, _pits(table), 0.0), features), features)
     heap = _of_features(np.where(small, _heaps(table, cell_m), 0.0), features)
-    heap = _shared(np.maximum(heap, _on_heaps(table, heap)), features)
-    cut = _shared(_in_cuts(table, cuts(table, lines, np.maximum(train, swale), side_m), side_m), features)
+    heap = shared(np.maximum(heap, _on_heaps(table, heap)), features)
+    cut = shared(_in_cuts(table, cuts(table, lines, np.maximum(train, swale), side_m), side_m), features)
     dug = np.max([cut, pit, heap], axis=0)
     # what waves explain was not dug; a gentle hollow says less than a pit, a heap or a cut
     swale = _beside(table, swale, features) * (1.0 - dug * (1.0 - train))
@@ -91,7 +91,7 @@ def _beside(table: pd.DataFrame, moving: Floats, features: list[NDArray[np.intp]
     out = moving.copy()
     beside = among(table.iloc[others], table.iloc[troughs], moving[troughs])
     out[others] = np.maximum(out[others], beside)
-    return _shared(out, features)
+    return shared(out, features)
 
 
 def _of_features(values: Floats, features: list[NDArray[np.intp]]) -> Floats:
@@ -109,16 +109,6 @@ def _in_cuts(table: pd.DataFrame, found: list[Cut], side_m: float) -> Floats:
     for cut in found:
         like = np.where(cut.holds(x, y, 0.8 * side_m), np.maximum(like, cut.like), like)
     return like
-
-
-def _shared(values: Floats, features: list[NDArray[np.intp]]) -> Floats:
-    """What half or more of a feature's stations belong to, all of it does, as much as they on the mean."""
-    out = values.copy()
-    for rows in features:
-        part = values[rows]
-        if 2 * int(np.count_nonzero(part)) >= len(rows):
-            out[rows] = np.maximum(part, float(np.mean(part[part > 0.0])) if part.any() else 0.0)
-    return out
 
 
 def _share(part: pd.Series, height: pd.Series) -> Floats:

@@ -5,6 +5,7 @@ Everything here works on tables of stations of a whole sheet, so no feature know
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -119,6 +120,19 @@ def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.in
 def between(a: Floats, b: Floats) -> Floats:
     """Angle between two axes, 0 to 90 degrees."""
     return np.abs((a - b + 90.0) % 180.0 - 90.0)
+
+
+def shared(values: Floats, features: Iterable[NDArray[np.intp]]) -> Floats:
+    """What half or more of a feature's stations belong to, all of it does, as much as they on the mean.
+
+    ``features`` holds the rows of each.
+    """
+    out = values.copy()
+    for rows in features:
+        part = values[rows]
+        if 2 * int(np.count_nonzero(part)) >= len(rows):
+            out[rows] = np.maximum(part, float(np.mean(part[part > 0.0])) if part.any() else 0.0)
+    return out
 
 
 def trace(x: Floats, y: Floats, height: Floats, width: float, side_m: float) -> Line:

@@ -49,7 +49,7 @@ _NATURAL = {
     "not_seam": "say_seam",
     "not_shore": "say_shore",
 }
-"""Terms on what is not shelter though it has the shape, and from which likeness on it is said outright."""
+"""Terms on what only has the shape of shelter, or was not measured, and from which likeness on it is said outright."""
 
 _DUG = {
     "cut": ("straight, even sides: looks dug", "rather straight, even sides"),

@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.features import Line
+from reefscan.features import Line, shared
 
 Floats = NDArray[np.float64]
 
@@ -77,7 +77,8 @@ def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> 
     x, y = table["x"].to_numpy(), table["y"].to_numpy()
     turn = table["turn"].to_numpy()
     kinds = table["kind"].to_numpy()
-    for name, rows in table.groupby("feature_id", sort=False).indices.items():
+    features = table.groupby("feature_id", sort=False).indices
+    for name, rows in features.items():
         if kinds[rows[0]] == "rise":
             continue
         for path in (lines[name].main, *lines[name].branches):
@@ -89,10 +90,7 @@ def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> 
                 for bearing in (north, north + 90.0):
                     like = _along(x[on], y[on], bearing, cell_m)
                     out[on] = np.maximum(out[on], like)
-        part = out[rows]
-        if part.any() and 2 * np.count_nonzero(part) >= len(rows):
-            out[rows] = np.maximum(part, part[part > 0].mean())
-    return out
+    return shared(out, features.values())
 
 
 def _along(x: Floats, y: Floats, bearing: float, cell_m: float) -> Floats:

@@ -31,6 +31,20 @@ def ledge_errors(rng, cell_m: float, noise_m: float) -> np.ndarray:
     return np.array(errors)
 
 
+def test_noise_does_not_lift_a_pile_on_fine_cells(rng):
+    """On cells of 1 m the top is picked among many: without regard to that it reads .15 m too tall in noise of .2."""
+    errors = []
+    for _ in range(25):
+        y, x = np.mgrid[-40:41, -40:41] * 1.0
+        z = -9 + np.maximum(0, STEP_M * (1 - (x**2 + y**2) / 8.0**2)) + 0.2 * rng.normal(size=x.shape)
+        found = reefscan.scan_elevation(z, cell_m=1.0).candidates
+        found = found[(found["kind"] == "rise") & (found["width_m"] > 4)]
+        if len(found):
+            errors.append(found["height_m"].max() - STEP_M)
+    assert len(errors) > 15
+    assert abs(np.mean(errors)) < 0.1
+
+
 @pytest.mark.parametrize(("cell_m", "most_m"), [(1.0, 0.1), (2.0, 0.1), (4.0, 0.2)])
 def test_noise_neither_lifts_nor_lowers_a_ledge_whatever_the_cells(rng, cell_m, most_m):
     errors = ledge_errors(rng, cell_m, 0.2)

@@ -85,15 +85,11 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
         "compress": "zstd", "zstd_level": 1, "sparse_ok": True, "bigtiff": "if_safer",
     }  # fmt: skip
     try:
-        with rasterio.open(working, "w", **profile) as dataset:
+        with _told(path), rasterio.open(working, "w", **profile) as dataset:
             yield ScoreRaster(dataset, extent)
             _describe(dataset)
-    except BaseException as error:
+    except BaseException:
         working.unlink(missing_ok=True)
-        if isinstance(error, (OSError, rasterio.errors.RasterioError)) and not isinstance(
-            error, ReefscanError
-        ):
-            raise write_error(path, error) from error
         raise
 
 
@@ -110,17 +106,24 @@ def publish(path: Path | str) -> None:
     path = Path(path)
     working = _working(path)
     try:
-        with replacing(path) as part:
+        with _told(path), replacing(path) as part:
             rasterio.shutil.copy(
                 working, part, driver="COG", compress="DEFLATE", blocksize=BLOCK,
                 overview_resampling="NEAREST", sparse_ok="YES", bigtiff="IF_SAFER",
             )  # fmt: skip
+    finally:
+        working.unlink(missing_ok=True)
+
+
+@contextmanager
+def _told(path: Path) -> Iterator[None]:
+    """Name the file in what goes wrong while it is written."""
+    try:
+        yield
     except ReefscanError:
         raise
     except (OSError, rasterio.errors.RasterioError) as error:
         raise write_error(path, error) from error
-    finally:
-        working.unlink(missing_ok=True)
 
 
 def _working(path: Path) -> Path:

@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.kernels.profiles import profile, sample_about, side_roughness, spread_of_lines
+from reefscan.kernels.profiles import apart, profile, sample_about, side_roughness, spread_of_lines
 
 LAND_M = 4.0
 """Land counts up to here: the slope of a shore goes on above the water for the length of a ledge's ground,
@@ -22,8 +22,7 @@ def _picked(longest: float, lines: int, share: float) -> float:
     Top and foot are picked among as many cells as the longest run has, so a finer grid offers more; readings that
     go together are fewer than they seem (both fitted on planted seabeds, cells of 1 and 2 m).
     """
-    alone = min(1.0, 1.0 / (share * math.sqrt(float(lines)))) if share > 0.0 else 1.0
-    return max(1.0, 2.1 + 1.6 * math.log2(longest / 6.0)) * (0.3 + 0.7 * alone)
+    return max(1.0, 2.1 + 1.6 * math.log2(longest / 6.0)) * (0.3 + 0.7 * apart(lines, share))
 
 
 @njit(cache=True, nogil=True)

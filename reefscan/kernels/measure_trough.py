@@ -8,7 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.kernels.profiles import bias, profile, sample, side_roughness, spread_of_lines
+from reefscan.kernels.profiles import apart, bias, profile, sample, side_roughness, spread_of_lines
 
 
 @njit(cache=True, nogil=True)
@@ -177,7 +177,7 @@ def measure_trough(
     p = p[: 2 * reach + 1]
     # three lines keep more of the noise than all of them; readings that go together are fewer than they seem
     quiet = noise * min(1.0, share * math.sqrt(lines / 3.0))
-    alone = min(1.0, 1.0 / (share * math.sqrt(float(lines))))
+    alone = apart(lines, share)
     free = 0.7 * alone
     # readings that are independent stray farther from their neighbours than those that go together
     wide = max(1.0, 1.5 * alone)

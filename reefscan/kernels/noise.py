@@ -38,6 +38,22 @@ _MEDIAN = 0.6744897501960817
 
 
 @njit(cache=True, nogil=True)
+def square_span(square: int, origin: int, cells: int) -> tuple[int, int]:
+    """First and end of the cells of a square along one direction: even on the lattice, each with a neighbour either side.
+
+    Parameters
+    ----------
+    square : int
+        Number of the square from the first one that the array touches.
+    origin, cells : int
+        Absolute lattice position of the array's first cell, and how many it has.
+    """
+    start = (origin // SIDE + square) * SIDE - origin
+    first = max(1, start)
+    return first + (first + origin) % 2, min(cells - 1, start + SIDE)
+
+
+@njit(cache=True, nogil=True)
 def _median_bin(histogram: NDArray[np.int64], total: int) -> float:
     """Middle of what a histogram holds, in bins, linear within a bin."""
     half, running = 0.5 * total, 0
@@ -127,7 +143,6 @@ def _squares(
     elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     rows, cols = elev_mm.shape
-    first_r, first_c = row0 // SIDE, col0 // SIDE
     n_r, n_c = asked.shape
     fine = np.full((n_r, n_c), np.nan)
     by_lag = np.full((n_r, n_c, len(LAGS)), np.nan)
@@ -137,12 +152,8 @@ def _squares(
         for bc in range(n_c):
             if not asked[br, bc]:
                 continue
-            r0 = max(1, (first_r + br) * SIDE - row0)
-            r1 = min(rows - 1, (first_r + br + 1) * SIDE - row0)
-            c0 = max(1, (first_c + bc) * SIDE - col0)
-            c1 = min(cols - 1, (first_c + bc + 1) * SIDE - col0)
-            r0 += (r0 + row0) % 2
-            c0 += (c0 + col0) % 2
+            r0, r1 = square_span(br, row0, rows)
+            c0, c1 = square_span(bc, col0, cols)
             histogram[:] = 0
             places = _mixed(elev_mm, r0, r1, c0, c1, histogram)
             if places >= 40:

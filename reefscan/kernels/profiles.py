@@ -97,6 +97,15 @@ def spread_of_lines(cell_m: float) -> tuple[int, float]:
 
 
 @njit(cache=True, nogil=True)
+def apart(lines: int, share: float) -> float:
+    """How far the readings of parallel lines are independent: 1 for white noise, less the more it goes together.
+
+    ``share`` of a cell's noise is left in their mean.
+    """
+    return min(1.0, 1.0 / (share * math.sqrt(float(lines)))) if share > 0.0 else 1.0
+
+
+@njit(cache=True, nogil=True)
 def bias(count: float) -> float:
     """Expected maximum of ``count`` standard normal values (a fit, within 0.06 up to 64)."""
     return 0.0 if count <= 1.0 else 0.56 * math.log2(count) ** 0.85

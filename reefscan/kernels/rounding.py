@@ -11,7 +11,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.kernels.noise import SIDE
+from reefscan.kernels.noise import square_span
 from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
@@ -99,7 +99,6 @@ def rounding_squares(
         0 where depths do not come in steps of 2 cm or more, or too few levels are seen to tell (three).
     """
     rows, cols = elev_mm.shape
-    first_r, first_c = row0 // SIDE, col0 // SIDE
     n_r, n_c = asked.shape
     levels = np.zeros((n_r, n_c, LEVELS), np.int32)
     count = np.zeros((n_r, n_c, 3), np.int64)
@@ -107,12 +106,8 @@ def rounding_squares(
         for bc in range(n_c):
             if not asked[br, bc]:
                 continue
-            r0 = max(1, (first_r + br) * SIDE - row0)
-            r1 = min(rows - 1, (first_r + br + 1) * SIDE - row0)
-            c0 = max(1, (first_c + bc) * SIDE - col0)
-            c1 = min(cols - 1, (first_c + bc + 1) * SIDE - col0)
-            r0 += (r0 + row0) % 2
-            c0 += (c0 + col0) % 2
+            r0, r1 = square_span(br, row0, rows)
+            c0, c1 = square_span(bc, col0, cols)
             n, flat, water = _collect(elev_mm, r0, r1, c0, c1, levels[br, bc])
             count[br, bc, 0], count[br, bc, 1], count[br, bc, 2] = n, flat, water
     out = np.zeros((n_r, n_c))

@@ -38,6 +38,7 @@ def discard_stale(folder: str, sources: list[str]) -> bool:
         pass
     removed = False
     try:
+        os.makedirs(folder, exist_ok=True)  # before numba makes it: else what it compiles now has no stamp
         # an index without its code is compiled anew, code without an index is never found
         for name in os.listdir(folder):
             if name.endswith(".nbi"):
