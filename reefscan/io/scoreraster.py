@@ -108,7 +108,7 @@ def publish(path: Path | str) -> None:
     try:
         with _told(path), replacing(path) as part:
             rasterio.shutil.copy(
-                working, part, driver="COG", compress="DEFLATE", blocksize=BLOCK,
+                working, part, driver="COG", compress="DEFLATE", level=1, blocksize=BLOCK,
                 overview_resampling="NEAREST", sparse_ok="YES", bigtiff="IF_SAFER",
             )  # fmt: skip
     finally:

@@ -8,8 +8,10 @@ from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.collections import PolyCollection
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import withStroke
+from numpy.typing import NDArray
 from pyproj import Transformer
 
 from reefscan.render.marks import CAUTION, INK, KINDS, PAPER, QUIET, UNIT_METRES, Kind, score_rgb
@@ -220,12 +222,7 @@ def panel(
 
     say("Sites, numbered by rank", size=8.4, weight="bold", gap=0.16)
     y -= 0.1
-    shares = np.linspace(0, 100, 60)
-    for i, rgb in enumerate(score_rgb(shares)):
-        ax.add_patch(
-            Rectangle((i * width_in / 60, y - 0.13), width_in / 60 + 0.004, 0.13, facecolor=rgb, linewidth=0)
-        )
-    ax.add_patch(Rectangle((0, y - 0.13), width_in, 0.13, fill=False, edgecolor=INK, linewidth=0.7))
+    _colour_bar(ax, score_rgb(np.linspace(0, 100, 60)), y=y, width_in=width_in, height_in=0.13)
     y -= 0.13
     for share in (0, 50, 100):
         ha = {0: "left", 50: "center", 100: "right"}[share]
@@ -262,6 +259,21 @@ def panel(
     say(CAUTION, size=7.0, gap=0.1)
 
 
+def _colour_bar(
+    ax: Axes, colours: NDArray[np.float64], *, y: float, width_in: float, height_in: float
+) -> None:
+    """Colours side by side below ``y``, framed; each reaches a hair under the next, so that no seam shows.
+
+    One collection: a patch for each colour would cost the map a third of a second.
+    """
+    left = np.arange(len(colours)) * width_in / len(colours)
+    right = left + width_in / len(colours) + 0.004
+    top, low = np.full(len(colours), y), np.full(len(colours), y - height_in)
+    corners = np.stack([np.stack([left, right, right, left], 1), np.stack([low, low, top, top], 1)], 2)
+    ax.add_collection(PolyCollection(list(corners), facecolors=colours, linewidths=0), autolim=False)
+    ax.add_patch(Rectangle((0, y - height_in), width_in, height_in, fill=False, edgecolor=INK, linewidth=0.7))
+
+
 def depth_key(
     ax: Axes, *, y: float, width_in: float, band_m: tuple[float, float], deepest_m: float, unit: str
 ) -> None:
@@ -269,13 +281,7 @@ def depth_key(
     deepest = max(deepest_m, band_m[1], 0.1)
     depths = np.linspace(0.0, deepest, 120)
     colours = ramp(depth_share(depths, band_max_m=band_m[1], deepest_m=deepest), WATER) / 255.0
-    for i, rgb in enumerate(colours):
-        ax.add_patch(
-            Rectangle(
-                (i * width_in / 120, y - 0.15), width_in / 120 + 0.004, 0.15, facecolor=rgb, linewidth=0
-            )
-        )
-    ax.add_patch(Rectangle((0, y - 0.15), width_in, 0.15, fill=False, edgecolor=INK, linewidth=0.7))
+    _colour_bar(ax, colours, y=y, width_in=width_in, height_in=0.15)
     low, high = (width_in * b / deepest for b in band_m)
     ax.plot([low, low, high, high], [y - 0.17, y - 0.22, y - 0.22, y - 0.17], color=INK, linewidth=1.1)
     per = UNIT_METRES[unit]

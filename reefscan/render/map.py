@@ -12,11 +12,13 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.collections import LineCollection
 from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
 from matplotlib.markers import MarkerStyle
 from matplotlib.path import Path as MarkPath
 from matplotlib.patheffects import withStroke
+from PIL import Image
 from pyproj import CRS, Proj, Transformer
 
 from reefscan.errors import InputError
@@ -26,8 +28,8 @@ from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths
 from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, smoothed, thin, trimmed
 
 FORMATS = ("png", "pdf", "svg")
-PNG_LEVEL = 4
-"""Of zlib: 0.22 s and 2.7 MB for a map of rough ground, where the usual 6 takes 0.52 s for 2.6 MB."""
+PNG_LEVEL = 2
+"""Of zlib: 0.2 s and 2.5 MB for a map of rough ground, where the usual 6 takes 0.7 s for 2.3 MB."""
 
 PANEL_IN = 2.55
 MARGIN_IN = 0.32
@@ -277,25 +279,17 @@ def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
         shapes = frame.geometry
         if shapes.crs is not None and CRS(shapes.crs) != CRS(crs):
             shapes = shapes.to_crs(crs)
-        for line in _lines(shapes):
-            ax.plot(
-                line[:, 0],
-                line[:, 1],
-                color=PAPER,
-                linewidth=2.0,
-                alpha=0.75,
-                zorder=6,
-                solid_capstyle="round",
-            )
-            ax.plot(
-                line[:, 0],
-                line[:, 1],
-                color=INK,
-                linewidth=1.0,
-                zorder=7,
-                linestyle=(0, kind.line) if kind.line else "-",
-                dash_capstyle="butt",
-            )
+        lines = _lines(shapes)
+        ax.add_collection(
+            LineCollection(lines, colors=PAPER, linewidths=2.0, alpha=0.75, zorder=6, capstyle="round"),
+            autolim=False,
+        )
+        ax.add_collection(
+            LineCollection(
+                lines, colors=INK, linewidths=1.0, zorder=7, linestyles=[(0, kind.line) if kind.line else "-"]
+            ),
+            autolim=False,
+        )
 
 
 def _lines(shapes: Any) -> list[Floats]:
@@ -429,12 +423,20 @@ def _write(figure: Figure, fmt: str, dpi: int) -> bytes:
     import matplotlib
 
     out = io.BytesIO()
+    if fmt == "png":
+        # without the channel of opacity, which is full all over: a fifth less to pack, and smaller
+        figure.set_dpi(dpi)
+        figure.set_facecolor(PAPER)
+        canvas = FigureCanvasAgg(figure)
+        canvas.draw()  # type: ignore[no-untyped-call]
+        drawn = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call]
+        picture = Image.fromarray(drawn).convert("RGB")
+        picture.save(out, format="png", compress_level=PNG_LEVEL, dpi=(dpi, dpi))
+        return out.getvalue()
     metadata: dict[str, Any] = {
-        "png": {"Software": None},
         "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None},
         "svg": {"Date": None, "Creator": None},
     }[fmt]
     with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42, "svg.fonttype": "path"}):
-        options: dict[str, Any] = {"pil_kwargs": {"compress_level": PNG_LEVEL}} if fmt == "png" else {}
-        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=metadata, **options)
+        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=metadata)
     return out.getvalue()
