@@ -18,6 +18,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from reefscan.features import Line
+from reefscan.kernels.lines import median, near_pairs
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -109,7 +110,7 @@ def _legs(table: pd.DataFrame, rows: Rows, side_m: float) -> list[_Leg]:
     """Straight pieces of a line of stations (Douglas & Peucker 1973, doi:10.3138/FM57-6770-U75U-7727)."""
     x, y = table["x"].to_numpy()[rows], table["y"].to_numpy()[rows]
     width, height = table["width_m"].to_numpy()[rows], table["height_m"].to_numpy()[rows]
-    limit = max(0.15 * side_m, OFF_LINE * float(np.median(width)))
+    limit = max(0.15 * side_m, OFF_LINE * median(width))
     out = []
     pieces = [(0, len(rows) - 1)]
     while pieces:
@@ -123,9 +124,7 @@ def _legs(table: pd.DataFrame, rows: Rows, side_m: float) -> list[_Leg]:
             pieces += [(first, first + worst), (first + worst, last)]
             continue
         part = slice(first, last + 1)
-        out.append(
-            _leg(rows[part], x[part], y[part], float(np.median(width[part])), float(np.median(height[part])))
-        )
+        out.append(_leg(rows[part], x[part], y[part], median(width[part]), median(height[part])))
     return out
 
 
@@ -144,41 +143,36 @@ def _runs(legs: list[_Leg], table: pd.DataFrame) -> list[_Leg]:
     legs = sorted(
         legs, key=lambda leg: (leg.start - leg.end, leg.x, leg.y)
     )  # the longer one's direction is the surer
-    mid = np.array([(g.x, g.y) for g in legs])
+    mid_x, mid_y = np.array([g.x for g in legs]), np.array([g.y for g in legs])
     axis = np.array([g.axis for g in legs])
     half = np.array([0.5 * (g.end - g.start) for g in legs])
     width, height = np.array([g.width for g in legs]), np.array([g.height for g in legs])
     facing = np.radians(table["facing"].to_numpy())
     faces = np.array([np.arctan2(np.sin(facing[g.rows]).sum(), np.cos(facing[g.rows]).sum()) for g in legs])
     ledge = table["kind"].to_numpy()[legs[0].rows[0]] == "ledge"
-    one: list[Rows] = []
-    two: list[Rows] = []
-    for i in range(len(legs)):
-        j = np.arange(i + 1, len(legs))
-        along, across = _turned(mid[j, 0] - mid[i, 0], mid[j, 1] - mid[i, 1], axis[i])
-        turn = np.abs((axis[j] - axis[i] + np.pi / 2) % np.pi - np.pi / 2)
-        wide = np.maximum(width[i], width[j])
-        off = OFF_LINE * wide
-        good = (np.abs(along) - half[i] - half[j] < GAP_M) & (np.abs(across) < off + 0.02 * np.abs(along))
-        # a short leg's own direction is no surer than its stations are
-        good &= turn < np.radians(3.0) + off / np.maximum(1.0, half[j])
-        good &= (np.abs(width[i] - width[j]) < 0.3 * wide) & (
-            np.abs(height[i] - height[j]) < 0.35 * np.maximum(height[i], height[j])
-        )
-        if ledge:
-            good &= np.cos(faces[j] - faces[i]) > 0.9
-        one.append(np.full(int(good.sum()), i))
-        two.append(j[good])
-    graph = coo_matrix(
-        (np.ones(sum(map(len, one))), (np.concatenate(one), np.concatenate(two))), (len(legs),) * 2
+    off = OFF_LINE * np.maximum(width, 1.0)
+    # a little more than what the tests below let through
+    i, j = near_pairs(mid_x, mid_y, 1.03 * half, 1.03 * (GAP_M + 2.0 * float(off.max()))).T
+    along, across = _turned(mid_x[j] - mid_x[i], mid_y[j] - mid_y[i], axis[i])
+    turn = np.abs((axis[j] - axis[i] + np.pi / 2) % np.pi - np.pi / 2)
+    wide = np.maximum(width[i], width[j])
+    off = OFF_LINE * wide
+    good = (np.abs(along) - half[i] - half[j] < GAP_M) & (np.abs(across) < off + 0.02 * np.abs(along))
+    # a short leg's own direction is no surer than its stations are
+    good &= turn < np.radians(3.0) + off / np.maximum(1.0, half[j])
+    good &= (np.abs(width[i] - width[j]) < 0.3 * wide) & (
+        np.abs(height[i] - height[j]) < 0.35 * np.maximum(height[i], height[j])
     )
+    if ledge:
+        good &= np.cos(faces[j] - faces[i]) > 0.9
+    graph = coo_matrix((np.ones(int(good.sum())), (i[good], j[good])), (len(legs),) * 2)
     label = connected_components(graph, directed=False)[1]
     x, y = table["x"].to_numpy(), table["y"].to_numpy()
     out = []
-    for k in range(int(label.max()) + 1):
-        rows = np.unique(np.concatenate([legs[i].rows for i in np.flatnonzero(label == k)]))
+    for one in np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label))[:-1]):
+        rows = np.unique(np.concatenate([legs[i].rows for i in one]))
         w, h = table["width_m"].to_numpy()[rows], table["height_m"].to_numpy()[rows]
-        out.append(_leg(rows, x[rows], y[rows], float(np.median(w)), float(np.median(h))))
+        out.append(_leg(rows, x[rows], y[rows], median(w), median(h)))
     return out
 
 
@@ -200,20 +194,20 @@ def _even(table: pd.DataFrame, run: _Leg) -> float:
     if len(inner) < 4:
         return 0.0
     width, height = table["width_m"].to_numpy()[inner], table["height_m"].to_numpy()[inner]
-    tall, wide = max(0.1, float(np.median(height))), max(8.0, float(np.median(width)))
+    tall, wide = max(0.1, median(height)), max(8.0, median(width))
     straight = ramp(float(np.std(across)) / wide, 0.04, 0.12)
     level = table["level_m"].to_numpy()[inner]
     same_height = ramp(float(np.std(height)) / tall, 0.08, 0.25)
     same_level = ramp(float(np.std(level)) / tall, 0.05, 0.15)
     same_width = ramp(float(np.std(width)) / max(1.0, float(np.mean(width))), 0.10, 0.30)
-    smooth = ramp(float(np.median(table["rough_m"].to_numpy()[inner])) / tall, 0.05, 0.15)
+    smooth = ramp(median(table["rough_m"].to_numpy()[inner]) / tall, 0.05, 0.15)
     return straight * same_width * max(same_height, same_level) * smooth
 
 
 def _cut(table: pd.DataFrame, run: _Leg, natural: Floats) -> Cut:
     """A trough's run as a cut: sides and floor are one measure already."""
     like = (
-        (1.0 - float(np.median(natural[run.rows])))
+        (1.0 - median(natural[run.rows]))
         * _even(table, run)
         * ramp(run.end - run.start, LONG_M[1], LONG_M[0])
     )
@@ -234,27 +228,33 @@ def _walled(table: pd.DataFrame, walls: list[_Leg], natural: Floats) -> list[Cut
     """
     facing = np.radians(table["facing"].to_numpy())
     long = [wall for wall in walls if wall.end - wall.start >= 0.5 * LONG_M[0]]
-    even = [(1.0 - float(np.median(natural[wall.rows]))) * _even(table, wall) for wall in long]
+    even = [(1.0 - median(natural[wall.rows])) * _even(table, wall) for wall in long]
+    if not long:
+        return []
+    x, y = np.array([w.x for w in long]), np.array([w.y for w in long])
+    ends = np.array([max(-w.start, w.end) for w in long])
+    axis = np.array([w.axis for w in long])
+    pairs = near_pairs(x, y, ends, WALLS_M[1])
+    turn = np.abs((axis[pairs[:, 1]] - axis[pairs[:, 0]] + np.pi / 2) % np.pi - np.pi / 2)
     out = []
-    for i, wall in enumerate(long):
-        for other, other_even in zip(long[i + 1 :], even[i + 1 :], strict=True):
-            like = min(even[i], other_even)
-            turn = abs((other.axis - wall.axis + np.pi / 2) % np.pi - np.pi / 2)
-            if like == 0.0 or turn > np.radians(4.0):
-                continue
-            gap = np.array([[other.x - wall.x], [other.y - wall.y]])
-            along, aside = (float(v[0]) for v in _turned(gap[0], gap[1], wall.axis))
-            half = 0.5 * (other.end - other.start)
-            overlap = min(wall.end, along + half) - max(wall.start, along - half)
-            if not WALLS_M[0] <= abs(aside) <= WALLS_M[1] or overlap < 0.5 * LONG_M[0]:
-                continue
-            to_other = wall.axis + (np.pi / 2 if aside > 0 else -np.pi / 2)
-            faces = np.cos(facing[wall.rows] - to_other).mean(), np.cos(facing[other.rows] - to_other).mean()
-            if faces[0] < 0.9 or faces[1] > -0.9:
-                continue
-            like *= ramp(abs(wall.height - other.height) / max(wall.height, other.height), 0.15, 0.4)
-            like *= ramp(wall.end - wall.start + 2.0 * half, LONG_M[1], LONG_M[0])
-            start, end = min(wall.start, along - half), max(wall.end, along + half)
-            half_width = 0.5 * abs(aside) + 0.5 * max(wall.width, other.width)
-            out.append(_strip(wall, half_width, like, start=start, end=end, aside=0.5 * aside))
+    for i, j in pairs[turn <= np.radians(4.0)].tolist():
+        wall, other = long[i], long[j]
+        like = min(even[i], even[j])
+        if like == 0.0:
+            continue
+        gap = np.array([[other.x - wall.x], [other.y - wall.y]])
+        along, aside = (float(v[0]) for v in _turned(gap[0], gap[1], wall.axis))
+        half = 0.5 * (other.end - other.start)
+        overlap = min(wall.end, along + half) - max(wall.start, along - half)
+        if not WALLS_M[0] <= abs(aside) <= WALLS_M[1] or overlap < 0.5 * LONG_M[0]:
+            continue
+        to_other = wall.axis + (np.pi / 2 if aside > 0 else -np.pi / 2)
+        faces = np.cos(facing[wall.rows] - to_other).mean(), np.cos(facing[other.rows] - to_other).mean()
+        if faces[0] < 0.9 or faces[1] > -0.9:
+            continue
+        like *= ramp(abs(wall.height - other.height) / max(wall.height, other.height), 0.15, 0.4)
+        like *= ramp(wall.end - wall.start + 2.0 * half, LONG_M[1], LONG_M[0])
+        start, end = min(wall.start, along - half), max(wall.end, along + half)
+        half_width = 0.5 * abs(aside) + 0.5 * max(wall.width, other.width)
+        out.append(_strip(wall, half_width, like, start=start, end=end, aside=0.5 * aside))
     return out

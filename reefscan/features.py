@@ -15,6 +15,8 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import breadth_first_order, connected_components, minimum_spanning_tree
 from scipy.spatial import cKDTree
 
+from reefscan.kernels.lines import way_from
+
 Floats = NDArray[np.float64]
 
 JOIN = 2.6
@@ -145,8 +147,8 @@ def trace(x: Floats, y: Floats, height: Floats, width: float, side_m: float) -> 
     if n == 1:
         return Line((0,))
     tree = _tree(x, y, side_m)
-    start = _farthest(tree, 0)[0]
-    end, before = _farthest(tree, start)
+    start = _farthest(tree, 0, x, y)[0]
+    end, before = _farthest(tree, start, x, y)
     main = [end]
     while main[-1] != start:
         main.append(int(before[main[-1]]))
@@ -171,36 +173,21 @@ def _tree(x: Floats, y: Floats, side_m: float) -> coo_matrix:
     gap = np.hypot(x[i] - x[j], y[i] - y[j]) + 1e-6
     # squared gaps: the tree follows near neighbours instead of cutting corners
     tree = minimum_spanning_tree(coo_matrix((gap**2, (i, j)), shape=(len(x), len(x))).tocsr())
-    tree = tree + tree.T
-    tree.data = np.sqrt(tree.data)
-    return tree.tocsr()
+    return (tree + tree.T).tocsr()
 
 
-def _distances(tree: coo_matrix, root: int) -> tuple[Floats, NDArray[np.intp]]:
+def _farthest(tree: coo_matrix, root: int, x: Floats, y: Floats) -> tuple[int, NDArray[np.int32]]:
     order, before = breadth_first_order(tree, root, directed=False)
-    far = np.full(tree.shape[0], -1.0)
-    far[root] = 0.0
-    for node in order[1:]:
-        far[node] = far[before[node]] + tree[before[node], node]
-    return far, before
-
-
-def _farthest(tree: coo_matrix, root: int) -> tuple[int, NDArray[np.intp]]:
-    far, before = _distances(tree, root)
-    return int(np.argmax(far)), before
+    used = np.zeros(len(x), dtype=bool)
+    used[root] = True
+    return int(np.argmax(way_from(order, before, x, y, used))), before
 
 
 def _longest_branch(tree: coo_matrix, used: NDArray[np.bool_], x: Floats, y: Floats) -> list[int] | None:
     if used.all():
         return None
-    root = int(np.flatnonzero(used)[0])
-    order, before = breadth_first_order(tree, root, directed=False)
-    far = np.zeros(len(used))
-    for node in order[1:]:
-        if not used[node]:
-            parent = before[node]
-            step = float(np.hypot(x[node] - x[parent], y[node] - y[parent]))
-            far[node] = (0.0 if used[parent] else far[parent]) + step
+    order, before = breadth_first_order(tree, int(np.flatnonzero(used)[0]), directed=False)
+    far = way_from(order, before, x, y, used)
     node = int(np.argmax(far))
     if far[node] <= 0.0:
         return None

@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.features import Line, shared
+from reefscan.kernels.lines import level_runs
 
 Floats = NDArray[np.float64]
 
@@ -99,15 +100,15 @@ def _along(x: Floats, y: Floats, bearing: float, cell_m: float) -> Floats:
     along, across = x * np.sin(a) + y * np.cos(a), x * np.cos(a) - y * np.sin(a)
     like = np.zeros(len(x))
     for course in COURSES:
-        first = 0
-        while first < len(x):
-            last = _end(across, first, course.range_cells * cell_m)
+        ends = level_runs(across, course.range_cells * cell_m)
+        for first, last in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
+            if last - first < FEWEST:
+                continue
             run = slice(first, last)
-            if last - first >= FEWEST and _straight(along[run], across[run], course.wander_cells * cell_m):
-                length = float(np.ptp(along[run]))
-                told = min(_part(length, course.run_m), _part(length / cell_m, course.run_cells))
+            length = float(np.ptp(along[run]))
+            told = min(_part(length, course.run_m), _part(length / cell_m, course.run_cells))
+            if told > 0.0 and _straight(along[run], across[run], course.wander_cells * cell_m):
                 like[run] = np.maximum(like[run], told)
-            first = max(last, first + 1)
     return like
 
 
@@ -119,18 +120,6 @@ def _straight(along: Floats, across: Floats, wander_m: float) -> bool:
         return False
     slope = float((along * across).sum()) / spread
     return abs(slope) <= math.tan(math.radians(OFF_DEG))
-
-
-def _end(across: Floats, first: int, most_m: float) -> int:
-    """End of the longest course from a station on whose stations lie within so much of each other across it."""
-    low = high = across[first]
-    last = first
-    while last < len(across):
-        low, high = min(low, across[last]), max(high, across[last])
-        if high - low > most_m:
-            break
-        last += 1
-    return last
 
 
 def _part(value: float, ends: tuple[float, float]) -> float:

@@ -13,6 +13,7 @@ import numpy as np
 
 from reefscan import candidates
 from reefscan.arraysource import ArraySource
+from reefscan.kernels.lines import level_runs, median, near_pairs, way_from
 from reefscan.kernels.measure import measure_stations
 from reefscan.model import GridBlock, Window
 from reefscan.recipe import Recipe
@@ -26,6 +27,7 @@ def warm_up() -> None:
     stations while this one compiles the search. The two share no kernel: two processes that compile one function at
     the same moment could spoil its cache.
     """
+    _lines()
     if _cached():
         _tile(2.0)
         return
@@ -43,6 +45,15 @@ def compile_stations() -> None:
     row, col = source.extent.row + 120, source.extent.col + 128
     seeds = {kind: (np.array([row], np.int64), np.array([col], np.int64)) for kind in candidates.KINDS}
     candidates.find_stations(block, above, source.sheet, Recipe.default().find, seeds)
+
+
+def _lines() -> None:
+    """What the merge walks along: used by this process alone, but compiled before its first run ends."""
+    x, used = np.arange(4.0), np.arange(4) == 0
+    way_from(np.arange(4, dtype=np.int32), np.arange(-1, 3, dtype=np.int32), x, x, used)
+    level_runs(x, 1.0)
+    median(x)
+    near_pairs(x, x, x, 1.0)
 
 
 def _source(deep_m: float) -> ArraySource:
