@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import time
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor, Future
@@ -145,7 +146,7 @@ def scan_sheet(
             finished.append(end)
     clock["tiles_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    stations, totals, score, picture, writing = _gather(source, number, finished, folder, shown, beside)
+    stations, totals, read, score, picture, writing = _gather(source, number, finished, folder, shown, beside)
     if shown is not None and picture is not None:
         seen = {end.core for end in finished} | {failure.core for failure in failures}
         _fill_in(picture, shown, source, [core for core in tiles if core not in seen])
@@ -164,6 +165,7 @@ def scan_sheet(
         "cells_in_band": int(totals.get("in_band", 0)),
         "fliers": int(totals.get("fliers", 0)),
         "stations": len(stations),
+        "cells_read": read,
         "seconds_in_tiles": {
             name: round(totals.get(name, 0.0), 3)
             for name in ("read_s", "heights_s", "stations_s", "score_s", "tile_s")
@@ -210,15 +212,17 @@ def _gather(
 ) -> tuple[
     pd.DataFrame,
     dict[str, float],
+    str,
     NDArray[np.uint8] | None,
     NDArray[np.int32] | None,
     Future[None] | None,
 ]:
-    """Load the tiles in their order, one at a time: stations of all, sums of their counts, score raster, picture, and
-    when the raster will be written."""
+    """Load the tiles in their order, one at a time: stations of all, sums of their counts, one hash of the cells that
+    they read, score raster, picture, and when the raster will be written."""
     sheet, extent = source.sheet, source.extent
     parts: list[pd.DataFrame] = []
     totals: dict[str, float] = {}
+    read = hashlib.blake2b(digest_size=16)
     score: NDArray[np.uint8] | None = None
     picture = None if shown is None else shown.blank()
     with ExitStack() as stack:
@@ -232,6 +236,7 @@ def _gather(
             result = end.load()
             for key, value in result.stats.items():
                 totals[key] = totals.get(key, 0.0) + value
+            read.update(f"{end.core} {result.inputs.get('cells', '')}\n".encode())
             table = result.tables.get("stations")
             if table is not None and table.num_rows:
                 parts.append(table.to_pandas())
@@ -248,7 +253,7 @@ def _gather(
                     _fill_in(picture, shown, source, [end.core])
     writing = None if path is None else beside.submit(publish, path)
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
-    return stations, totals, score, picture, writing
+    return stations, totals, read.hexdigest(), score, picture, writing
 
 
 def _fill_in(

@@ -101,3 +101,14 @@ def test_a_grid_that_was_filled_in_between_soundings_says_so_once_and_is_less_su
     assert not said["sounded"]
     assert len(said["filled"]) == 1
     assert said["filled sure"] < said["sounded sure"] - 0.03
+
+
+def test_one_cell_read_differently_is_told_by_the_run(rng):
+    z = gully(rng)
+    same, other = z.copy(), z.copy()
+    other[10, 20] -= 0.01
+    told = [
+        reefscan.scan_elevation(cells, cell_m=2.0).info["sheets"][0]["cells_read"]
+        for cells in (z, same, other)
+    ]
+    assert told[0] == told[1] != told[2]
