@@ -9,6 +9,8 @@ import pandas as pd
 import pytest
 
 import reefscan
+from reefscan.character import characters
+from reefscan.features import Line
 
 ROWS, COLS = 420, 560
 Form = Callable[[np.ndarray, np.ndarray], np.ndarray]
@@ -130,3 +132,30 @@ def test_on_ground_without_any_noise_smoothness_is_no_sign():
         return heap - 2.0 * np.clip(1.0 - np.hypot(x + 120.0, y) / 14.0, 0.0, 1.0)
 
     assert _scan(form, noise_m=0.0)["dug_like"].max() < 0.1
+
+
+@pytest.mark.parametrize(
+    ("rest_m", "whole"), [(260.0, True), (560.0, False)], ids=["half of it", "a third of it"]
+)
+def test_a_gully_straight_over_half_its_stations_is_a_cut_as_a_whole_and_over_a_third_in_that_part(
+    rest_m, whole
+):
+    """300 m due north, as straight as a cut, then east in meanders of 25 m: stations laid out here, not scanned."""
+    s = np.arange(0.0, 301.0, 10.0)
+    t = np.arange(10.0, rest_m, 10.0)
+    x = np.r_[np.zeros(len(s)), t + 10.0]
+    y = np.r_[s, 300.0 + 25.0 * np.sin(2 * np.pi * t / 160.0)]
+    table = pd.DataFrame(
+        {
+            "kind": "trough", "feature_id": "f", "x": x, "y": y, "facing": np.nan, "height_m": 2.0, "width_m": 14.0,
+            "level_m": -9.0, "rough_m": 0.5, "rough_near_m": 0.02, "rough_around_m": 0.02, "noise_m": 0.04,
+            "interpolated": 0.0, "repeats": 0.0, "spacing_m": 40.0, "flat_share": 0.9, "closed_m": 0.0, "stands_m": 0.0,
+            "length_m": 300.0 + rest_m,
+        }
+    )  # fmt: skip
+    table.loc[: len(s) - 1, "rough_m"] = 0.02
+    dug, _, looks = characters(table, {"f": Line(tuple(range(len(table))))}, 10.0, 1.0)
+    assert (dug[: len(s)] == 1.0).all()
+    assert set(looks[: len(s)]) == {"cut"}
+    assert bool((dug[len(s) :] > 0.9).all()) is whole
+    assert bool((dug[-5:] > 0.0).any()) is whole

@@ -9,7 +9,7 @@ import pytest
 
 import reefscan
 from reefscan.filled import told_filled
-from reefscan.localnoise import filled_in
+from reefscan.localnoise import filled_in, rounded
 from reefscan.model import Sheet
 
 STEP_M = 1.5
@@ -70,3 +70,11 @@ def test_what_a_file_says_was_filled_in_adds_only_the_doubt_that_the_cells_did_n
     told_filled(table, sheet, lambda rows, cols: np.ones(len(rows), bool))
     np.testing.assert_allclose(table["height_sigma_m"], np.hypot(0.1, 0.4))
     assert (table["interpolated"] == 1.0).all()
+
+
+def test_the_rounding_of_both_depths_adds_the_doubt_of_two_even_spreads():
+    """An even spread over a step has a twelfth of its square for variance, two of them a sixth: 1.2 m steps, .49 m."""
+    told = rounded(np.array([0.1, 0.1, 0.0]), np.array([0.0, 1.2, 1.2]))
+    np.testing.assert_allclose(told, [0.1, (0.1**2 + 1.2**2 / 6) ** 0.5, 1.2 / 6**0.5])
+    spread = np.random.default_rng(5007).uniform(-0.6, 0.6, (200_000, 2))
+    assert np.std(spread[:, 0] - spread[:, 1]) == pytest.approx(told[2], rel=0.01)

@@ -59,6 +59,26 @@ def test_a_staircase_of_coarse_cells_is_joints_from_end_to_end():
     assert (seam_like(table, lines, 25.0) >= 0.5).all()
 
 
+def test_on_coarse_cells_a_line_that_crosses_half_a_cell_by_its_slant_is_none():
+    """Over 250 m a slant of 3.5 degrees moves 15 m: within what a joint on 25 m cells may wander, and told by its slope alone."""
+    along, joint = stations(*bearing(3.5, 250.0))
+    assert not seam_like(along, joint, 25.0).any()
+    along, joint = stations(*bearing(0.5, 250.0))
+    assert (seam_like(along, joint, 25.0) == 1.0).all()
+
+
+def test_a_feature_half_of_which_is_a_joint_is_one_as_a_whole_and_one_of_a_third_in_that_part():
+    """200 m along a column and then as far, or twice as far, on a slant."""
+    y = np.arange(20) * 10.0
+    for turns, whole in ((1, True), (2, False)):
+        off = np.arange(1, 20 * turns + 1) * 7.0
+        table, lines = stations(np.r_[np.zeros(20), off], np.r_[y, y[-1] + off])
+        like = seam_like(table, lines, CELL_M)
+        assert (like[:20] == 1.0).all()
+        assert bool((like[20:] > 0.9).all()) is whole
+        assert bool(like[21:].any()) is whole
+
+
 def test_a_rise_is_never_a_joint():
     table, lines = stations(*bearing(0.0, 250.0), kind="rise")
     assert not seam_like(table, lines, CELL_M).any()

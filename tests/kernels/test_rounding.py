@@ -57,6 +57,13 @@ def test_two_flat_pools_are_not_taken_for_a_rounding() -> None:
     assert middle(elev) == 0.0
 
 
+def test_a_few_flat_pools_at_whole_metres_do_not_make_a_noisy_shelf_a_rounded_one() -> None:
+    elev = shelf() + np.random.default_rng(5006).normal(0, 0.05, (3 * SIDE, 3 * SIDE))
+    for i, level in enumerate((-6.0, -7.0, -8.0, -9.0, -11.0)):
+        elev[10 + 30 * i : 22 + 30 * i, 60:80] = level
+    assert middle(elev) == 0.0
+
+
 def test_a_square_does_not_depend_on_the_cut() -> None:
     elev = in_mm(np.round(shelf(6 * SIDE)))
     whole = rounding_squares(elev, 0, 0, np.ones((6, 6), bool))

@@ -10,6 +10,8 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from PIL import Image
 from shapely.geometry import LineString
 
@@ -19,8 +21,8 @@ from seabed import ArraySource, seabed, sites
 
 from reefscan.errors import InputError
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.furniture import degree_words, nice_length
-from reefscan.render.map import draw_map
+from reefscan.render.furniture import degree_words, nice_length, panel
+from reefscan.render.map import PANEL_IN, draw_map
 from reefscan.render.marks import KINDS, contour_depths, score_rgb
 from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin
 
@@ -99,6 +101,22 @@ def test_hostile_titles_are_drawn_as_text(title: str) -> None:
 def test_unknown_units_and_formats_are_refused(options: dict[str, object]) -> None:
     with pytest.raises(InputError, match="say one of"):
         draw(seabed(60, 60), listed(5), **options)
+
+
+@pytest.mark.parametrize("letters", [26, 36])
+def test_a_files_long_name_stays_one_text_beside_the_map(letters: int) -> None:
+    """Its type gets smaller down to six tenths; it neither breaks nor runs off the paper."""
+    figure = Figure(figsize=(4, 6))
+    FigureCanvasAgg(figure)
+    side = figure.add_axes((0.02, 0.02, (PANEL_IN - 0.35) / 4, 0.96))
+    name = "survey_of_the_outer_banks_north_side_2026"[: letters - 4] + ".tif"
+    panel(
+        side, width_in=PANEL_IN - 0.35, height_in=5.7, title=name, lines=["2 m cells"], kinds=["ledge"], band_m=(4.0, 15.0),
+        deepest_m=20.0, unit="m", thinned="",
+    )  # fmt: skip
+    (title,) = (text for text in side.texts if text.get_text() == name)
+    box = title.get_window_extent(figure.canvas.get_renderer())  # type: ignore[attr-defined]
+    assert box.x1 <= side.get_window_extent().x1
 
 
 def test_ten_thousand_sites_are_thinned_and_the_map_says_so() -> None:
