@@ -14,6 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reefscan.errors import RecipeError
 from reefscan.kernels import flank, fliers, measure, noise, placement, repeats, stations, structure
 from reefscan.kernels.search import search
 from reefscan.kernels.shore import dry_share
@@ -71,6 +72,28 @@ def halo(find: Find, cell_m: float) -> int:
     around = math.ceil(0.5 * trough) + max(flank.flank_halo(cell_m), repeats.repeats_halo(cell_m))
     behind = gauge + math.ceil(BEHIND_M / cell_m) + 2
     return max(gauge, index, around, behind, noise.HALO) + fliers.FLIER_HALO + 1
+
+
+MOST_CELLS = 4096
+"""Farthest a station may look, in cells: a tile with so much around it still fits into memory."""
+
+
+def check_reach(find: Find, cell_m: float) -> None:
+    """Refuse a recipe that looks farther than memory holds.
+
+    Raises
+    ------
+    RecipeError
+        Naming the longest length of it.
+    """
+    cells = max(halo(find, cell_m), search_halo(find, cell_m))
+    if cells > MOST_CELLS:
+        lengths = {name: value for name, value in find.model_dump().items() if not name.startswith("depth")}
+        longest = max(lengths, key=lambda name: lengths[name])
+        raise RecipeError(
+            f"find.{longest} = {lengths[longest]:g} m makes each place depend on {cells} cells of {cell_m:g} m around it; "
+            f"at most {MOST_CELLS} can be looked at: shorten it, or scan a coarser grid"
+        )
 
 
 def seek_band(find: Find) -> tuple[int, int]:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 from reefscan.arraysource import ArraySource
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
+from reefscan.candidates import check_reach
 from reefscan.features_out import feature_tables
 from reefscan.finished import program, read_answer, run_key, sizes
 from reefscan.io import tables
@@ -197,6 +198,8 @@ def scan_sources(
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
     means = Means(workers, scheduler, tile, on_event)
     facts = dict(facts or {})
+    for source in sources:
+        check_reach(recipe.find, source.sheet.cell_m)
     key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
     if out is not None and (answer := read_answer(out, key)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)

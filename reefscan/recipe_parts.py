@@ -40,16 +40,33 @@ Kind = Literal["trough", "ledge", "rise", "man-made"]
 Metres = Annotated[float, BeforeValidator(parse_length)]
 GUESS = "a guess of the trade"
 
+DEEPEST_M = 12_000.0
+"""No sea is deeper, and depths in whole millimetres have room for it."""
+
+FARTHEST_M = 10_000.0
+"""Reaches and distances beyond it are slips of a unit."""
+
+MOST_SITES = 1_000_000
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    @field_validator("*", mode="before")
+    @classmethod
+    def _true_is_no_number(cls, value: object, info: ValidationInfo) -> object:
+        if isinstance(value, bool) and cls.model_fields[str(info.field_name)].annotation in (int, float):
+            raise ValueError("wanted a number")
+        return value
 
 
 class Find(_Part):
     """What is searched for, and where a net would lie beside it. Touches rasters."""
 
     depth_min_m: Metres = Field(default=1.0, ge=0, description="search band: shallowest depth looked at")
-    depth_max_m: Metres = Field(default=40.0, gt=0, description="search band: deepest depth looked at")
+    depth_max_m: Metres = Field(
+        default=40.0, gt=0, le=DEEPEST_M, description="search band: deepest depth looked at"
+    )
     trough_radius_m: Metres = Field(
         default=50.0, gt=0, description="how far the two flanks of a trough may reach"
     )
@@ -94,6 +111,9 @@ class Find(_Part):
 
     @model_validator(mode="after")
     def _bands_run_forward(self) -> Self:
+        for name, value in self.model_dump().items():
+            if not name.startswith("depth") and value > FARTHEST_M:
+                raise ValueError(f"{name} = {value:g} m is more than {FARTHEST_M:g} m; is the unit right?")
         for low, high in (
             ("depth_min_m", "depth_max_m"),
             ("off_min_m", "off_max_m"),
@@ -283,7 +303,7 @@ class Rank(_Part):
     spacing_m: Metres = Field(
         default=60.0, ge=0, description="two listed sites stand at least this far apart (guess)"
     )
-    top: int = Field(default=60, ge=1, le=1_000_000, description="how many are listed")
+    top: int = Field(default=60, ge=1, le=MOST_SITES, description="how many are listed")
     best_of_feature_first: bool = Field(
         default=True, description="true: best site of each feature before any second site"
     )
@@ -327,6 +347,10 @@ class Recipe(_Part):
             raise RecipeError(
                 f"depth band {low:g} to {high:g} m is negative; depths are positive down, such as 4 15"
             )
+        if high > DEEPEST_M:
+            raise RecipeError(
+                f"depth band {low:g} to {high:g} m goes deeper than any sea; is the unit right?"
+            )
         if not low < high:
             raise RecipeError(
                 f"depth band {low:g} to {high:g} m is reversed or empty; give the shallow edge first, "
@@ -367,8 +391,8 @@ class Recipe(_Part):
 
     def with_top(self, top: int) -> Recipe:
         """Return a recipe that lists ``top`` sites."""
-        if top < 1:
-            raise RecipeError(f"top = {top}: must be 1 or more")
+        if not 1 <= top <= MOST_SITES:
+            raise RecipeError(f"top = {top}: must be 1 to {MOST_SITES}")
         return self.model_copy(update={"rank": Rank(**{**self.rank.model_dump(), "top": top})})
 
     @property

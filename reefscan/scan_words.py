@@ -31,15 +31,15 @@ def warnings_of(
             for name in getattr(source, "changed", list)()
         ]
     low, high = recipe.depth_band
-    known = sum(int(sheet.facts["known_cells"]) for sheet in sheets)
     in_band = sum(int(sheet.facts["cells_in_band"]) for sheet in sheets)
     fliers = sum(int(sheet.facts["fliers"]) for sheet in sheets)
-    if not in_band:
+    failed = any(sheet.failures for sheet in sheets)
+    if not in_band and not failed:
         out.append(
-            f"no cell lies in the search band of {recipe.find.depth_min_m:g} to {recipe.find.depth_max_m:g} m; "
-            f"the grid has {known} known cells, all of them land, shallower or deeper"
+            f"no cell lies in the search band of {recipe.find.depth_min_m:g} to {recipe.find.depth_max_m:g} m: "
+            "what the grid knows is all land, shallower or deeper"
         )
-    elif not len(table):
+    elif not len(table) and not failed:
         out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
     if fliers:
         out.append(f"{fliers} isolated bad cells were set aside and not taken for structure")

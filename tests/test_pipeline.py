@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+import json
+
 import numpy as np
 import pytest
 
 import reefscan
-from reefscan.errors import InputError
+from reefscan.arraysource import ArraySource
+from reefscan.errors import DiskFullError, InputError, RecipeError
+from reefscan.pipeline import scan_sources
+from reefscan.recipe import load_recipe
 
 Y, X = np.mgrid[-150:150, -150:150] * 2.0
 
@@ -39,6 +44,42 @@ def test_any_tile_gives_the_same_table_features_and_score(rng):
     assert whole.candidates.equals(cut.candidates)
     assert np.array_equal(whole.score[0], cut.score[0])
     assert all(whole.features[name].equals(cut.features[name]) for name in whole.features)
+
+
+def test_bad_cells_beside_a_gully_change_nothing_of_what_is_told_of_it(rng):
+    """Spikes of 6 m on its floor, its sides and its crests: set aside before anything is measured, not only before it is sought."""
+    z = gully(rng)
+    spiked = z.copy()
+    for i, row in enumerate(range(60, 240, 6)):
+        spiked[row, 150 + (-7, -4, -2, 0, 2, 4, 7)[i % 7]] += 6.0 if i % 2 else -6.0
+    clean, run = (reefscan.scan_elevation(cells, cell_m=2.0) for cells in (z, spiked))
+    plain, told = clean.candidates, run.candidates
+    away = np.abs(run.score[0].astype(int) - clean.score[0])
+    assert np.count_nonzero(away > 15) < 500  # 26 spikes, whose slope would mark 7 x 7 cells each
+    assert len(told) >= 0.8 * len(plain) > 8
+    assert set(told["kind"]) == {"trough"}
+    np.testing.assert_allclose(told["height_m"], 2.5, atol=0.2)
+    np.testing.assert_allclose(told["width_m"], 20.0, atol=4.0)
+    np.testing.assert_allclose(told["depth_m"], 12.5, atol=0.2)
+
+
+def test_a_score_raster_that_cannot_be_written_beside_the_list_fails_the_scan(rng, tmp_path, monkeypatch):
+    def full(path):
+        raise DiskFullError(f"{path}: the disk is full")
+
+    monkeypatch.setattr("reefscan.sheetscan.publish", full)
+    source = ArraySource.from_metres(gully(rng), cell_m=2.0)
+    with pytest.raises(DiskFullError, match=r"score\.tif"):
+        scan_sources([source], reefscan.Recipe.default(), out=tmp_path / "run", workers=1)
+    assert json.loads((tmp_path / "run" / "run.json").read_text())["state"] != "done"
+
+
+def test_a_reach_of_more_cells_than_memory_holds_is_refused_before_anything_is_written(rng, tmp_path):
+    wide = load_recipe("[find]\nbpi_broad_outer_m = 9000")
+    source = ArraySource.from_metres(gully(rng), cell_m=2.0)
+    with pytest.raises(RecipeError, match=r"find\.bpi_broad_outer_m = 9000 m makes each place depend on"):
+        scan_sources([source], wide, out=tmp_path / "run")
+    assert not (tmp_path / "run").exists()
 
 
 def test_flat_ground_lists_nothing_and_says_why(rng):

@@ -134,7 +134,9 @@ def run(argv: list[str]) -> int:
             where = f"{error.filename}: " if error.filename else ""
             return _say(f"{where}{error.strerror or error}", 1)
         if isinstance(error, MemoryError):
-            return _say("out of memory; try fewer --workers or a smaller --tile", 1)
+            return _say(
+                "out of memory; give --out if you did not, try fewer --workers or a smaller --tile", 1
+            )
         return _say(
             f"internal error: {type(error).__name__}: {error} (run again with --debug for details)", 1
         )

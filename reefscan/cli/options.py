@@ -148,7 +148,7 @@ def make_recipe(
     recipe = base or Recipe.default()
     if path is not None:
         try:
-            text = path.read_text(encoding="utf-8")
+            text = path.read_text(encoding="utf-8-sig")  # some editors begin a file with a mark
         except FileNotFoundError:
             raise MissingInputError(
                 f"{path}: no such recipe; write one with 'reefscan recipe > {path}'"

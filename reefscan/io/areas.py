@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from pathlib import Path
 from typing import Any
 
@@ -24,14 +25,42 @@ def read_area(path: str | Path) -> Any:
             f"{path}: no such file; --area wants an outline (GeoJSON, GPKG, KML, shapefile)"
         )
     try:
-        frame = geopandas.read_file(path)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of rings that are not closed: the error says it
+            frame = geopandas.read_file(path)
     except Exception as error:
+        reason = str(error).split("; ")[0].rstrip(".")
         raise UnreadableError(
-            f"{path}: not a vector file that can be read ({error}); --area wants polygons"
+            f"{path}: not a vector file that can be read ({reason}); --area wants polygons"
         ) from error
-    shapes = frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])] if len(frame) else frame
+    # a table without shapes comes as a plain one
+    shapes = frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])] if hasattr(frame, "geom_type") else ()
     if not len(shapes):
         raise InputError(f"{path}: has no polygon; --area wants the outline of the ground to scan")
     if shapes.crs is None:
         raise NoCrsError(f"{path}: has no coordinate reference system; save the outline with one")
-    return shapes.to_crs("EPSG:4326").union_all()
+    return shapes.to_crs("EPSG:4326").make_valid().union_all()
+
+
+def outline_of(area: Any) -> Any:
+    """Return the ground that an outline in degrees holds: one that crosses itself in its parts, lines and points left out.
+
+    Raises
+    ------
+    InputError
+        If it holds none, or its corners are no longitudes and latitudes.
+    """
+    import shapely
+
+    parts = [part for part in shapely.get_parts(shapely.make_valid(area)) if part.area > 0]
+    parts = [piece for part in parts for piece in shapely.get_parts(part) if piece.area > 0]
+    if not parts:
+        raise InputError("--area holds no ground; wanted a polygon in longitude and latitude")
+    whole = shapely.union_all(parts)
+    west, south, east, north = whole.bounds
+    if not (-90 <= south < north <= 90 and -540 <= west < east <= 540):
+        raise InputError(
+            f"--area runs from {west:.6g}, {south:.6g} to {east:.6g}, {north:.6g}, which are no longitudes and latitudes; "
+            "save the outline with its coordinate system, or in degrees"
+        )
+    return whole

@@ -54,7 +54,7 @@ def order_key(prefer: Sequence[str]) -> Callable[[Layer], Rank]:
 
     def key(layer: Layer) -> Rank:
         rank = next(
-            (i for i, p in enumerate(prefer) if fnmatch.fnmatch(layer.name, p) or p in layer.file),
+            (i for i, p in enumerate(prefer) if _named(layer, p)),
             len(prefer),
         )
         sigma = layer.sigma_m if math.isfinite(layer.sigma_m) else math.inf
@@ -64,14 +64,22 @@ def order_key(prefer: Sequence[str]) -> Callable[[Layer], Rank]:
     return key
 
 
+def _named(layer: Layer, pattern: str) -> bool:
+    return fnmatch.fnmatch(layer.name, pattern) or pattern in layer.file
+
+
 def assemble(layers: Sequence[Layer], asked: Asked, prefer: Sequence[str]) -> list[SheetSource]:
     """Put layers on sheets, finest first.
 
     Raises
     ------
     InputError
-        If no layer reaches into the area asked for.
+        If no layer reaches into the area asked for, or one that is to go first is not among them.
     """
+    for pattern in prefer:
+        if not any(_named(layer, pattern) for layer in layers):
+            shown = ", ".join(sorted({layer.name for layer in layers})[:5])
+            raise InputError(f"--prefer {pattern}: none of the grids is called so; there are {shown}")
     ordered = sorted(layers, key=order_key(prefer))
     boxes = {}
     inside: list[Layer] = []
@@ -82,8 +90,9 @@ def assemble(layers: Sequence[Layer], asked: Asked, prefer: Sequence[str]) -> li
             inside.append(layer)
     if not inside:
         told = ", ".join(f"{v:.4f}" for v in _join(list(boxes.values())))
+        wanted = ", ".join(f"{v:.4f}" for v in asked.box or ())
         raise InputError(
-            f"the area asked for meets no file; the files cover {told} (west, south, east, north)"
+            f"the area asked for ({wanted}) meets no file; the files cover {told} (west, south, east, north)"
         )
     groups: dict[tuple[Sheet, Zone | None], list[Piece]] = {}
     for lattice, members in _lattices(inside):

@@ -66,6 +66,10 @@ class Wishes:
             raise InputError(f"--positive {self.positive!r}: say up (elevation) or down (depth)")
         if self.unit is not None and words.unit_metres(self.unit) is None:
             raise InputError(f"--value-unit {self.unit!r} is not a length; known: {', '.join(METRES_PER)}")
+        if not abs(self.datum_shift_m) <= probe.BELIEVABLE_M:
+            raise InputError(
+                f"--datum-shift of {self.datum_shift_m:g} m: no two datums on Earth lie so far apart; is the unit right?"
+            )
 
 
 def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None = None) -> Layer:
@@ -116,7 +120,8 @@ def short_name(path: str) -> str:
     """Name of a file for people: its last part, control characters shown."""
     base = path.rsplit("/", 1)[-1] or path
     base = os.path.basename(base) if os.sep != "/" else base
-    base = base.split("?")[0]  # keys in a URL are nobody's business
+    if handles.is_remote(path) or "://" in path:
+        base = base.split("?")[0]  # keys in a URL are nobody's business
     return "".join(ch if ch.isprintable() else repr(ch)[1:-1] for ch in base)
 
 
@@ -150,6 +155,10 @@ def _describe(
     unit_m, unit_word, unit_said = _unit(dataset, band, tags, facts, name, wishes)
     scale = float(dataset.scales[band - 1] or 1.0)
     offset = float(dataset.offsets[band - 1] or 0.0)
+    if not (math.isfinite(scale) and math.isfinite(offset)):
+        raise InputError(
+            f"{name}: its scale and offset ({scale:g}, {offset:g}) turn no value into a depth; the file is damaged: fetch it again"
+        )
     metres = scale * unit_m
 
     if "ellips" in facts.vertical.lower() and not wishes.datum_shift_m:
@@ -273,6 +282,16 @@ def _unit(
         return 1.0, "m", True
     if math.isfinite(facts.vertical_unit_m) and facts.vertical_unit_m != 1.0:
         return facts.vertical_unit_m, f"units of {facts.vertical_unit_m:.7g} m", True
+    if (
+        facts.metres_per_unit not in (1.0, 1000.0)
+        and math.isnan(facts.vertical_unit_m)
+        and not facts.geographic
+    ):
+        # where maps count in feet, heights do in some files and in others not
+        raise AmbiguousError(
+            f"{name}: its coordinate system counts in units of {facts.metres_per_unit:.7g} m, and nothing says what its values "
+            "count in; say --value-unit ft (or us-ft), or --value-unit m"
+        )
     return 1.0, "m", False
 
 

@@ -73,7 +73,8 @@ def crs_facts(text: str) -> CrsFacts:
         horizontal = horizontal.to_2d()
     if not (horizontal.is_geographic or horizontal.is_projected):
         raise InputError(
-            f"CRS {horizontal.name!r} is local: it says nothing of where on Earth; give the true one with --crs"
+            f"CRS {horizontal.name!r} is local or not on the ground (neither degrees nor a map's x and y); "
+            "give the true one with --crs"
         )
     code = horizontal.to_epsg(min_confidence=100)
     name = f"EPSG:{code}" if code else horizontal.to_wkt()

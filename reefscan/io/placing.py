@@ -41,6 +41,11 @@ def place_of(
         raise NoCrsError(
             f"{name}: says neither where on Earth it lies nor how large its cells are{_way_out(dataset)}"
         )
+    if (a, b, c, d, e, f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0):  # what GDAL tells of a file without a transform
+        raise InputError(
+            f"{name}: names a coordinate system, but says neither where in it the grid lies nor how large its cells are; "
+            "save it with its transform, or with a world file beside it"
+        )
     if not stored and not (said and not only_fills) and not _cf_degrees(dataset):
         stored, beside = _prj_beside(file)
         if stored:

@@ -13,6 +13,7 @@ from typing import Any
 
 from reefscan.errors import InputError
 from reefscan.io import handles
+from reefscan.io.areas import outline_of
 from reefscan.io.assemble import Asked, Box, assemble
 from reefscan.io.crosscheck import between
 from reefscan.io.folder import Found, look_at
@@ -75,7 +76,10 @@ def open_grids(
     wishes = Wishes(crs, positive, variable, datum_shift_m, unit)
     asked = asked_for(bbox, area)
     patterns = [prefer] if isinstance(prefer, str) else list(prefer or ())
-    found = look_at([str(p) for p in paths], wishes, asked)
+    named = [str(p) for p in paths]
+    if "" in named:  # a variable of the shell that is not set; as a path it would be this folder
+        raise InputError("a grid's name is empty; wanted a file, a folder or an address")
+    found = look_at(named, wishes, asked)
     return sheets_of(found, asked, patterns)
 
 
@@ -155,8 +159,7 @@ def asked_for(bbox: Sequence[float] | None, area: Any) -> Asked:
     if area is not None:
         import shapely
 
-        if area.is_empty or area.area == 0:
-            raise InputError("--area is empty; wanted a polygon in longitude and latitude")
+        area = outline_of(area)
         outline = bytes(shapely.to_wkb(area))
         around = _unrolled(*area.bounds)
         if box is None:

@@ -60,7 +60,7 @@ def replacing(path: Path | str) -> Iterator[Path]:
 def write_error(path: Path, error: Exception) -> ReefscanError | Exception:
     """Turn a failed write into the package's error; give back what is not about writing."""
     code = getattr(error, "errno", None)
-    if code in _FULL or "No space left" in str(error) or _disk_is_full(path):
+    if code in _FULL or "No space left" in str(error) or (code is None and _disk_is_full(path)):
         return DiskFullError(f"{path}: the disk is full; free some space and give the same command again.")
     if isinstance(error, OSError) or type(error).__module__.startswith(("rasterio", "pyogrio")):
         reason = getattr(error, "strerror", None) or str(error).splitlines()[0]

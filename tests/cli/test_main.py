@@ -99,6 +99,8 @@ def test_every_listed_command_can_be_loaded_and_has_help(capsys):
         (["recipe", "--depth", "x", "60"], 1, "--depth x 60"),
         (["recipe", "--depth", "-4", "-15"], 1, "positive down"),
         (["recipe", "--recipe", "nowhere.toml"], 1, "no such recipe"),
+        (["recipe", "--depth", "4", "1e9"], 1, "deeper than any sea"),
+        (["recipe", "--top", "1000000000"], 1, "top = 1000000000: must be 1 to 1000000"),
         (["rescore", "nowhere"], 1, "no such run folder"),
         (["status", "nowhere"], 1, "no such run folder"),
     ],
@@ -133,6 +135,11 @@ def test_the_printed_recipe_is_a_recipe(capsys, tmp_path):
     assert load_recipe(text) == Recipe.default().with_depth(4.572, 18.288)
     (tmp_path / "my.toml").write_text(text)
     assert make_recipe(tmp_path / "my.toml", None, None) == load_recipe(text)
+
+
+def test_a_recipe_that_an_editor_began_with_a_mark_and_ended_lines_its_own_way_is_read(tmp_path):
+    (tmp_path / "my.toml").write_bytes(b"\xef\xbb\xbf[rank]\r\ntop = 3\r\n")
+    assert make_recipe(tmp_path / "my.toml", None, None).rank.top == 3
 
 
 def test_depths_are_read_in_the_users_words():

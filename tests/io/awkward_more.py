@@ -226,6 +226,31 @@ def in_feet(folder: Path) -> Path:
     return home
 
 
+def foot_map(folder: Path) -> Path:
+    place = Affine(13, 0, WEST / 0.3048, 0, -13, NORTH / 0.3048)
+    return write(
+        folder / "a.tif", cells(), transform=place, crs="+proj=utm +zone=60 +south +datum=WGS84 +units=ft"
+    )
+
+
+def no_transform(folder: Path) -> Path:
+    return write(folder / "a.tif", cells(), transform=Affine.identity())
+
+
+def scaled(scale: float) -> Make:
+    def make(folder: Path) -> Path:
+        path = write(folder / "a.tif", np.rint(cells() * 100).astype("i2"))
+        with rasterio.open(path, "r+") as out:
+            out.scales = (scale,)
+        return path
+
+    return make
+
+
+def called_odd(folder: Path) -> Path:
+    return write(folder / "a?b=1.tif", np.full((40, 40), np.nan, "f4"))
+
+
 def prj_beside(folder: Path) -> Path:
     (folder / "a.prj").write_text(rasterio.crs.CRS.from_string(CRS).to_wkt(), encoding="utf-8")
     return write(folder / "a.tif", cells(), crs=None)
@@ -357,5 +382,10 @@ MORE: list[Awkward] = [
     Awkward("folder-shade", "folder", "a grey hillshade named after a tile, sign said", "note", tiles(("t0_hillshade.tif", (NOISE * 255).astype("u1")), sign=-1.0), "is the hillshade of another", DOWN, low_m=LOW, known=1.0),
     Awkward("folder-sigma", "folder", "uncertainty as a file of its own, sign said", "note", tiles(("t0_uncertainty_4m.tif", 0.3 + NOISE / 10), sign=-1.0), "is the uncertainty of another", DOWN, low_m=LOW, known=1.0),
     Awkward("folder-mask", "folder", "a mask among tiles, sign said", "note", tiles(("land.tif", (NOISE > 0.5).astype("u1")), sign=-1.0), "skipped: land.tif: holds nothing but 0 and 1", DOWN, low_m=LOW, known=1.0),
+    Awkward("foot-map", "GeoTIFF", "a map in feet, the unit of its values not said", "AmbiguousError", foot_map, "say --value-unit ft"),
+    Awkward("foot-map-said", "GeoTIFF", "the same with --value-unit ft", "opens", foot_map, said={"unit": "ft"}),
+    Awkward("no-transform", "GeoTIFF", "a CRS, but no transform", "InputError", no_transform, "neither where in it"),
+    Awkward("scale-nan", "GeoTIFF", "a scale that is no number", "InputError", scaled(float("nan")), "turn no value into a depth"),
+    Awkward("question-mark", "GeoTIFF", "a question mark in the file's name, every cell nodata", "InputError", called_odd, "a?b=1.tif: every cell"),
     Awkward("folder-feet", "folder", "one of two files in feet, not said", "note", in_feet, "b.tif looks like feet"),
 ]  # fmt: skip

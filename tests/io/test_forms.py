@@ -171,7 +171,7 @@ def in_feet(path: Path) -> Path:
     crs = "+proj=utm +zone=60 +south +datum=WGS84 +units=ft"
     x, y = WEST + (np.arange(300) + 0.5) * 3.9624, NORTH - (np.arange(260) + 0.5) * 3.9624
     place = Affine(13, 0, WEST / 0.3048, 0, -13, NORTH / 0.3048)
-    return write(path / "feet.tif", seabed.elevation(x[None], y[:, None]), transform=place, crs=crs)
+    return write(path / "feet.tif", seabed.elevation(x[None], y[:, None]), transform=place, crs=crs, unit="m")
 
 
 @pytest.mark.parametrize("form", [in_degrees, rotated, not_square, in_feet], ids=lambda form: form.__name__)

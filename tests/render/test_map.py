@@ -214,3 +214,15 @@ def test_features_of_listed_sites_are_always_drawn_and_dry_ones_never() -> None:
     assert "f498" not in ids
     assert len(ids) == 52
     assert left == n - 52
+
+
+def test_features_of_two_sheets_in_degrees_are_picked_by_the_length_they_carry_without_a_word() -> None:
+    """Their own length would be in degrees, and geopandas warns of that; a warning is an error here."""
+    frame = gpd.GeoDataFrame(
+        {"feature_id": ["short", "long"], "length_m": [20.0, 200.0]},
+        geometry=[LineString([(3, 45), (4, 45)]), LineString([(3, 46), (3.1, 46)])],
+        crs="EPSG:4326",
+    )
+    drawn, left = drawn_features({"ledges": frame}, listed=set(), band_m=(4, 15), most=1)
+    assert list(drawn["ledges"]["feature_id"]) == ["long"]
+    assert left == 1
