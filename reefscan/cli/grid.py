@@ -7,6 +7,9 @@ from typing import Annotated
 
 import typer
 
+LONGEST_DELAY_S = 60.0
+"""A position that lags more than a minute behind its depth is no delay of an instrument."""
+
 
 def command(
     logs: Annotated[list[Path], typer.Argument(help="Logs, or folders of logs: delimited text, NMEA 0183, GPX, B-12, vector files; gz, xz, zip.")],
@@ -59,17 +62,25 @@ def command(
     from reefscan.survey.build import Corrections
     from reefscan.survey.settings import SurveySettings, dump_settings, load_settings
     from reefscan.surveying import Order, run_survey
-    from reefscan.units import parse_length
+    from reefscan.units import METRES_PER, parse_length
 
     def one_of(flag: str, value: str | None, choices: tuple[str, ...]) -> None:
         if value is not None and value not in choices:
             raise InputError(f"{flag} {value!r}: wanted {', '.join(choices)}")
 
-    def length(value: str | None) -> float | None:
-        return None if value is None else parse_length(value)
+    def length(flag: str, value: str | None) -> float | None:
+        try:
+            return None if value is None else parse_length(value)
+        except InputError as error:
+            raise InputError(f"{flag}: {error}") from None
 
-    def unit(value: str | None) -> float | None:
-        return None if value is None else parse_length(f"1{value}")
+    def unit(flag: str, value: str | None) -> float | None:
+        try:
+            return None if value is None else parse_length(f"1{value}")
+        except InputError:
+            raise InputError(
+                f"{flag} {value!r} is no unit of length; known: {', '.join(METRES_PER)}"
+            ) from None
 
     one_of("--tide-kind", tide_kind, ("auto", "high-low", "series"))
     one_of("--depth-from", depth_from, ("transducer", "surface", "keel"))
@@ -80,15 +91,24 @@ def command(
     if settings is not None:
         if not settings.is_file():
             raise InputError(f"{settings}: no such file; --settings wants TOML (see --print-settings)")
-        chosen = load_settings(settings.read_text(encoding="utf-8"), where=settings.name)
-    if reach is not None:
-        chosen = chosen.model_copy(
-            update={"surface": chosen.surface.model_copy(update={"reach_m": length(reach)})}
-        )
+        try:
+            text_of = settings.read_text(encoding="utf-8-sig")  # some editors begin a file with a mark
+        except (OSError, UnicodeDecodeError) as error:
+            raise InputError(f"{settings}: cannot be read as settings ({error})") from None
+        chosen = load_settings(text_of, where=settings.name)
+    reach_m, run_m = length("--reach", reach), length("--next", next_run)
+    if reach_m is not None and not reach_m > 0:
+        raise InputError(f"--reach {reach}: wanted a distance above zero")
+    if run_m is not None and not run_m >= 0:
+        raise InputError(f"--next {next_run}: wanted a distance, or 0 for no lines")
+    if not abs(latency) <= LONGEST_DELAY_S:
+        raise InputError(f"--latency {latency:g}: wanted seconds, at most {LONGEST_DELAY_S:g} either way")
+    if reach_m is not None:
+        chosen = chosen.model_copy(update={"surface": chosen.surface.model_copy(update={"reach_m": reach_m})})
     if print_settings:
         print(dump_settings(chosen), end="")
         return
-    cell_m, draft_m = length(cell), length(draft)
+    cell_m, draft_m, keel_m = length("--cell", cell), length("--draft", draft), length("--keel", keel)
     if cell_m is not None and not 0.05 <= cell_m <= 50_000:
         raise InputError(f"--cell {cell}: wanted 0.05 m to 50 km")
     if draft_m is not None and not -1.0 <= draft_m <= 30.0:
@@ -102,14 +122,14 @@ def command(
     heights = None
     if tide is not None:
         heights = read_tide(
-            tide, zone=parse_zone(tide_zone) if tide_zone else None, unit=unit(tide_unit), kind=tide_kind,
+            tide, zone=parse_zone(tide_zone) if tide_zone else None, unit=unit("--tide-unit", tide_unit), kind=tide_kind,
             gap_h=chosen.reduce.tide_gap_h, leg_h=chosen.reduce.tide_leg_h,
         )  # fmt: skip
-    text = TextOptions(columns, unit(depth_unit), parse_zone(zone), crs, swap)
+    text = TextOptions(columns, unit("--depth-unit", depth_unit), parse_zone(zone), crs, swap)
     order = Order(
         logs=logs, out=out, reading=ReadOptions(text, date, gpx_depth, depth_from, chosen.reduce.fix_gap_s),
-        corrections=Corrections(draft_m, length(keel), heights, latency, level), settings=chosen, cell_m=cell_m,
-        onto=Onto(onto, onto_positive, onto_crs, onto_unit, onto_variable) if onto else None, next_m=parse_length(next_run), now_s=time.time(),
+        corrections=Corrections(draft_m, keel_m, heights, latency, level), settings=chosen, cell_m=cell_m,
+        onto=Onto(onto, onto_positive, onto_crs, onto_unit, onto_variable) if onto else None, next_m=run_m or 0.0, now_s=time.time(),
     )  # fmt: skip
     facts = run_survey(
         order, say=(lambda _: None) if quiet or as_json else lambda line: print(line, file=sys.stderr)

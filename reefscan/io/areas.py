@@ -34,7 +34,9 @@ def read_area(path: str | Path) -> Any:
             f"{path}: not a vector file that can be read ({reason}); --area wants polygons"
         ) from error
     # a table without shapes comes as a plain one
-    shapes = frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])] if hasattr(frame, "geom_type") else ()
+    shapes = (
+        frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])] if hasattr(frame, "geom_type") else frame[:0]
+    )
     if not len(shapes):
         raise InputError(f"{path}: has no polygon; --area wants the outline of the ground to scan")
     if shapes.crs is None:

@@ -45,9 +45,7 @@ def open_bytes(path: Path) -> Iterator[BinaryIO]:
         A damaged archive, or a zip that holds several files.
     """
     if not path.is_file():
-        raise MissingInputError(
-            f"{path}: no such file; name a log, a folder of logs or a pattern that matches"
-        )
+        raise MissingInputError(f"{path}: no such file; check how its name is written")
     suffix = path.suffix.lower()
     try:
         if suffix == ".zip":

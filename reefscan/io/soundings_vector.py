@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 from defusedxml import ElementTree
+from defusedxml.common import DefusedXmlException
 from numpy.typing import NDArray
 
 from reefscan.errors import AmbiguousError, UnreadableError
@@ -68,6 +69,10 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
             for word in wanted:
                 candidates.setdefault(word, []).append(found.get(word, np.nan))
             node.clear()
+    except DefusedXmlException as error:
+        raise UnreadableError(
+            f"{path.name}: defines entities of its own ({error}), which no log needs; export it again"
+        ) from error
     except ElementTree.ParseError as error:
         raise UnreadableError(f"{path.name}: not well-formed GPX ({error}); export it again") from error
     picked = element or ("depth" if np.isfinite(candidates.get("depth", [np.nan])).any() else "ele")

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pyarrow as pa
 
-from reefscan.errors import AmbiguousError, UnreadableError
+from reefscan.errors import AmbiguousError, InputError, UnreadableError
 from reefscan.io.soundings_columns import normal, unit_of
 from reefscan.io.soundings_open import as_text, read_all
 from reefscan.io.soundings_time import to_seconds
@@ -100,7 +100,10 @@ def read_tide(
     factor = _factor(path, raw[height_at], unit)
     seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if said_zone else zone or UTC)
     heights = np.array([_number(r[height_at]) for r in rows]) * factor
-    return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
+    try:
+        return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
+    except InputError as error:
+        raise InputError(f"{path.name}: {error}") from None
 
 
 def _find(names: list[str], words: set[str]) -> int | None:

@@ -142,3 +142,61 @@ def test_settings_printed_can_be_changed_and_given_back(log, tmp_path, capsys):
     changed.write_text("[clean]\nuse_wishes = true\n", encoding="utf-8")
     assert grid(log, tmp_path / "x.tif", "--settings", str(changed)) == 1
     assert "use_wishes" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--reach", "-5"), "--reach -5: wanted a distance above zero"),
+        (("--reach", "far"), "--reach: 'far' is not a length"),
+        (("--cell", "x"), "--cell: 'x' is not a length"),
+        (("--next", "-1km"), "--next -1km: wanted a distance, or 0"),
+        (("--latency", "nan"), "--latency nan: wanted seconds"),
+        (("--latency", "1e9"), "at most 60 either way"),
+        (("--depth-unit", "smoots"), "--depth-unit 'smoots' is no unit of length"),
+        (("--tide", "gone.csv"), "gone.csv: no such file; check"),
+    ],
+)
+def test_a_number_that_cannot_be_is_refused_with_the_name_of_its_option(log, tmp_path, capsys, words, said):
+    assert run(["grid", str(log), "--out", str(tmp_path / "own.tif"), "-q", *words]) == 1
+    err = capsys.readouterr().err
+    assert said in err
+    assert err.count("\n") == 1
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_side_files_that_say_nothing_are_named(log, tmp_path, capsys):
+    tide, settings = tmp_path / "tide.csv", tmp_path / "my.toml"
+    tide.write_text("time_utc,height_m\n2024-05-01T04:00:00Z,1.2\n", encoding="utf-8")
+    settings.write_bytes(b"\xff\xfe[\x00")
+    for words, said in (
+        (("--tide", tide), "tide.csv: tide table: 1 usable"),
+        (("--settings", settings), "my.toml"),
+    ):
+        assert run(["grid", str(log), "--out", str(tmp_path / "own.tif"), "-q", *map(str, words)]) == 1
+        err = capsys.readouterr().err
+        assert said in err
+        assert "internal error" not in err
+    settings.write_text("\ufeff[clean]\n", encoding="utf-8")
+    assert (
+        run(
+            [
+                "grid",
+                str(log),
+                "--out",
+                str(tmp_path / "own.tif"),
+                "--settings",
+                str(settings),
+                "--print-settings",
+            ]
+        )
+        == 0
+    )
+
+
+def test_a_log_that_defines_entities_is_refused_in_one_line(tmp_path, capsys):
+    (tmp_path / "a.gpx").write_text(
+        '<!DOCTYPE x [<!ENTITY a "b">]><gpx><ele>&a;</ele></gpx>', encoding="utf-8"
+    )
+    assert run(["grid", str(tmp_path / "a.gpx"), "--out", str(tmp_path / "own.tif"), "-q"]) == 1
+    assert "a.gpx: defines entities" in capsys.readouterr().err
