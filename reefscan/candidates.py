@@ -74,7 +74,7 @@ def halo(find: Find, cell_m: float) -> int:
     return max(gauge, index, around, behind, noise.HALO) + fliers.FLIER_HALO + 1
 
 
-MOST_CELLS = 4096
+MOST_CELLS = 8192
 """Farthest a station may look, in cells: a tile with so much around it still fits into memory."""
 
 

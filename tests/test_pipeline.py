@@ -76,7 +76,7 @@ def test_a_score_raster_that_cannot_be_written_beside_the_list_fails_the_scan(rn
 
 def test_a_reach_of_more_cells_than_memory_holds_is_refused_before_anything_is_written(rng, tmp_path):
     wide = load_recipe("[find]\nbpi_broad_outer_m = 9000")
-    source = ArraySource.from_metres(gully(rng), cell_m=2.0)
+    source = ArraySource.from_metres(gully(rng), cell_m=1.0)
     with pytest.raises(RecipeError, match=r"find\.bpi_broad_outer_m = 9000 m makes each place depend on"):
         scan_sources([source], wide, out=tmp_path / "run")
     assert not (tmp_path / "run").exists()

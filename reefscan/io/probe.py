@@ -39,6 +39,9 @@ SENTINELS = (
 )
 """Numbers that files use for "unknown" without saying so. Anything beyond 12 km is unknown anyway."""
 
+REPEATED = 10
+"""So many cells with one number, far from all others, were not measured (a guess)."""
+
 BELIEVABLE_M = 12_000.0
 """Nothing on Earth is higher or deeper."""
 
@@ -180,12 +183,13 @@ def undeclared_sentinels(
 
     A listed number counts if it is the least or greatest value and stands apart from all others by
     more than they spread (and by 100 m), or if it would be deeper or higher than anything on Earth. The end of
-    a whole-number type's range (65535, 255) counts if it stands apart.
+    a whole-number type's range (65535, 255) counts if it stands apart, and so does any number but 0 that `REPEATED` cells
+    share to the last digit: ground that far from all other is not level.
     """
     kind = np.dtype(dtype)
     ends = (float(np.iinfo(kind).min), float(np.iinfo(kind).max)) if kind.kind in "iu" else ()
     found: list[float] = []
-    uniques = np.unique(values)
+    uniques, counts = np.unique(values, return_counts=True)
     wild = np.abs(uniques) * metres_per_unit > BELIEVABLE_M
     while uniques.size > 1:
         for end in (0, -1):
@@ -195,9 +199,11 @@ def undeclared_sentinels(
             spread = float(rest[-1] - rest[0])
             apart = gap > spread and gap * metres_per_unit > 100.0
             last = value in ends and value != 0.0 and gap > spread and gap * metres_per_unit > 1.0
-            if (value in SENTINELS and apart) or last or (_is_extreme(value) and wild[end]):
+            shared = counts[end] >= REPEATED and value != 0.0
+            if ((value in SENTINELS or shared) and apart) or last or (_is_extreme(value) and wild[end]):
                 found.append(value)
                 uniques = rest
+                counts = counts[1:] if end == 0 else counts[:-1]
                 wild = wild[1:] if end == 0 else wild[:-1]
                 break
         else:

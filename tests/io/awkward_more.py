@@ -237,6 +237,15 @@ def no_transform(folder: Path) -> Path:
     return write(folder / "a.tif", cells(), transform=Affine.identity())
 
 
+def scattered(value: float) -> Make:
+    def make(folder: Path) -> Path:
+        z = cells()
+        z[::10] = value
+        return write(folder / "a.tif", z)
+
+    return make
+
+
 def scaled(scale: float) -> Make:
     def make(folder: Path) -> Path:
         path = write(folder / "a.tif", np.rint(cells() * 100).astype("i2"))
@@ -385,6 +394,7 @@ MORE: list[Awkward] = [
     Awkward("foot-map", "GeoTIFF", "a map in feet, the unit of its values not said", "AmbiguousError", foot_map, "say --value-unit ft"),
     Awkward("foot-map-said", "GeoTIFF", "the same with --value-unit ft", "opens", foot_map, said={"unit": "ft"}),
     Awkward("no-transform", "GeoTIFF", "a CRS, but no transform", "InputError", no_transform, "neither where in it"),
+    Awkward("unlisted", "GeoTIFF", "-5000 in scattered cells, not tagged", "note", scattered(-5000.0), "value -5000 is taken for nodata", known=0.9),
     Awkward("scale-nan", "GeoTIFF", "a scale that is no number", "InputError", scaled(float("nan")), "turn no value into a depth"),
     Awkward("question-mark", "GeoTIFF", "a question mark in the file's name, every cell nodata", "InputError", called_odd, "a?b=1.tif: every cell"),
     Awkward("folder-feet", "folder", "one of two files in feet, not said", "note", in_feet, "b.tif looks like feet"),
