@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -16,6 +15,7 @@ from pyproj import Transformer
 from reefscan.io.ground import Onto, PublicGround, open_ground
 from reefscan.io.soundings import ReadOptions, list_logs, read_logs, tabulate
 from reefscan.io.soundings_grid import GridCells, write_grid
+from reefscan.io.whole import write_whole
 from reefscan.model import BLOCK, Sheet, Window
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
@@ -150,25 +150,11 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
     stem = order.out.with_suffix("")
-    write_text(
+    write_whole(
         stem.with_name(stem.name + ".report.json"), json.dumps(facts, indent=1, allow_nan=False) + "\n"
     )
-    write_text(stem.with_name(stem.name + ".report.html"), survey_report(facts, pictures))
+    write_whole(stem.with_name(stem.name + ".report.html"), survey_report(facts, pictures))
     return facts
-
-
-def write_text(path: Path, text: str) -> None:
-    """Write a file whole or not at all."""
-    partial = path.with_name(f".{path.name}.partial")
-    try:
-        with partial.open("w", encoding="utf-8", newline="\n") as stream:
-            stream.write(text)
-            stream.flush()
-            os.fsync(stream.fileno())
-        os.replace(partial, path)
-    except BaseException:
-        partial.unlink(missing_ok=True)
-        raise
 
 
 def _bias(surface: SurveySurface, public: PublicGround) -> Bias:

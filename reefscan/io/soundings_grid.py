@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from rasterio.windows import Window as RasterWindow
 
 from reefscan.errors import InputError
+from reefscan.io.whole import replacing
 from reefscan.model import Sheet, Window
 
 Floats = NDArray[np.float64]
@@ -63,29 +63,21 @@ def write_grid(
             f"a grid of {extent.width} x {extent.height} cells of {sheet.cell_m:g} m is too wide; "
             "say a larger --cell, or grid the areas one by one"
         )
-    partial = path.with_name(f".{path.name}.partial.tif")
     profile = {
         "driver": "GTiff", "dtype": "float32", "count": 4, "nodata": NODATA, "crs": sheet.crs,
         "width": extent.width, "height": extent.height, "transform": rasterio.Affine(*sheet.transform(extent)),
         "tiled": True, "blockxsize": 256, "blockysize": 256, "compress": "deflate", "predictor": 3,
         "sparse_ok": True, "bigtiff": "if_safer",
     }  # fmt: skip
-    try:
-        with rasterio.open(partial, "w", **profile) as out:
-            for number, (name, unit, meaning) in enumerate(BANDS, start=1):
-                out.set_band_description(number, name)
-                out.set_band_unit(number, unit)
-                out.update_tags(number, meaning=meaning)
-            out.update_tags(AREA_OR_POINT="Area", **tags)
-            for part in parts:
-                known = np.isfinite(part.elev)
-                row, col = part.window.row - extent.row, part.window.col - extent.col
-                at = RasterWindow(col, row, part.window.width, part.window.height)
-                for number, band in enumerate((part.elev, part.sigma, part.count, part.source), start=1):
-                    out.write(np.where(known, np.asarray(band), NODATA).astype(np.float32), number, window=at)
-        with partial.open("rb+") as stream:
-            os.fsync(stream.fileno())
-        os.replace(partial, path)
-    except BaseException:
-        partial.unlink(missing_ok=True)
-        raise
+    with replacing(path) as partial, rasterio.open(partial, "w", **profile) as out:
+        for number, (name, unit, meaning) in enumerate(BANDS, start=1):
+            out.set_band_description(number, name)
+            out.set_band_unit(number, unit)
+            out.update_tags(number, meaning=meaning)
+        out.update_tags(AREA_OR_POINT="Area", **tags)
+        for part in parts:
+            known = np.isfinite(part.elev)
+            row, col = part.window.row - extent.row, part.window.col - extent.col
+            at = RasterWindow(col, row, part.window.width, part.window.height)
+            for number, band in enumerate((part.elev, part.sigma, part.count, part.source), start=1):
+                out.write(np.where(known, np.asarray(band), NODATA).astype(np.float32), number, window=at)

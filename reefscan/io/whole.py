@@ -10,7 +10,7 @@ import os
 import shutil
 import uuid
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from reefscan.errors import DiskFullError, ReefscanError, RunFolderError
@@ -54,7 +54,10 @@ def replacing(path: Path | str) -> Iterator[Path]:
             raise
         raise told from error
     finally:
-        part.unlink(missing_ok=True)
+        with suppress(
+            OSError
+        ):  # where nothing could be written nothing is left, and the reason is told above
+            part.unlink(missing_ok=True)
 
 
 def write_error(path: Path, error: Exception) -> ReefscanError | Exception:

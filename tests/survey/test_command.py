@@ -200,3 +200,11 @@ def test_a_log_that_defines_entities_is_refused_in_one_line(tmp_path, capsys):
     )
     assert run(["grid", str(tmp_path / "a.gpx"), "--out", str(tmp_path / "own.tif"), "-q"]) == 1
     assert "a.gpx: defines entities" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("name", ["own.tif", "own.report.json"])
+def test_what_cannot_be_written_is_named_and_leaves_no_part(log, tmp_path, capsys, name):
+    (tmp_path / name).mkdir()
+    assert grid(log, tmp_path / "own.tif") == 1
+    assert f"{name}: cannot be written" in capsys.readouterr().err
+    assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")]
