@@ -155,9 +155,11 @@ def measure_ledge(
             length += 1
         if best <= 0.0:
             return
-        # the shortest run that shows (nearly) the whole step is the width of its face
+        # the shortest run that shows (nearly) the whole step, without what picking the best of all runs added to it, is the
+        # width of its face
+        picked = _picked(longest, lines, share) * quiet
         length = 1
-        while tops[length] < 0.9 * best - quiet:
+        while tops[length] < 0.9 * (best - picked) and length < longest + 0.5:
             length += 1
         best_run, middle = float(length), at[length]
         rough = _ground_roughness(
@@ -166,7 +168,7 @@ def measure_ledge(
         row -= middle * math.cos(down)
         col += middle * math.sin(down)
         around = max(2.0, 0.5 * best_run + 1.5)
-        out[2] = best - _picked(longest, lines, share) * quiet - 0.5 * max(0.0, rough - quiet)
+        out[2] = best - picked - 0.5 * max(0.0, rough - quiet)
         out[3] = best_run
         out[5] = down % (2.0 * math.pi)
     out[0], out[1] = row, col

@@ -198,9 +198,9 @@ def _place(
     # differently for every cut of the grid
     top, left = max(0, r0), max(0, c0)
     patch = elev[top : r0 + side, left : c0 + side]
-    feet = np.full(HEADINGS, foot)
+    feet, half_face = np.full(HEADINGS, foot), foot
     if kind == 2:
-        rise_feet(patch, row - top, col - left, int(2.0 * foot + 4.0), height, noise, feet)
+        rise_feet(patch, row - top, col - left, int(2.0 * foot + 4.0), height, noise, 3.0 * quiet, feet)
     elif kind == 1:
         foot = ledge_foot(patch, row - top, col - left, facing, foot, height, 3.0 * quiet, cell_m, line)
     here = elev[min(rows - 1, max(0, int(round(row)))), min(cols - 1, max(0, int(round(col))))]
@@ -271,6 +271,11 @@ def _place(
         sign = 1.0 if across >= 0.0 else -1.0
         out[9], out[10] = r + sign * off * fr, c + sign * off * fc
     elif kind == 1:
+        # abreast of the net itself: a face bends between there and the station
+        along = dr * ar + dc * ac
+        foot = ledge_foot(
+            patch, row - top + along * ar, col - left + along * ac, facing, half_face, height, 3.0 * quiet, cell_m, line
+        )
         off = max(0.0, dr * fr + dc * fc - foot)
         out[9], out[10] = r - off * fr, c - off * fc
     else:
