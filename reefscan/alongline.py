@@ -57,7 +57,7 @@ def told_at_drop(
     """Height, width, axis and facing where the net lies: a line bends and swells between the station and the drop.
 
     The mean of the five nearest stations of the same feature, each by the inverse of its squared distance
-    from the drop point (and 2 m).
+    from the drop point (and 2 m); a trough's axis is followed through its bend (`_bent`).
 
     Parameters
     ----------
@@ -89,10 +89,43 @@ def told_at_drop(
     out = part.copy()
     for name in ("height_m", "width_m"):
         out[name] = (weight * part[name].to_numpy()[near]).sum(axis=1) / total
-    trough = part["kind"].iloc[0] == "trough"
-    for name, turn in (("axis", 180.0), ("facing", 180.0 if trough else 360.0)):
-        out[name] = mean_axis(part[name].to_numpy()[near], weight, turn)
+    axis = part["axis"].to_numpy()[near]
+    if part["kind"].iloc[0] == "trough":
+        east = part["x"].to_numpy()[near] - drop_x[:, None]
+        north = part["y"].to_numpy()[near] - drop_y[:, None]
+        out["axis"] = _bent(axis, weight, east, north)
+        out["facing"] = (out["axis"] + 90.0) % 180.0
+    else:
+        out["axis"] = mean_axis(axis, weight, 180.0)
+        out["facing"] = mean_axis(part["facing"].to_numpy()[near], weight, 360.0)
     return out, np.asarray(elsewhere)
+
+
+def _bent(axis: Floats, weight: Floats, east: Floats, north: Floats) -> Floats:
+    """Axis (deg) of a bending line at a place with stations on both sides of it: the weighted line of best fit through their
+    axes, at the place itself.
+
+    A mean would lean to the side on which more or nearer stations happen to lie. With all of them on one side the bend is not
+    carried on: there the mean is told. (A ledge's way of facing strays too much from station to station to gain by it.)
+
+    Parameters
+    ----------
+    axis, weight : ndarray, shape (n, k)
+        Of k stations around each of n places.
+    east, north : ndarray, shape (n, k)
+        Where they lie from the place, metres.
+    """
+    common = mean_axis(axis, weight, 180.0)
+    along = east * np.sin(np.radians(common))[:, None] + north * np.cos(np.radians(common))[:, None]
+    off = (axis - common[:, None] + 90.0) % 180.0 - 90.0
+    total = weight.sum(axis=1)
+    middle, level = (weight * along).sum(axis=1) / total, (weight * off).sum(axis=1) / total
+    spread = (weight * (along - middle[:, None]) ** 2).sum(axis=1)
+    slope = (weight * (along - middle[:, None]) * (off - level[:, None])).sum(axis=1) / np.maximum(
+        spread, 1e-9
+    )
+    both = ((weight > 0.0) & (along > 0.0)).any(axis=1) & ((weight > 0.0) & (along < 0.0)).any(axis=1)
+    return np.asarray((common + level - np.where(both, slope * middle, 0.0)) % 180.0)
 
 
 @dataclass(frozen=True)

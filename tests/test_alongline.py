@@ -41,6 +41,24 @@ def test_the_axis_is_the_tangent_where_the_net_lies_not_at_the_station():
     assert not elsewhere.any()
 
 
+def test_a_troughs_axis_does_not_lean_to_the_side_with_more_stations():
+    """On a circle of 40 m radius (1.4 degrees a metre): two stations behind the net, close by, and two or three far ahead."""
+    bearing = np.degrees(np.array([-12.0, -5.0, 8.0, 19.0, 30.0]) / 40.0)
+    x, y = 40 * np.sin(np.radians(bearing)), 40 * np.cos(np.radians(bearing))
+    part = stations(x, y, bearing + 90, kind="trough")
+    told, _ = told_at_drop(part, np.zeros(5, int), np.zeros(5), np.full(5, 40.0))
+    assert np.abs(told["axis"].to_numpy() - 90).max() < 1.0
+    np.testing.assert_allclose(told["facing"], (told["axis"] + 90) % 180)
+
+
+def test_a_bend_is_not_carried_on_beyond_the_last_station():
+    bearing = np.degrees(np.array([10.0, 20.0, 30.0]) / 40.0)
+    x, y = 40 * np.sin(np.radians(bearing)), 40 * np.cos(np.radians(bearing))
+    part = stations(x, y, bearing + 90, kind="trough")
+    told, _ = told_at_drop(part, np.zeros(3, int), np.zeros(3), np.full(3, 40.0))
+    assert ((told["axis"] > 90 + bearing[0]) & (told["axis"] < 90 + bearing[2])).all()
+
+
 def test_a_height_is_told_from_the_stations_beside_the_net():
     x = np.arange(0.0, 100, 10)
     part = stations(x, 0 * x, 90 + 0 * x, height_m=1 + 0.02 * x)

@@ -37,6 +37,26 @@ def test_fliers_are_set_aside_and_real_tops_and_steps_are_not(rng):
     assert np.abs(clean[changed] - to_mm(-10 + 0.02 * X - 2.0 * (X > 60))[changed]).max() < 150
 
 
+@pytest.mark.parametrize("pair", [False, True])
+@pytest.mark.parametrize("bearing", [0.0, 30.0, 45.0, 90.0])
+def test_fliers_on_the_flank_of_a_sand_wave_are_found(rng, bearing, pair):
+    """A slope of 1 in 4 spreads the neighbours by 1.4 m: more than a third of what a flier of 2 m stands out by."""
+    b = np.radians(bearing)
+    z = -10 + 0.25 * (X * np.sin(b) - Y * np.cos(b)) + rng.normal(size=X.shape) * 0.03
+    z = np.where(np.abs(z + 10) < 20, z, -10)
+    bad = {(100, 100)} | ({(100, 101)} if pair else set())
+    for r, c in bad:
+        z[r, c] += 2.0
+    found = whole(to_mm(z))
+    assert {(int(r), int(c)) for r, c, _ in found} == bad
+    assert np.abs(found[:, 2] * 0.001 - (z[100, 100] - 2.0)).max() < 0.8
+
+
+def test_a_crag_on_a_slope_whose_flanks_go_on_is_no_flier():
+    z = -10 + 0.25 * X + np.maximum(0, 3 - 0.5 * np.hypot(X, Y))
+    assert not len(whole(to_mm(z)))
+
+
 def test_the_sea_is_the_ceiling_of_what_is_set_aside_too(rng):
     z = 1.0 + 0.02 * X + rng.normal(size=X.shape) * 0.03
     z[50, 50] += 5.0

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
-from planted.reference import floor_slope_deg, tallest_near
+from planted.reference import floor_slope_deg, standing_at, tallest_near
 from planted.truth import Planted, Seabed
 
 NEAR_M = 20.0
@@ -81,7 +81,10 @@ def _axis_error(found: float, true: float) -> float:
 
 
 def true_height(bed: Seabed, p: Planted, index: int) -> float:
-    """Height at one point of a planted line: across a trough as the noise-free surface has it, else as planted."""
+    """Height at one point of a planted line: across a trough as the noise-free surface has it, of a rise as planted and
+    what the rock's texture adds to its top or takes from it, else as planted."""
+    if p.kind == "rise":
+        return p.height_m + _standing(bed, bed.true_elev, p) - _standing(bed, bed.form, p)
     if p.kind != "trough":
         return p.height_m
     lo, hi = max(0, index - 3), min(len(p.line) - 1, index + 3)
@@ -93,6 +96,15 @@ def true_height(bed: Seabed, p: Planted, index: int) -> float:
     )
     middle = np.abs(u) <= max(p.floor_half_m, 0.5)
     return float(min(z[u < 0].max(), z[u > 0].max()) - z[middle].min())
+
+
+def _standing(bed: Seabed, surface: NDArray[np.float64], p: Planted) -> float:
+    """How far the tallest cell of a planted rise stands above its surroundings on a surface (m): the least, over all axes, of
+    the drop to both sides at one distance, so that the slope of the ground cancels."""
+    n = int(p.half_width_m / bed.cell_m) + 1
+    row, col = (int(round(float(v))) for v in bed.rowcol_of(p.line[0]))
+    rows, cols = (v.ravel().astype(float) for v in np.mgrid[row - n : row + n + 1, col - n : col + n + 1])
+    return float(standing_at(surface, rows, cols, cell_m=bed.cell_m).max())
 
 
 FOOT_SHARE = 0.1

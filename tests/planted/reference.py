@@ -36,6 +36,13 @@ def rise_at(elev: Grid, rows: Grid, cols: Grid, *, cell_m: float, radius_m: floa
     return np.asarray(np.nanmin(z[:, 0] - np.nanmin(z, axis=1), axis=0))
 
 
+def standing_at(elev: Grid, rows: Grid, cols: Grid, *, cell_m: float, radius_m: float = 25.0) -> Grid:
+    """The same with the slope of the ground taken out: the drop to both sides at one distance, on the worst axis."""
+    z = _rays(elev, rows, cols, cell_m, np.arange(0, radius_m + 1e-9, cell_m))
+    both = z[:16, 0] - np.nanmin(0.5 * (z[:16] + z[16:]), axis=1)
+    return np.asarray(np.nanmin(both, axis=0))
+
+
 def ledge_at(
     elev: Grid, rows: Grid, cols: Grid, *, cell_m: float, run_m: float = 8.0, ground_m: float = 8.0
 ) -> Grid:

@@ -11,7 +11,7 @@ import surfaces
 from numpy.testing import assert_allclose, assert_array_equal
 
 from planted import SETS, plant
-from planted.judge import Site, judge
+from planted.judge import Site, judge, true_height
 from planted.lines_judged import trace
 from planted.reference import floor_slope_deg, ledge_at, rise_at, tallest_near, trough_at
 from planted.truth import Planted, Seabed
@@ -145,3 +145,19 @@ def _across(p: Planted) -> np.ndarray:
     i = len(p.line) // 2
     t = p.line[i + 3] - p.line[i - 3]
     return np.array([t[1], -t[0]]) / np.hypot(*t)
+
+
+def test_the_true_height_of_a_rise_has_what_the_rocks_texture_adds_to_it():
+    """A cone of 2 m: a knob of 0.6 m on its top is part of it, ground that slopes is not."""
+    y, x = np.mgrid[-60:61, -60:61].astype(float)
+    form = np.maximum(0, 2 * (1 - np.hypot(x, y) / 8))
+    knob = 0.6 * np.exp(-(x**2 + y**2) / 4)
+    line = np.array([[60.5, -60.5]])
+    cone = Planted("rise", "real", line, 8.0, 2.0, 16.0, np.array([True]))
+    nothing = np.zeros(form.shape)
+    for texture, height in ((nothing, 2.0), (knob, 2.6), (-knob, 1.4)):
+        surface = -10 + form + 0.05 * x + texture
+        bed = Seabed(
+            "one", 0, 1.0, surface.astype(np.float32), surface, form, None, nothing, form < 0, [cone]
+        )
+        assert_allclose(true_height(bed, cone, 0), height, atol=0.25 if height < 2 else 0.02)
