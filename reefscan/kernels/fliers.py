@@ -42,7 +42,10 @@ def _slope(elev_mm: NDArray[np.int32], r: int, c: int, down: int, right: int) ->
     a, b, d = np.int64(0), np.int64(0), np.int64(0)
     known = 0
     for k in range(-1, 2):
-        first, last = elev_mm[r - down + k * right, c - right + k * down], elev_mm[r + down + k * right, c + right + k * down]
+        first, last = (
+            elev_mm[r - down + k * right, c - right + k * down],
+            elev_mm[r + down + k * right, c + right + k * down],
+        )
         if first == _NODATA or last == _NODATA:
             continue
         a, b, d = b, d, np.int64(last) - first

@@ -137,7 +137,11 @@ def ledge_foot(
         if not at == at:
             ahead = p[reach + k - 1] - level - slope * (k - 1)
             if climbed >= threshold and (not ahead == ahead or ahead >= threshold):
-                at = k + (climbed - threshold) / max(climbed - before, 1e-9) if before < threshold else float(k)
+                at = (
+                    k + (climbed - threshold) / max(climbed - before, 1e-9)
+                    if before < threshold
+                    else float(k)
+                )
         if at == at and climbed >= SEEN_SHARE * height:
             high_at = k + (climbed - SEEN_SHARE * height) / max(climbed - before, 1e-9)
             break

@@ -274,7 +274,15 @@ def _place(
         # abreast of the net itself: a face bends between there and the station
         along = dr * ar + dc * ac
         foot = ledge_foot(
-            patch, row - top + along * ar, col - left + along * ac, facing, half_face, height, 3.0 * quiet, cell_m, line
+            patch,
+            row - top + along * ar,
+            col - left + along * ac,
+            facing,
+            half_face,
+            height,
+            3.0 * quiet,
+            cell_m,
+            line,
         )
         off = max(0.0, dr * fr + dc * fc - foot)
         out[9], out[10] = r - off * fr, c - off * fc

@@ -91,9 +91,7 @@ def test_noise_that_goes_together_does_not_move_the_foot_of_a_rise(rng):
     for _ in range(20):
         soft = gaussian_filter(rng.standard_normal(z.shape), 3.0)
         feet = np.empty(HEADINGS)
-        rise_feet(
-            to_mm(z + 0.15 * soft / soft.std()), 60.0, 60.0, 20, 1.4, 0.0, 3 * 0.13, feet
-        )
+        rise_feet(to_mm(z + 0.15 * soft / soft.std()), 60.0, 60.0, 20, 1.4, 0.0, 3 * 0.13, feet)
         off.append(feet - 7.2)
     assert np.quantile(np.abs(off), 0.9) < 2.0
 
