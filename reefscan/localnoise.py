@@ -195,12 +195,13 @@ def _correlation(q: Floats) -> Floats:
     return np.asarray(np.interp(np.clip(q, 0.0, 1.0), _Q[::-1], _RHO[::-1]))
 
 
-MISFIT_M = {"trough": 0.03, "ledge": 0.04, "rise": 0.07}
+MISFIT_M = {"trough": 0.03, "ledge": 0.02, "rise": 0.03}
 """Error of a height without any noise, by kind: crests and feet are not sharp (planted seabeds, tuning seeds)."""
 
-TWO_DEPTHS = 1.4
-"""Variance of a height in those of its two depths: 2 if they were independent; they share some of a noise that goes
-together, and heights along a line are steadied by their neighbours' (planted seabeds, tuning seeds)."""
+TWO_DEPTHS = {"trough": 0.9, "ledge": 1.2, "rise": 1.2}
+"""Variance of a height in those of its two depths, by kind: 2 if they were independent; they share some of a noise that
+goes together, heights along a line are steadied by their neighbours', and both crests of a trough have to stand as high
+(planted seabeds, 140 tuning seeds: the likeliest of what was told against what was planted)."""
 
 
 FILLED_SHARE = 0.2
@@ -214,7 +215,7 @@ def height_sigma(kind: str, noise_m: Floats, share: Floats) -> Floats:
     Crest and floor each carry what the mean of the lines leaves of the noise, and the form itself is not told
     better than `MISFIT_M`.
     """
-    return np.asarray(np.sqrt(TWO_DEPTHS * (noise_m * share) ** 2 + MISFIT_M[kind] ** 2))
+    return np.asarray(np.sqrt(TWO_DEPTHS[kind] * (noise_m * share) ** 2 + MISFIT_M[kind] ** 2))
 
 
 def filled_in(own_m: Floats, height_m: Floats, interpolated: Floats) -> Floats:

@@ -51,10 +51,10 @@ def _slope(elev_mm: NDArray[np.int32], r: int, c: int, down: int, right: int) ->
         a, b, d = b, d, np.int64(last) - first
         known += 1
     if known == 3:
-        return max(min(a, b), min(max(a, b), d))
+        return int(max(min(a, b), min(max(a, b), d)))
     if known == 2:
-        return b if abs(b) < abs(d) else d
-    return d
+        return int(b if abs(b) < abs(d) else d)
+    return int(d)
 
 
 @njit(cache=True, nogil=True)
