@@ -30,6 +30,13 @@ carried on down to it: half a cosine's foot is then told within 4 % of its run, 
 
 
 @njit(cache=True, nogil=True)
+def _seen(height: float, least: float) -> float:
+    """Climb (m) at which a side is first seen: a tenth of the height, or what noise does not feign, but never more than
+    `SEEN_SHARE` of it: on ground as rough as it is high the foot is still somewhere on the side."""
+    return min(max(FOOT_SHARE * height, least), SEEN_SHARE * height)
+
+
+@njit(cache=True, nogil=True)
 def _carried_on(share_m: float, low_m: float, low_at: float, high_m: float, high_at: float) -> float:
     """Where a straight line through two places of a side (climb, distance) has climbed ``share_m``."""
     if low_m <= share_m or high_m <= low_m or not high_at == high_at:
@@ -66,7 +73,7 @@ def rise_feet(
         for k in range(1, n - 1):
             low = min(low, (line[k - 1] + line[k] + line[k + 1]) / 3.0)
         whole = min(height, top - low)
-        foot, seen = FOOT_SHARE * whole, max(FOOT_SHARE * whole, least)
+        foot, seen = FOOT_SHARE * whole, _seen(whole, least)
         high_at = np.nan
         raw[a] = float(max(0, n - 1))
         before = 0.0
@@ -126,7 +133,7 @@ def ledge_foot(
         return half_face
     slope = (sxy - sx * sy / known) / (sxx - sx * sx / known)
     level = (sy - slope * sx) / known
-    threshold = max(FOOT_SHARE * height, least)
+    threshold = _seen(height, least)
     before, at, high_at = 0.0, np.nan, np.nan
     # up the whole face: what noise adds to its run lies on the lower ground as often as on the upper
     for k in range(reach, -reach, -1):
@@ -172,7 +179,7 @@ def wall_foot(
             floor = z
     if floor > 1e8:
         return np.nan
-    seen = max(FOOT_SHARE * height, least)
+    seen = _seen(height, least)
     level, high = floor + seen, floor + SEEN_SHARE * height
     best = np.nan
     for side in range(2):

@@ -84,6 +84,19 @@ def test_a_foot_that_noise_hides_is_carried_on_down_the_side(hidden):
     assert_allclose(got, 7.0, atol=0.5)
 
 
+@pytest.mark.parametrize("least", [1.5, 2.5, 9.0])
+def test_a_foot_lies_on_its_side_even_where_noise_is_said_to_be_as_high(least):
+    cone = -10 + np.maximum(0, 2 * (1 - np.hypot(X, Y) / 12))
+    feet = np.empty(HEADINGS)
+    rise_feet(to_mm(cone), float(MIDDLE), float(MIDDLE), 28, 2.0, 0.0, least, feet)
+    assert (feet > 3).all()
+    assert (feet < 12).all()
+    ramp = to_mm(-10 - 2 * np.clip(across(25.0) / 10 + 0.5, 0, 1))
+    assert -2 < ledge_foot(ramp, 60.0, 60.0, np.radians(25.0), 5.0, 2.0, least, 1.0, np.empty(100)) <= 5
+    valley = to_mm(-10 + 2 * np.clip((np.abs(across(25.0)) - 6) / 10, 0, 1))
+    assert 5 < wall_foot(valley, 60.0, 60.0, np.radians(25.0), 6.0, 16.0, 2.0, least, np.empty(100)) < 16
+
+
 def test_noise_that_goes_together_does_not_move_the_foot_of_a_rise(rng):
     """A cone 1.4 m high, 8 m in radius, under 0.15 m of noise over three cells: within 2 m in nine headings of ten."""
     z = -10 + np.maximum(0, 1.4 * (1 - np.hypot(X, Y) / 8))
