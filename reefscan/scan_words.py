@@ -42,7 +42,8 @@ def warnings_of(
     elif not len(table) and not failed:
         out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
     if fliers:
-        out.append(f"{fliers} isolated bad cells were set aside and not taken for structure")
+        cells = "isolated bad cell was" if fliers == 1 else "isolated bad cells were"
+        out.append(f"{fliers} {cells} set aside and not taken for structure")
     filled = float((table["interpolated"] >= recipe.score.say_interpolated).mean()) if len(table) else 0.0
     if filled >= WORTH_SAYING:
         out.append(
@@ -60,7 +61,7 @@ def warnings_of(
                 f"cells of {sheet.limits.cell_m:g} m are wider than the stand-off of {recipe.find.off_max_m:g} m: a drop "
                 f"point says where to look with the sounder, not where to drop"
             )
-    return out
+    return list(dict.fromkeys(out))  # sheets that share files notice the same
 
 
 def failures_of(sheets: Sequence[SheetRun]) -> list[str]:

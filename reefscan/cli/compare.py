@@ -44,7 +44,10 @@ def command(
     from reefscan.review.opened import open_run
     from reefscan.units import parse_length
 
-    within_m = parse_length(within)
+    try:
+        within_m = parse_length(within)
+    except InputError as error:
+        raise InputError(f"--within: {error}") from None
     if within_m < 0:
         raise InputError(f"--within {within}: is negative; wanted 0 or more")
     opened = [open_run(run_a), open_run(run_b)]

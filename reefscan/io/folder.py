@@ -224,11 +224,11 @@ def _look_in(folder: Path, wishes: Wishes) -> Found:
         skipped.append((short_name(str(path)), text))
     if not layers:
         first = skipped[0][1]
-        more = f" (and {len(skipped) - 1} more files, none of which can be used)" if len(skipped) > 1 else ""
+        more = f" (and {len(skipped) - 1} more, none of which can be used)" if len(skipped) > 1 else ""
         raise type(failed[0][1])(f"{first}{more}")
     notes += [f"skipped: {text}" for _, text in skipped[:20]]
     if len(skipped) > 20:
-        notes.append(f"skipped: {len(skipped) - 20} more files")
+        notes.append(f"skipped: {len(skipped) - 20} more")
     layers, extra = _without_mosaics(layers)
     return Found(layers, tuple(notes + extra + disagreements(layers)), tuple(skipped))
 

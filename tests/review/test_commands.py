@@ -292,6 +292,7 @@ def test_a_grid_that_is_gone_or_changed_is_named_in_one_line(
         (["cards", "RUN", "--out", "x.doc"], "wanted .pdf or .png"),
         (["cards", "RUN", "--out", "x.pdf", "--unit", "yard"], "is not known"),
         (["compare", "RUN", "nowhere"], "no such run folder"),
+        (["compare", "RUN", "RUN", "--within", "far"], "--within: 'far' is not a length"),
     ],
 )
 def test_a_wrong_wish_is_answered_in_one_line(

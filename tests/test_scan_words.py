@@ -1,0 +1,38 @@
+"""What a scan says about itself: each thing once, in the right number, and nothing of ground that could not be done."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from reefscan.recipe import Recipe
+from reefscan.scan_words import warnings_of
+
+
+def said(*, notes: tuple[tuple[str, ...], ...] = ((),), **facts: Any) -> list[str]:
+    told = {"cells_in_band": 100, "fliers": 0, "failures": [], **facts}
+    limits = SimpleNamespace(too_coarse=False, cell_m=2.0, trough_width_m=8.0)
+    sheet = SimpleNamespace(facts=told, failures=told["failures"], limits=limits)
+    sources = [SimpleNamespace(notes=part) for part in notes]
+    return warnings_of(sources, [sheet], Recipe.default(), pd.DataFrame({"interpolated": [0.0]}))  # type: ignore[arg-type,list-item]
+
+
+def test_what_two_sheets_notice_of_one_file_is_said_once() -> None:
+    assert said(notes=(("a.tif: odd", "b.tif: odd"), ("a.tif: odd",))) == ["a.tif: odd", "b.tif: odd"]
+
+
+@pytest.mark.parametrize(
+    ("fliers", "words"), [(1, "1 isolated bad cell was set"), (2, "2 isolated bad cells were set")]
+)
+def test_one_bad_cell_is_one(fliers: int, words: str) -> None:
+    (line,) = said(fliers=fliers)
+    assert line.startswith(words)
+
+
+def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() -> None:
+    (line,) = said(cells_in_band=0)
+    assert line.startswith("no cell lies in the search band of 1 to 40 m")
+    assert said(cells_in_band=0, failures=["tile"]) == []
