@@ -36,8 +36,10 @@ cheap, up to a side at which all layers take about half a gigabyte, whatever the
 
 def command(
     grid: Annotated[
-        list[Path] | None,
-        typer.Argument(metavar="GRID...", help="Seabed grid, or several of one survey.", show_default=False),
+        list[str] | None,
+        typer.Argument(
+            metavar="GRID...", help="Seabed grids: files, folders or addresses.", show_default=False
+        ),
     ] = None,
     only: Annotated[
         str | None,

@@ -33,7 +33,7 @@ from reefscan.cli.options import (
 
 def command(
     grid: Annotated[
-        list[str], typer.Argument(metavar="GRID...", help="Seabed grid, or several of one survey.")
+        list[str], typer.Argument(metavar="GRID...", help="Seabed grids: files, folders or addresses.")
     ],
     depth: Depth = None,
     recipe: RecipeFile = None,

@@ -110,3 +110,9 @@ def test_what_is_told_to_set_is_enough(
     assert "of ground" not in capsys.readouterr().err
     with rasterio.open(out / "bpi_fine_m.tif") as dataset:
         assert_allclose(dataset.read(1)[30, 30:40], 0.0, atol=1e-3)  # a plane has none
+
+
+def test_an_address_stays_an_address(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """As a path it would lose a slash, and be looked for on this disk."""
+    assert run(["layers", "http://127.0.0.1:9/a.tif", "--out", str(tmp_path / "l")]) == 1
+    assert "http://127.0.0.1:9/a.tif" in capsys.readouterr().err
