@@ -19,7 +19,7 @@ from typing import Any, Self
 
 import pandas as pd
 
-from reefscan.errors import MissingInputError, RunFolderError
+from reefscan.errors import MissingInputError, RecipeError, RunFolderError
 from reefscan.io import geojson, tables
 from reefscan.io.lock import FolderLock
 from reefscan.io.whole import write_error, write_whole
@@ -206,7 +206,15 @@ class RunFolder:
 
     def recipe(self) -> Recipe:
         """Return the recipe the run used."""
-        return load_recipe(self._text(RECIPE), name=str(self.path / RECIPE))
+        path = self.path / RECIPE
+        try:
+            recipe = load_recipe(self._text(RECIPE), name=str(path))
+        except RecipeError as error:
+            raise RunFolderError(f"{error}; scan again") from None
+        # what a damaged one lost would be taken from the defaults, and the list be another
+        if not {"find", "score", "rank"} <= recipe.model_fields_set:
+            raise RunFolderError(f"{path}: damaged, a part of it is missing; scan again")
+        return recipe
 
     def candidates(self) -> pd.DataFrame:
         """Return all candidates with their raw measures."""

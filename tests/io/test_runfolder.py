@@ -206,6 +206,15 @@ def test_the_table_reads_back_as_it_was_written(tmp_path):
         run.candidates()
 
 
+def test_a_stored_recipe_that_lost_a_part_is_not_made_up_from_the_defaults(tmp_path):
+    run = make_run(tmp_path / "run", Recipe.default().with_top(3))
+    whole_text = (run.path / "recipe.toml").read_text(encoding="utf-8")
+    for text in ("", whole_text[: whole_text.index("[rank]")], whole_text[: len(whole_text) // 2]):
+        (run.path / "recipe.toml").write_text(text, encoding="utf-8")
+        with pytest.raises(RunFolderError, match=r"recipe\.toml.*scan again"):
+            run.recipe()
+
+
 def test_a_rescore_equals_a_fresh_list_byte_for_byte(tmp_path):
     recipe = load_recipe("[score.terms.floor]\nweight = 3\n[rank]\ntop = 25\nspacing_m = 100").with_depth(
         5, 12
