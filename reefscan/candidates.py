@@ -283,6 +283,7 @@ COLUMNS: dict[str, str] = {
     "axis": "float64", "facing": "float64", "off_m": "float64", "slope_deg": "float64", "vrm": "float64",
     "relief_m": "float64", "bpi_fine_m": "float64", "bpi_broad_m": "float64", "uncertainty_m": "float64",
     "height_sigma_m": "float64", "noise_m": "float64", "position_m": "float64", "interpolated": "float64",
+    "interval_m": "float64",
     "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
     "flat_share": "float64", "strength": "float64", "level_m": "float64", "shore": "float64",
     **dict.fromkeys((*flank.FIELDS, *repeats.FIELDS), "float64"),
@@ -360,8 +361,9 @@ def _table(
                 local.interpolated,
             ),
             "noise_m": local.cell_m,
-            "position_m": position_m(cell, local.interpolated),
+            "position_m": position_m(cell, local.interpolated, local.interval_m),
             "interpolated": local.interpolated,
+            "interval_m": local.interval_m,
             "rock_row": net[:, 9] + row0,
             "rock_col": net[:, 10] + col0,
             "rough_m": np.nan_to_num(found[:, 9]),
@@ -375,9 +377,16 @@ def _table(
     )
 
 
-def position_m(cell_m: float, interpolated: NDArray[np.float64] | float) -> NDArray[np.float64]:
-    """Doubt of a position: half a cell's diagonal, four times that on ground that was filled in."""
-    return np.asarray(cell_m * math.sqrt(0.5) * np.where(np.asarray(interpolated) > 0.5, 4.0, 1.0))
+def position_m(
+    cell_m: float, interpolated: NDArray[np.float64] | float, interval_m: NDArray[np.float64] | float = 0.0
+) -> NDArray[np.float64]:
+    """Doubt of a position: half the diagonal of a cell, or of the interval under the cells where that is known.
+
+    Four times that of a cell on ground that was filled in at an interval that is not.
+    """
+    filled = np.where(np.asarray(interpolated) > 0.5, 4.0 * cell_m, cell_m)
+    told = np.maximum(cell_m, interval_m)
+    return np.asarray(math.sqrt(0.5) * np.where(np.asarray(interval_m) > 0, told, filled))
 
 
 def find_stations_none() -> pd.DataFrame:

@@ -5,15 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reefscan.recipe import Recipe
+from reefscan.resolved import INTERVALS
 from reefscan.scoring import Z95, total_vertical_uncertainty
-
-LEDGE_CELLS = 3
-"""Cells across a ledge before its face is told from a slope, or a rise before it counts as one (common practice, no
-source; planted rises of 3.5 cells are found, of 1.5 cells not, on cells of 2, 4 and 8 m)."""
-
-TROUGH_INTERVALS = 4
-"""Cell widths crest to crest before a trough has a floor and two flanks (common practice, no source). A narrower one that
-is as deep may still be found where the soundings happen to fall into it; its width and depth are then not to be relied on."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +60,13 @@ def limits_of(
         sigma = sigma_m
     # a height is a difference of two depths; below 1.96 sigma of it nothing is told from nothing
     height = Z95 * 2.0**0.5 * sigma
-    trough = TROUGH_INTERVALS * cell_m
+    trough = INTERVALS["trough"] * cell_m
     return Limits(
-        sheet, cell_m, LEDGE_CELLS * cell_m, trough, height, trough > widest_asked_m, sigma_m is not None
+        sheet,
+        cell_m,
+        INTERVALS["ledge"] * cell_m,
+        trough,
+        height,
+        trough > widest_asked_m,
+        sigma_m is not None,
     )

@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.kernels import noise, rounding
+from reefscan.kernels import interval, noise, rounding
 from reefscan.kernels.profiles import spread_of_lines
 from reefscan.model import Window
 
@@ -49,17 +49,24 @@ class LocalNoise:
         0 surveyed at the cell's own size, 1 interpolated from farther apart.
     step_m : ndarray, shape (n,)
         Step in which depths come, metres: rounded to it, or terraced from contours; 0 if they do not.
+    interval_m : ndarray, shape (n,)
+        Width of the cells of a coarser grid that the cells only repeat, metres; 0 where they are the ground's own.
     """
 
     cell_m: Floats
     together: Floats
     interpolated: Floats
     step_m: Floats
+    interval_m: Floats
 
     def of(self, which: NDArray[np.bool_]) -> LocalNoise:
         """Some of the stations."""
         return LocalNoise(
-            self.cell_m[which], self.together[which], self.interpolated[which], self.step_m[which]
+            self.cell_m[which],
+            self.together[which],
+            self.interpolated[which],
+            self.step_m[which],
+            self.interval_m[which],
         )
 
     def at_lag(self, cells: float) -> Floats:
@@ -128,9 +135,11 @@ class GridNoise:
             rows, cols = elev_mm.shape
             last_row, last_col = (window.row + rows - 1) // noise.SIDE, (window.col + cols - 1) // noise.SIDE
             asked = np.zeros((last_row - first_row + 1, last_col - first_col + 1), np.bool_)
+            held = asked.copy()
             for r, c in places:
                 own_row = (r + window.row) // noise.SIDE - first_row
                 own_col = (c + window.col) // noise.SIDE - first_col
+                held[own_row, own_col] = True
                 for i in (-1, 0, 1):
                     for j in (-1, 0, 1):
                         at_row = np.clip(own_row + i, 0, asked.shape[0] - 1)
@@ -140,6 +149,9 @@ class GridNoise:
         self._smooth = np.pad(smooth, 1, constant_values=np.nan)
         every = np.ones(smooth.shape, np.bool_) if asked is None else asked
         self._step = rounding.rounding_squares(elev_mm, window.row, window.col, every)
+        # a station's own square alone: half a grid may be coarse, and rounding repeats cells too
+        own = (every if places is None else held) & (self._step == 0)
+        self._interval = interval.interval_squares(elev_mm, window.row, window.col, own)
         self._window, self._cell_m = window, cell_m
 
     def at(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> LocalNoise:
@@ -151,8 +163,10 @@ class GridNoise:
         smooth = np.stack([self._smooth[r + i, c + j] for i in range(3) for j in range(3)])
         own = smooth[4]
         around[np.abs(smooth - own) > ALIKE] = np.nan
+        interval_m = self._interval[r, c] * self._cell_m
         interpolated = np.clip((np.nan_to_num(own, nan=0.0) - 0.25) / 0.5, 0.0, 1.0)
-        return _described(_third(around), interpolated, self._step[r, c], self._cell_m)
+        interpolated[interval_m > 0] = 1.0
+        return _described(_third(around), interpolated, self._step[r, c], interval_m, self._cell_m)
 
 
 def _third(around: Floats) -> Floats:
@@ -163,7 +177,9 @@ def _third(around: Floats) -> Floats:
     return np.asarray(np.take_along_axis(known, at[None], axis=0)[0])
 
 
-def _described(quiet: Floats, interpolated: Floats, step_m: Floats, cell_m: float) -> LocalNoise:
+def _described(
+    quiet: Floats, interpolated: Floats, step_m: Floats, interval_m: Floats, cell_m: float
+) -> LocalNoise:
     """Total and correlation from the noise by lag (lag 1 by the operator, then `noise.LAGS`).
 
     With s2 the variance and q(k) the mean square second difference at lag k over 6 s2, rho(k) solves
@@ -183,7 +199,7 @@ def _described(quiet: Floats, interpolated: Floats, step_m: Floats, cell_m: floa
     level = np.where(np.isnan(level), total[:, None], level)
     q = (np.fmax.accumulate(level, axis=1) / np.maximum(total, 1e-6)[:, None]) ** 2
     rho = np.column_stack([np.ones(len(total)), _correlation(np.where(total[:, None] > 0, q, 1.0))])
-    return LocalNoise(total, rho, interpolated, step_m)
+    return LocalNoise(total, rho, interpolated, step_m, interval_m)
 
 
 _RHO = np.linspace(0.0, 1.0, 1001)

@@ -21,6 +21,7 @@ from reefscan.character import characters, troughs_beside
 from reefscan.features import Line, distinct, join, line_shape, trace
 from reefscan.model import Sheet
 from reefscan.recipe import Find
+from reefscan.resolved import unresolved
 from reefscan.seams import seam_like
 
 Floats = NDArray[np.float64]
@@ -97,6 +98,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     features = tuple(_drawn(every, lines))
     usable = every[~every["row"].isna()].reset_index(drop=True)
     usable = _at_drops(usable, sheet)
+    usable["unresolved"] = unresolved(usable)
     chosen = _along(usable, find.station_m)
     return Merged(_candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)
 
@@ -253,6 +255,6 @@ def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonL
 PASSED_ON = (
     "depth_m", "height_m", "relief_m", "width_m", "off_m", "slope_deg", "vrm", "bpi_fine_m", "bpi_broad_m",
     "uncertainty_m", "height_sigma_m", "noise_m", "position_m", "dug_like", "moving_like", "interpolated",
-    "shore", "seam_like",
+    "interval_m", "unresolved", "shore", "seam_like",
     "length_m", "sinuosity",
 )  # fmt: skip

@@ -214,6 +214,9 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "sounded": {
             "column": "interpolated", "c": 0.5, "d": 1.0, "weight": 0.1, "penalty": True, "kinds": KINDS[:3],
         },
+        "resolved": {
+            "column": "unresolved", "c": 0.0, "d": 1.0, "weight": 0.5, "penalty": True, "kinds": KINDS[:3],
+        },
         "not_seam": {
             "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.5, "penalty": True, "kinds": KINDS[:2],
         },
@@ -235,6 +238,7 @@ TERM_NOTES: dict[str, str] = {
     "not_dug": f"a straight even cut, a smooth pit or heap: looks dug or dumped ({GUESS})",
     "not_moving": f"evenly spaced crests, or gentle smooth hollows: sand waves and ridges, which move ({GUESS})",
     "sounded": f"filled in between soundings farther apart than the cells: nobody has measured the form there ({GUESS})",
+    "resolved": f"narrower than the ground's own cells can show: the grid only repeats those of a coarser one ({GUESS})",
     "not_seam": f"keeps to a row or column of the grid, as a joint between two surveys does ({GUESS})",
     "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
 }
@@ -270,6 +274,12 @@ class Score(_Part):
     )
     say_interpolated: float = Field(
         default=0.5, ge=0, le=1, description="from this share on, said to be interpolated"
+    )
+    say_unresolved: float = Field(
+        default=0.5,
+        ge=0,
+        le=1,
+        description="from this unresolved on, said to be narrower than the ground's own cells can show",
     )
     say_position_m: Metres = Field(
         default=15.0, gt=0, description="from this uncertainty of position on, it is flagged"

@@ -50,6 +50,13 @@ def warnings_of(
             f"{filled * 100:.0f} % of the candidates stand on ground that looks filled in between soundings farther apart "
             f"than the cells: its heights, widths and places are guesses until you have sounded there"
         )
+    coarse = table["interval_m"][table["interval_m"] > 0] if len(table) else table.get("interval_m", [])
+    if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
+        narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
+        out.append(
+            f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid only repeats coarser cells, of about "
+            f"{coarse.median():.3g} m; {narrow * 100:.0f} % are too narrow for those to show and count less"
+        )
     for sheet in sheets:
         if sheet.limits.too_coarse:
             out.append(

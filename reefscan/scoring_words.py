@@ -39,6 +39,7 @@ _UNKNOWN = {
     "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
     "refuge": "broken ground", "not_dug": "whether it is dug", "not_moving": "whether it moves",
     "sounded": "whether it was sounded",
+    "resolved": "whether the ground's own cells show it",
     "not_seam": "whether it is a joint in the grid",
 }  # fmt: skip
 
@@ -46,6 +47,7 @@ _NATURAL = {
     "not_dug": "say_dug",
     "not_moving": "say_moving",
     "sounded": "say_interpolated",
+    "resolved": "say_unresolved",
     "not_seam": "say_seam",
     "not_shore": "say_shore",
 }
@@ -143,10 +145,17 @@ def _explain_one(
     if _number(site, "shore") >= score.say_shore:
         flags.append("shore")
         asides.append("its top is the shore: mind surf and rocks")
-    share = _number(site, "interpolated")
+    share, interval = _number(site, "interpolated"), _number(site, "interval_m")
     if share >= score.say_interpolated:
         flags.append("interpolated")
-        asides.append(f"{share * 100:.0f} % of the ground here looks filled in, not sounded")
+        asides.append(
+            f"the grid here only repeats cells of {length_words(interval, unit)} or so"
+            if interval > 0
+            else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
+        )
+    if _number(site, "unresolved") >= score.say_unresolved:
+        flags.append("unresolved")
+        asides.append("too narrow for those to show: it may be nothing but the steps between them")
     position = _number(site, "position_m")
     if position >= score.say_position_m:
         flags.append("position-uncertain")
@@ -257,6 +266,8 @@ def _reserved(name: str, site: Mapping[Any, Any]) -> str:
         return "the shore close behind it"
     if name == "sounded":
         return "ground that looks partly filled in"
+    if name == "resolved":
+        return "a width that the ground's own cells hardly show"
     if name == "not_seam":
         return "a course close to the grid's own"
     return (_looks(site, _DUG, "cut") if name == "not_dug" else _looks(site, _MOVING, "waves"))[1]

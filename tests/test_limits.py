@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import reefscan
-from reefscan.limits import LEDGE_CELLS, TROUGH_INTERVALS
+from reefscan.resolved import INTERVALS
 
 ORIGIN = (500_000.0, 5_000_000.0)
 SIDE, APART = 220, 55
@@ -47,10 +47,10 @@ def _share(cell_m: float, kind: str, cells: float, rng: np.random.Generator) -> 
 @pytest.mark.parametrize("cell_m", [2.0, 4.0, 8.0])
 def test_a_rise_is_found_from_the_stated_width_on_and_a_narrower_one_is_not(cell_m):
     rng = np.random.default_rng(2000)
-    assert _share(cell_m, "rise", LEDGE_CELLS + 0.5, rng) >= 0.9
-    assert _share(cell_m, "rise", LEDGE_CELLS - 1.5, rng) <= 0.1
+    assert _share(cell_m, "rise", INTERVALS["ledge"] + 0.5, rng) >= 0.9
+    assert _share(cell_m, "rise", INTERVALS["ledge"] - 1.5, rng) <= 0.1
 
 
 @pytest.mark.parametrize("cell_m", [2.0, 4.0, 8.0])
 def test_a_trough_is_found_from_the_stated_width_on(cell_m):
-    assert _share(cell_m, "trough", TROUGH_INTERVALS, np.random.default_rng(2001)) >= 0.9
+    assert _share(cell_m, "trough", INTERVALS["trough"], np.random.default_rng(2001)) >= 0.9
