@@ -125,7 +125,10 @@ def _bent(axis: Floats, weight: Floats, east: Floats, north: Floats) -> Floats:
         spread, 1e-9
     )
     both = ((weight > 0.0) & (along > 0.0)).any(axis=1) & ((weight > 0.0) & (along < 0.0)).any(axis=1)
-    return np.asarray((common + level - np.where(both, slope * middle, 0.0)) % 180.0)
+    here = np.where(both, level - slope * middle, level)
+    # one stray axis does not carry it past what the stations themselves tell
+    here = np.clip(here, off.min(axis=1), off.max(axis=1))
+    return np.asarray((common + here) % 180.0)
 
 
 @dataclass(frozen=True)

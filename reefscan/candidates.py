@@ -75,7 +75,7 @@ def halo(find: Find, cell_m: float) -> int:
 
 
 MOST_CELLS = 8192
-"""Farthest a station may look, in cells: a tile with so much around it still fits into memory."""
+"""Farthest a station may look, in cells: with so much around it a tile takes some gigabytes (a guess of what a machine has)."""
 
 
 def check_reach(find: Find, cell_m: float) -> None:

@@ -150,9 +150,9 @@ def _runs(legs: list[_Leg], table: pd.DataFrame) -> list[_Leg]:
     facing = np.radians(table["facing"].to_numpy())
     faces = np.array([np.arctan2(np.sin(facing[g.rows]).sum(), np.cos(facing[g.rows]).sum()) for g in legs])
     ledge = table["kind"].to_numpy()[legs[0].rows[0]] == "ledge"
-    off = OFF_LINE * np.maximum(width, 1.0)
+    widest_off = OFF_LINE * max(1.0, float(width.max()))
     # a little more than what the tests below let through
-    i, j = near_pairs(mid_x, mid_y, 1.03 * half, 1.03 * (GAP_M + 2.0 * float(off.max()))).T
+    i, j = near_pairs(mid_x, mid_y, 1.03 * half, 1.03 * (GAP_M + 2.0 * widest_off)).T
     along, across = _turned(mid_x[j] - mid_x[i], mid_y[j] - mid_y[i], axis[i])
     turn = np.abs((axis[j] - axis[i] + np.pi / 2) % np.pi - np.pi / 2)
     wide = np.maximum(width[i], width[j])

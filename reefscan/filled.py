@@ -37,5 +37,10 @@ def told_filled(
     )
     table.loc[filled, "interpolated"] = 1.0
     table["position_m"] = np.maximum(
-        table["position_m"], np.where(filled, candidates.position_m(sheet.cell_m, 1.0), 0.0)
+        table["position_m"],
+        np.where(
+            filled,
+            candidates.position_m(sheet.cell_m, 1.0, table["interval_m"].to_numpy(dtype=np.float64)),
+            0.0,
+        ),
     )

@@ -50,7 +50,7 @@ def warnings_of(
             f"{filled * 100:.0f} % of the candidates stand on ground that looks filled in between soundings farther apart "
             f"than the cells: its heights, widths and places are guesses until you have sounded there"
         )
-    coarse = table["interval_m"][table["interval_m"] > 0] if len(table) else table.get("interval_m", [])
+    coarse = table["interval_m"][table["interval_m"] > 0]
     if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
         narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
         out.append(

@@ -155,7 +155,7 @@ def _explain_one(
         )
     if _number(site, "unresolved") >= score.say_unresolved:
         flags.append("unresolved")
-        asides.append("too narrow for those to show: it may be nothing but the steps between them")
+        asides.append("too narrow for cells that wide: it may be nothing but the steps between them")
     position = _number(site, "position_m")
     if position >= score.say_position_m:
         flags.append("position-uncertain")

@@ -64,12 +64,15 @@ def test_what_a_file_says_was_filled_in_adds_only_the_doubt_that_the_cells_did_n
     table = pd.DataFrame(
         {
             "structure_lon": 3.0, "structure_lat": 45.0, "row": [0, 1, 2], "col": 0, "position_m": 1.4,
+            "interval_m": [0.0, 0.0, 4.0],
             "height_m": heights, "interpolated": share, "height_sigma_m": filled_in(np.full(3, 0.1), heights, share),
         }
     )  # fmt: skip
     told_filled(table, sheet, lambda rows, cols: np.ones(len(rows), bool))
     np.testing.assert_allclose(table["height_sigma_m"], np.hypot(0.1, 0.4))
     assert (table["interpolated"] == 1.0).all()
+    # half the diagonal of four cells, or of the cells that are repeated where their width is known
+    np.testing.assert_allclose(table["position_m"], np.sqrt(0.5) * np.array([8.0, 8.0, 4.0]))
 
 
 def test_the_rounding_of_both_depths_adds_the_doubt_of_two_even_spreads():

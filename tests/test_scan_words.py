@@ -12,12 +12,15 @@ from reefscan.recipe import Recipe
 from reefscan.scan_words import warnings_of
 
 
-def said(*, notes: tuple[tuple[str, ...], ...] = ((),), **facts: Any) -> list[str]:
+def said(*, notes: tuple[tuple[str, ...], ...] = ((),), interval_m: float = 0.0, **facts: Any) -> list[str]:
     told = {"cells_in_band": 100, "fliers": 0, "failures": [], **facts}
     limits = SimpleNamespace(too_coarse=False, cell_m=2.0, trough_width_m=8.0)
     sheet = SimpleNamespace(facts=told, failures=told["failures"], limits=limits)
+    table = pd.DataFrame(
+        {"interpolated": [0.0] * 4, "interval_m": [interval_m] * 4, "unresolved": [0, 0, 0, 1.0]}
+    )
     sources = [SimpleNamespace(notes=part) for part in notes]
-    return warnings_of(sources, [sheet], Recipe.default(), pd.DataFrame({"interpolated": [0.0]}))  # type: ignore[arg-type,list-item]
+    return warnings_of(sources, [sheet], Recipe.default(), table)  # type: ignore[arg-type,list-item]
 
 
 def test_what_two_sheets_notice_of_one_file_is_said_once() -> None:
@@ -36,3 +39,10 @@ def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() 
     (line,) = said(cells_in_band=0)
     assert line.startswith("no cell lies in the search band of 1 to 40 m")
     assert said(cells_in_band=0, failures=["tile"]) == []
+
+
+def test_a_grid_that_only_repeats_a_coarser_one_is_said_to_once() -> None:
+    (line,) = said(interval_m=30.0)
+    assert line.startswith(
+        "100 % of the candidates stand where the grid only repeats coarser cells, of about 30 m; 25 % are"
+    )

@@ -35,7 +35,9 @@ def read_area(path: str | Path) -> Any:
         ) from error
     # a table without shapes comes as a plain one
     shapes = (
-        frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])] if hasattr(frame, "geom_type") else frame[:0]
+        frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])]
+        if isinstance(frame, geopandas.GeoDataFrame)
+        else frame[:0]
     )
     if not len(shapes):
         raise InputError(f"{path}: has no polygon; --area wants the outline of the ground to scan")

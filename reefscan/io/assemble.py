@@ -78,7 +78,8 @@ def assemble(layers: Sequence[Layer], asked: Asked, prefer: Sequence[str]) -> li
     """
     for pattern in prefer:
         if not any(_named(layer, pattern) for layer in layers):
-            shown = ", ".join(sorted({layer.name for layer in layers})[:5])
+            names = sorted({layer.name for layer in layers})
+            shown = ", ".join(names[:5]) + (f" and {len(names) - 5} more" if len(names) > 5 else "")
             raise InputError(f"--prefer {pattern}: none of the grids is called so; there are {shown}")
     ordered = sorted(layers, key=order_key(prefer))
     boxes = {}

@@ -184,7 +184,7 @@ def undeclared_sentinels(
     A listed number counts if it is the least or greatest value and stands apart from all others by
     more than they spread (and by 100 m), or if it would be deeper or higher than anything on Earth. The end of
     a whole-number type's range (65535, 255) counts if it stands apart, and so does any number but 0 that `REPEATED` cells
-    share to the last digit: ground that far from all other is not level.
+    share to the last digit, if they are the fewer and the others are not all alike: ground that far from all other is not level.
     """
     kind = np.dtype(dtype)
     ends = (float(np.iinfo(kind).min), float(np.iinfo(kind).max)) if kind.kind in "iu" else ()
@@ -199,7 +199,9 @@ def undeclared_sentinels(
             spread = float(rest[-1] - rest[0])
             apart = gap > spread and gap * metres_per_unit > 100.0
             last = value in ends and value != 0.0 and gap > spread and gap * metres_per_unit > 1.0
-            shared = counts[end] >= REPEATED and value != 0.0
+            shared = (
+                counts[end] >= REPEATED and 2 * counts[end] < counts.sum() and spread > 0 and value != 0.0
+            )
             if ((value in SENTINELS or shared) and apart) or last or (_is_extreme(value) and wild[end]):
                 found.append(value)
                 uniques = rest

@@ -63,12 +63,14 @@ def _flier(
     r: int,
     c: int,
     floor_mm: int,
-    near: NDArray[np.int32],
-    ring: NDArray[np.int32],
+    near: NDArray[np.int64],
+    ring: NDArray[np.int64],
 ) -> int:
     """Middle value of the neighbours of a flier; `NODATA_MM` where the cell is none."""
     rows, cols = elev_mm.shape
-    z = elev_mm[r, c]
+    # twice the depths, as the slopes are: halves would be rounded one way up and another way down
+    z = 2 * np.int64(elev_mm[r, c])
+    floor = 2 * floor_mm
     # on the flank of a sand wave the neighbours differ by its slope, which says nothing of this cell
     south, east = _slope(elev_mm, r, c, 1, 0), _slope(elev_mm, r, c, 0, 1)
     n = 0
@@ -76,15 +78,15 @@ def _flier(
         for dc in range(-1, 2):
             value = elev_mm[r + dr, c + dc]
             if (dr != 0 or dc != 0) and value != _NODATA:
-                near[n] = value - (dr * south + dc * east) // 2
+                near[n] = 2 * value - (dr * south + dc * east)
                 n += 1
     if n < 5:
         return int(_NODATA)
     near[:n].sort()
-    if z > near[n - 2] + floor_mm:
+    if z > near[n - 2] + floor:
         excess = z - near[n - 2]
         spread = near[n - 2] - near[0]
-    elif z < near[1] - floor_mm:
+    elif z < near[1] - floor:
         excess = near[1] - z
         spread = near[n - 1] - near[1]
     else:
@@ -96,13 +98,15 @@ def _flier(
             if max(abs(dr), abs(dc)) == 2:
                 rr, cc = r + dr, c + dc
                 if 0 <= rr < rows and 0 <= cc < cols and elev_mm[rr, cc] != _NODATA:
-                    ring[m] = elev_mm[rr, cc] - (dr * south + dc * east) // 2
+                    ring[m] = 2 * elev_mm[rr, cc] - (dr * south + dc * east)
                     m += 1
     beyond = middle
     if m > 0:
         ring[:m].sort()
         beyond = ring[m // 2]
-    return int(middle) if excess > 3 * spread and excess > 3 * abs(middle - beyond) else int(_NODATA)
+    if excess > 3 * spread and excess > 3 * abs(middle - beyond):
+        return int(np.rint(0.5 * middle))
+    return int(_NODATA)
 
 
 @njit(cache=True, nogil=True)
@@ -128,7 +132,7 @@ def find_fliers(
     rows, cols = elev_mm.shape
     found = np.empty((64, 3), np.int32)
     count = 0
-    near, ring = np.empty(8, np.int32), np.empty(16, np.int32)
+    near, ring = np.empty(8, np.int64), np.empty(16, np.int64)
     for r in range(max(1, top), min(rows - 1, bottom)):
         up, mid, low = elev_mm[r - 1], elev_mm[r], elev_mm[r + 1]
         for first in range(max(1, left), min(cols - 1, right), PART):

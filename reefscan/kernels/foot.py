@@ -26,7 +26,10 @@ HEADINGS = 24
 
 SEEN_SHARE = 0.6
 """Where noise hides the foot, the side between the lowest climb that noise does not feign and this share of the height is
-carried on down to it: half a cosine's foot is then told within 4 % of its run, a straight side's exactly."""
+carried on down to it: without noise half a cosine's foot is then told within 4 % of its run, a straight side's exactly."""
+
+LEAST_PART = 0.25
+"""Least share of the height over which a side is carried on: over less, noise would swing it by more than twice its own error."""
 
 
 @njit(cache=True, nogil=True)
@@ -34,6 +37,12 @@ def _seen(height: float, least: float) -> float:
     """Climb (m) at which a side is first seen: a tenth of the height, or what noise does not feign, but never more than
     `SEEN_SHARE` of it: on ground as rough as it is high the foot is still somewhere on the side."""
     return min(max(FOOT_SHARE * height, least), SEEN_SHARE * height)
+
+
+@njit(cache=True, nogil=True)
+def _upper(height: float, seen: float) -> float:
+    """Climb (m) of the upper of the two places by which a side is carried on down to its foot."""
+    return max(SEEN_SHARE * height, seen + LEAST_PART * height)
 
 
 @njit(cache=True, nogil=True)
@@ -74,18 +83,18 @@ def rise_feet(
             low = min(low, (line[k - 1] + line[k] + line[k + 1]) / 3.0)
         whole = min(height, top - low)
         foot, seen = FOOT_SHARE * whole, _seen(whole, least)
+        upper = _upper(whole, seen)
         high_at = np.nan
         raw[a] = float(max(0, n - 1))
         before = 0.0
         for k in range(1, n - 1):
             drop = top - (line[k - 1] + line[k] + line[k + 1]) / 3.0
-            half = (1.0 - SEEN_SHARE) * whole
-            if not high_at == high_at and drop >= half:
-                high_at = k - 1 + (half - before) / max(drop - before, 1e-9)
+            if not high_at == high_at and drop >= whole - upper:
+                high_at = k - 1 + (whole - upper - before) / max(drop - before, 1e-9)
             if drop >= whole - seen:
                 at = k - 1 + (whole - seen - before) / max(drop - before, 1e-9)
                 # distances grow outward here, so the side runs from its foot inward
-                raw[a] = min(float(reach), _carried_on(foot, seen, at, SEEN_SHARE * whole, high_at))
+                raw[a] = min(float(reach), _carried_on(foot, seen, at, upper, high_at))
                 break
             before = drop
     five = np.empty(5)
@@ -134,6 +143,7 @@ def ledge_foot(
     slope = (sxy - sx * sy / known) / (sxx - sx * sx / known)
     level = (sy - slope * sx) / known
     threshold = _seen(height, least)
+    upper = _upper(height, threshold)
     before, at, high_at = 0.0, np.nan, np.nan
     # up the whole face: what noise adds to its run lies on the lower ground as often as on the upper
     for k in range(reach, -reach, -1):
@@ -149,13 +159,13 @@ def ledge_foot(
                     if before < threshold
                     else float(k)
                 )
-        if at == at and climbed >= SEEN_SHARE * height:
-            high_at = k + (climbed - SEEN_SHARE * height) / max(climbed - before, 1e-9)
+        if at == at and climbed >= upper:
+            high_at = k + (climbed - upper) / max(climbed - before, 1e-9)
             break
         before = climbed
     if not at == at:
         return half_face
-    return _carried_on(FOOT_SHARE * height, threshold, at, SEEN_SHARE * height, high_at)
+    return min(float(reach), _carried_on(FOOT_SHARE * height, threshold, at, upper, high_at))
 
 
 @njit(cache=True, nogil=True)
@@ -180,7 +190,8 @@ def wall_foot(
     if floor > 1e8:
         return np.nan
     seen = _seen(height, least)
-    level, high = floor + seen, floor + SEEN_SHARE * height
+    upper = _upper(height, seen)
+    level, high = floor + seen, floor + upper
     best = np.nan
     for side in range(2):
         step = 1 if side == 0 else -1
@@ -198,7 +209,7 @@ def wall_foot(
                 break
             before = z
         if at == at:
-            far = max(0.0, _carried_on(FOOT_SHARE * height, seen, at, SEEN_SHARE * height, high_at))
+            far = max(0.0, _carried_on(FOOT_SHARE * height, seen, at, upper, high_at))
             if not best == best or far < best:
                 best = far
     return best

@@ -2,7 +2,7 @@
 
 The depth is the same over whole patches, and jumps between them; where the grid was warped since, the jumps are smeared
 over two cells. One patch lies on each cell of the coarser grid, so that the interval is the root of the area to a patch, and need
-be no whole number of cells. Told on fixed squares of the absolute lattice, each cut into blocks of 16 cells of which half must agree.
+be no whole number of cells. Told on fixed squares of the absolute lattice, each cut into blocks of 32 cells of which half must agree.
 
 Ground filled in smoothly between (linear, cubic) is not told here: its interval reads like that of ground which is smooth
 itself, and what is smooth need not be coarse.
@@ -21,13 +21,13 @@ from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
 
-BLOCK = 16
+BLOCK = 32
 """Side (cells) of a block."""
 
 AGREE = 0.5
 """Least share of a square's blocks that must agree."""
 
-FEWEST_BLOCKS = 3
+FEWEST_BLOCKS = 2
 """Least number of blocks that must agree."""
 
 FEWEST_CELLS = 64
@@ -83,7 +83,7 @@ def interval_squares(
     Returns
     -------
     interval : ndarray of float64, shape (squares down, squares across)
-        In cells, 2 to about 8; 0 where cells are not repeated.
+        In cells, 2 to about 16; 0 where cells are not repeated.
     """
     n_r, n_c = asked.shape
     out = np.zeros((n_r, n_c))

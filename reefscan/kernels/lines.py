@@ -80,7 +80,8 @@ def near_pairs(
 ) -> NDArray[np.int64]:
     """Pairs of pieces whose middles are no farther apart than half of both and ``reach``.
 
-    A sweep along x, so that the work grows with the pairs and not with the square of the pieces.
+    A sweep along the longer side of the ground, so that on a coast the work grows with the pairs and not with the square of
+    the pieces; one very long piece widens it for all.
 
     Parameters
     ----------
@@ -94,6 +95,8 @@ def near_pairs(
     ndarray of int64, shape (pairs, 2)
         The smaller number first; rows in ascending order.
     """
+    if len(x) and np.ptp(y) > np.ptp(x):  # along the coast, whichever way it runs
+        x, y = y, x
     order = np.argsort(x, kind="mergesort")
     widest = half.max() if len(half) else 0.0
     found = [(0, 0) for _ in range(0)]

@@ -159,7 +159,7 @@ def measure_ledge(
         # width of its face
         picked = _picked(longest, lines, share) * quiet
         length = 1
-        while tops[length] < 0.9 * (best - picked) and length < longest + 0.5:
+        while tops[length] < 0.9 * (best - picked):
             length += 1
         best_run, middle = float(length), at[length]
         rough = _ground_roughness(

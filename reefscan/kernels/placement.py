@@ -198,7 +198,7 @@ def _place(
     # differently for every cut of the grid
     top, left = max(0, r0), max(0, c0)
     patch = elev[top : r0 + side, left : c0 + side]
-    feet, half_face = np.full(HEADINGS, foot), foot
+    feet = np.full(HEADINGS, foot)
     if kind == 2:
         rise_feet(patch, row - top, col - left, int(2.0 * foot + 4.0), height, noise, 3.0 * quiet, feet)
     elif kind == 1:
@@ -278,7 +278,7 @@ def _place(
             row - top + along * ar,
             col - left + along * ac,
             facing,
-            half_face,
+            foot,
             height,
             3.0 * quiet,
             cell_m,

@@ -166,3 +166,21 @@ def test_the_stand_off_is_told_abreast_of_the_net_where_the_face_runs_on_elsewhe
     net = dict(zip(FIELDS, out[0], strict=True))
     assert abs(net["row"] - MIDDLE) >= 5
     assert_allclose(net["off"], d[int(net["row"]), int(net["col"])] - 3.6, atol=0.8)
+
+
+def test_a_little_more_noise_moves_a_foot_by_a_little():
+    """What noise does not feign goes from a tenth of the height past all of it: the foot of a straight side stays within 1.5 cells."""
+    ramp = to_mm(-10 - np.clip(across(0.0) / 4 + 0.5, 0, 1))
+    valley = to_mm(-10 + np.clip((np.abs(across(0.0)) - 6) / 4, 0, 1))
+    steps = np.arange(0.1, 1.3, 0.005)
+    told = np.array(
+        [
+            [
+                ledge_foot(ramp, 60.0, 60.0, 0.0, 2.0, 1.0, least, 1.0, np.empty(100)),
+                wall_foot(valley, 60.0, 60.0, 0.0, 6.0, 10.0, 1.0, least, np.empty(100)),
+            ]
+            for least in steps
+        ]
+    )
+    assert np.ptp(told, axis=0).max() < 1.5
+    assert np.abs(np.diff(told, axis=0)).max() < 0.3

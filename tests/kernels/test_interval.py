@@ -37,9 +37,9 @@ def told(z: np.ndarray) -> np.ndarray:
     return interval_squares(to_mm(z), 0, 0, ALL)
 
 
-@pytest.mark.parametrize("factor", [2.0, 2.3, 4.0, 6.5, 8.0])
+@pytest.mark.parametrize("factor", [2.0, 2.3, 4.0, 6.5, 8.0, 12.0, 16.0])
 def test_repeated_cells_tell_their_width(rng, factor):
-    assert np.median(told(coarse(rough(rng), factor, 0))) == pytest.approx(factor, rel=0.08)
+    assert np.median(told(coarse(rough(rng), factor, 0))) == pytest.approx(factor, rel=0.12)
 
 
 @pytest.mark.parametrize("order", [1, 3])
