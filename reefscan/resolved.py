@@ -25,7 +25,7 @@ third too wide and a width read a third too narrow would make of one that is jus
 
 
 def unresolved(table: pd.DataFrame) -> Floats:
-    """How far each structure is narrower than what was measured there can show, 0 (resolved) to 1.
+    """How far each structure is narrower than the ground's own cells can show, 0 (resolved) to 1.
 
     Parameters
     ----------

@@ -44,13 +44,17 @@ def warnings_of(
     if fliers:
         cells = "isolated bad cell was" if fliers == 1 else "isolated bad cells were"
         out.append(f"{fliers} {cells} set aside and not taken for structure")
-    filled = float((table["interpolated"] >= recipe.score.say_interpolated).mean()) if len(table) else 0.0
+    repeated = table["interval_m"] > 0
+    looks = (
+        table["interpolated"] >= recipe.score.say_interpolated
+    ) & ~repeated  # of which the next says more
+    filled = float(looks.mean()) if len(table) else 0.0
     if filled >= WORTH_SAYING:
         out.append(
             f"{filled * 100:.0f} % of the candidates stand on ground that looks filled in between soundings farther apart "
             f"than the cells: its heights, widths and places are guesses until you have sounded there"
         )
-    coarse = table["interval_m"][table["interval_m"] > 0]
+    coarse = table["interval_m"][repeated]
     if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
         narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
         out.append(

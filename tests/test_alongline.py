@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reefscan.alongline import steadied, told_along, told_at_drop
+from reefscan.alongline import _bent, steadied, told_along, told_at_drop
 from reefscan.features import join
 
 SIDE_M = 10.0
@@ -110,3 +110,12 @@ def test_facts_of_features_are_those_of_pandas(rng):
     np.testing.assert_allclose(told.facts["height_m"], groups["height_m"].max())
     np.testing.assert_allclose(told.facts["dug_like"], groups["dug_like"].mean())
     assert [sorted(rows) for rows in told.rows] == [sorted(np.flatnonzero(code == i)) for i in range(count)]
+
+
+def test_one_stray_axis_does_not_carry_a_trough_past_what_its_stations_tell() -> None:
+    """Four stations run at 40 degrees and one strays to 0: the best fit at the place itself would read past 40."""
+    axis = np.array([[40.0, 40.0, 0.0, 40.0, 40.0]])
+    along = np.array([[9.0, -1.0, 19.0, 11.0, 10.0]])
+    bearing = np.radians(33.0)
+    got = _bent(axis, np.ones((1, 5)), along * np.sin(bearing), along * np.cos(bearing))
+    assert got[0] == pytest.approx(40.0)

@@ -17,7 +17,11 @@ def said(*, notes: tuple[tuple[str, ...], ...] = ((),), interval_m: float = 0.0,
     limits = SimpleNamespace(too_coarse=False, cell_m=2.0, trough_width_m=8.0)
     sheet = SimpleNamespace(facts=told, failures=told["failures"], limits=limits)
     table = pd.DataFrame(
-        {"interpolated": [0.0] * 4, "interval_m": [interval_m] * 4, "unresolved": [0, 0, 0, 1.0]}
+        {
+            "interpolated": [float(interval_m > 0)] * 4,
+            "interval_m": [interval_m] * 4,
+            "unresolved": [0, 0, 0, 1.0],
+        }
     )
     sources = [SimpleNamespace(notes=part) for part in notes]
     return warnings_of(sources, [sheet], Recipe.default(), table)  # type: ignore[arg-type,list-item]
@@ -41,7 +45,7 @@ def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() 
     assert said(cells_in_band=0, failures=["tile"]) == []
 
 
-def test_a_grid_that_only_repeats_a_coarser_one_is_said_to_once() -> None:
+def test_a_grid_that_only_repeats_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:
     (line,) = said(interval_m=30.0)
     assert line.startswith(
         "100 % of the candidates stand where the grid only repeats coarser cells, of about 30 m; 25 % are"

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from reefscan.cli.options import metres
+
 if TYPE_CHECKING:
     from reefscan.review.compare import Change
     from reefscan.review.opened import OpenedRun
@@ -42,12 +44,8 @@ def command(
     from reefscan.review.compare import Side, compare_runs
     from reefscan.review.compare import as_json as document
     from reefscan.review.opened import open_run
-    from reefscan.units import parse_length
 
-    try:
-        within_m = parse_length(within)
-    except InputError as error:
-        raise InputError(f"--within: {error}") from None
+    within_m = metres("--within", within)
     if within_m < 0:
         raise InputError(f"--within {within}: is negative; wanted 0 or more")
     opened = [open_run(run_a), open_run(run_b)]

@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from reefscan.cli.options import metres
+
 LONGEST_DELAY_S = 60.0
 """A position that lags more than a minute behind its depth is no delay of an instrument."""
 
@@ -69,10 +71,7 @@ def command(
             raise InputError(f"{flag} {value!r}: wanted {', '.join(choices)}")
 
     def length(flag: str, value: str | None) -> float | None:
-        try:
-            return None if value is None else parse_length(value)
-        except InputError as error:
-            raise InputError(f"{flag}: {error}") from None
+        return None if value is None else metres(flag, value)
 
     def unit(flag: str, value: str | None) -> float | None:
         try:

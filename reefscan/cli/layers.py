@@ -22,7 +22,7 @@ from reefscan.cli.options import (
     Variable,
     check_positive,
     make_recipe,
-    shift_metres,
+    metres,
 )
 
 if TYPE_CHECKING:
@@ -84,7 +84,7 @@ def command(
     from reefscan.io.rasters import open_grids
 
     sources = open_grids(
-        list(grid), crs=crs, positive=positive, datum_shift_m=shift_metres(datum_shift),
+        list(grid), crs=crs, positive=positive, datum_shift_m=metres("--datum-shift", datum_shift),
         variable=variable, unit=value_unit, prefer=prefer,
     )  # fmt: skip
     written = []

@@ -167,15 +167,15 @@ def make_recipe(
     return recipe if top is None else recipe.with_top(top)
 
 
-def shift_metres(text: str) -> float:
-    """Read ``--datum-shift``."""
+def metres(flag: str, text: str) -> float:
+    """Read the length that an option was given; what is wrong with it names the option."""
     from reefscan.errors import InputError
     from reefscan.units import parse_length
 
     try:
         return parse_length(text)
     except InputError as error:
-        raise InputError(f"--datum-shift: {error}") from None
+        raise InputError(f"{flag}: {error}") from None
 
 
 def check_positive(value: str | None) -> str | None:

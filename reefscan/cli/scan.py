@@ -26,7 +26,7 @@ from reefscan.cli.options import (
     Workers,
     check_positive,
     make_recipe,
-    shift_metres,
+    metres,
     user_unit,
 )
 
@@ -60,7 +60,7 @@ def command(
     """
     check_positive(positive)
     used = make_recipe(recipe, depth, top)
-    shift = shift_metres(datum_shift)
+    shift = metres("--datum-shift", datum_shift)
     unit = user_unit(depth)
 
     from reefscan.cli.progress import Progress

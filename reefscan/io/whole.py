@@ -54,9 +54,8 @@ def replacing(path: Path | str) -> Iterator[Path]:
             raise
         raise told from error
     finally:
-        with suppress(
-            OSError
-        ):  # where nothing could be written nothing is left, and the reason is told above
+        # where nothing could be written nothing is left, and the reason is told above
+        with suppress(OSError):
             part.unlink(missing_ok=True)
 
 
