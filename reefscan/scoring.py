@@ -45,6 +45,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from reefscan.kernels.worth import BONUS, DEPTH, HEIGHT, OPTIONAL, PENALTY, REQUIRED, SLOPE, raise_worth
 from reefscan.recipe import Score, Term
 
 Floats = NDArray[np.float64]
@@ -62,6 +63,9 @@ Z95 = 1.959963984540054
 """Two-sided 95 % point of the normal law: S-44 states its uncertainty at 95 %."""
 
 HEIGHT_COLUMN = "height_m"
+
+CELL_COLUMNS = {"depth_m": DEPTH, HEIGHT_COLUMN: HEIGHT, "slope_deg": SLOPE}
+"""Columns of the candidate table that a cell can answer by itself, as the kernel is told."""
 
 SLOW_SHARE = 0.2
 """Share of slowly changing error that the difference of two depths some metres apart keeps: with a correlation
@@ -209,35 +213,48 @@ def score_table(table: pd.DataFrame, score: Score) -> Scored:
     return Scored(points, rounded, confidence, listed, memberships, unknown, assumed, tuple(dropped))
 
 
-def score_cells(
-    measures: Mapping[str, NDArray[np.floating]], *, kind: str, score: Score
-) -> NDArray[np.uint8]:
+def raise_cells(
+    points: NDArray[np.uint8],
+    *,
+    elev_mm: NDArray[np.int32],
+    height_cm: NDArray[np.uint16],
+    slope_deg: NDArray[np.float32],
+    kind: str,
+    score: Score,
+) -> None:
     """Score cells as if a site of ``kind`` stood in each: what ``score.tif`` holds.
 
-    Terms whose column is not among ``measures`` are left out. 255 (unknown) where a required measure
-    is unknown; 0 where a required one is worth nothing.
+    Terms that judge something else than `CELL_COLUMNS` are left out.
 
     Parameters
     ----------
-    measures : mapping of str to ndarray
-        By column name of the candidate table, all of one shape; NaN unknown.
+    points : ndarray of uint8, shape (rows, cols)
+        Raised in place to the cell's score, whole points, where a height is near and no required measure is unknown
+        or worth nothing.
+    elev_mm : ndarray of int32, shape (rows, cols)
+        Millimetres, positive up; known wherever there is a height.
+    height_cm : ndarray of uint16, shape (rows, cols)
+        Highest structure of the kind within reach, centimetres; 0 none.
+    slope_deg : ndarray of float32, shape (rows, cols)
+        NaN unknown.
+    kind : str
+    score : Score
     """
-    shape = next(iter(measures.values())).shape
-    memberships: dict[str, Floats] = {}
-    unknown: dict[str, NDArray[np.bool_]] = {}
-    nodata = np.zeros(shape, dtype=bool)
-    for name, term in score.terms.items():
-        if term.weight == 0 or term.column not in measures or (term.kinds and kind not in term.kinds):
-            continue
-        mu = trapezoid(np.asarray(measures[term.column], dtype=np.float64), term.a, term.b, term.c, term.d)
-        memberships[name] = mu.ravel()
-        unknown[name] = np.isnan(mu).ravel()
-        if term.required:
-            nodata |= np.isnan(mu)
-    value, _ = _combine(memberships, unknown, score, int(np.prod(shape)))
-    out = np.rint(value).astype(np.uint8).reshape(shape)
-    out[nodata] = 255
-    return out
+    terms = [
+        term
+        for term in score.terms.values()
+        if term.weight > 0 and term.column in CELL_COLUMNS and (not term.kinds or kind in term.kinds)
+    ]
+    measured = np.array([CELL_COLUMNS[term.column] for term in terms], dtype=np.int64)
+    roles = np.array([_role(term) for term in terms], dtype=np.int64)
+    numbers = np.array([(t.a, t.b, t.c, t.d, t.weight) for t in terms], dtype=np.float64).reshape(-1, 5)
+    raise_worth(
+        elev_mm, height_cm, slope_deg, measured, roles, numbers, score.unknown, score.optional_floor, points
+    )
+
+
+def _role(term: Term) -> int:
+    return REQUIRED if term.required else BONUS if term.bonus else PENALTY if term.penalty else OPTIONAL
 
 
 def _applies(term: Term, names: list[str]) -> NDArray[np.bool_]:

@@ -25,11 +25,11 @@ from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
 from reefscan.kernels.fliers import find_fliers, fliers_around, set_aside
 from reefscan.kernels.gradient import slope_deg
-from reefscan.kernels.spread import spread
+from reefscan.kernels.spread import keep_near, spread
 from reefscan.model import GridBlock, GridSource, Window
 from reefscan.overview import Thinning
 from reefscan.recipe import Find, Score
-from reefscan.scoring import score_cells
+from reefscan.scoring import CELL_COLUMNS, raise_cells
 
 NO_SCORE = 255
 
@@ -164,12 +164,6 @@ AROUND = "around"
 NEAR = "near_"
 """Start of the name under which a tile keeps the heights within reach, by kind."""
 
-CELL_TERMS = ("depth_m", "height_m", "slope_deg")
-"""Columns that a cell can answer by itself."""
-
-CM = 0.01
-"""Heights within reach are kept in whole centimetres: two bytes a cell, and finer than any grid shows."""
-
 
 def near_of(result: TileResult) -> dict[str, NDArray[np.uint16]]:
     """Return what `heights_near` gave, from a stored tile."""
@@ -200,7 +194,7 @@ def raster_terms(score: Score) -> str:
     """Hash of what the score raster takes from ``[score]``: all but the terms that only a site can answer."""
     told = score.model_dump(mode="json")
     told["terms"] = {
-        name: told["terms"][name] for name, term in score.terms.items() if term.column in CELL_TERMS
+        name: told["terms"][name] for name, term in score.terms.items() if term.column in CELL_COLUMNS
     }
     return hashlib.blake2b(json.dumps(told, sort_keys=True).encode(), digest_size=16).hexdigest()
 
@@ -247,10 +241,10 @@ def heights_near(
     Returns
     -------
     dict of str to ndarray of uint16, shape of the core
-        Centimetres, 0 outside the band and where nothing near is as high as the kind's floor. Kinds of
-        which there is nothing are left out.
+        Whole centimetres (two bytes a cell, and finer than any grid shows), 0 outside the band and where nothing near
+        is as high as the kind's floor. Kinds of which there is nothing are left out.
     """
-    low, high = _search_band(find)
+    band = _search_band(find)
     reach = max(1, round(find.off_max_m / cell_m))
     floors = (find.trough_min_m, find.ledge_min_m, find.rise_min_m)
     out: dict[str, NDArray[np.uint16]] = {}
@@ -260,13 +254,10 @@ def heights_near(
                 continue
             wide = found.heights[code][_moved(part, rim, reach + 1)]
             around = spread(np.ascontiguousarray(wide), reach)[reach + 1 : -reach - 1, reach + 1 : -reach - 1]
-            here = elev_mm[_moved(part, rim)]
-            cells = (here >= low) & (here <= high) & (around >= 1000 * floor)
-            if bool(cells.any()):
-                if kind not in out:
-                    out[kind] = np.zeros((core.height, core.width), np.uint16)
-                out[kind][part][cells] = np.minimum(np.rint(around[cells] * 0.1), np.iinfo(np.uint16).max)
-    return out
+            if kind not in out:
+                out[kind] = np.zeros((core.height, core.width), np.uint16)
+            keep_near(elev_mm[_moved(part, rim)], around, band, 1000 * floor, out[kind][part])
+    return {kind: near for kind, near in out.items() if bool(near.any())}
 
 
 def score_core(
@@ -287,25 +278,18 @@ def score_core(
     out = np.empty((core.height, core.width), np.uint8)
     mark_band(elev_mm, rim, rim, _search_band(find), 0, NO_SCORE, out)
     for part in _parts(core) if around else ():
-        here, points = elev_mm[_moved(part, rim)], out[part]
-        slope: NDArray[np.float32] | None = None
-        for kind, heights in around.items():
-            height = heights[part]
-            cells = height > 0
-            if not bool(cells.any()):
-                continue
-            if slope is None:
-                ring = np.ascontiguousarray(elev_mm[_moved(part, rim, 1)])
-                slope = slope_deg(ring, cell_m)[1:-1, 1:-1]
-            worth = score_cells(
-                {
-                    "depth_m": here[cells] * -0.001,
-                    "height_m": height[cells] * CM,
-                    "slope_deg": slope[cells],
-                },
+        near = {kind: heights[part] for kind, heights in around.items() if bool(heights[part].any())}
+        if not near:
+            continue
+        ring = np.ascontiguousarray(elev_mm[_moved(part, rim, 1)])
+        slope = slope_deg(ring, cell_m)[1:-1, 1:-1]
+        for kind, height in near.items():
+            raise_cells(
+                out[part],
+                elev_mm=ring[1:-1, 1:-1],
+                height_cm=height,
+                slope_deg=slope,
                 kind=kind,
                 score=score,
             )
-            worth[worth == NO_SCORE] = 0
-            points[cells] = np.maximum(points[cells], worth)
     return out

@@ -18,8 +18,8 @@ from reefscan.recipe import Recipe, Score, Term
 from reefscan.scoring import (
     Z95,
     height_confidence,
+    raise_cells,
     round_half_even,
-    score_cells,
     score_table,
     total_vertical_uncertainty,
     trapezoid,
@@ -215,18 +215,70 @@ def test_a_term_counts_only_for_its_kinds():
     assert score_table(t, score).score.tolist() == [100.0, pytest.approx(70.7)]
 
 
-def test_cells_are_scored_like_sites():
-    score = Recipe.default().score
-    measures = {
-        "depth_m": np.array([[10.0, 3.0, np.nan, 10.0]]),
-        "height_m": np.array([[1.5, 1.5, 1.5, 2.5]]),
-        "slope_deg": np.array([[12.0, 2.0, 2.0, np.nan]]),
+corner = st.floats(-40, 40) | st.sampled_from([-np.inf, np.inf])
+cell_term = st.fixed_dictionaries(
+    {
+        "column": st.sampled_from(["depth_m", "height_m", "slope_deg"]),
+        "corners": st.lists(corner, min_size=4, max_size=4).map(sorted),
+        "weight": st.floats(0, 1),
+        "role": st.sampled_from(["", "required", "bonus", "penalty"]),
+        "kinds": st.sampled_from([(), ("ledge",), ("rise",)]),
     }
-    got = score_cells(measures, kind="ledge", score=score)
-    sites = table(**{k: v[0] for k, v in measures.items()})
-    want = np.rint(score_table(sites, score).points / 1e6)
-    want[2] = 255
-    assert_array_equal(got[0], want)
+).filter(lambda t: t["corners"][0] < np.inf and t["corners"][3] > -np.inf)
+one_cell = st.tuples(
+    st.integers(-30_000, 2_000), st.integers(1, 3_000), st.floats(0, 60, width=32) | st.just(np.nan)
+)
+
+
+@settings(deadline=None, max_examples=200)
+@given(st.lists(cell_term, max_size=5), st.lists(one_cell, min_size=1, max_size=6))
+def test_cells_are_scored_like_sites(terms, cells):
+    named = {
+        f"t{i}": {
+            "column": t["column"],
+            **dict(zip("abcd", t["corners"], strict=True)),
+            "weight": t["weight"],
+            "kinds": t["kinds"],
+            **({t["role"]: True} if t["role"] else {}),
+        }
+        for i, t in enumerate(terms)
+    }
+    score = only(**named)
+    cells = [*cells, (-8_000, 100, 5.0)]  # a table drops what it knows nowhere; a cell cannot know that
+    elev, height, slope = (np.array([column]) for column in zip(*cells, strict=True))
+    got = np.zeros(elev.shape, np.uint8)
+    raise_cells(
+        got,
+        elev_mm=elev.astype(np.int32),
+        height_cm=height.astype(np.uint16),
+        slope_deg=slope.astype(np.float32),
+        kind="ledge",
+        score=score,
+    )
+    sites = table(
+        depth_m=elev[0] * -0.001, height_m=height[0] * 0.01, slope_deg=slope[0].astype(np.float32)
+    ).assign(kind="ledge")
+    scored = score_table(sites, score)
+    unsure = np.zeros(len(cells), bool)
+    for name, term in score.terms.items():
+        if term.required and term.weight > 0 and name in scored.unknown:
+            unsure |= scored.unknown[name]
+    want = np.where(unsure, 0, scored.points / 1e6)
+    assert_allclose(got[0], want, atol=0.500001)
+
+
+def test_a_cell_without_structure_near_keeps_its_mark():
+    points = np.array([[255, 0, 70, 7]], np.uint8)
+    raise_cells(
+        points,
+        elev_mm=np.full((1, 4), -8_000, np.int32),
+        height_cm=np.array([[0, 0, 200, 200]], np.uint16),
+        slope_deg=np.array([[2, 2, 90, 2]], np.float32),
+        kind="rise",
+        score=Recipe.default().score,
+    )
+    # nothing is lowered: the third cell lies under a steep floor and keeps what another kind gave it
+    assert points.tolist() == [[255, 0, 70, 100]]
 
 
 mu = st.floats(0, 1).map(lambda v: round(v, 3))

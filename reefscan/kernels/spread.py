@@ -43,3 +43,31 @@ def spread(height: NDArray[np.int32], reach: int) -> NDArray[np.int32]:
         for c in range(reach, cols - reach):
             out[r, c] = flat[base + c - reach]
     return out
+
+
+@njit(cache=True, nogil=True)
+def keep_near(
+    elev_mm: NDArray[np.int32],
+    around_mm: NDArray[np.int32],
+    band_mm: tuple[int, int],
+    floor_mm: float,
+    out: NDArray[np.uint16],
+) -> None:
+    """Keep what is high enough where a net could lie, in whole centimetres (half to even, at most 655.35 m).
+
+    Parameters
+    ----------
+    elev_mm, around_mm : ndarray of int32, shape (rows, cols)
+        Elevation of each cell, and the highest structure near it; millimetres.
+    band_mm : tuple of int
+        Lowest and highest elevation at which a net could lie, both ends inside.
+    floor_mm : float
+        Lower structure counts as none.
+    out : ndarray of uint16, shape (rows, cols)
+        Changed in place; a cell outside the band or without such structure stays.
+    """
+    low, high = band_mm
+    for r in range(out.shape[0]):
+        for c in range(out.shape[1]):
+            if around_mm[r, c] >= floor_mm and low <= elev_mm[r, c] <= high:
+                out[r, c] = np.uint16(min(np.rint(around_mm[r, c] * 0.1), 65535.0))

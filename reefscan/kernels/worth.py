@@ -1,0 +1,110 @@
+"""What a cell is worth by itself: the score's formula over depth, height within reach and slope.
+
+The formula is that of `reefscan.scoring`, cell by cell, without a temporary array a step: numpy's small steps hold the
+interpreter's lock, and two threads then wait for each other.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+OPTIONAL, REQUIRED, BONUS, PENALTY = 0, 1, 2, 3
+"""What a term does, as `raise_worth` is told."""
+
+DEPTH, HEIGHT, SLOPE = 0, 1, 2
+"""What a cell can answer, as `raise_worth` is told."""
+
+
+@njit(cache=True, nogil=True)
+def raise_worth(
+    elev_mm: NDArray[np.int32],
+    height_cm: NDArray[np.uint16],
+    slope_deg: NDArray[np.float32],
+    measured: NDArray[np.int64],
+    roles: NDArray[np.int64],
+    numbers: NDArray[np.float64],
+    unknown: float,
+    floor: float,
+    out: NDArray[np.uint8],
+) -> None:
+    """Raise every cell that has structure near to what that is worth there.
+
+    Parameters
+    ----------
+    elev_mm : ndarray of int32, shape (rows, cols)
+        Elevation, millimetres, positive up; known wherever there is a height.
+    height_cm : ndarray of uint16, shape (rows, cols)
+        Highest structure of one kind within reach, centimetres; 0 where there is none: passed by.
+    slope_deg : ndarray of float32, shape (rows, cols)
+        Degrees, NaN unknown.
+    measured, roles : ndarray of int64, shape (terms,)
+        Of each term in the recipe's order: what it judges (`DEPTH`, `HEIGHT`, `SLOPE`), what it does.
+    numbers : ndarray of float64, shape (terms, 5)
+        Its corners a, b, c, d (infinite: that side is open) and its weight.
+    unknown, floor : float
+        Membership taken for an unknown measure; least membership of an optional term.
+    out : ndarray of uint8, shape (rows, cols)
+        Whole points 0-100, changed in place. A cell whose required measure is unknown or worth nothing stays.
+    """
+    rows, cols = height_cm.shape
+    terms = measured.shape[0]
+    for r in range(rows):
+        for c in range(cols):
+            if height_cm[r, c] == 0:
+                continue
+            total, logs, listed = 0.0, 0.0, True
+            for t in range(terms):
+                if roles[t] == BONUS or roles[t] == PENALTY:
+                    continue
+                x = _measure(measured[t], elev_mm[r, c], height_cm[r, c], slope_deg[r, c])
+                mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3])
+                if roles[t] == REQUIRED:
+                    if not mu > 0.0:
+                        listed = False
+                        break
+                else:
+                    mu = max(unknown if math.isnan(mu) else mu, floor)
+                total += numbers[t, 4]
+                if mu != 1.0:
+                    logs += numbers[t, 4] * math.log(mu)
+            if not listed:
+                continue
+            value = 100.0 * math.exp(logs / total) if total > 0.0 else 100.0
+            for role in (BONUS, PENALTY):
+                for t in range(terms):
+                    if roles[t] != role:
+                        continue
+                    x = _measure(measured[t], elev_mm[r, c], height_cm[r, c], slope_deg[r, c])
+                    mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3])
+                    if role == BONUS:
+                        value += (100.0 - value) * numbers[t, 4] * (0.0 if math.isnan(mu) else mu)
+                    else:
+                        value *= 1.0 - numbers[t, 4] * (1.0 - (unknown if math.isnan(mu) else mu))
+            out[r, c] = max(out[r, c], np.uint8(np.rint(value)))
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _measure(what: int, elev_mm: int, height_cm: int, slope_deg: float) -> float:
+    if what == DEPTH:
+        return elev_mm * -0.001
+    if what == HEIGHT:
+        return height_cm * 0.01
+    return float(slope_deg)
+
+
+@njit(cache=True, nogil=True)
+def _membership(x: float, a: float, b: float, c: float, d: float) -> float:
+    """`reefscan.scoring.trapezoid` of one number."""
+    if math.isnan(x):
+        return math.nan
+    if x < a or x > d:
+        return 0.0
+    if x < b:  # below a full amount that is nowhere reached: nothing; with no lower corner: the full amount
+        return 1.0 if math.isinf(a) else 0.0 if math.isinf(b) else (x - a) / (b - a)
+    if x > c:
+        return 1.0 if math.isinf(d) else 0.0 if math.isinf(c) else (d - x) / (d - c)
+    return 1.0
