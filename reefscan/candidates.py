@@ -16,6 +16,8 @@ from numpy.typing import NDArray
 
 from reefscan.errors import RecipeError
 from reefscan.kernels import flank, fliers, measure, noise, placement, repeats, stations, structure
+from reefscan.kernels import net_columns as drop
+from reefscan.kernels import station_columns as station
 from reefscan.kernels.search import search
 from reefscan.kernels.shore import dry_share
 from reefscan.localnoise import (
@@ -239,9 +241,9 @@ def find_stations(
             *reach[kind],
         )
         good = (
-            (found[:, 13] == 1.0)
-            & (found[:, 2] >= floors[kind])
-            & more_than_rounding(found[:, 2], local.step_m)
+            (found[:, station.OK] == 1.0)
+            & (found[:, station.HEIGHT] >= floors[kind])
+            & more_than_rounding(found[:, station.HEIGHT], local.step_m)
         )
         rows, cols, local = rows[good], cols[good], local.of(good)
         found = np.ascontiguousarray(found[good])
@@ -302,8 +304,8 @@ def _shore(
     """How far the structure's top is the shore, 0 to 1: behind a ledge, or behind both flanks of a trough."""
     if kind == "rise":
         return np.zeros(len(found))
-    edge, up = 0.5 * found[:, 3], found[:, 5] + np.pi
-    look = functools.partial(dry_share, above_mm, found[:, 0].copy(), found[:, 1].copy())
+    edge, up = 0.5 * found[:, station.WIDTH], found[:, station.FACING] + np.pi
+    look = functools.partial(dry_share, above_mm, found[:, station.ROW].copy(), found[:, station.COL].copy())
     beyond = BEHIND_M / cell
     if kind == "ledge":
         return np.asarray(look(up, edge, beyond))
@@ -324,13 +326,13 @@ def _table(
     refuge_min_m: float,
 ) -> pd.DataFrame:
     row0, col0 = block.window.row, block.window.col
-    placed = ~np.isnan(net[:, 0])
+    placed = ~np.isnan(net[:, drop.ROW])
     sigma = np.full(rows.size, np.nan)
     if block.sigma_mm is not None:
-        r, c = np.nan_to_num(net[:, 0]).astype(int), np.nan_to_num(net[:, 1]).astype(int)
+        r, c = np.nan_to_num(net[:, drop.ROW]).astype(int), np.nan_to_num(net[:, drop.COL]).astype(int)
         sigma = np.where(placed & (block.sigma_mm[r, c] > 0), block.sigma_mm[r, c] / 1000.0, np.nan)
-    r = np.clip(np.rint(found[:, 0]).astype(int), 0, block.elev_mm.shape[0] - 1)
-    c = np.clip(np.rint(found[:, 1]).astype(int), 0, block.elev_mm.shape[1] - 1)
+    r = np.clip(np.rint(found[:, station.ROW]).astype(int), 0, block.elev_mm.shape[0] - 1)
+    c = np.clip(np.rint(found[:, station.COL]).astype(int), 0, block.elev_mm.shape[1] - 1)
     level = block.elev_mm[r, c] / 1000.0
     level[block.elev_mm[r, c] == NODATA_MM] = np.nan
     return pd.DataFrame(
@@ -338,38 +340,38 @@ def _table(
             "kind": kind,
             "seed_row": rows + row0,
             "seed_col": cols + col0,
-            "at_row": found[:, 0] + row0,
-            "at_col": found[:, 1] + col0,
-            "row": net[:, 0] + row0,
-            "col": net[:, 1] + col0,
-            "depth_m": net[:, 2],
-            "height_m": found[:, 2],
-            "width_m": found[:, 3] * cell,
-            "axis": np.degrees(found[:, 4]),
-            "facing": np.degrees(found[:, 5]),
-            "off_m": net[:, 3],
-            "slope_deg": net[:, 4],
+            "at_row": found[:, station.ROW] + row0,
+            "at_col": found[:, station.COL] + col0,
+            "row": net[:, drop.ROW] + row0,
+            "col": net[:, drop.COL] + col0,
+            "depth_m": net[:, drop.DEPTH],
+            "height_m": found[:, station.HEIGHT],
+            "width_m": found[:, station.WIDTH] * cell,
+            "axis": np.degrees(found[:, station.AXIS]),
+            "facing": np.degrees(found[:, station.FACING]),
+            "off_m": net[:, drop.OFF],
+            "slope_deg": net[:, drop.SLOPE],
             # cells wider than the ring's near edge show the lie of the land, not the broken ground that hides an animal
-            "vrm": net[:, 5] if cell <= refuge_min_m else np.nan,
-            "relief_m": net[:, 6],
-            "bpi_fine_m": net[:, 7],
-            "bpi_broad_m": net[:, 8],
+            "vrm": net[:, drop.VRM] if cell <= refuge_min_m else np.nan,
+            "relief_m": net[:, drop.RELIEF],
+            "bpi_fine_m": net[:, drop.BPI_FINE],
+            "bpi_broad_m": net[:, drop.BPI_BROAD],
             "uncertainty_m": sigma,
             "height_sigma_m": filled_in(
-                rounded(height_sigma(kind, local.cell_m, found[:, 6]), local.step_m),
-                found[:, 2],
+                rounded(height_sigma(kind, local.cell_m, found[:, station.SIGMA_SCALE]), local.step_m),
+                found[:, station.HEIGHT],
                 local.interpolated,
             ),
             "noise_m": local.cell_m,
             "position_m": position_m(cell, local.interpolated, local.interval_m),
             "interpolated": local.interpolated,
             "interval_m": local.interval_m,
-            "rock_row": net[:, 9] + row0,
-            "rock_col": net[:, 10] + col0,
-            "rough_m": np.nan_to_num(found[:, 9]),
-            "asymmetry": np.nan_to_num(found[:, 10]),
-            "flat_share": np.nan_to_num(found[:, 11]),
-            "strength": found[:, 12],
+            "rock_row": net[:, drop.ROCK_ROW] + row0,
+            "rock_col": net[:, drop.ROCK_COL] + col0,
+            "rough_m": np.nan_to_num(found[:, station.ROUGH]),
+            "asymmetry": np.nan_to_num(found[:, station.ASYMMETRY]),
+            "flat_share": np.nan_to_num(found[:, station.FLAT_SHARE]),
+            "strength": found[:, station.AXIS_STRENGTH],
             "level_m": level,
             "shore": shore,
             **dict(zip((*flank.FIELDS, *repeats.FIELDS), around.T, strict=True)),

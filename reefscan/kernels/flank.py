@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels import station_columns as station
 from reefscan.kernels.profiles import sample
 from reefscan.model import NODATA_MM
 
@@ -173,11 +174,11 @@ def surroundings(
     half = int(seek + settle + reach) + 3
     for i in range(n):
         # as in measure_stations: a patch with the station at the same place, whatever the cut
-        row, col = int(np.rint(found[i, 0])), int(np.rint(found[i, 1]))
+        row, col = int(np.rint(found[i, station.ROW])), int(np.rint(found[i, station.COL]))
         top, left = max(0, row - half), max(0, col - half)
         patch = elev_mm[top : row + half + 1, left : col + half + 1]
-        r, c = row - top + (found[i, 0] - row), col - left + (found[i, 1] - col)
-        facing, width = found[i, 5], found[i, 3]
+        r, c = row - top + (found[i, station.ROW] - row), col - left + (found[i, station.COL] - col)
+        facing, width = found[i, station.FACING], found[i, station.WIDTH]
         if kind == 0:
             low_r, low_c = _settled(patch, r, c, settle, -1.0)
             out[i, 0] = _least_climb(patch, low_r, low_c, reach, 1.0)

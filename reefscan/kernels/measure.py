@@ -11,17 +11,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels import station_columns as station
 from reefscan.kernels.measure_ledge import measure_ledge
 from reefscan.kernels.measure_rise import measure_rise
 from reefscan.kernels.measure_trough import measure_trough
-
-FIELDS = (
-    "row", "col", "height", "width", "axis", "facing", "sigma_scale", "foot", "face_slope",
-    "rough", "asymmetry", "flat_share", "axis_strength", "ok",
-)  # fmt: skip
-"""Columns of `measure_stations`, in order; see its docstring."""
-
-N_FIELDS = len(FIELDS)
 
 
 @njit(cache=True, nogil=True)
@@ -56,19 +49,19 @@ def measure_stations(
 
     Returns
     -------
-    ndarray of float64, shape (n, N_FIELDS)
-        `FIELDS`: row, col (recentred, cells), height (m, bias removed), width (cells, crest to crest, face
+    ndarray of float64, shape (n, len(station_columns.FIELDS))
+        Row, col (recentred, cells), height (m, bias removed), width (cells, crest to crest, face
         or foot to foot), axis (radians 0 to pi), facing (cross heading of a trough, downhill of a ledge),
         share of one cell's noise left in the height, foot (half the floor of a trough, half a ledge's face,
         foot distance of a rise; cells), slope of the face (m per cell), roughness of the sides (m, beyond
         noise), asymmetry, floor's share of the width, strength of the axis, 1 if measured.
     """
-    out = np.full((rows.shape[0], N_FIELDS), np.nan)
+    out = np.full((rows.shape[0], len(station.FIELDS)), np.nan)
     scratch = np.empty(8 * int(max(radius_cells, beyond)) + 64)
     half = int(max(1.6 * radius_cells + 12, 2.25 * radius_cells + beyond + 10)) + 2
     for i in range(rows.shape[0]):
         line = out[i]
-        line[13] = 0.0
+        line[station.OK] = 0.0
         # Each station is measured in a patch with itself at the same place, and its position told in whole
         # 1/4096 cells: fractions of a cell would else be rounded differently for every cut of the grid.
         top, left = max(0, rows[i] - half), max(0, cols[i] - half)
@@ -80,8 +73,8 @@ def measure_stations(
             measure_ledge(patch, r, c, radius_cells, beyond, cell_m, noise_m[i], share[i], scratch, line)
         else:
             measure_rise(patch, r, c, radius_cells, cell_m, noise_m[i], share[i], scratch, line)
-        line[0] = rows[i] + np.rint((line[0] - r) * 4096.0) / 4096.0
-        line[1] = cols[i] + np.rint((line[1] - c) * 4096.0) / 4096.0
+        line[station.ROW] = rows[i] + np.rint((line[station.ROW] - r) * 4096.0) / 4096.0
+        line[station.COL] = cols[i] + np.rint((line[station.COL] - c) * 4096.0) / 4096.0
     return out
 
 

@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels import station_columns as station
 from reefscan.kernels.profiles import apart, profile, sample_about, side_roughness, spread_of_lines
 
 LAND_M = 4.0
@@ -168,15 +169,15 @@ def measure_ledge(
         row -= middle * math.cos(down)
         col += middle * math.sin(down)
         around = max(2.0, 0.5 * best_run + 1.5)
-        out[2] = best - picked - 0.5 * max(0.0, rough - quiet)
-        out[3] = best_run
-        out[5] = down % (2.0 * math.pi)
-    out[0], out[1] = row, col
-    out[4] = (out[5] + 0.5 * math.pi) % math.pi
-    out[6] = share
-    out[7] = 0.5 * out[3]
-    out[8] = out[2] / max(1.0, out[3])
-    side = int(max(1.0, out[3]))
-    out[9] = side_roughness(elev, row, col, out[5], -side, side, gap * 2, noise)
-    out[12] = 1.0
-    out[13] = 1.0
+        out[station.HEIGHT] = best - picked - 0.5 * max(0.0, rough - quiet)
+        out[station.WIDTH] = best_run
+        out[station.FACING] = down % (2.0 * math.pi)
+    out[station.ROW], out[station.COL] = row, col
+    out[station.AXIS] = (out[station.FACING] + 0.5 * math.pi) % math.pi
+    out[station.SIGMA_SCALE] = share
+    out[station.FOOT] = 0.5 * out[station.WIDTH]
+    out[station.FACE_SLOPE] = out[station.HEIGHT] / max(1.0, out[station.WIDTH])
+    side = int(max(1.0, out[station.WIDTH]))
+    out[station.ROUGH] = side_roughness(elev, row, col, out[station.FACING], -side, side, gap * 2, noise)
+    out[station.AXIS_STRENGTH] = 1.0
+    out[station.OK] = 1.0

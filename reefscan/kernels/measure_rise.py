@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels import station_columns as station
 from reefscan.kernels.profiles import profile, sample
 
 UPHILL = 1.5
@@ -71,19 +72,19 @@ def measure_rise(
                 most = both
         level = min(level, most)
     feet.sort()
-    out[0], out[1] = row, col
+    out[station.ROW], out[station.COL] = row, col
     # a top that hardly stands above the ground on one side is the edge of something else
     height = min(level, UPHILL * worst) - (0.45 + more) * picked
     # of a dome that many cells in radius the highest cell misses so much: it lies a sixth of a square cell off the top
-    out[2] = height * (1.0 + 1.0 / (6.0 * max(1.0, feet[n]) ** 2))
-    out[7] = feet[n]
-    out[3] = 2.0 * feet[n]
-    out[4] = 0.0
-    out[5] = np.nan
+    out[station.HEIGHT] = height * (1.0 + 1.0 / (6.0 * max(1.0, feet[n]) ** 2))
+    out[station.FOOT] = feet[n]
+    out[station.WIDTH] = 2.0 * feet[n]
+    out[station.AXIS] = 0.0
+    out[station.FACING] = np.nan
     # the top is one sample, the ground around it the lowest of many: most of the doubt is the top's
-    out[6] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)
-    out[8] = max(0.0, out[2]) / max(1.0, out[7])
-    out[10] = (feet[int(1.8 * n)] - feet[int(0.2 * n)]) / max(1.0, feet[n])
-    out[12] = 0.0
+    out[station.SIGMA_SCALE] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)
+    out[station.FACE_SLOPE] = max(0.0, out[station.HEIGHT]) / max(1.0, out[station.FOOT])
+    out[station.ASYMMETRY] = (feet[int(1.8 * n)] - feet[int(0.2 * n)]) / max(1.0, feet[n])
+    out[station.AXIS_STRENGTH] = 0.0
     # two cells side by side are as likely a pair of wrong soundings as a rock
-    out[13] = 1.0 if out[3] >= LEAST_CELLS else 0.0
+    out[station.OK] = 1.0 if out[station.WIDTH] >= LEAST_CELLS else 0.0

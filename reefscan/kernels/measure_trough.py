@@ -8,6 +8,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels import station_columns as station
 from reefscan.kernels.profiles import apart, bias, profile, sample, side_roughness, spread_of_lines
 
 
@@ -231,22 +232,28 @@ def measure_trough(
         row -= shift * math.cos(cross)
         col += shift * math.sin(cross)
         width = float(right - left)
-        out[7] = 0.5 * (last - first)
-        out[11] = (last - first) / max(1.0, width)
+        out[station.FOOT] = 0.5 * (last - first)
+        out[station.FLAT_SHARE] = (last - first) / max(1.0, width)
         floor += bias(alike * free) * quiet
-        out[2] = h - bias(alike * free) * quiet
+        out[station.HEIGHT] = h - bias(alike * free) * quiet
     for _ in range(2):
-        axis += _floor_turn(elev, row, col, axis, width, out[2], quiet)
+        axis += _floor_turn(elev, row, col, axis, width, out[station.HEIGHT], quiet)
     cross = axis + 0.5 * math.pi
-    out[0], out[1], out[3], out[4], out[5] = row, col, width, axis % math.pi, cross % math.pi
-    out[6] = share
-    inner = 0.5 * width
-    out[8] = max(h_left, h_right) / max(1.0, inner - out[7] * 0.8)
-    side = int(max(1.0, inner))
-    out[9] = 0.5 * (
-        side_roughness(elev, row, col, cross, -side, -int(out[7]), gap * 2, noise)
-        + side_roughness(elev, row, col, cross, int(out[7]), side, gap * 2, noise)
+    out[station.ROW], out[station.COL], out[station.WIDTH], out[station.AXIS], out[station.FACING] = (
+        row,
+        col,
+        width,
+        axis % math.pi,
+        cross % math.pi,
     )
-    out[10] = abs(h_left - h_right) / max(0.01, h_left + h_right)
-    out[12] = strength
-    out[13] = 1.0
+    out[station.SIGMA_SCALE] = share
+    inner = 0.5 * width
+    out[station.FACE_SLOPE] = max(h_left, h_right) / max(1.0, inner - out[station.FOOT] * 0.8)
+    side = int(max(1.0, inner))
+    out[station.ROUGH] = 0.5 * (
+        side_roughness(elev, row, col, cross, -side, -int(out[station.FOOT]), gap * 2, noise)
+        + side_roughness(elev, row, col, cross, int(out[station.FOOT]), side, gap * 2, noise)
+    )
+    out[station.ASYMMETRY] = abs(h_left - h_right) / max(0.01, h_left + h_right)
+    out[station.AXIS_STRENGTH] = strength
+    out[station.OK] = 1.0

@@ -12,6 +12,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels import station_columns as station
 from reefscan.kernels.profiles import profile
 
 REACH_M = 90.0
@@ -111,14 +112,14 @@ def repetition(
     half = reach + int(gap) + 3
     p = np.empty(2 * reach + 1)
     for i in range(n):
-        facing = found[i, 5]
+        facing = found[i, station.FACING]
         if not facing == facing:
             continue
         # as in measure_stations: a patch with the station at the same place, whatever the cut
-        row, col = int(np.rint(found[i, 0])), int(np.rint(found[i, 1]))
+        row, col = int(np.rint(found[i, station.ROW])), int(np.rint(found[i, station.COL]))
         top, left = max(0, row - half), max(0, col - half)
         patch = elev_mm[top : row + half + 1, left : col + half + 1]
-        r, c = row - top + (found[i, 0] - row), col - left + (found[i, 1] - col)
+        r, c = row - top + (found[i, station.ROW] - row), col - left + (found[i, station.COL] - col)
         profile(patch, r, c, facing, reach, LINES, gap, p)
         if not _level(p, reach):
             continue

@@ -8,8 +8,9 @@ from numpy.testing import assert_allclose
 from scipy.ndimage import gaussian_filter
 
 from reefscan.kernels.foot import HEADINGS, foot_towards, ledge_foot, rise_feet, wall_foot
-from reefscan.kernels.measure import FIELDS as MEASURES
-from reefscan.kernels.placement import FIELDS, place_nets
+from reefscan.kernels.net_columns import FIELDS
+from reefscan.kernels.placement import place_nets
+from reefscan.kernels.station_columns import FIELDS as MEASURES
 from reefscan.model import to_mm
 
 MIDDLE = 60

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from reefscan.kernels.measure import FIELDS, measure_stations
+from reefscan.kernels.measure import measure_stations
 from reefscan.kernels.shore import dry_share
+from reefscan.kernels.station_columns import FIELDS
 from reefscan.kernels.stations import best_of_squares
 from reefscan.model import to_mm
 

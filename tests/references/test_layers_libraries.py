@@ -180,12 +180,12 @@ def test_relief_of_a_plane_is_its_gradient_across_the_window(radius: float) -> N
 def test_the_index_of_a_candidate_is_that_of_the_layer(
     annulus: tuple[float, float], share: float, rng: np.random.Generator
 ) -> None:
-    from reefscan.kernels import placement
+    from reefscan.kernels.ground_at import position_index
 
     mm = rough(rng, 400, holes=True)
     layer = position.bpi(mm, *annulus, -60, 91)
     places = rng.integers(100, 300, (200, 2))
-    points = [placement._position_index(mm, int(r), int(c), *annulus) for r, c in places]
+    points = [position_index(mm, int(r), int(c), *annulus) for r, c in places]
     at = layer[places[:, 0], places[:, 1]]
     known = np.isfinite(at)
     assert known.sum() > 150
