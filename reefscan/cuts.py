@@ -18,7 +18,8 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
 from reefscan.features import Line
-from reefscan.kernels.lines import median, near_pairs
+from reefscan.kernels.lines import near_pairs
+from reefscan.kernels.order import median
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]

@@ -13,8 +13,9 @@ import numpy as np
 
 from reefscan import candidates
 from reefscan.arraysource import ArraySource
-from reefscan.kernels.lines import level_runs, median, near_pairs, way_from
+from reefscan.kernels.lines import level_runs, near_pairs, way_from
 from reefscan.kernels.measure import measure_stations
+from reefscan.kernels.order import median
 from reefscan.model import GridBlock, Window
 from reefscan.recipe import Recipe
 from reefscan.tilework import TileWork

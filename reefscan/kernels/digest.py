@@ -46,7 +46,9 @@ def digest(cells: NDArray[np.int32]) -> NDArray[np.uint64]:
         f = (f ^ np.uint64(np.uint32(cells[i + 5]))) * prime
         g = (g ^ np.uint64(np.uint32(cells[i + 6]))) * prime
         h = (h ^ np.uint64(np.uint32(cells[i + 7]))) * prime
-    lanes[:] = np.array([a, b, c, d, e, f, g, h])
+    # one by one: all at once takes 3 s to compile, for the text of an error that cannot be
+    lanes[0], lanes[1], lanes[2], lanes[3] = a, b, c, d
+    lanes[4], lanes[5], lanes[6], lanes[7] = e, f, g, h
     for i in range(whole, n):
         lanes[i - whole] = (lanes[i - whole] ^ np.uint64(np.uint32(cells[i]))) * prime
     return lanes

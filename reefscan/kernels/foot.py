@@ -13,6 +13,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.order import median_of_few
 from reefscan.kernels.profiles import profile, sample, spread_of_lines
 
 FOOT_SHARE = 0.1
@@ -101,7 +102,7 @@ def rise_feet(
     for a in range(HEADINGS):
         for i in range(5):
             five[i] = raw[(a + i - 2) % HEADINGS]
-        feet[a] = np.median(five)
+        feet[a] = median_of_few(five)
 
 
 @njit(cache=True, nogil=True)

@@ -68,13 +68,6 @@ def level_runs(across: NDArray[np.float64], most: float) -> NDArray[np.int64]:
     return ends[: n + 1]
 
 
-@njit(cache=True, nogil=True)
-def median(values: NDArray[np.float64]) -> float:
-    """Median of a short row: 1 us for ten values, where the library's own takes 38."""
-    return float(np.median(values))
-
-
-@njit(cache=True, nogil=True)
 def near_pairs(
     x: NDArray[np.float64], y: NDArray[np.float64], half: NDArray[np.float64], reach: float
 ) -> NDArray[np.int64]:
@@ -97,8 +90,22 @@ def near_pairs(
     """
     if len(x) and np.ptp(y) > np.ptp(x):  # along the coast, whichever way it runs
         x, y = y, x
-    order = np.argsort(x, kind="mergesort")
-    widest = half.max() if len(half) else 0.0
+    # the sorts and the maximum are the library's own: compiled, they would cost the first run 5 s
+    widest = float(half.max()) if len(half) else 0.0
+    found = _swept(x, y, half, reach, widest, np.argsort(x, kind="stable"))
+    return found[np.lexsort((found[:, 1], found[:, 0]))]
+
+
+@njit(cache=True, nogil=True)
+def _swept(
+    x: NDArray[np.float64],
+    y: NDArray[np.float64],
+    half: NDArray[np.float64],
+    reach: float,
+    widest: float,
+    order: NDArray[np.int64],
+) -> NDArray[np.int64]:
+    """`near_pairs` in the order in which a sweep over ascending x comes upon them."""
     found = [(0, 0) for _ in range(0)]
     for k in range(len(order)):
         a = order[k]
@@ -108,7 +115,6 @@ def near_pairs(
             most = half[a] + half[b] + reach
             if (x[a] - x[b]) ** 2 + (y[a] - y[b]) ** 2 <= most * most:
                 found.append((min(a, b), max(a, b)))
-    found.sort()
     out = np.empty((len(found), 2), np.int64)
     for k, (a, b) in enumerate(found):
         out[k, 0], out[k, 1] = a, b

@@ -9,6 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.kernels import station_columns as station
+from reefscan.kernels.order import put_in_order
 from reefscan.kernels.profiles import profile, sample
 
 UPHILL = 1.5
@@ -71,7 +72,7 @@ def measure_rise(
             if both == both and both > most:
                 most = both
         level = min(level, most)
-    feet.sort()
+    put_in_order(feet)
     out[station.ROW], out[station.COL] = row, col
     # a top that hardly stands above the ground on one side is the edge of something else
     height = min(level, UPHILL * worst) - (0.45 + more) * picked

@@ -9,6 +9,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.kernels import station_columns as station
+from reefscan.kernels.order import median_of_few
 from reefscan.kernels.profiles import apart, bias, profile, sample, side_roughness, spread_of_lines
 
 
@@ -156,7 +157,7 @@ def _floor_turn(
         for j in range(i + 1, n):
             slopes[m] = (cs[j] - cs[i]) / (ts[j] - ts[i])
             m += 1
-    turn = math.atan(np.median(slopes[:m]))
+    turn = math.atan(median_of_few(slopes[:m]))
     return turn if abs(turn) < 0.6 else 0.0
 
 

@@ -12,6 +12,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.kernels.noise import square_span
+from reefscan.kernels.order import put_in_order
 from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
@@ -62,12 +63,27 @@ def _collect(
 
 
 @njit(cache=True, nogil=True)
+def _each_once(levels: NDArray[np.int32]) -> NDArray[np.int32]:
+    """Each level once, in ascending order."""
+    ordered = levels.copy()
+    put_in_order(ordered)
+    n = 0
+    for level in ordered:
+        if n == 0 or level != ordered[n - 1]:
+            ordered[n] = level
+            n += 1
+    return ordered[:n]
+
+
+@njit(cache=True, nogil=True)
 def _step(levels: NDArray[np.int32]) -> float:
     """Step (mm) of which all levels are whole multiples apart; 0 if there is none or fewer than three levels."""
-    ordered = np.unique(levels)
+    ordered = _each_once(levels)
     if ordered.size < 3:
         return 0.0
-    least = (ordered[1:] - ordered[:-1]).min()
+    least = ordered[1] - ordered[0]
+    for k in range(2, ordered.size):
+        least = min(least, ordered[k] - ordered[k - 1])
     span = ordered[-1] - ordered[0]
     if least < _LEAST_MM:
         return 0.0

@@ -6,7 +6,7 @@ from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import breadth_first_order, dijkstra, minimum_spanning_tree
 from scipy.spatial.distance import pdist, squareform
 
-from reefscan.kernels.lines import level_runs, median, near_pairs, way_from
+from reefscan.kernels.lines import level_runs, near_pairs, way_from
 
 
 @pytest.mark.parametrize("n", [0, 1, 2, 60])
@@ -40,9 +40,3 @@ def test_runs_hold_what_lies_within_so_much_of_each_other():
     across = np.array([0.0, 0.4, 0.9, 1.1, 0.2, 5.0])
     assert level_runs(across, 1.0).tolist() == [0, 3, 5, 6]
     assert level_runs(across[:0], 1.0).tolist() == [0]
-
-
-def test_the_median_is_the_library_s(rng):
-    for n in (1, 2, 7, 30):
-        values = rng.normal(size=n)
-        assert median(values) == np.median(values)
