@@ -3,7 +3,9 @@
     python scripts/bench.py                 8192 x 8192, everything in band, then 30 % in band
     python scripts/bench.py --side 4096     smaller
 
-Prints wall and CPU seconds (children included), Mcell/s and the ratio of CPU time to the floor's. The ground is
+Prints wall and CPU seconds (children included), Mcell/s and the ratio of CPU time to the floor's. Beside the whole, what
+one more cell costs (this side against half of it: imports, compiled kernels, the map and opening do not grow), and
+what the floor itself costs while the other core does the same, as it is when two threads scan. The ground is
 fractal (power-law spectrum) with 5 % holes, 2 m cells, float32 deflate predictor 3: made here, cached in the
 system's folder for temporary files, not used for tuning anything.
 
@@ -28,12 +30,14 @@ What was weighed (CPU ns a cell of the core, one thread, two cores shared with s
 from __future__ import annotations
 
 import argparse
+import os
 import resource
 import shutil
 import subprocess
 import sys
 import tempfile
 import time
+from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -89,6 +93,21 @@ def floor(path: Path) -> tuple[float, float]:
     return time.perf_counter() - wall, time.process_time() - cpu
 
 
+def busy_floor(path: Path) -> float:
+    """CPU seconds of the floor while every other core does the same."""
+    with ProcessPoolExecutor(os.cpu_count()) as pool:
+        jobs = [pool.submit(floor, path) for _ in range(os.cpu_count() or 1)]
+        return max(job.result()[1] for job in jobs)
+
+
+def ground(side: int, share: float) -> Path:
+    """Return a ground of this side, made at first use."""
+    path = Path(tempfile.gettempdir()) / f"reefscan-bench-{side}-{int(share * 100)}.tif"
+    if not path.exists():
+        make_ground(path, side, share)
+    return path
+
+
 def scan(path: Path, workers: int | None) -> tuple[float, float, float]:
     """Run the command line's scan in its own process; wall, CPU of it and its workers, peak MB of one process."""
     out = Path(tempfile.mkdtemp()) / "run"
@@ -114,21 +133,26 @@ def main() -> None:
     parser.add_argument("--side", type=int, default=8192)
     parser.add_argument("--workers", type=int, help="worker processes; as the scan chooses if not given")
     options = parser.parse_args()
-    cells = options.side**2 / 1e6
+    cells, few = options.side**2 / 1e6, (options.side // 2) ** 2 / 1e6
     for share in (1.0, 0.3):
-        path = Path(tempfile.gettempdir()) / f"reefscan-bench-{options.side}-{int(share * 100)}.tif"
-        if not path.exists():
-            make_ground(path, options.side, share)
+        path, small = ground(options.side, share), ground(options.side // 2, share)
         floor(path)
         wall_f, cpu_f = floor(path)
         print(
-            f"{share:.0%} in band, {cells:.0f} Mcell: floor {cells / cpu_f:.0f} Mcell per CPU second ({wall_f:.1f} s)"
+            f"{share:.0%} in band, {cells:.0f} Mcell: floor {cells / cpu_f:.0f} Mcell per CPU second ({wall_f:.1f} s);"
+            f" with all cores at it {cells / busy_floor(path):.0f}"
         )
         scan(path, options.workers)
         wall, cpu, peak = scan(path, options.workers)
         print(
             f"  scan {wall:.1f} s wall = {cells / wall:.1f} Mcell/s; CPU {cpu:.1f} s ="
             f" {cpu / cpu_f:.2f} x the floor ({1000 * cpu / cells:.0f} ns a cell); peak {peak:.0f} MB a process"
+        )
+        less_wall, less, _ = scan(small, options.workers)
+        more = cells - few
+        print(
+            f"  each cell more: {more / (wall - less_wall):.1f} Mcell/s, {1000 * (cpu - less) / more:.0f} ns of CPU ="
+            f" {(cpu - less) / more * cells / cpu_f:.2f} x the floor; fixed {cpu - (cpu - less) / more * cells:.1f} s"
         )
 
 
