@@ -250,7 +250,9 @@ def _name_contours(ax: Axes, lines: ContourSet, names: dict[float, str], box: Bo
             ends = np.array([part * length - 0.01 * size, part * length + 0.01 * size])
             x, y = np.interp(ends, along, piece[:, 0]), np.interp(ends, along, piece[:, 1])
             at = (float(x.mean()), float(y.mean()))
-            if any(math.hypot(at[0] - p[0], at[1] - p[1]) < 0.08 * size for p in taken):
+            if _under_furniture(at, box) or any(
+                math.hypot(at[0] - p[0], at[1] - p[1]) < 0.08 * size for p in taken
+            ):
                 continue
             taken.append(at)
             turn = math.degrees(math.atan2(y[1] - y[0], x[1] - x[0]))
@@ -268,6 +270,12 @@ def _name_contours(ax: Axes, lines: ContourSet, names: dict[float, str], box: Bo
                 zorder=3.5,
             )
             break
+
+
+def _under_furniture(at: tuple[float, float], box: Box) -> bool:
+    """True in the corners that hold the scale bar (either of the lower ones) and the north arrow."""
+    x, y = (at[0] - box[0]) / (box[2] - box[0]), (at[1] - box[1]) / (box[3] - box[1])
+    return (y < 0.1 and not 0.3 < x < 0.7) or (y > 0.88 and x > 0.9)
 
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:

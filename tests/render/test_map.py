@@ -22,7 +22,7 @@ from seabed import ArraySource, seabed, sites
 from reefscan.errors import InputError
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.furniture import degree_words, nice_length, panel
-from reefscan.render.map import PANEL_IN, draw_map
+from reefscan.render.map import PANEL_IN, _name_contours, draw_map
 from reefscan.render.marks import KINDS, contour_depths, score_rgb
 from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin
 
@@ -226,3 +226,15 @@ def test_features_of_two_sheets_in_degrees_are_picked_by_the_length_they_carry_w
     drawn, left = drawn_features({"ledges": frame}, listed=set(), band_m=(4, 15), most=1)
     assert list(drawn["ledges"]["feature_id"]) == ["long"]
     assert left == 1
+
+
+def test_no_depth_is_written_under_the_scale_bar_or_the_north_arrow() -> None:
+    ax = FigureCanvasAgg(Figure()).figure.add_subplot()
+    y, x = np.mgrid[0:1000:101j, 0:1000:101j]
+    # the middles of the first and the last contour lie in a corner
+    lines = ax.contour(x, y, x + y, levels=[180.0, 1000.0, 1860.0])
+    _name_contours(ax, lines, {180.0: "2", 1000.0: "10", 1860.0: "19"}, (0.0, 0.0, 1000.0, 1000.0))
+    places = [text.get_position() for text in ax.texts]
+    assert len(places) == 3
+    assert not [at for at in places if at[1] < 100 and not 300 < at[0] < 700]
+    assert not [at for at in places if at[1] > 880 and at[0] > 900]
