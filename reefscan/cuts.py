@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -61,6 +62,27 @@ class Cut:
         )
 
 
+class _Stations(NamedTuple):
+    """Columns of the table of stations, taken out once: taking one costs as much as a leg's own arithmetic."""
+
+    x: Floats
+    y: Floats
+    facing: Floats
+    width: Floats
+    height: Floats
+    rough: Floats
+    level: Floats
+
+    @classmethod
+    def of(cls, table: pd.DataFrame) -> _Stations:
+        return cls(
+            table["x"].to_numpy(),
+            table["y"].to_numpy(),
+            np.radians(table["facing"].to_numpy()),
+            *(table[name].to_numpy() for name in ("width_m", "height_m", "rough_m", "level_m")),
+        )
+
+
 @dataclass(frozen=True)
 class _Leg:
     """One straight piece of a feature: its stations in order, the line through them, and its ends along it."""
@@ -90,14 +112,14 @@ def cuts(table: pd.DataFrame, lines: Mapping[str, Line], natural: Floats, side_m
     side_m : float
         Station square, metres.
     """
-    kinds = table["kind"].to_numpy()
+    kinds, stations = table["kind"].to_numpy(), _Stations.of(table)
     legs: dict[str, list[_Leg]] = {"trough": [], "ledge": []}
     for name, rows in table.groupby("feature_id", sort=False).indices.items():
         kind = str(kinds[rows[0]])
         if kind in legs:
-            legs[kind] += _legs(table, np.asarray(rows)[list(lines[name].main)], side_m)
-    found = [_cut(table, run, natural) for run in _runs(legs["trough"], table)]
-    found += _walled(table, _runs(legs["ledge"], table), natural)
+            legs[kind] += _legs(stations, np.asarray(rows)[list(lines[name].main)], side_m)
+    found = [_cut(stations, run, natural) for run in _runs(legs["trough"], stations, one_way=False)]
+    found += _walled(stations, _runs(legs["ledge"], stations, one_way=True), natural)
     return [cut for cut in found if cut.like > 0.0]
 
 
@@ -107,10 +129,9 @@ def _turned(dx: Floats, dy: Floats, axis: float) -> tuple[Floats, Floats]:
     return np.asarray(dx * east + dy * north), np.asarray(dx * north - dy * east)
 
 
-def _legs(table: pd.DataFrame, rows: Rows, side_m: float) -> list[_Leg]:
+def _legs(stations: _Stations, rows: Rows, side_m: float) -> list[_Leg]:
     """Straight pieces of a line of stations (Douglas & Peucker 1973, doi:10.3138/FM57-6770-U75U-7727)."""
-    x, y = table["x"].to_numpy()[rows], table["y"].to_numpy()[rows]
-    width, height = table["width_m"].to_numpy()[rows], table["height_m"].to_numpy()[rows]
+    x, y, width, height = stations.x[rows], stations.y[rows], stations.width[rows], stations.height[rows]
     limit = max(0.15 * side_m, OFF_LINE * median(width))
     out = []
     pieces = [(0, len(rows) - 1)]
@@ -130,15 +151,15 @@ def _legs(table: pd.DataFrame, rows: Rows, side_m: float) -> list[_Leg]:
 
 
 def _leg(rows: Rows, x: Floats, y: Floats, width: float, height: float) -> _Leg:
-    mx, my = float(x.mean()), float(y.mean())
+    mx, my = float(x.sum()) / len(x), float(y.sum()) / len(y)
     # the direction of largest spread
     axis = 0.5 * float(np.arctan2(2.0 * ((x - mx) * (y - my)).sum(), ((y - my) ** 2 - (x - mx) ** 2).sum()))
     along, _ = _turned(x - mx, y - my, axis)
     return _Leg(rows, mx, my, axis, float(along.min()), float(along.max()), width, height)
 
 
-def _runs(legs: list[_Leg], table: pd.DataFrame) -> list[_Leg]:
-    """Legs that lie on one line, one width and one height, taken together."""
+def _runs(legs: list[_Leg], stations: _Stations, *, one_way: bool) -> list[_Leg]:
+    """Legs that lie on one line, one width and one height, taken together; ``one_way``: if they face one way."""
     if not legs:
         return []
     legs = sorted(
@@ -148,9 +169,6 @@ def _runs(legs: list[_Leg], table: pd.DataFrame) -> list[_Leg]:
     axis = np.array([g.axis for g in legs])
     half = np.array([0.5 * (g.end - g.start) for g in legs])
     width, height = np.array([g.width for g in legs]), np.array([g.height for g in legs])
-    facing = np.radians(table["facing"].to_numpy())
-    faces = np.array([np.arctan2(np.sin(facing[g.rows]).sum(), np.cos(facing[g.rows]).sum()) for g in legs])
-    ledge = table["kind"].to_numpy()[legs[0].rows[0]] == "ledge"
     widest_off = OFF_LINE * max(1.0, float(width.max()))
     # a little more than what the tests below let through
     i, j = near_pairs(mid_x, mid_y, 1.03 * half, 1.03 * (GAP_M + 2.0 * widest_off)).T
@@ -164,54 +182,52 @@ def _runs(legs: list[_Leg], table: pd.DataFrame) -> list[_Leg]:
     good &= (np.abs(width[i] - width[j]) < 0.3 * wide) & (
         np.abs(height[i] - height[j]) < 0.35 * np.maximum(height[i], height[j])
     )
-    if ledge:
+    if one_way:
+        facing = [stations.facing[g.rows] for g in legs]
+        faces = np.array([np.arctan2(np.sin(one).sum(), np.cos(one).sum()) for one in facing])
         good &= np.cos(faces[j] - faces[i]) > 0.9
     graph = coo_matrix((np.ones(int(good.sum())), (i[good], j[good])), (len(legs),) * 2)
     label = connected_components(graph, directed=False)[1]
-    x, y = table["x"].to_numpy(), table["y"].to_numpy()
     out = []
     for one in np.split(np.argsort(label, kind="stable"), np.cumsum(np.bincount(label))[:-1]):
         rows = np.unique(np.concatenate([legs[i].rows for i in one]))
-        w, h = table["width_m"].to_numpy()[rows], table["height_m"].to_numpy()[rows]
-        out.append(_leg(rows, x[rows], y[rows], median(w), median(h)))
+        wide_of, high_of = median(stations.width[rows]), median(stations.height[rows])
+        out.append(_leg(rows, stations.x[rows], stations.y[rows], wide_of, high_of))
     return out
 
 
 def ramp(x: float, full: float, none: float) -> float:
     """1 up to ``full``, 0 from ``none`` on (or, ``none`` being the smaller, the other way)."""
-    return float(np.clip((none - x) / (none - full), 0.0, 1.0))
+    return min(max((none - x) / (none - full), 0.0), 1.0)
 
 
-def _even(table: pd.DataFrame, run: _Leg) -> float:
+def _even(stations: _Stations, run: _Leg) -> float:
     """How alike the run is from end to end, 0 to 1: straight, one width, one height (or one level), smooth sides.
 
     The corners lie between what planned cuts scatter by when they are measured on a noisy grid (2 % of the width off the
     line, 5 % in width and height, 2 % of the height in roughness) and what is common in gullies (a fifth and more); no source.
     """
-    x, y = table["x"].to_numpy()[run.rows], table["y"].to_numpy()[run.rows]
-    along, across = _turned(x - run.x, y - run.y, run.axis)
+    along, across = _turned(stations.x[run.rows] - run.x, stations.y[run.rows] - run.y, run.axis)
     # the ends of anything run out: the middle eight tenths count
     inner = run.rows[np.abs(along - 0.5 * (run.start + run.end)) <= 0.4 * (run.end - run.start)]
     if len(inner) < 4:
         return 0.0
-    width, height = table["width_m"].to_numpy()[inner], table["height_m"].to_numpy()[inner]
+    width, height = stations.width[inner], stations.height[inner]
     tall, wide = max(0.1, median(height)), max(8.0, median(width))
     straight = ramp(float(np.std(across)) / wide, 0.04, 0.12)
-    level = table["level_m"].to_numpy()[inner]
-    same_height = ramp(float(np.std(height)) / tall, 0.08, 0.25)
-    same_level = ramp(float(np.std(level)) / tall, 0.05, 0.15)
     same_width = ramp(float(np.std(width)) / max(1.0, float(np.mean(width))), 0.10, 0.30)
-    smooth = ramp(median(table["rough_m"].to_numpy()[inner]) / tall, 0.05, 0.15)
+    if straight * same_width == 0.0:
+        return 0.0
+    same_height = ramp(float(np.std(height)) / tall, 0.08, 0.25)
+    same_level = ramp(float(np.std(stations.level[inner])) / tall, 0.05, 0.15)
+    smooth = ramp(median(stations.rough[inner]) / tall, 0.05, 0.15)
     return straight * same_width * max(same_height, same_level) * smooth
 
 
-def _cut(table: pd.DataFrame, run: _Leg, natural: Floats) -> Cut:
+def _cut(stations: _Stations, run: _Leg, natural: Floats) -> Cut:
     """A trough's run as a cut: sides and floor are one measure already."""
-    like = (
-        (1.0 - median(natural[run.rows]))
-        * _even(table, run)
-        * ramp(run.end - run.start, LONG_M[1], LONG_M[0])
-    )
+    long = ramp(run.end - run.start, LONG_M[1], LONG_M[0])
+    like = (1.0 - median(natural[run.rows])) * _even(stations, run) * long if long > 0.0 else 0.0
     return _strip(run, 0.5 * run.width, like, start=run.start, end=run.end)
 
 
@@ -222,14 +238,13 @@ def _strip(run: _Leg, half_width: float, like: float, *, start: float, end: floa
     return Cut(x, y, run.axis, 0.5 * (end - start), half_width, like)
 
 
-def _walled(table: pd.DataFrame, walls: list[_Leg], natural: Floats) -> list[Cut]:
+def _walled(stations: _Stations, walls: list[_Leg], natural: Floats) -> list[Cut]:
     """Cuts too wide to be troughs: two straight even walls that face each other, parallel, as high as each other.
 
     Each wall of the pair shows its own length, so both together count.
     """
-    facing = np.radians(table["facing"].to_numpy())
     long = [wall for wall in walls if wall.end - wall.start >= 0.5 * LONG_M[0]]
-    even = [(1.0 - median(natural[wall.rows])) * _even(table, wall) for wall in long]
+    even = [(1.0 - median(natural[wall.rows])) * _even(stations, wall) for wall in long]
     if not long:
         return []
     x, y = np.array([w.x for w in long]), np.array([w.y for w in long])
@@ -250,7 +265,10 @@ def _walled(table: pd.DataFrame, walls: list[_Leg], natural: Floats) -> list[Cut
         if not WALLS_M[0] <= abs(aside) <= WALLS_M[1] or overlap < 0.5 * LONG_M[0]:
             continue
         to_other = wall.axis + (np.pi / 2 if aside > 0 else -np.pi / 2)
-        faces = np.cos(facing[wall.rows] - to_other).mean(), np.cos(facing[other.rows] - to_other).mean()
+        faces = (
+            np.cos(stations.facing[wall.rows] - to_other).mean(),
+            np.cos(stations.facing[other.rows] - to_other).mean(),
+        )
         if faces[0] < 0.9 or faces[1] > -0.9:
             continue
         like *= ramp(abs(wall.height - other.height) / max(wall.height, other.height), 0.15, 0.4)
