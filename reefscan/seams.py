@@ -55,6 +55,11 @@ OFF_DEG = 2.0
 
 FEWEST = 3
 
+WIDEST_CELLS = {"ledge": 4.0, "trough": 8.0}
+"""A face, or a trough from crest to crest, that is wider than this is no joint: one leaves a step of a cell or two, three if it was
+warped since, and a trench of some cells where another lies beside it (a guess, set with an eye on a real one of 5 to 7). What is straight may still have been dug
+(`reefscan.cuts`)."""
+
 
 def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> Floats:
     """How much each station lies on a straight course along a row or column.
@@ -64,7 +69,7 @@ def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> 
     Parameters
     ----------
     table : DataFrame
-        Stations: ``feature_id``, ``kind``, ``x``, ``y`` (m), ``turn`` (true azimuth of grid north).
+        Stations: ``feature_id``, ``kind``, ``x``, ``y``, ``width_m`` (m), ``turn`` (true azimuth of grid north).
     lines : mapping of str to Line
         The line of each feature: places among its own stations, in the table's order.
     cell_m : float
@@ -72,7 +77,7 @@ def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> 
     Returns
     -------
     ndarray, shape (n,)
-        0 to 1; 0 for rises.
+        0 to 1; 0 for rises, and for faces and troughs many cells wide.
     """
     out = np.zeros(len(table))
     x, y = table["x"].to_numpy(), table["y"].to_numpy()
@@ -91,6 +96,8 @@ def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> 
                 for bearing in (north, north + 90.0):
                     like = _along(x[on], y[on], bearing, cell_m)
                     out[on] = np.maximum(out[on], like)
+    for kind, widest in WIDEST_CELLS.items():
+        out[(kinds == kind) & (table["width_m"].to_numpy() > widest * cell_m)] = 0.0
     return shared(out, features.values())
 
 

@@ -8,14 +8,16 @@ import pytest
 
 import reefscan
 from reefscan.features import Line
-from reefscan.seams import seam_like
+from reefscan.seams import WIDEST_CELLS, seam_like
 
 CELL_M = 2.0
 
 
-def stations(x, y, *, turn: float = 0.0, kind: str = "ledge") -> tuple[pd.DataFrame, dict[str, Line]]:
+def stations(
+    x, y, *, turn: float = 0.0, kind: str = "ledge", width_m: float = 8.0
+) -> tuple[pd.DataFrame, dict[str, Line]]:
     """One feature whose line runs through its stations in order."""
-    table = pd.DataFrame({"x": x, "y": y, "turn": turn, "kind": kind, "feature_id": "f"})
+    table = pd.DataFrame({"x": x, "y": y, "turn": turn, "kind": kind, "width_m": width_m, "feature_id": "f"})
     return table, {"f": Line(tuple(range(len(table))))}
 
 
@@ -82,6 +84,14 @@ def test_a_feature_half_of_which_is_a_joint_is_one_as_a_whole_and_one_of_a_third
 def test_a_rise_is_never_a_joint():
     table, lines = stations(*bearing(0.0, 250.0), kind="rise")
     assert not seam_like(table, lines, CELL_M).any()
+
+
+@pytest.mark.parametrize(("kind", "widest"), WIDEST_CELLS.items())
+def test_faces_and_troughs_are_joints_only_as_narrow_as_joints_make_them(kind, widest):
+    narrow, lines = stations(*bearing(90.0, 250.0), kind=kind, width_m=widest * CELL_M)
+    assert (seam_like(narrow, lines, CELL_M) == 1.0).all()
+    wide, lines = stations(*bearing(90.0, 250.0), kind=kind, width_m=(widest + 1.0) * CELL_M)
+    assert not seam_like(wide, lines, CELL_M).any()
 
 
 def joined(rng, degrees: float) -> reefscan.Run:
