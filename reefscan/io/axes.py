@@ -56,7 +56,7 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
     Raises
     ------
     InputError
-        If rows or columns are not evenly spaced.
+        If rows or columns are not evenly spaced, or columns run along latitude.
     NoCrsError
         If longitude and latitude change along both axes.
     """
@@ -66,6 +66,10 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
     plain = (a, b, c, d, abs(e), f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
     if b or d:
         return transform
+    if not plain and _turned(dataset, transform):
+        raise InputError(
+            f"{name}: longitude and latitude are swapped (its columns run along latitude); write it with longitude along the rows"
+        )
     axes = {}
     for label, words, count in (("columns", _EAST, dataset.width), ("rows", _NORTH, dataset.height)):
         values, grain = _coordinate(dataset, words, count)
@@ -93,6 +97,24 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
     # without a place of its own GDAL turns every netCDF raster over, whichever way its rows run
     first, dy = first + dy * (dataset.height - 1), -dy
     return dx, 0.0, west - dx / 2, 0.0, dy, first - dy / 2
+
+
+def _turned(dataset: Any, transform: Affine6) -> bool:
+    """True where the columns stand at the latitudes and the rows at the longitudes: GDAL takes the last dimension for x."""
+    a, _, c, _, e, f = transform
+    across, along = (c, c + a * dataset.width), (f, f + e * dataset.height)
+
+    def stands(values: NDArray[np.float64] | None, ends: tuple[float, float], cell: float) -> bool:
+        return values is not None and bool(
+            abs(values.min() - min(ends)) < cell and abs(values.max() - max(ends)) < cell
+        )
+
+    east, _ = _coordinate(dataset, _EAST, dataset.height)
+    north, _ = _coordinate(dataset, _NORTH, dataset.width)
+    if not (stands(east, along, abs(e)) and stands(north, across, abs(a))):
+        return False
+    # as many rows as columns over the same numbers of degrees: either reading is true
+    return not (stands(east, across, abs(a)) and stands(north, along, abs(e)))
 
 
 def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> tuple[NDArray[np.float64] | None, float]:

@@ -150,6 +150,11 @@ def _describe(
     a, b, c, d, e, f = (float(v) for v in tuple(dataset.transform)[:6])
     transform = (a, b, c, d, e, f)
     notes = list(choice.notes)
+    if dataset.driver == "AAIGrid" and (a < 0 or e > 0):  # read as it says, the ground would be mirrored
+        raise InputError(
+            f"{name}: its cells are {a:g} wide and {-e:g} high; the header's cellsize (or dx, dy) is a length and wants no minus sign: "
+            "correct it"
+        )
     transform = placed_by_axes(dataset, transform, name, notes)
     facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills, file=file)
     unit_m, unit_word, unit_said = _unit(dataset, band, tags, facts, name, wishes)

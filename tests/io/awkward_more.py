@@ -351,6 +351,12 @@ MORE: list[Awkward] = [
     Awkward("asc-short", "ASCII grid", "rows missing at the end", "UnreadableError",
             text(f"ncols 60\nnrows 50\nxllcorner {WEST}\nyllcorner {NORTH}\ncellsize 4\n"
                  + "\n".join(" ".join(f"{v:.2f}" for v in row) for row in SMALL[:30]), "a.asc"), "cut short", said=AT),
+    Awkward("asc-minus", "ASCII grid", "cellsize with a minus sign", "InputError",
+            text(f"ncols 60\nnrows 50\nxllcorner {WEST}\nyllcorner {NORTH}\ncellsize -4\n"
+                 + "\n".join(" ".join(f"{v:.2f}" for v in row) for row in SMALL), "a.asc"), "wants no minus sign", said=AT),
+    Awkward("asc-minus-dy", "ASCII grid", "dy with a minus sign", "InputError",
+            text(f"ncols 60\nnrows 50\nxllcorner {WEST}\nyllcorner {NORTH}\ndx 4\ndy -4\n"
+                 + "\n".join(" ".join(f"{v:.2f}" for v in row) for row in SMALL), "a.asc"), "wants no minus sign", said=AT),
     Awkward("nc-range", "netCDF", "actual_range that is nonsense", "opens", nc(actual_range=np.array([0.0, 1.0]))),
     Awkward("nc-valid", "netCDF", "numbers outside valid_range", "opens", nc(np.where(np.arange(91) < 9, 500.0, SEA), valid_range=np.array([-100.0, 0.0], "f4"))),
     Awkward("nc-packed", "netCDF int16", "scale_factor, _FillValue and another missing_value", "opens", nc(packed(True), kind="i2", fill=-32768, scale_factor=0.01, missing_value=np.int16(-32767))),
@@ -364,6 +370,8 @@ MORE: list[Awkward] = [
     Awkward("nc-wrap", "netCDF", "longitudes that jump from 360 to 0", "opens", nc(lon=(LON - 174.15) % 360.0, z=SEA)),
     Awkward("nc-uneven", "netCDF", "latitudes with a jump of two cells", "InputError", nc(lat=np.where(np.arange(81) < 40, LAT, LAT - 0.003)), "not evenly spaced"),
     Awkward("nc-turned", "netCDF", "dimensions in the order lon, lat", "InputError", nc(SEA.T, dims=("lon", "lat")), "are swapped"),
+    Awkward("nc-turned-near", "netCDF", "the same at 10 degrees east, where either could be a latitude", "InputError", nc(SEA.T, lon=LON - 164.0, dims=("lon", "lat")), "are swapped"),
+    Awkward("nc-turned-square", "netCDF", "the same with as many rows as columns", "InputError", nc(SEA[:, :81].T, lon=LON[:81] - 164.0, dims=("lon", "lat")), "are swapped"),
     Awkward("nc-curvilinear", "netCDF", "longitude and latitude as tables", "NoCrsError", curvilinear, "curvilinear"),
     Awkward("nc-times", "netCDF", "several layers in time", "AmbiguousError", layers(3), "has 3 layers along time"),
     Awkward("nc-time", "netCDF", "one layer in time", "opens", layers(1)),
