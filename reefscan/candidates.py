@@ -15,7 +15,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.errors import RecipeError
-from reefscan.kernels import flank, fliers, measure, noise, placement, repeats, stations, structure
+from reefscan.kernels import flank, fliers, measure, noise, pasted, placement, repeats, stations, structure
 from reefscan.kernels import net_columns as drop
 from reefscan.kernels import station_columns as station
 from reefscan.kernels.search import search
@@ -73,7 +73,7 @@ def halo(find: Find, cell_m: float) -> int:
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
     around = math.ceil(0.5 * trough) + max(flank.flank_halo(cell_m), repeats.repeats_halo(cell_m))
     behind = gauge + math.ceil(BEHIND_M / cell_m) + 2
-    return max(gauge, index, around, behind, noise.HALO) + fliers.FLIER_HALO + 1
+    return max(gauge, index, around, behind, noise.HALO, pasted.REACH) + fliers.FLIER_HALO + 1
 
 
 MOST_CELLS = 8192
@@ -249,6 +249,7 @@ def find_stations(
         found = np.ascontiguousarray(found[good])
         if not rows.size:
             continue
+        local = local.beside(pasted.pasted_width(elev, rows, cols, pasted.NEAR, pasted.REACH) * cell)
         net = placement.place_nets(
             elev,
             found,

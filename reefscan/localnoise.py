@@ -8,7 +8,7 @@ uncertainty band has its noise known too, and a band that is wrong does not misl
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -50,7 +50,8 @@ class LocalNoise:
     step_m : ndarray, shape (n,)
         Step in which depths come, metres: rounded to it, or terraced from contours; 0 if they do not.
     interval_m : ndarray, shape (n,)
-        Width of the cells of a coarser grid that the cells only repeat, metres; 0 where they are the ground's own.
+        Width of the cells of a coarser grid that the cells only repeat, or of the patch of one single depth beside,
+        metres; 0 where they are the ground's own.
     """
 
     cell_m: Floats
@@ -67,6 +68,15 @@ class LocalNoise:
             self.interpolated[which],
             self.step_m[which],
             self.interval_m[which],
+        )
+
+    def beside(self, pasted_m: Floats) -> LocalNoise:
+        """The same with the patches of one single depth beside the stations, told as coarse cells of that width (m)."""
+        told = np.where(self.step_m == 0, pasted_m, 0.0)  # what is rounded has such patches
+        return replace(
+            self,
+            interpolated=np.where(told > 0, 1.0, self.interpolated),
+            interval_m=np.maximum(self.interval_m, told),
         )
 
     def at_lag(self, cells: float) -> Floats:

@@ -42,8 +42,10 @@ def warnings_of(
     elif not len(table) and not failed:
         out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
     if fliers:
-        cells = "isolated bad cell was" if fliers == 1 else "isolated bad cells were"
-        out.append(f"{fliers} {cells} set aside and not taken for structure")
+        cells = "lone spike was" if fliers == 1 else "lone spikes were"
+        out.append(
+            f"{fliers} {cells} set aside (a cell or two each: bad depths, or tips of rough rock) and not taken for structure"
+        )
     repeated = table["interval_m"] > 0
     looks = (
         table["interpolated"] >= recipe.score.say_interpolated
@@ -58,8 +60,8 @@ def warnings_of(
     if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
         narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
         out.append(
-            f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid only repeats coarser cells, of about "
-            f"{coarse.median():.3g} m; {narrow * 100:.0f} % are too narrow for those to show and count less"
+            f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid only repeats one depth over coarser cells or patches, of "
+            f"about {coarse.median():.3g} m; {narrow * 100:.0f} % are narrower than those can show and count less"
         )
     for sheet in sheets:
         if sheet.limits.too_coarse:

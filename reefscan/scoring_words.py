@@ -141,7 +141,9 @@ def _explain_one(
         asides.append(_looks(site, _MOVING, "waves")[0])
     if _number(site, "seam_like") >= score.say_seam:
         flags.append("looks-like-seam")
-        asides.append("keeps to a row or column of the grid: looks like the joint of two surveys, not ground")
+        asides.append(
+            "keeps to a row or column of the grid: looks like the joint of two surveys or a built wall, not ground"
+        )
     if _number(site, "shore") >= score.say_shore:
         flags.append("shore")
         asides.append("its top is the shore: mind surf and rocks")
@@ -149,13 +151,13 @@ def _explain_one(
     if share >= score.say_interpolated:
         flags.append("interpolated")
         asides.append(
-            f"the grid here only repeats cells of {length_words(interval, unit)} or so"
+            f"the grid here only repeats one depth over {length_words(interval, unit)} or so"
             if interval > 0
             else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
         )
     if _number(site, "unresolved") >= score.say_unresolved:
         flags.append("unresolved")
-        asides.append("too narrow for cells that wide: it may be nothing but the steps between them")
+        asides.append("narrower than that can show: it may be nothing but the step where one such depth ends")
     position = _number(site, "position_m")
     if position >= score.say_position_m:
         flags.append("position-uncertain")

@@ -31,9 +31,7 @@ def test_what_two_sheets_notice_of_one_file_is_said_once() -> None:
     assert said(notes=(("a.tif: odd", "b.tif: odd"), ("a.tif: odd",))) == ["a.tif: odd", "b.tif: odd"]
 
 
-@pytest.mark.parametrize(
-    ("fliers", "words"), [(1, "1 isolated bad cell was set"), (2, "2 isolated bad cells were set")]
-)
+@pytest.mark.parametrize(("fliers", "words"), [(1, "1 lone spike was set"), (2, "2 lone spikes were set")])
 def test_one_bad_cell_is_one(fliers: int, words: str) -> None:
     (line,) = said(fliers=fliers)
     assert line.startswith(words)
@@ -48,5 +46,5 @@ def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() 
 def test_a_grid_that_only_repeats_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:
     (line,) = said(interval_m=30.0)
     assert line.startswith(
-        "100 % of the candidates stand where the grid only repeats coarser cells, of about 30 m; 25 % are"
+        "100 % of the candidates stand where the grid only repeats one depth over coarser cells or patches, of about 30 m; 25 % are"
     )

@@ -17,6 +17,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.kernels.noise import SIDE
+from reefscan.kernels.rounding import each_once, whole_step
 from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
@@ -38,12 +39,20 @@ _FLAT = 0.06
 on cells of four times the width that were warped since."""
 
 _JUMP_MM = 30
-"""Least mean change between patches: what is rounded to whole centimetres has patches too. Coarser rounding is known by
-`reefscan.kernels.rounding`."""
+"""Least mean change between patches: what is rounded to whole centimetres has patches too. Coarser rounding has levels whole
+steps apart (`reefscan.kernels.rounding`), which a warp leaves where they are while it smears most of the borders."""
+
+_LEVELS = 64
+"""Patches of a block whose levels are looked at for such steps."""
+
+_ENOUGH = 4
+"""So many patches of half as many levels or fewer come of rounding too: coarse cells have a depth each."""
 
 
 @njit(cache=True, nogil=True)
-def _patches(elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int) -> tuple[int, int]:
+def _patches(
+    elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, levels: NDArray[np.int32]
+) -> tuple[int, int]:
     """Cells of water in a block, and patches of equal depth that begin in it (0 if cells are not repeated)."""
     rows, cols = elev.shape
     looked, flat, patches, jumps = 0, 0, 0, 0
@@ -58,9 +67,14 @@ def _patches(elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int) -> tup
             flat += 1
             up, left = elev[r - 1, c], elev[r, c - 1]
             if up != e and left != e and up != _NODATA and left != _NODATA:
+                if patches < _LEVELS:
+                    levels[patches] = e
                 patches += 1
                 jumps += min(1000, abs(up - e)) + min(1000, abs(left - e))
     if patches < 2 or flat < _FLAT * looked or jumps < 2 * _JUMP_MM * patches:
+        return looked, 0
+    seen = levels[: min(patches, _LEVELS)]
+    if whole_step(seen) > 0 or (seen.size >= _ENOUGH and 2 * each_once(seen).size <= seen.size):
         return looked, 0
     return looked, patches
 
@@ -87,6 +101,7 @@ def interval_squares(
     """
     n_r, n_c = asked.shape
     out = np.zeros((n_r, n_c))
+    levels = np.empty(_LEVELS, np.int32)
     for br in range(n_r):
         for bc in range(n_c):
             if not asked[br, bc]:
@@ -95,7 +110,7 @@ def interval_squares(
             blocks, repeated, looked, patches = 0, 0, 0, 0
             for i in range(top, top + SIDE, BLOCK):
                 for j in range(left, left + SIDE, BLOCK):
-                    cells, own = _patches(elev_mm, i, i + BLOCK, j, j + BLOCK)
+                    cells, own = _patches(elev_mm, i, i + BLOCK, j, j + BLOCK, levels)
                     if cells < FEWEST_CELLS:
                         continue
                     blocks += 1

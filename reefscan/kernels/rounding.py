@@ -63,7 +63,7 @@ def _collect(
 
 
 @njit(cache=True, nogil=True)
-def _each_once(levels: NDArray[np.int32]) -> NDArray[np.int32]:
+def each_once(levels: NDArray[np.int32]) -> NDArray[np.int32]:
     """Each level once, in ascending order."""
     ordered = levels.copy()
     put_in_order(ordered)
@@ -76,9 +76,9 @@ def _each_once(levels: NDArray[np.int32]) -> NDArray[np.int32]:
 
 
 @njit(cache=True, nogil=True)
-def _step(levels: NDArray[np.int32]) -> float:
+def whole_step(levels: NDArray[np.int32]) -> float:
     """Step (mm) of which all levels are whole multiples apart; 0 if there is none or fewer than three levels."""
-    ordered = _each_once(levels)
+    ordered = each_once(levels)
     if ordered.size < 3:
         return 0.0
     least = ordered[1] - ordered[0]
@@ -143,5 +143,5 @@ def rounding_squares(
                         pool[size + k] = levels[i, j, k]
                     size += min(n, LEVELS)
             if not many and flat > 0 and flat >= FLAT_SHARE * water:
-                out[br, bc] = _step(pool[:size]) / 1000.0
+                out[br, bc] = whole_step(pool[:size]) / 1000.0
     return out

@@ -51,6 +51,14 @@ def test_depths_in_whole_centimetres_are_not_taken_for_repeated_cells():
     assert not told(np.round(-10 + 0.004 * X + 0.002 * Y + 0.3 * np.sin(X / 20), 2)).any()
 
 
+@pytest.mark.parametrize("step", [0.1, 0.3048])
+def test_depths_in_coarse_steps_that_were_warped_since_are_not_taken_for_repeated_cells(rng, step):
+    z = -10 + 0.004 * X + 0.6 * np.sin(X / 20) * np.cos(Y / 17) + 0.03 * rng.standard_normal(X.shape)
+    rounded = np.round(z / step) * step
+    warped = map_coordinates(rounded, [Y * 0.993 + 0.3, X * 0.993 + 0.1], order=1, mode="nearest")
+    assert not told(warped).any()
+
+
 def test_a_warp_since_leaves_the_width(rng):
     z = coarse(rough(rng), 4.0, 0)
     warped = map_coordinates(z, [Y * 0.97 + 2.3, X * 0.97 + 1.1], order=1, mode="nearest")
