@@ -114,6 +114,8 @@ def command(
         raise InputError(
             f"--draft {draft}: no boat draws that; wanted the transducer's depth below the waterline"
         )
+    if keel_m is not None and not 0.0 <= keel_m <= 30.0:
+        raise InputError(f"--keel {keel}: no boat draws that; wanted the keel's depth below the waterline")
     if out.suffix.lower() not in (".tif", ".tiff"):
         raise InputError(f"--out {out}: wanted a GeoTIFF, such as own.tif")
     if not out.resolve().parent.is_dir():

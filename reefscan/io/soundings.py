@@ -14,6 +14,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 
 from reefscan.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
+from reefscan.io.soundings_columns import check_place
 from reefscan.io.soundings_nmea import read_nmea
 from reefscan.io.soundings_open import inner_suffix, read_head
 from reefscan.io.soundings_text import TextOptions, read_text
@@ -92,8 +93,7 @@ def read_log(path: Path, options: ReadOptions) -> Log:
     else:
         log = read_text(path, options.text)
         if options.text.crs is not None:
-            lon, lat = to_lonlat(log.lon, log.lat, options.text.crs)
-            log = replace(log, lon=lon, lat=lat)
+            log = _placed(log, options.text.crs)
     if options.reference is not None:
         log = replace(log, reference=options.reference, to_surface=np.full(log.depth.size, np.nan))
     _log.info("%s: %s", log.name, log.counts)
@@ -140,6 +140,21 @@ def read_logs(paths: Sequence[Path], options: ReadOptions) -> list[Log]:
     if not out:
         raise InputError(f"{', '.join(p.name for p in paths)}: positions, but not one depth")
     return out
+
+
+def _placed(log: Log, crs: str) -> Log:
+    """The log with its positions brought to longitude and latitude, if they are not degrees already.
+
+    On a map's grid degrees would all lie within metres of its origin, so no metres are taken for degrees here.
+    """
+    lon, lat = to_lonlat(log.lon, log.lat, crs)
+    good = np.isfinite(log.lon) & np.isfinite(log.lat)
+    degrees = (np.abs(log.lon[good]) <= 360.0) & (np.abs(log.lat[good]) <= 90.0)
+    if not CRS.from_user_input(crs).is_projected or not degrees.size or not degrees.all():
+        return replace(log, lon=lon, lat=lat)
+    check_place(log.lon, log.lat, log.name)
+    note = f"positions are degrees already: --crs {crs} is for x and y, and was not used"
+    return replace(log, lon=(log.lon + 180.0) % 360.0 - 180.0, notes=(*log.notes, note))
 
 
 def to_lonlat(x: Floats, y: Floats, crs: str) -> tuple[Floats, Floats]:

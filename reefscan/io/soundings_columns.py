@@ -33,7 +33,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "ns": ("n/s", "ns", "lat hemisphere", "lat dir"),
     "ew": ("e/w", "ew", "lon hemisphere", "lon dir"),
 }  # fmt: skip
-_UNITS = {**METRES_PER, "fathom": 1.8288, "ftm": 1.8288, "fms": 1.8288, "f": 0.3048, "foot": 0.3048}
+UNITS = {**METRES_PER, "fathom": 1.8288, "ftm": 1.8288, "fms": 1.8288, "f": 0.3048, "foot": 0.3048}
 
 
 @dataclass(frozen=True)
@@ -63,7 +63,7 @@ def unit_of(name: str) -> float | None:
     text = name.strip().strip('"').lower()
     bracket = re.search(r"[\(\[]\s*([a-z-]+)\s*[\)\]]", text)
     word = bracket[1] if bracket else re.split(r"[\s_]", text)[-1] if re.search(r"[\s_]", text) else ""
-    return _UNITS.get(word)
+    return UNITS.get(word)
 
 
 def find_columns(names: list[str]) -> Columns | None:
@@ -97,7 +97,7 @@ def parse_columns(text: str, header: list[str] | None) -> Columns:
     Raises
     ------
     InputError
-        An unknown quantity, a place that is not there, or a name not in the header.
+        An unknown quantity, a place that is not there, a name not in the header, or too little to place a depth.
     """
     index: dict[str, int] = {}
     factor, said = 1.0, False
@@ -118,6 +118,11 @@ def parse_columns(text: str, header: list[str] | None) -> Columns:
             raise InputError(f"--columns {text!r}: no column {where.strip()!r}; the header has {header}")
         if kind in ("depth", "elev"):
             factor, said = (unit, True) if unit is not None else (1.0, False)
+    depth = "depth" in index or "elev" in index
+    if not ({"lon", "lat"} <= index.keys() or {"x", "y"} <= index.keys() or (depth and "time" in index)):
+        raise InputError(
+            f"--columns {text!r}: says neither a place (lon and lat, or x and y) nor a depth and its time"
+        )
     return Columns(index, factor, said, "elev" in index)
 
 

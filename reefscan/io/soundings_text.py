@@ -1,4 +1,4 @@
-"""Delimited text: comma, semicolon, tab or blanks, with or without a header.
+"""Delimited text: comma, semicolon, bar, tab or blanks, with or without a header.
 
 The form is worked out from the first lines; the body then runs through a columnar reader in
 chunks. A row that does not fit is counted and passed over: a cut-off line, a second header, a
@@ -15,11 +15,13 @@ from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
 from reefscan.errors import AmbiguousError, UnreadableError
 from reefscan.io.soundings_columns import (
+    UNITS,
     Columns,
     check_place,
     find_columns,
@@ -50,11 +52,12 @@ class TextOptions:
 class Layout:
     """How the rows of one file are written."""
 
-    delimiter: str  # "," ";" "\t" or " " for any run of blanks
+    delimiter: str  # "," ";" "|" "\t" or " " for any run of blanks
     width: int
     columns: Columns
     header_rows: int
     decimal_comma: bool
+    unit: str = ""  # written behind every depth
 
 
 def sniff(path: Path, options: TextOptions) -> Layout:
@@ -71,7 +74,7 @@ def sniff(path: Path, options: TextOptions) -> Layout:
     lines = lines[:-1] if len(lines) > 300 else lines
     body = [ln for ln in lines if not ln.lstrip().startswith(("#", "//"))]
     best: tuple[float, int, str] = (0.0, 0, ",")
-    for rank, delimiter in enumerate((";", "\t", ",", " ")):
+    for delimiter in (";", "|", "\t", ",", " "):
         widths = [len(_split(ln, delimiter)) for ln in body]
         if not widths:
             break
@@ -79,7 +82,6 @@ def sniff(path: Path, options: TextOptions) -> Layout:
         score = widths.count(common) / len(widths) * (common > 1)
         if score > best[0] + 0.1 and common > 1:
             best = (score, common, delimiter)
-        del rank
     share, width, delimiter = best
     if share < 0.5:
         raise UnreadableError(
@@ -103,13 +105,25 @@ def sniff(path: Path, options: TextOptions) -> Layout:
             f"{path.name}: {width} columns without names that are known, first row {body[0][:60]!r}; "
             "say which is which, such as --columns lon=1,lat=2,depth_m=3"
         )
+    rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
+    unit = (
+        _unit_in_cells([c[columns.index["depth"]] for c in rows], path.name)
+        if "depth" in columns.index
+        else ""
+    )
+    if unit:
+        factor = UNITS[unit.lower()]
+        if columns.unit_said and columns.depth_factor != factor:
+            raise AmbiguousError(
+                f"{path.name}: depths are written with the unit {unit!r}, but the column's name says another; correct one"
+            )
+        columns = replace(columns, depth_factor=factor, unit_said=True)
     if options.depth_unit is not None and not columns.unit_said:
         columns = replace(columns, depth_factor=options.depth_unit, unit_said=True)
     if not columns.unit_said and ("depth" in columns.index or "elev" in columns.index):
         raise AmbiguousError(
             f"{path.name}: the depth column states no unit; say --depth-unit m, ft or fathom"
         )
-    rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
     comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
         len(rows), 1
     )
@@ -117,7 +131,24 @@ def sniff(path: Path, options: TextOptions) -> Layout:
         raise AmbiguousError(
             f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
         )
-    return Layout(delimiter, width, columns, header_at, comma)
+    return Layout(delimiter, width, columns, header_at, comma, unit)
+
+
+def _unit_in_cells(cells: list[str], name: str) -> str:
+    """Unit written behind each depth (``32.8 ft``), empty if there is none.
+
+    Raises
+    ------
+    AmbiguousError
+        If there is more than one.
+    """
+    behind = {m[1] for cell in cells if (m := re.fullmatch(r"[-+\d.,]+\s*([A-Za-z]+)", cell.strip(' "')))}
+    units = {word for word in behind if word.lower() in UNITS}
+    if len({UNITS[word.lower()] for word in units}) > 1:
+        raise AmbiguousError(
+            f"{name}: depths are written in several units ({', '.join(sorted(units))}); write them in one"
+        )
+    return min(units, default="")
 
 
 def _split(line: str, delimiter: str) -> list[str]:
@@ -243,7 +274,10 @@ def _convert(table: pa.Table, layout: Layout, options: TextOptions) -> dict[str,
     if "depth" in index or "elev" in index:
         kind = "depth" if "depth" in index else "elev"
         sign = 1.0 if kind == "depth" else -1.0
-        out["depth"] = sign * layout.columns.depth_factor * to_numbers(column(kind), decimal_comma=comma)
+        values = column(kind)
+        if layout.unit:
+            values = pc.replace_substring_regex(values, r"(?i)\s*[a-z]+\s*$", "")
+        out["depth"] = sign * layout.columns.depth_factor * to_numbers(values, decimal_comma=comma)
     if "time" in index:
         times = column("time")
         if "date" in index:

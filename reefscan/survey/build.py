@@ -81,7 +81,13 @@ def prepare(
     data = clean(data, settings.clean, now_s=now_s)
     if not data.kept.any():
         tally = ", ".join(f"{name} {count}" for name, count in data.tally().items() if count)
-        raise InputError(f"no sounding is left after cleaning ({tally}); look at the rules that took them")
+        known = data.depth[np.isfinite(data.depth)]
+        why = (
+            "depths are negative; if they are elevations, call the column elevation_m or say --columns elev_m=4"
+            if known.size and (known < 0).all()
+            else "look at the rules that took them"
+        )
+        raise InputError(f"no sounding is left after cleaning ({tally}); {why}")
     session = sessions(data)
     steps: list[dict[str, object]] = []
     if told.latency_s:

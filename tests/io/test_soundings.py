@@ -29,8 +29,8 @@ def write(tmp_path, text, name="log.csv"):
     return path
 
 
-def same(log, rows=ROWS):
-    assert_allclose(np.c_[log.lon, log.lat, log.depth], rows, atol=1e-9)
+def same(log, rows=ROWS, atol=1e-9):
+    assert_allclose(np.c_[log.lon, log.lat, log.depth], rows, atol=atol)
 
 
 @pytest.mark.parametrize(
@@ -94,6 +94,35 @@ def test_a_depth_without_a_unit_is_refused_until_one_is_said(tmp_path):
     with pytest.raises(AmbiguousError, match="--depth-unit"):
         read_log(path, PLAIN)
     same(read_log(path, ReadOptions(TextOptions(depth_unit=1.0))))
+
+
+def test_a_unit_written_behind_each_depth_is_its_unit(tmp_path):
+    rows = [f"{lon},{lat},{d / 0.3048:.4f} ft\n" for lon, lat, d in ROWS]
+    same(read_log(write(tmp_path, "lon,lat,depth\n" + "".join(rows)), PLAIN), atol=1e-4)
+    with pytest.raises(AmbiguousError, match="several units"):
+        read_log(write(tmp_path, "lon,lat,depth\n" + rows[0] + rows[1].replace("ft", "m")), PLAIN)
+    with pytest.raises(AmbiguousError, match="says another"):
+        read_log(write(tmp_path, "lon,lat,depth_m\n" + "".join(rows)), PLAIN)
+
+
+def test_a_table_with_bars_between_its_columns_is_read(tmp_path):
+    rows = [f"{lon}|{lat}|{d}\n" for lon, lat, d in ROWS]
+    same(read_log(write(tmp_path, "lon|lat|depth_m\n" + "".join(rows)), PLAIN))
+
+
+def test_degrees_are_not_taken_for_metres_of_the_map_that_was_said(tmp_path):
+    rows = [f"{lon},{lat},{d}\n" for lon, lat, d in ROWS]
+    log = read_log(
+        write(tmp_path, "lon,lat,depth_m\n" + "".join(rows)), ReadOptions(TextOptions(crs="EPSG:32633"))
+    )
+    same(log)
+    assert "was not used" in log.notes[-1]
+
+
+def test_columns_that_say_no_place_are_refused(tmp_path):
+    path = write(tmp_path, "5.1,60.2,10\n5.2,60.2,11\n")
+    with pytest.raises(InputError, match="neither a place"):
+        read_log(path, ReadOptions(TextOptions(columns="lon=1,depth_m=3")))
 
 
 def test_swapped_longitude_and_latitude_are_noticed_and_asked_not_guessed(tmp_path):

@@ -113,6 +113,8 @@ def test_own_soundings_go_onto_a_public_grid_and_the_source_says_so(log, tmp_pat
     [
         (["--cell", "2km5"], "not a length"),
         (["--draft", "60m"], "no boat draws that"),
+        (["--keel", "40m"], "no boat draws that"),
+        (["--keel", "-1m"], "no boat draws that"),
         (["--tide-kind", "moon"], "high-low"),
         (["--tide", "nowhere.csv"], "no such file"),
         (["--onto", "nowhere.tif"], "no such file"),
@@ -208,3 +210,10 @@ def test_what_cannot_be_written_is_named_and_leaves_no_part(log, tmp_path, capsy
     assert grid(log, tmp_path / "own.tif") == 1
     assert f"{name}: cannot be written" in capsys.readouterr().err
     assert not [p for p in tmp_path.iterdir() if p.name.startswith(".")]
+
+
+def test_a_log_of_negative_depths_is_told_how_to_say_elevations(tmp_path, capsys):
+    path = tmp_path / "boat.csv"
+    path.write_text("lon,lat,depth_m\n" + "".join(f"{5 + i * 1e-5:.5f},60.2,-12.{i}\n" for i in range(9)))
+    assert grid(path, tmp_path / "own.tif") == 1
+    assert "elev_m=4" in capsys.readouterr().err
