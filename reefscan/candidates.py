@@ -14,7 +14,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.errors import RecipeError
 from reefscan.kernels import flank, fliers, measure, noise, pasted, placement, repeats, stations, structure
 from reefscan.kernels import net_columns as drop
 from reefscan.kernels import station_columns as station
@@ -29,6 +28,7 @@ from reefscan.localnoise import (
     rounded,
 )
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
+from reefscan.reach import refuse_reach
 from reefscan.recipe import Find
 
 KINDS = ("trough", "ledge", "rise")
@@ -76,10 +76,6 @@ def halo(find: Find, cell_m: float) -> int:
     return max(gauge, index, around, behind, noise.HALO, pasted.REACH) + fliers.FLIER_HALO + 1
 
 
-MOST_CELLS = 8192
-"""Farthest a station may look, in cells: with so much around it a tile takes some gigabytes (a guess of what a machine has)."""
-
-
 def check_reach(find: Find, cell_m: float) -> None:
     """Refuse a recipe that looks farther than memory holds.
 
@@ -88,14 +84,7 @@ def check_reach(find: Find, cell_m: float) -> None:
     RecipeError
         Naming the longest length of it.
     """
-    cells = max(halo(find, cell_m), search_halo(find, cell_m))
-    if cells > MOST_CELLS:
-        lengths = {name: value for name, value in find.model_dump().items() if not name.startswith("depth")}
-        longest = max(lengths, key=lambda name: lengths[name])
-        raise RecipeError(
-            f"find.{longest} = {lengths[longest]:g} m makes each place depend on {cells} cells of {cell_m:g} m around it; "
-            f"at most {MOST_CELLS} can be looked at: shorten it, or scan a coarser grid"
-        )
+    refuse_reach(max(halo(find, cell_m), search_halo(find, cell_m)), find, cell_m)
 
 
 def seek_band(find: Find) -> tuple[int, int]:

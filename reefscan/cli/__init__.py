@@ -106,6 +106,11 @@ def run(argv: list[str]) -> int:
 
         print(f"reefscan {version('reefscan')}")
         return 0
+    if "" in argv:  # as a path it would be the folder one is in, as a name nothing
+        return _say(
+            "one value is empty, as where a variable of the shell is not set; give it, or leave its option out (see 'reefscan --help')",
+            2,
+        )
     try:
         result = app(args=argv, prog_name="reefscan", standalone_mode=False)
     except typer.Exit as stop:

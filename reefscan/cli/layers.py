@@ -71,7 +71,7 @@ def command(
     """
     check_positive(positive)
     from reefscan.errors import InputError, RunFolderError
-    from reefscan.terrain import chosen
+    from reefscan.terrain import chosen, halo_cells
 
     rows = chosen(None if only is None else [name.strip() for name in only.split(",") if name.strip()])
     if names:
@@ -82,11 +82,16 @@ def command(
     find = make_recipe(recipe, None, None).find
 
     from reefscan.io.rasters import open_grids
+    from reefscan.reach import refuse_reach
 
     sources = open_grids(
         list(grid), crs=crs, positive=positive, datum_shift_m=metres("--datum-shift", datum_shift),
         variable=variable, unit=value_unit, prefer=prefer,
     )  # fmt: skip
+    for source in sources:  # before anything is written
+        refuse_reach(
+            halo_cells(find, source.sheet.cell_m, [row.name for row in rows]), find, source.sheet.cell_m
+        )
     written = []
     for number, source in enumerate(sources, start=1):
         tail = f"-{number}" if len(sources) > 1 else ""

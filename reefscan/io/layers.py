@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
-from reefscan.errors import ReefscanError, RunFolderError
-from reefscan.io.whole import replacing, write_error
+from reefscan.errors import RunFolderError
+from reefscan.io.whole import put_in_place, telling
 from reefscan.model import BLOCK, Sheet, Window
 
 SCHEMA_VERSION = "1"
@@ -27,9 +27,12 @@ CAUTION = "Not for navigation."
 class LayerRasters:
     """Open layer files; made by `layer_rasters`."""
 
-    def __init__(self, datasets: Mapping[str, rasterio.io.DatasetWriter], extent: Window) -> None:
+    def __init__(
+        self, datasets: Mapping[str, rasterio.io.DatasetWriter], extent: Window, files: Mapping[str, Path]
+    ) -> None:
         self._datasets = datasets
         self._extent = extent
+        self._files = files
 
     def write(self, core: Window, values: Mapping[str, NDArray[np.float32]]) -> None:
         """Put one window of every layer in its place; outside the extent it is cut off."""
@@ -43,7 +46,8 @@ class LayerRasters:
             part = values[name][inside.slices_in(core)]
             if np.isnan(part).all():
                 continue  # the file is sparse: what is not written is nodata
-            dataset.write(np.ascontiguousarray(part, dtype=np.float32), 1, window=window)
+            with telling(self._files[name]):
+                dataset.write(np.ascontiguousarray(part, dtype=np.float32), 1, window=window)
 
 
 @contextmanager
@@ -84,20 +88,21 @@ def layer_rasters(
     }  # fmt: skip
     for path in files.values():
         make_folder(path.parent)
-    first = next(iter(files.values()))
-    try:
-        with ExitStack() as renames, ExitStack() as closes:
-            datasets = {}
-            for name, path in files.items():
-                part = renames.enter_context(replacing(path))
-                datasets[name] = closes.enter_context(rasterio.open(part, "w", **profile))
+    with ExitStack() as renames, ExitStack() as closes:
+        datasets = {}
+        for name, path in files.items():
+            part = renames.enter_context(put_in_place(path))
+            with telling(path):
+                datasets[name] = rasterio.open(part, "w", **profile)
+                closes.callback(_close, datasets[name], path)
                 _describe(datasets[name], labels[name], settings or {})
-            yield LayerRasters(datasets, extent)
-            closes.close()  # flush every file before the first one is moved into place
-    except ReefscanError:
-        raise
-    except (OSError, rasterio.errors.RasterioError) as error:
-        raise write_error(first, error) from error
+        yield LayerRasters(datasets, extent, files)  # its block reads the grid too
+        closes.close()  # flush every file before the first one is moved into place
+
+
+def _close(dataset: rasterio.io.DatasetWriter, path: Path) -> None:
+    with telling(path):
+        dataset.close()
 
 
 def make_folder(folder: Path) -> None:

@@ -7,7 +7,7 @@ array of its own size; the COG (with overviews) is made from it at the end and m
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import numpy as np
@@ -18,8 +18,7 @@ from rasterio.enums import ColorInterp
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
-from reefscan.errors import ReefscanError
-from reefscan.io.whole import replacing, write_error
+from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
 from reefscan.model import BLOCK, Sheet, Window
 
@@ -39,9 +38,10 @@ _RAMP = (
 class ScoreRaster:
     """An open score raster; made by `score_raster`."""
 
-    def __init__(self, dataset: rasterio.io.DatasetWriter, extent: Window) -> None:
+    def __init__(self, dataset: rasterio.io.DatasetWriter, extent: Window, path: Path) -> None:
         self._dataset = dataset
         self._extent = extent
+        self._path = path
 
     def write(self, core: Window, score: NDArray[np.uint8]) -> None:
         """Put one tile's scores (0-100, 255 unknown) in their place; outside the extent they are cut off."""
@@ -54,7 +54,8 @@ class ScoreRaster:
         window = RasterWindow(
             inside.col - self._extent.col, inside.row - self._extent.row, inside.width, inside.height
         )
-        self._dataset.write(np.ascontiguousarray(part), 1, window=window)
+        with telling(self._path):
+            self._dataset.write(np.ascontiguousarray(part), 1, window=window)
 
 
 @contextmanager
@@ -85,8 +86,15 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
         "compress": "zstd", "zstd_level": 1, "sparse_ok": True, "bigtiff": "if_safer",
     }  # fmt: skip
     try:
-        with _told(path), rasterio.open(working, "w", **profile) as dataset:
-            yield ScoreRaster(dataset, extent)
+        with telling(path):
+            dataset = rasterio.open(working, "w", **profile)
+        try:
+            yield ScoreRaster(dataset, extent, path)  # its block reads tiles too
+        except BaseException:
+            with suppress(OSError, rasterio.errors.RasterioError):
+                dataset.close()
+            raise
+        with telling(path), dataset:
             _describe(dataset)
     except BaseException:
         working.unlink(missing_ok=True)
@@ -106,24 +114,13 @@ def publish(path: Path | str) -> None:
     path = Path(path)
     working = _working(path)
     try:
-        with _told(path), replacing(path) as part:
+        with replacing(path) as part:
             rasterio.shutil.copy(
                 working, part, driver="COG", compress="DEFLATE", level=1, blocksize=BLOCK,
                 overview_resampling="NEAREST", sparse_ok="YES", bigtiff="IF_SAFER",
             )  # fmt: skip
     finally:
         working.unlink(missing_ok=True)
-
-
-@contextmanager
-def _told(path: Path) -> Iterator[None]:
-    """Name the file in what goes wrong while it is written."""
-    try:
-        yield
-    except ReefscanError:
-        raise
-    except (OSError, rasterio.errors.RasterioError) as error:
-        raise write_error(path, error) from error
 
 
 def _working(path: Path) -> Path:

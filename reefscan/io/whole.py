@@ -36,27 +36,46 @@ def write_whole(path: Path | str, data: bytes | str) -> Path:
 def replacing(path: Path | str) -> Iterator[Path]:
     """Give a name beside ``path`` to write to; move it into place if the block ends well.
 
-    The name keeps the suffix, since drivers choose by it. For writers that want a file name.
+    The name keeps the suffix, since drivers choose by it. For writers that want a file name. What goes wrong in the
+    block is told as a failure to write ``path``, so it should hold nothing but the writing.
+    """
+    with telling(path), put_in_place(path) as part:
+        yield part
+
+
+@contextmanager
+def put_in_place(path: Path | str) -> Iterator[Path]:
+    """As `replacing`, for blocks that also read or compute: only the move itself is told as a failure to write.
+
+    What writes inside such a block wants `telling` around it.
     """
     path = Path(path)
     part = path.with_name(f".{path.stem}.{uuid.uuid4().hex[:8]}.part{path.suffix}")
     try:
         yield part
-        with open(part, "rb+") as file:
-            os.fsync(file.fileno())
-        os.replace(part, path)
-        _sync_folder(path.parent)
+        with telling(path):
+            with open(part, "rb+") as file:
+                os.fsync(file.fileno())
+            os.replace(part, path)
+            _sync_folder(path.parent)
+    finally:
+        # where nothing could be written nothing is left, and the reason is told elsewhere
+        with suppress(OSError):
+            part.unlink(missing_ok=True)
+
+
+@contextmanager
+def telling(path: Path | str) -> Iterator[None]:
+    """Name the file in what goes wrong while it is written, and in nothing else: an input may fail to be read meanwhile."""
+    try:
+        yield
     except ReefscanError:
         raise
     except Exception as error:
-        told = write_error(path, error)
+        told = write_error(Path(path), error)
         if told is error:
             raise
         raise told from error
-    finally:
-        # where nothing could be written nothing is left, and the reason is told above
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
 
 
 def write_error(path: Path, error: Exception) -> ReefscanError | Exception:

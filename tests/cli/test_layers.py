@@ -116,3 +116,15 @@ def test_an_address_stays_an_address(tmp_path: Path, capsys: pytest.CaptureFixtu
     """As a path it would lose a slash, and be looked for on this disk."""
     assert run(["layers", "http://127.0.0.1:9/a.tif", "--out", str(tmp_path / "l")]) == 1
     assert "http://127.0.0.1:9/a.tif" in capsys.readouterr().err
+
+
+def test_a_radius_of_more_cells_than_memory_holds_is_refused_before_anything_is_written(
+    plane: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recipe = tmp_path / "wide.toml"
+    recipe.write_text("[find]\nbpi_broad_outer_m = 9000\n", encoding="utf-8")
+    call = ["layers", str(plane), "--recipe", str(recipe), "--out", str(tmp_path / "out"), "--positive", "up"]
+    assert run([*call, "--only", "bpi_broad_m"]) == 1
+    assert "find.bpi_broad_outer_m = 9000 m makes each place depend on" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+    assert run([*call, "--only", "slope_deg"]) == 0  # which looks at its neighbours only

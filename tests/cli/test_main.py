@@ -103,6 +103,8 @@ def test_every_listed_command_can_be_loaded_and_has_help(capsys):
         (["recipe", "--top", "1000000000"], 1, "top = 1000000000: must be 1 to 1000000"),
         (["rescore", "nowhere"], 1, "no such run folder"),
         (["status", "nowhere"], 1, "no such run folder"),
+        (["review", "nowhere", "--out", ""], 2, "one value is empty"),
+        (["scan", "a.tif", "--crs", ""], 2, "one value is empty"),
     ],
 )
 def test_what_is_wrong_is_said_in_one_line_with_the_promised_code(argv, code, said, capsys):

@@ -71,8 +71,10 @@ def test_a_grid_that_is_to_go_first_and_is_not_there_is_refused(tmp_path: Path) 
 
 
 def test_an_empty_name_is_not_taken_for_this_folder(capsys: pytest.CaptureFixture[str]) -> None:
-    assert cli.run(["scan", ""]) == 1
-    assert "name is empty" in capsys.readouterr().err
+    assert cli.run(["scan", ""]) == 2
+    assert "one value is empty" in capsys.readouterr().err
+    with pytest.raises(InputError, match="name is empty"):
+        open_grids("")
 
 
 def test_a_shift_of_the_datum_beyond_all_depths_is_a_slip_of_the_unit(tmp_path: Path) -> None:
