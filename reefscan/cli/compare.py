@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from reefscan.review.opened import OpenedRun
 
 
+SHOWN = 12
+"""Sites shown of each kind of change; a new recipe can move every one."""
+
+
 def command(
     run_a: Annotated[Path, typer.Argument(metavar="RUN_A", help="The earlier run.")],
     run_b: Annotated[Path, typer.Argument(metavar="RUN_B", help="The later run.")],
@@ -66,8 +70,13 @@ def command(
     table = Table(box=None, header_style="bold", pad_edge=False)
     for head in ("", "site", "kind", "rank", "score", "because"):
         table.add_column(head)
+    moved = [c for c in changes if c.what in ("rose", "fell") and c.score_a == c.score_b]
+    shown: dict[str, int] = {}
     for c in changes:
-        if c.what != "same":
+        if c.what == "same" or c in moved:
+            continue
+        shown[c.what] = shown.get(c.what, 0) + 1
+        if shown[c.what] <= SHOWN:
             table.add_row(
                 c.what,
                 _plain(c.id),
@@ -77,6 +86,11 @@ def command(
                 _plain(c.because),
             )
     Console(width=None if sys.stdout.isatty() else 150).print(table)
+    for what, number in shown.items():
+        if number > SHOWN:
+            typer.echo(f"... and {number - SHOWN} more that {what} (--json lists all)")
+    if moved:
+        typer.echo(f"{len(moved)} kept their score and only changed places")
     counts = told["counts"]
     typer.echo(", ".join(f"{counts[w]} {w}" for w in ("came", "went", "rose", "fell", "same")))
 

@@ -197,8 +197,20 @@ def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[
         for name, mu in scored.memberships.items():
             if there.recipe.score.terms[name].required and float(mu[other]) == 0.0:
                 return name, f"{name}: {_measure(there, name, other)} is worth nothing in {there.name}"
-    score = float(scored.score[other])
-    return "", f"score {score:.1f} in {there.name}: too near a better site, or below the cut"
+    said = f"score {float(scored.score[other]):.1f} in {there.name}"
+    rows = [int(listed) for listed in there.listing.rows]
+    spacing = there.recipe.rank.spacing_m
+    if rows and spacing > 0:
+        # a site that stands near a listed one was passed over for it: the other way round it would be listed itself
+        places = _places(there.table.iloc[[other, *rows]])
+        apart = np.linalg.norm(places[1:] - places[0], axis=1)
+        nearest = int(apart.argmin())
+        if apart[nearest] < spacing:
+            return (
+                "",
+                f"{said}: {apart[nearest]:.0f} m from its number {nearest + 1}, nearer than the {spacing:g} m between sites",
+            )
+    return "", f"{said}: below the {len(rows)} that are listed"
 
 
 def _change(

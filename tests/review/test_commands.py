@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -220,6 +221,34 @@ def test_compare_names_the_term_that_a_recipe_change_acts_through(
     assert fell
     assert {c["term"] for c in fell} == {"floor"}
     assert (tmp_path / "d.png").stat().st_size > 10_000
+
+
+def test_compare_says_whether_spacing_or_the_cut_left_a_site_out_and_prints_a_dozen_of_a_kind(
+    invented: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coast = str(invented / "coast")
+    (tmp_path / "r.toml").write_text("[rank]\nspacing_m = 0.0\ntop = 400\n")
+    (tmp_path / "far.toml").write_text("[rank]\nspacing_m = 200.0\ntop = 400\n")
+    for name, more in (("all", "r.toml"), ("far", "far.toml")):
+        assert run(["rescore", coast, "--recipe", str(tmp_path / more), "--out", str(tmp_path / name)]) == 0
+    assert run(["rescore", str(tmp_path / "all"), "--top", "2", "--out", str(tmp_path / "two")]) == 0
+
+    def went(other: str) -> list[str]:
+        capsys.readouterr()
+        assert run(["compare", str(tmp_path / "all"), str(tmp_path / other), "--json"]) == 0
+        return [c["because"] for c in json.loads(capsys.readouterr().out)["changes"] if c["what"] == "went"]
+
+    assert len(went("two")) > 12
+    assert all(because.endswith(": below the 2 that are listed") for because in went("two"))
+    told = [
+        re.search(r"far: (\d+) m from its number \d+, nearer than the 200 m", text) for text in went("far")
+    ]
+    assert told
+    assert all(match is not None and int(match[1]) <= 200 for match in told)
+    assert run(["compare", str(tmp_path / "all"), str(tmp_path / "two")]) == 0
+    out = capsys.readouterr().out.splitlines()
+    assert sum(line.startswith("went") for line in out) == 12
+    assert f"... and {len(went('two')) - 12} more that went (--json lists all)" in out
 
 
 @pytest.mark.parametrize(
