@@ -113,6 +113,9 @@ def remedy(driver: str, cause: str) -> str:
         return "it points at a network, of which only addresses that you name are asked: name that address, or fetch the file"
     if driver in ("VRT", "GTI"):
         return "a file that this mosaic is made of is gone or damaged: put it back"
+    if "Numeric conversion not representable" in cause:
+        # signed bytes said to be _Unsigned, above 127: GDAL asks the library for what it will not give
+        return "its bytes are kept as signed and said to be unsigned (_Unsigned): write them as 16-bit integers or as floats"
     return "the file is damaged or was cut short: fetch it again"
 
 

@@ -362,6 +362,7 @@ MORE: list[Awkward] = [
     Awkward("nc-packed", "netCDF int16", "scale_factor, _FillValue and another missing_value", "opens", nc(packed(True), kind="i2", fill=-32768, scale_factor=0.01, missing_value=np.int16(-32767))),
     Awkward("nc-missing", "netCDF int16", "missing_value alone, packed", "opens", nc(packed(False), kind="i2", fill=False, scale_factor=0.01, missing_value=np.int16(-32767))),
     Awkward("nc-unsigned", "netCDF int16", "_Unsigned", "opens", nc(np.rint(-SEA * 1000).astype("u2").view("i2"), kind="i2", scale_factor=0.001, positive="down", _Unsigned="true")),
+    Awkward("nc-unsigned-byte", "netCDF int8", "_Unsigned, with values above 127", "UnreadableError", nc(np.rint(-SEA * 18).astype("u1").view("i1"), kind="i1", scale_factor=1 / 18, positive="down", _Unsigned="true"), "write them as 16-bit"),
     Awkward("nc-north-up", "netCDF", "latitudes from south to north", "opens", nc(SEA[::-1], lat=LAT[::-1])),
     Awkward("nc-float", "netCDF", "coordinates kept in 32 bits: not quite even", "note", nc(coordinates="f4"), "but for their rounding"),
     Awkward("nc-float-up", "netCDF", "the same, from south to north", "note", nc(SEA[::-1], lat=LAT[::-1], coordinates="f4"), "but for their rounding"),
