@@ -86,6 +86,9 @@ def main(argv: list[str] | None = None) -> None:
     for name in ("stdout", "stderr"):  # a service may start it with either closed
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - held to the end
+        elif hasattr(stream := getattr(sys, name), "reconfigure"):
+            # a console or a file may know fewer letters than a table is drawn with; a question mark is better than no list
+            stream.reconfigure(errors="replace")
     # Asked to end (by a cluster's queue, a service manager, kill), it ends as for Ctrl-C: with words, workers and lock gone.
     interrupt.listen()
     sys.exit(run(sys.argv[1:] if argv is None else argv))
@@ -117,8 +120,11 @@ def run(argv: list[str]) -> int:
         result = stop.exit_code
     except (KeyboardInterrupt, typer.Abort):
         result = INTERRUPTED
-    except BrokenPipeError:
-        # The reader of our output went away (head, less): not an error, and no second one at exit.
+    except (BrokenPipeError, SystemExit) as stop:
+        # The reader of our output went away (head, less): not an error, and no second one at exit. The option parser
+        # and the writer of tables turn it into an exit of their own.
+        if not isinstance(stop, BrokenPipeError) and not isinstance(stop.__context__, BrokenPipeError):
+            raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except Exception as error:
