@@ -19,6 +19,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.arraysource import ArraySource
+from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
 from reefscan.candidates import check_reach
@@ -240,6 +241,9 @@ def scan_sources(
             folder.warn(*info["warnings"])
             for sheet in sheets:
                 if sheet.writing is not None:
+                    if not sheet.writing.done():
+                        *_, height, width = sheet.facts["extent"]
+                        on_event(Packing(height * width, int(sheet.facts["known_cells"])))
                     sheet.writing.result()
             clock["write_s"] = time.perf_counter() - step
             done = {k: v for k, v in info.items() if k not in ("state", "warnings")}

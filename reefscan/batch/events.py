@@ -70,5 +70,13 @@ class WorkersReplaced:
     tiles: int
 
 
-Event = Planned | TileDone | TileKept | TileSkipped | TileFailed | TileDamaged | WorkersReplaced
+@dataclass(frozen=True)
+class Packing:
+    """All else is done, and a raster of so many cells, ``known`` of them with ground, is still being packed."""
+
+    cells: int
+    known: int
+
+
+Event = Planned | TileDone | TileKept | TileSkipped | TileFailed | TileDamaged | WorkersReplaced | Packing
 """Anything the engine may report."""

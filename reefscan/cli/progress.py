@@ -12,6 +12,12 @@ from reefscan.cli import interrupt
 FIRST_LINE_S = 10.0
 """When a log gets its first line; each next one waits a tenth of the time so far longer, so that a night's log stays short."""
 
+LONG_PACK = 2_000_000_000
+"""Cells of a raster from which packing it is worth a line in a log: about 10 s (90 Gcell took 7 minutes, nearly all of them empty)."""
+
+SPARSE = 20
+"""Cells to each that has ground from which the empty ones are the reason of the wait."""
+
 NARROW = 60
 """Terminals of fewer columns get the numbers without the bar."""
 
@@ -61,6 +67,9 @@ class Progress:
         interrupt.check()
         name = type(event).__name__
         cells = int(getattr(event, "cells", 0))
+        if name == "Packing":
+            self._pack(cells, int(getattr(event, "known", 0)))
+            return
         if name == "Planned":  # once for every sheet
             if not self._tiles:
                 self._begun = time.monotonic()
@@ -79,6 +88,16 @@ class Progress:
             now = time.monotonic()
             self._next = now + max(FIRST_LINE_S, 0.1 * (now - self._begun))
             print(f"reefscan: {self.words()}", file=sys.stderr, flush=True)
+
+    def _pack(self, cells: int, known: int) -> None:
+        """Say what is waited for: overviews of a raster that spans far-apart grids take minutes."""
+        said = f"packing score.tif, {cells / 1e9:.3g} Gcell"
+        if cells > SPARSE * known:
+            said += f" of which {known / 1e9:.2g} have ground: grids that lie far apart are done sooner one by one"
+        if self._bar is not None:
+            self._bar.update(self._task, description=said)
+        elif self._plain and cells >= LONG_PACK:
+            print(f"reefscan: {said}", file=sys.stderr, flush=True)
 
     def words(self) -> str:
         """Say tiles done, Mcell/s, time left."""

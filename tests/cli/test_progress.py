@@ -7,7 +7,7 @@ import sys
 
 import pytest
 
-from reefscan.batch.events import Planned, TileDamaged, TileDone, TileFailed, TileKept
+from reefscan.batch.events import Packing, Planned, TileDamaged, TileDone, TileFailed, TileKept
 from reefscan.cli import progress
 from reefscan.cli.progress import Progress
 from reefscan.model import Window
@@ -103,3 +103,14 @@ def test_no_line_is_wider_than_the_terminal(
     assert max(map(len, lines)) <= columns
     assert any("1/7 tiles" in line for line in lines)
     assert any("\u2501" in line for line in lines) == (columns > 60)
+
+
+def test_a_raster_that_is_packed_for_minutes_is_said_to_be(capsys: pytest.CaptureFixture[str]) -> None:
+    shown = Progress()
+    shown(Packing(90_000_000_000, 300_000))
+    assert "packing score.tif, 90 Gcell" in (said := capsys.readouterr().err)
+    assert "sooner one by one" in said
+    shown(Packing(4_000_000_000, 3_000_000_000))
+    assert "one by one" not in capsys.readouterr().err
+    shown(Packing(1_000_000, 9))
+    assert capsys.readouterr().err == ""
