@@ -52,9 +52,16 @@ def warnings_of(
     ) & ~repeated  # of which the next says more
     filled = float(looks.mean()) if len(table) else 0.0
     if filled >= WORTH_SAYING:
+        files = {layer.name for source in sources for layer in getattr(source, "layers", ())}
+        # finer cells go first, whatever is under them
+        other = (
+            "; if another of your grids was sounded there, say --prefer and its name"
+            if len(files) > 1
+            else ""
+        )
         out.append(
             f"{filled * 100:.0f} % of the candidates stand on ground that looks filled in between soundings farther apart "
-            f"than the cells: its heights, widths and places are guesses until you have sounded there"
+            f"than the cells: its heights, widths and places are guesses until you have sounded there{other}"
         )
     coarse = table["interval_m"][repeated]
     if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):

@@ -12,18 +12,26 @@ from reefscan.recipe import Recipe
 from reefscan.scan_words import warnings_of
 
 
-def said(*, notes: tuple[tuple[str, ...], ...] = ((),), interval_m: float = 0.0, **facts: Any) -> list[str]:
+def said(
+    *,
+    notes: tuple[tuple[str, ...], ...] = ((),),
+    interval_m: float = 0.0,
+    interpolated: float = 0.0,
+    files: tuple[str, ...] = ("a.tif",),
+    **facts: Any,
+) -> list[str]:
     told = {"cells_in_band": 100, "fliers": 0, "failures": [], **facts}
     limits = SimpleNamespace(too_coarse=False, cell_m=2.0, trough_width_m=8.0)
     sheet = SimpleNamespace(facts=told, failures=told["failures"], limits=limits)
     table = pd.DataFrame(
         {
-            "interpolated": [float(interval_m > 0)] * 4,
+            "interpolated": [max(interpolated, float(interval_m > 0))] * 4,
             "interval_m": [interval_m] * 4,
             "unresolved": [0, 0, 0, 1.0],
         }
     )
-    sources = [SimpleNamespace(notes=part) for part in notes]
+    layers = tuple(SimpleNamespace(name=name) for name in files)
+    sources = [SimpleNamespace(notes=part, layers=layers) for part in notes]
     return warnings_of(sources, [sheet], Recipe.default(), table)  # type: ignore[arg-type,list-item]
 
 
@@ -48,3 +56,11 @@ def test_a_grid_that_only_repeats_a_coarser_one_is_said_to_once_and_not_to_be_fi
     assert line.startswith(
         "100 % of the candidates stand where the grid only repeats one depth over coarser cells or patches, of about 30 m; 25 % are"
     )
+
+
+def test_where_filled_in_ground_may_hide_a_sounded_grid_the_way_to_put_that_first_is_told() -> None:
+    (alone,) = said(interpolated=1.0)
+    assert "looks filled in" in alone
+    assert "--prefer" not in alone
+    (line,) = said(interpolated=1.0, files=("fine.tif", "coarse.tif"))
+    assert line.endswith("if another of your grids was sounded there, say --prefer and its name")

@@ -39,6 +39,9 @@ GRID_SUFFIXES = frozenset(
 """What a grid may be called inside a folder; any name will do for a file that is given by name."""
 
 ARCHIVES = frozenset(".zip .gz .tgz .7z .tar .bz2 .xz .rar".split())
+LOGS = frozenset(".csv .nmea .nme .gpx .log".split())
+"""Endings under which sounders and navigators log; what is in such a file is no grid yet."""
+
 SIDECARS = frozenset(
     ".xml .ovr .msk .prj .tfw .wld .hdr .aux .dbf .shx .shp .cpg .json .geojson .qmd .lock".split()
 )
@@ -157,6 +160,8 @@ def walk(folder: Path) -> tuple[list[Path], Counter[str]]:
                 grids.setdefault(real, Path(entry.path))
             elif suffix in ARCHIVES:
                 strangers[f"archive ({suffix}): unpack it if it holds grids"] += 1
+            elif suffix in LOGS:
+                strangers[f"log or table ({suffix}): 'reefscan grid' makes a grid of soundings"] += 1
             else:
                 strangers[f"file of no known form ({suffix or 'no ending'})"] += 1
     about = _about_others([grids[key] for key in sorted(grids)])

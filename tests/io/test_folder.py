@@ -35,6 +35,7 @@ def test_strangers_are_passed_over_and_counted(tmp_path: Path) -> None:
     here.mkdir()
     tile(here / "a.tif")
     (here / "read me.txt").write_text("hello")
+    (here / "track.gpx").write_text("<gpx/>")
     (here / "photo.jpg").write_bytes(b"\xff\xd8\xff")
     (here / "more.zip").write_bytes(b"PK\x03\x04")
     (here / "a.tif.aux.xml").write_text("<x/>")
@@ -44,6 +45,7 @@ def test_strangers_are_passed_over_and_counted(tmp_path: Path) -> None:
     (sheet,) = open_grids(here)
     told = "\n".join(sheet.notes)
     assert "archive (.zip)" in told
+    assert "(.gpx): 'reefscan grid' makes a grid of soundings" in told
     assert ".txt" in told
     assert ".jpg" in told
     assert "picture.tif: is a picture" in told
