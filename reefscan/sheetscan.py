@@ -171,7 +171,12 @@ def scan_sheet(
             for name in ("read_s", "heights_s", "stations_s", "score_s", "tile_s")
         },
     }
-    said = sheet_name(sheet) if told is not None else source.name
+    # one file may lie on two sheets, and two files on one
+    said = (
+        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
+        if told is not None
+        else source.name
+    )
     limits = _limits(said, source, recipe, stations)
     drawn = None if shown is None or picture is None else (picture, shown)
     return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn, writing)

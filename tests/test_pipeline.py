@@ -99,6 +99,13 @@ def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
     assert any("too coarse" in line for line in run.info["warnings"])
 
 
+def test_what_the_cells_cannot_show_is_told_by_file_and_system_where_there_are_several_sheets(rng):
+    two = [ArraySource.from_metres(ground(rng), cell_m=2.0, crs=crs) for crs in ("EPSG:32631", "EPSG:32632")]
+    told = scan_sources(two, reefscan.Recipe.default(), workers=1).info["limits"]
+    for source, line, crs in zip(two, told, ("EPSG:32631", "EPSG:32632"), strict=True):
+        assert line.startswith(f"{source.name} ({crs}): cells of 2 m")
+
+
 @pytest.mark.parametrize("shape", [(1, 1), (1, 40), (40, 1)])
 def test_one_cell_or_one_row_is_scanned_to_nothing(shape):
     assert reefscan.scan_elevation(np.full(shape, -10.0), cell_m=2.0).sites == []
