@@ -67,7 +67,7 @@ def command(
         raise InputError(f"--order {order}: say rank or route")
     opened = open_run(run)
     table, said = picked_sites(opened, picks)
-    points = waypoints_of(table if top is None else table.head(top))
+    points = waypoints_of(table if top is None else table.head(top), opened.unit)
     points = tidy(
         route_order(points) if order == "route" else points, length=name_length, ascii_only=ascii_only
     )

@@ -43,6 +43,8 @@ class Waypoint:
     text : str
         Description in words.
     kind : str
+    depth_words : str
+        The depth as the reader speaks it, for the description; metres if empty.
     fields : dict
         Further named values (numbers or text) for the formats that hold them.
     """
@@ -53,6 +55,7 @@ class Waypoint:
     depth_m: float | None = None
     text: str = ""
     kind: str = ""
+    depth_words: str = ""
     fields: dict[str, Any] = field(default_factory=dict)
 
 
@@ -170,7 +173,8 @@ def _degrees(value: float) -> str:
 
 def described(point: Waypoint) -> str:
     """Depth first, then the reason: what a plotter's info box should show."""
-    parts = [f"depth {point.depth_m:.1f} m" if point.depth_m is not None else "depth unknown", point.text]
+    words = point.depth_words or ("" if point.depth_m is None else f"{point.depth_m:.1f} m")
+    parts = [f"depth {words}" if words else "depth unknown", point.text]
     return "; ".join(p for p in parts if p)
 
 

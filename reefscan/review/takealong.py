@@ -8,19 +8,23 @@ from typing import Any
 import pandas as pd
 
 from reefscan.io.waypoints import Waypoint
+from reefscan.scoring_words import length_words
 
 FIELDS = ("rank", "score", "confidence", "height_m", "width_m", "off_m", "cross_deg", "facing_deg", "position_m",
           "cell_m", "id", "feature_id", "source", "note")  # fmt: skip
 """What goes along besides name, place, depth and words, in this order."""
 
 
-def waypoints_of(table: pd.DataFrame) -> list[Waypoint]:
-    """Name each site by its pick, else by rank and kind: the rank first, so that a cut name still differs."""
+def waypoints_of(table: pd.DataFrame, unit: str = "m") -> list[Waypoint]:
+    """Name each site by its pick, else by rank and kind: the rank first, so that a cut name still differs.
+
+    Depths in words are told in ``unit``, as the reasons beside them are.
+    """
     digits = len(str(len(table)))
-    return [_point(site, digits) for site in table.to_dict("records")]
+    return [_point(site, digits, unit) for site in table.to_dict("records")]
 
 
-def _point(site: dict[Any, Any], digits: int) -> Waypoint:
+def _point(site: dict[Any, Any], digits: int, unit: str) -> Waypoint:
     rank = site.get("rank")
     kind = str(site.get("kind") or "site")
     known = isinstance(rank, (int, float)) and math.isfinite(rank)
@@ -33,11 +37,13 @@ def _point(site: dict[Any, Any], digits: int) -> Waypoint:
     if isinstance(flags, (list, tuple)) and flags:
         words.append("mind: " + ", ".join(str(f) for f in flags))
     fields = {key: int(site[key]) if key == "rank" and known else site[key] for key in FIELDS if key in site}
+    depth_m = None if depth is None or not math.isfinite(depth) else float(depth)
     return Waypoint(
         name=name,
         lon=float(site["lon"]),
         lat=float(site["lat"]),
-        depth_m=None if depth is None or not math.isfinite(depth) else float(depth),
+        depth_m=depth_m,
+        depth_words="" if depth_m is None else length_words(depth_m, unit),
         text="; ".join(w for w in words if w),
         kind=kind,
         fields={k: _text(v) if isinstance(v, str) or v is None else v for k, v in fields.items()},

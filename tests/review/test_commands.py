@@ -42,6 +42,20 @@ def test_export_writes_the_ranked_list_in_rank_order(invented: Path, tmp_path: P
     assert all(w.symbol is None for w in read)
 
 
+def test_a_waypoint_tells_its_depth_in_the_unit_of_the_reason_beside_it(
+    invented: Path, tmp_path: Path
+) -> None:
+    coast = tmp_path / "coast"
+    shutil.copytree(invented / "coast", coast)
+    facts = json.loads((coast / "run.json").read_text())
+    (coast / "run.json").write_text(json.dumps({**facts, "depth_unit": "ft"}))
+    assert run(["export", str(coast), "--out", str(tmp_path / "s.gpx")]) == 0
+    told = gpxpy.parse((tmp_path / "s.gpx").read_text()).waypoints[0].description
+    depth = re.match(r"depth ([\d.]+ ft); ", told)
+    assert depth
+    assert f"in {depth[1]} of water" in told
+
+
 def test_export_takes_the_kept_picks_with_their_names_and_those_of_another_run(
     invented: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
