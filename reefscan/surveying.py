@@ -265,7 +265,8 @@ def _facts(
         warnings.append(
             "More than a tenth of the soundings was set aside: look at the map below before trusting the rest."
         )
-    unusable = ("bad lines", "wrong checksum", "cut off", "invalid or empty")
+    for log in logs:
+        warnings += _of_log(log, tide=order.corrections.tide is not None)
     return {
         "schema": SCHEMA,
         "caution": CAUTION,
@@ -281,7 +282,7 @@ def _facts(
         "reach_m": surface.reach_m,
         "files": [
             {"name": g.name, "soundings": int(g.depth.size), "reference": g.reference, "notes": list(g.notes),
-             "unusable": sum(g.counts.get(k, 0) for k in unusable), "counts": g.counts} for g in logs
+             "unusable": sum(_unusable(g).values()), "counts": g.counts} for g in logs
         ],
         "set_aside": aside,
         "steep": int((data.steep & kept).sum()),
@@ -304,6 +305,33 @@ def _facts(
         "warnings": warnings,
         "settings": dump_settings(order.settings),
     }  # fmt: skip
+
+
+def _unusable(log: Log) -> dict[str, int]:
+    """Lines that nothing could be made of, by reason."""
+    reasons = ("bad lines", "wrong checksum", "cut off", "invalid or empty")
+    return {name: log.counts[name] for name in reasons if log.counts.get(name)}
+
+
+BACK_S = 60.0
+"""Times that go back by less are two devices' clocks."""
+
+
+def _of_log(log: Log, *, tide: bool) -> list[str]:
+    """What the person should know of one log without opening the report."""
+    out = []
+    lost = _unusable(log)
+    if sum(lost.values()) > 0.1 * (sum(lost.values()) + max(log.depth.size, log.lon.size)):
+        why = ", ".join(f"{name} {count:,}" for name, count in lost.items())
+        out.append(f"{log.name}: more than a tenth of its lines could not be used ({why}).")
+    times = log.time[np.isfinite(log.time)]
+    back = -np.diff(times)
+    if tide and (back > BACK_S).any():
+        out.append(
+            f"{log.name}: its times go back at {int((back > BACK_S).sum())} place(s), by up to {back.max() / 3600:.1f} h; the tide was "
+            "taken off at the times as logged: is its clock right?"
+        )
+    return out
 
 
 def _number(value: float) -> float | None:

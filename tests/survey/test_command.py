@@ -217,3 +217,25 @@ def test_a_log_of_negative_depths_is_told_how_to_say_elevations(tmp_path, capsys
     path.write_text("lon,lat,depth_m\n" + "".join(f"{5 + i * 1e-5:.5f},60.2,-12.{i}\n" for i in range(9)))
     assert grid(path, tmp_path / "own.tif") == 1
     assert "elev_m=4" in capsys.readouterr().err
+
+
+def test_lines_that_were_lost_and_a_clock_that_went_back_are_told_without_opening_the_report(
+    log, tmp_path, capsys
+):
+    head, *rows = log.read_text(encoding="utf-8").splitlines()
+    odd = tmp_path / "odd.csv"
+    late = [
+        row.replace("2024-05-01T04:", "2024-05-01T02:") if 300 <= n < 310 else row
+        for n, row in enumerate(rows)
+    ]
+    bad = [row + "\nnothing,here,at,all" if n % 4 == 0 else row for n, row in enumerate(late)]
+    odd.write_text("\n".join([head, *bad]) + "\n", encoding="utf-8")
+    tide = tmp_path / "tide.csv"
+    tide.write_text("time,height_m\n" + "".join(f"2024-05-01T{h:02d}:00:00Z,1.0\n" for h in range(24)))
+    assert grid(odd, tmp_path / "own.tif", "--tide", str(tide)) == 0
+    out = capsys.readouterr().out
+    assert "odd.csv: more than a tenth of its lines could not be used (bad lines " in out
+    assert "odd.csv: its times go back at 1 place(s), by up to 2.0 h" in out
+    assert grid(log, tmp_path / "own.tif", "--tide", str(tide)) == 0
+    assert "lines could not" not in (out := capsys.readouterr().out)
+    assert "go back" not in out
