@@ -5,7 +5,7 @@ like one cell of a coarse grid that its cells only repeat, and its width is told
 
 Depths that are rounded have patches of one depth too (`reefscan.kernels.rounding`), and so have coarse grids on fine cells
 (`reefscan.kernels.interval`) and invented seabeds with flat floors: there the ground around is made of other such patches, or comes in the
-same steps. Around a pasted one it is neither.
+same steps, or the level is most of the ground. Around a pasted one it is none of these.
 """
 
 from __future__ import annotations
@@ -35,6 +35,10 @@ OTHERS_LEVEL = 0.02
 
 LEAST_OTHERS = 200
 """Other cells that must be there to be judged."""
+
+MOST_SHARE = 0.53
+"""Most of the cells around that may hold the depth. Beside the straight side of a patch half do, give or take two cells; where more do, the level is the
+ground itself and what stands on it, or is cut into it, is bounded and the level is not: an invented seabed, or one drawn level."""
 
 LEAST_STEP_MM = 20
 """The other cells must differ by no whole steps of this or more: those would be rounded depths."""
@@ -83,6 +87,8 @@ def _width(elev: NDArray[np.int32], row: int, col: int, near: int, reach: int) -
             if step != 1:
                 step = math.gcd(step, abs(int(e) - int(depth)))
     if here < LEAST_LEVEL or others < LEAST_OTHERS or level > OTHERS_LEVEL * others or step >= LEAST_STEP_MM:
+        return 0.0
+    if same > MOST_SHARE * (same + others):
         return 0.0
     return math.sqrt(same)
 

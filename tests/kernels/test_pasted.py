@@ -60,6 +60,15 @@ def test_a_floor_and_a_top_made_flat_without_noise_are_not_pasted():
     assert not told(np.where(X < 96, -10.0, -13.0)).any()
 
 
+def test_nor_is_level_ground_in_which_a_gully_is_cut_or_on_which_a_reef_stands(rng):
+    gully = np.where(abs(Y - 96) < 12, 0.5 * (1 + np.cos(np.pi * (Y - 96) / 12)), 0.0)
+    assert not told(-10.0 - 2.0 * gully).any()
+    reef = np.hypot(X - 96, Y - 96) < 42
+    edge = np.abs(np.abs(AT - 96) - 42) <= 2
+    assert edge.sum() == 2
+    assert not told(np.where(reef, -8.0 + 0.3 * rng.standard_normal(X.shape), -10.0))[edge].any()
+
+
 def test_the_depth_of_a_patch_and_a_shift_of_all_depths_change_nothing(rng):
     z = pasted(ground(rng))
     assert (told(z) == told(z - 3.217)).all()
