@@ -18,6 +18,7 @@ from scipy.spatial import cKDTree
 from reefscan.alongline import steadied, told_along, told_at_drop
 from reefscan.candidates import KINDS, station_side
 from reefscan.character import characters, troughs_beside
+from reefscan.coarse_edges import tell_coarse_cells
 from reefscan.features import Line, distinct, join, line_shape, trace
 from reefscan.model import Sheet
 from reefscan.recipe import Find
@@ -95,6 +96,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         every, lines, side_m, sheet.cell_m
     )
     every["seam_like"] = seam_like(every, lines, sheet.cell_m)
+    tell_coarse_cells(every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
     usable = every[~every["row"].isna()].reset_index(drop=True)
     usable = _at_drops(usable, sheet)

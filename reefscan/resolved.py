@@ -1,6 +1,7 @@
 """Is a structure wider than the ground's own cells can show?
 
-Cells may only repeat a coarser grid (`reefscan.kernels.interval`). What is narrower than a few of its cells was not seen by
+Cells may only repeat a coarser grid (`reefscan.kernels.interval`), or edges lie on the lattice of one
+(`reefscan.coarse_edges`). What is narrower than a few of its cells was not seen by
 anyone: it is the steps between repeated cells, the pit in the corner of a coarse cell beside the shore, or a real form of
 which neither width nor place is known.
 """

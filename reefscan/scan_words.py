@@ -67,8 +67,8 @@ def warnings_of(
     if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
         narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
         out.append(
-            f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid only repeats one depth over coarser cells or patches, of "
-            f"about {coarse.median():.3g} m; {narrow * 100:.0f} % are narrower than those can show and count less"
+            f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid holds no more than one depth for every "
+            f"{coarse.median():.3g} m or so; {narrow * 100:.0f} % are narrower than that can show and count less"
         )
     for sheet in sheets:
         if sheet.limits.too_coarse:

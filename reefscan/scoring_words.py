@@ -151,7 +151,7 @@ def _explain_one(
     if share >= score.say_interpolated:
         flags.append("interpolated")
         asides.append(
-            f"the grid here only repeats one depth over {length_words(interval, unit)} or so"
+            f"the grid here holds no more than one depth for every {length_words(interval, unit)} or so"
             if interval > 0
             else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
         )

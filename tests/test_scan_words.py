@@ -51,10 +51,10 @@ def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() 
     assert said(cells_in_band=0, failures=["tile"]) == []
 
 
-def test_a_grid_that_only_repeats_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:
+def test_a_grid_that_shows_no_more_than_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:
     (line,) = said(interval_m=30.0)
     assert line.startswith(
-        "100 % of the candidates stand where the grid only repeats one depth over coarser cells or patches, of about 30 m; 25 % are"
+        "100 % of the candidates stand where the grid holds no more than one depth for every 30 m or so; 25 % are"
     )
 
 
