@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
+from scipy.special import i0e
 
 from reefscan.candidates import position_m
 from reefscan.features import shared
@@ -35,16 +36,18 @@ TOGETHER = 0.7
 """Least length of the mean of the unit vectors at phase 2 pi x / period, in both directions: three in four within a
 sixth of a period of their mean, say."""
 
-CHANCE = 11.0
-"""Least n R^2 of both directions together, n lines of the lattice and R as above. Places drawn at random reach it at a given period
-with exp(-11) (Rayleigh); some sixty periods in the squares are independent, and eight pairs of directions are tried: in one
-square out of a hundred. Edges side by side on one line are no independent witnesses, so that each line counts once."""
+SHARP = 0.99
+"""Longer than this is told from nothing: a place is known to a few hundredths of a period."""
+
+CHANCE = 12.0
+"""Least evidence of both directions together (`_evidence`): places drawn at random reach it at a given period with exp(-12); some sixty
+periods in the squares are independent, and a dozen pairs of directions and ratios are tried: in one square of a few hundred."""
 
 LINES = 4
-"""Least number of lines of the lattice on which they lie, in both directions: of fewer the mean is long by chance."""
+"""Least number of lines of the lattice on which edges of one direction lie."""
 
 ALIKE = 0.04
-"""Periods down and across may differ by this share: of a grid in degrees the warp makes cells that are not quite square."""
+"""Periods alike differ by no more than this share."""
 
 IN_PHASE = 0.15
 """Part of a period off the lattice up to which an edge lies on it."""
@@ -70,7 +73,7 @@ def tell_coarse_cells(table: pd.DataFrame, cell_m: float) -> None:
     ----------
     table : DataFrame
         Stations, changed in place: ``kind``, ``feature_id``, ``x``, ``y`` (m), ``facing`` (degrees from grid north), ``turn`` (true azimuth
-        of grid north), ``interpolated``, ``interval_m``, ``position_m``, ``seam_like``.
+        of grid north), ``lat`` (degrees), ``interpolated``, ``interval_m``, ``position_m``, ``seam_like``.
     cell_m : float
     """
     wide, lying = coarse_cells(table, cell_m)
@@ -114,9 +117,10 @@ def coarse_cells(table: pd.DataFrame, cell_m: float) -> tuple[Floats, NDArray[np
         if len(on) < CHANCE:
             continue
         dx, dy = x[on] - SQUARE_CELLS * (i + 0.5), y[on] - SQUARE_CELLS * (j + 0.5)
-        # grid north first, then true north, which bears -turn on the grid
-        for north in (0.0, -float(turn[on].mean())):
-            period, lines = _lattice(dx, dy, facing[on] - north, north)
+        # grid north first, then true north, which bears -turn on the grid; cells of a file in degrees may be square there
+        narrow = float(np.cos(np.radians(table["lat"].to_numpy()[on].mean())))
+        for north, ratios in ((0.0, (1.0,)), (-float(turn[on].mean()), (1.0, narrow))):
+            period, lines = _lattice(dx, dy, facing[on] - north, north, ratios)
             witnesses = np.zeros(len(own), dtype=np.int64)
             for edges in lines:
                 on_lattice[np.intersect1d(on[edges], own)] = True
@@ -128,25 +132,33 @@ def coarse_cells(table: pd.DataFrame, cell_m: float) -> tuple[Floats, NDArray[np
 
 
 def _lattice(
-    x: Floats, y: Floats, facing: Floats, north: float
+    x: Floats, y: Floats, facing: Floats, north: float, ratios: tuple[float, ...]
 ) -> tuple[float, list[NDArray[np.intp]]]:
-    """Period (cells) of the lattice on which edges of two directions lie, and those that do, by line; 0 if there is none."""
+    """Period (cells) of the lattice on which edges lie, down and across, and those that do, by line; 0 if there is none.
+
+    ``ratios`` are those of the period across to the one down that may be; the longer is returned.
+    """
     a = np.radians(north)
     along, across = x * np.sin(a) + y * np.cos(a), x * np.cos(a) - y * np.sin(a)
+    rows = [_edges(along, facing, towards) for towards in (0.0, 180.0)]
+    columns = [_edges(across, facing, towards) for towards in (90.0, 270.0)]
+    down = [_coincidence(edges) for edges in rows]
     strongest, best = CHANCE, 0.0
     lines: list[NDArray[np.intp]] = []
-    rows = [_edges(along, facing, towards) for towards in (0.0, 180.0)]
-    downward = [_coincidence(edges) for edges in rows]
-    for towards in (90.0, 270.0):
-        columns = _edges(across, facing, towards)
-        sideways = _coincidence(columns)
-        for level, down in zip(rows, downward, strict=True):
-            alike = _best_alike(down)
-            both = np.where((sideways > 0) & (alike > 0), sideways + alike, 0.0)
-            at = int(np.argmax(both))
-            if both[at] > strongest:
-                strongest, best = float(both[at]), float(PERIODS[at])
-                lines = [*_on(columns, best), *_on(level, best)]
+    for upright in columns:
+        sideways = _coincidence(upright)
+        for level, evidence in zip(rows, down, strict=True):
+            for ratio in ratios:
+                beside = _best_alike(sideways, ratio)
+                both = np.where((evidence > 0) & (beside > 0), evidence + beside, 0.0)
+                at = int(np.argmax(both))
+                if both[at] > strongest:
+                    strongest, best = float(both[at]), float(PERIODS[at]) * max(1.0, ratio)
+                    near = np.where(_alike(PERIODS[at] * ratio), sideways, 0.0)
+                    lines = [
+                        *_on(level, float(PERIODS[at])),
+                        *_on(upright, float(PERIODS[int(np.argmax(near))])),
+                    ]
     return best, lines
 
 
@@ -162,7 +174,10 @@ def _vectors(edges: Edges, period: float | Floats) -> NDArray[np.complex128]:
 
 
 def _coincidence(edges: Edges) -> Floats:
-    """n R^2 of the places of edges at each of the periods, each line counted once; 0 where they keep to no lattice."""
+    """Evidence that places of edges coincide at each of the periods; 0 where they keep to no lattice.
+
+    Edges side by side on one line are no independent witnesses, so that each line counts once.
+    """
     out = np.zeros(len(PERIODS))
     if len(edges.rows) < LINES:
         return out
@@ -176,14 +191,29 @@ def _coincidence(edges: Edges) -> Floats:
         of_lines = np.bincount(at, vectors[:, k].real) + 1j * np.bincount(at, vectors[:, k].imag)
         together = float(np.abs((of_lines / many).mean()))
         if together >= TOGETHER:
-            out[k] = len(many) * together**2
+            out[k] = _evidence(len(many), together)
     return out
 
 
-def _best_alike(strength: Floats) -> Floats:
-    """At each period the best of those that are alike."""
-    alike = np.abs(PERIODS[:, None] / PERIODS - 1.0) <= ALIKE
-    return np.asarray(np.where(alike, strength, 0.0).max(axis=1))
+def _evidence(lines: int, together: float) -> float:
+    """Minus the logarithm of the chance that directions drawn at random have a mean vector so long.
+
+    Of n of them, exp(-n (k R - log I0(k))) with I1(k) / I0(k) = R (Cramer's bound); one is used up by the phase, which is free.
+    k is Fisher's approximation (1993, Statistical Analysis of Circular Data, section 4.5.5).
+    """
+    r = min(SHARP, together)
+    k = -0.4 + 1.39 * r + 0.43 / (1.0 - r) if r < 0.85 else 1.0 / (r**3 - 4.0 * r**2 + 3.0 * r)
+    return (lines - 1) * (k * r - k - float(np.log(i0e(k))))
+
+
+def _alike(period: float | Floats) -> NDArray[np.bool_]:
+    """Which of the periods are alike, shape (..., len(PERIODS))."""
+    return np.asarray(np.abs(PERIODS / np.asarray(period)[..., None] - 1.0) <= ALIKE)
+
+
+def _best_alike(evidence: Floats, ratio: float = 1.0) -> Floats:
+    """At each period the best of those that are alike to it, times ``ratio``."""
+    return np.asarray(np.where(_alike(PERIODS * ratio), evidence, 0.0).max(axis=1))
 
 
 def _on(edges: Edges, period: float) -> list[NDArray[np.intp]]:

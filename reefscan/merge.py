@@ -70,8 +70,8 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     table["y"] = sheet.y_of(table["at_row"].to_numpy())
     lines: dict[str, Line] = {}
     kept: list[pd.DataFrame] = []
-    turn = _convergence(table, sheet, lonlat)
-    table["turn"] = turn
+    table["turn"], table["lat"] = _convergence(table, sheet, lonlat)
+    turn = table["turn"].to_numpy()
     for kind in KINDS:
         part = table[table["kind"] == kind]
         if not len(part):
@@ -206,16 +206,16 @@ def _at_drops(table: pd.DataFrame, sheet: Sheet) -> pd.DataFrame:
     return pd.concat(parts, ignore_index=True) if parts else table
 
 
-def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> Floats:
-    """True azimuth of grid north at each station, degrees: added to grid azimuths on output."""
+def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> tuple[Floats, Floats]:
+    """True azimuth of grid north at each station, degrees: added to grid azimuths on output; and latitude, degrees."""
     if not len(table):
-        return np.zeros(0)
+        return np.zeros(0), np.zeros(0)
     row, col = table["at_row"].to_numpy(), table["at_col"].to_numpy()
     step = 100.0 / sheet.cell_m
     lon0, lat0 = lonlat(row + step, col)
     lon1, lat1 = lonlat(row - step, col)
     east = ((lon1 - lon0 + 180.0) % 360.0 - 180.0) * np.cos(np.radians(0.5 * (lat0 + lat1)))
-    return np.asarray(np.degrees(np.arctan2(east, lat1 - lat0)))
+    return np.asarray(np.degrees(np.arctan2(east, lat1 - lat0))), np.asarray(0.5 * (lat0 + lat1))
 
 
 def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonLat) -> pd.DataFrame:

@@ -21,7 +21,7 @@ def edges(x, y, facing, *, turn: float = 0.0, interpolated: float = 1.0) -> pd.D
         {
             "kind": "ledge", "feature_id": [f"f{i}" for i in range(n)],
             "x": np.asarray(x) * CELL_M, "y": np.asarray(y) * CELL_M,
-            "facing": facing, "turn": turn, "interpolated": interpolated,
+            "facing": facing, "turn": turn, "lat": 42.0, "interpolated": interpolated,
             "interval_m": 0.0, "position_m": 70.0, "seam_like": 0.0,
         }
     )  # fmt: skip
@@ -52,6 +52,13 @@ def test_a_staircase_along_true_north_is_told_on_a_sheet_that_lies_turned():
     stairs["facing"] = (stairs["facing"] - 2.0) % 360.0
     stairs["turn"] = 2.0
     np.testing.assert_allclose(coarse_cells(stairs, CELL_M)[0], 150.0, rtol=0.03)
+
+
+def test_cells_that_are_square_in_degrees_are_narrower_than_high():
+    stairs = staircase(8.0)
+    stairs["x"] *= np.cos(np.radians(42.0))
+    stairs["turn"] = 0.01
+    np.testing.assert_allclose(coarse_cells(stairs, CELL_M)[0], 200.0, rtol=0.03)
 
 
 def test_edges_at_random_tell_a_lattice_in_one_place_of_fifty_at_most():
