@@ -49,6 +49,9 @@ LINES = 4
 ALIKE = 0.04
 """Periods alike differ by no more than this share."""
 
+AS_GOOD = 0.8
+"""The longest period whose evidence is no less than this share of the most: what coincides modulo a period does so modulo half of it."""
+
 IN_PHASE = 0.15
 """Part of a period off the lattice up to which an edge lies on it."""
 
@@ -151,9 +154,10 @@ def _lattice(
             for ratio in ratios:
                 beside = _best_alike(sideways, ratio)
                 both = np.where((evidence > 0) & (beside > 0), evidence + beside, 0.0)
-                at = int(np.argmax(both))
-                if both[at] > strongest:
-                    strongest, best = float(both[at]), float(PERIODS[at]) * max(1.0, ratio)
+                most = float(both.max())
+                if most > strongest:
+                    at = int(np.flatnonzero(both >= AS_GOOD * most)[-1])
+                    strongest, best = most, float(PERIODS[at]) * max(1.0, ratio)
                     near = np.where(_alike(PERIODS[at] * ratio), sideways, 0.0)
                     lines = [
                         *_on(level, float(PERIODS[at])),

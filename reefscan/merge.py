@@ -71,7 +71,6 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     lines: dict[str, Line] = {}
     kept: list[pd.DataFrame] = []
     table["turn"], table["lat"] = _convergence(table, sheet, lonlat)
-    turn = table["turn"].to_numpy()
     for kind in KINDS:
         part = table[table["kind"] == kind]
         if not len(part):

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import dataclasses
-
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.ndimage import map_coordinates
 
 import reefscan
 from reefscan.coarse_edges import coarse_cells, tell_coarse_cells
@@ -86,7 +85,9 @@ def test_ground_that_was_sounded_is_no_coarser_grid():
 
 def test_an_edge_far_from_the_staircase_or_beside_one_line_of_it_keeps_its_own():
     stairs = staircase(6.0, 8)
-    away = edges([150.0, 150.0], [0.0, -42.0], [90.0, 45.0])  # the second beside the first, which is on a line by chance
+    away = edges(
+        [150.0, 150.0], [0.0, -42.0], [90.0, 45.0]
+    )  # the second beside the first, which is on a line by chance
     wide, _ = coarse_cells(pd.concat([stairs, away], ignore_index=True), CELL_M)
     assert (wide[:-2] > 0).all() and not wide[-2:].any()
 
@@ -100,3 +101,30 @@ def test_the_steps_are_joints_and_what_lies_between_is_as_coarse_and_no_surer_of
     assert (table["seam_like"][:-1] == 1.0).all() and table["seam_like"].iloc[-1] == 0.0
     np.testing.assert_allclose(table["interval_m"], 150.0, rtol=0.03)
     np.testing.assert_allclose(table["position_m"], 150.0 / np.sqrt(2.0), rtol=0.03)
+
+
+def shore(stepped: bool) -> reefscan.Run:
+    """A slanting shore at 25 m, filled in from every second cell; the survey off it ends along a slanting line or round cells of 160 m, metres too shallow."""
+    y, x = np.mgrid[0:240, 0:180].astype(float)
+    off = 0.86 * (40.0 + 0.45 * y + 6.0 * np.sin(y / 17.0) - x) * CELL_M
+    z = np.where(off > 0, -14.0 * (1.0 - np.exp(-off / 350.0)) - 0.006 * off, -0.12 * off)
+    side = 6.4
+    least = off
+    if stepped:
+        cell = (np.floor(y / side) * 1000 + np.floor(x / side)).astype(int)
+        least = pd.Series(off.ravel()).groupby(cell.ravel()).transform("min").to_numpy().reshape(off.shape)
+    z = np.where(least > (80.0 if stepped else 300.0), np.minimum(z + (2.5 if stepped else 4.5), -0.3), z)
+    nodes = z[::2, ::2]
+    filled = map_coordinates(nodes, [y / 2.0, x / 2.0], order=1, mode="nearest")
+    return reefscan.scan_elevation(filled, cell_m=CELL_M)
+
+
+def test_steps_and_pits_round_coarse_cells_along_a_shore_count_half_and_say_why_and_a_slanting_edge_keeps_its_score():
+    stairs, edge = shore(True).sites[:20], shore(False).sites[:20]
+    told = [site for site in stairs if site["interval_m"] > 0]
+    assert len(told) >= 12
+    np.testing.assert_allclose([site["interval_m"] for site in told], 160.0, rtol=0.05)
+    assert max(site["score"] for site in told) <= 45.0
+    assert "shows no more than cells of 1" in told[0]["why"]
+    assert edge and not any(site["interval_m"] > 0 for site in edge)
+    assert edge[0]["score"] > 55.0
