@@ -72,7 +72,9 @@ def characters(
     pit = shared(_of_features(np.where(small, _pits(table), 0.0), features), features)
     heap = _of_features(np.where(small, _heaps(table, cell_m), 0.0), features)
     heap = shared(np.maximum(heap, _on_heaps(table, heap)), features)
-    cut = shared(_in_cuts(table, cuts(table, lines, np.maximum(train, swale), side_m), side_m), features)
+    cut = shared(
+        _in_cuts(table, cuts(table, lines, np.maximum(train, swale), side_m, cell_m), side_m), features
+    )
     dug = np.max([cut, pit, heap], axis=0)
     # what waves explain was not dug; a gentle hollow says less than a pit, a heap or a cut
     swale = _beside(table, swale, features) * (1.0 - dug * (1.0 - train))

@@ -97,7 +97,9 @@ class _Leg:
     height: float
 
 
-def cuts(table: pd.DataFrame, lines: Mapping[str, Line], natural: Floats, side_m: float) -> list[Cut]:
+def cuts(
+    table: pd.DataFrame, lines: Mapping[str, Line], natural: Floats, side_m: float, cell_m: float
+) -> list[Cut]:
     """Find the straight cuts among the features of a sheet.
 
     Parameters
@@ -109,8 +111,8 @@ def cuts(table: pd.DataFrame, lines: Mapping[str, Line], natural: Floats, side_m
         The line of each feature: places among its own stations, in the table's order.
     natural : ndarray, shape (n,)
         How much each station is explained otherwise (0 to 1): a trough of waves, the hollow between two ridges.
-    side_m : float
-        Station square, metres.
+    side_m, cell_m : float
+        Station square and cell, metres.
     """
     kinds, stations = table["kind"].to_numpy(), _Stations.of(table)
     legs: dict[str, list[_Leg]] = {"trough": [], "ledge": []}
@@ -118,8 +120,8 @@ def cuts(table: pd.DataFrame, lines: Mapping[str, Line], natural: Floats, side_m
         kind = str(kinds[rows[0]])
         if kind in legs:
             legs[kind] += _legs(stations, np.asarray(rows)[list(lines[name].main)], side_m)
-    found = [_cut(stations, run, natural) for run in _runs(legs["trough"], stations, one_way=False)]
-    found += _walled(stations, _runs(legs["ledge"], stations, one_way=True), natural)
+    found = [_cut(stations, run, natural, cell_m) for run in _runs(legs["trough"], stations, one_way=False)]
+    found += _walled(stations, _runs(legs["ledge"], stations, one_way=True), natural, cell_m)
     return [cut for cut in found if cut.like > 0.0]
 
 
@@ -201,11 +203,12 @@ def ramp(x: float, full: float, none: float) -> float:
     return min(max((none - x) / (none - full), 0.0), 1.0)
 
 
-def _even(stations: _Stations, run: _Leg) -> float:
+def _even(stations: _Stations, run: _Leg, cell_m: float) -> float:
     """How alike the run is from end to end, 0 to 1: straight, one width, one height (or one level), smooth sides.
 
     The corners lie between what planned cuts scatter by when they are measured on a noisy grid (2 % of the width off the
     line, 5 % in width and height, 2 % of the height in roughness) and what is common in gullies (a fifth and more); no source.
+    A width is read between cells: what it scatters by one cell says nothing (of a trench of 12 m on cells of 2 m a sixth).
     """
     along, across = _turned(stations.x[run.rows] - run.x, stations.y[run.rows] - run.y, run.axis)
     # the ends of anything run out: the middle eight tenths count
@@ -215,7 +218,8 @@ def _even(stations: _Stations, run: _Leg) -> float:
     width, height = stations.width[inner], stations.height[inner]
     tall, wide = max(0.1, median(height)), max(8.0, median(width))
     straight = ramp(float(np.std(across)) / wide, 0.04, 0.12)
-    same_width = ramp(float(np.std(width)) / max(1.0, float(np.mean(width))), 0.10, 0.30)
+    scatter = float(np.sqrt(max(0.0, float(np.var(width)) - cell_m**2)))
+    same_width = ramp(scatter / max(1.0, float(np.mean(width))), 0.10, 0.30)
     if straight * same_width == 0.0:
         return 0.0
     same_height = ramp(float(np.std(height)) / tall, 0.08, 0.25)
@@ -224,10 +228,10 @@ def _even(stations: _Stations, run: _Leg) -> float:
     return straight * same_width * max(same_height, same_level) * smooth
 
 
-def _cut(stations: _Stations, run: _Leg, natural: Floats) -> Cut:
+def _cut(stations: _Stations, run: _Leg, natural: Floats, cell_m: float) -> Cut:
     """A trough's run as a cut: sides and floor are one measure already."""
     long = ramp(run.end - run.start, LONG_M[1], LONG_M[0])
-    like = (1.0 - median(natural[run.rows])) * _even(stations, run) * long if long > 0.0 else 0.0
+    like = (1.0 - median(natural[run.rows])) * _even(stations, run, cell_m) * long if long > 0.0 else 0.0
     return _strip(run, 0.5 * run.width, like, start=run.start, end=run.end)
 
 
@@ -238,13 +242,13 @@ def _strip(run: _Leg, half_width: float, like: float, *, start: float, end: floa
     return Cut(x, y, run.axis, 0.5 * (end - start), half_width, like)
 
 
-def _walled(stations: _Stations, walls: list[_Leg], natural: Floats) -> list[Cut]:
+def _walled(stations: _Stations, walls: list[_Leg], natural: Floats, cell_m: float) -> list[Cut]:
     """Cuts too wide to be troughs: two straight even walls that face each other, parallel, as high as each other.
 
     Each wall of the pair shows its own length, so both together count.
     """
     long = [wall for wall in walls if wall.end - wall.start >= 0.5 * LONG_M[0]]
-    even = [(1.0 - median(natural[wall.rows])) * _even(stations, wall) for wall in long]
+    even = [(1.0 - median(natural[wall.rows])) * _even(stations, wall, cell_m) for wall in long]
     if not long:
         return []
     x, y = np.array([w.x for w in long]), np.array([w.y for w in long])

@@ -11,6 +11,7 @@ from reefscan.cuts import LONG_M, Cut, cuts
 from reefscan.features import Line
 
 SIDE_M = 10.0
+CELL_M = 2.0
 
 
 def _along(
@@ -42,7 +43,7 @@ def _straight(length_m: float, bearing_deg: float, at: tuple[float, float] = (0.
 def _found(*features: pd.DataFrame, natural: float = 0.0) -> list[Cut]:
     table = pd.concat(features, ignore_index=True)
     lines = {str(f["feature_id"].iloc[0]): Line(tuple(range(len(f)))) for f in features}
-    return cuts(table, lines, np.full(len(table), natural), SIDE_M)
+    return cuts(table, lines, np.full(len(table), natural), SIDE_M, CELL_M)
 
 
 @pytest.mark.parametrize("bearing", [0.0, 37.0, 90.0, 153.0])
@@ -141,3 +142,11 @@ def test_a_strip_holds_its_walls_and_ends_and_nothing_beside_it():
     x = np.array([100.0, 100.0, 100.0, 330.0, 360.0])
     y = np.array([50.0, 72.0, 80.0, 50.0, 50.0])
     assert cut.holds(x, y, 5.0).tolist() == [True, True, False, True, False]
+
+
+def test_a_width_that_scatters_by_a_cell_is_even_and_one_that_scatters_by_two_of_a_narrow_trough_is_not():
+    xy = _straight(400.0, 20.0)
+    wave = np.where(np.arange(len(xy)) % 2, 1.0, -1.0)
+    (even,) = _found(_along("a", xy, width=12.0 + CELL_M * wave))
+    assert even.like == 1.0
+    assert _found(_along("a", xy, width=12.0 + 2.2 * CELL_M * wave)) == []
