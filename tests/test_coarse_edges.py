@@ -125,6 +125,6 @@ def test_steps_and_pits_round_coarse_cells_along_a_shore_count_half_and_say_why_
     assert len(told) >= 12
     np.testing.assert_allclose([site["interval_m"] for site in told], 160.0, rtol=0.05)
     assert max(site["score"] for site in told) <= 45.0
-    assert "shows no more than cells of 1" in told[0]["why"]
+    assert "no more than one depth for every 1" in told[0]["why"]
     assert edge and not any(site["interval_m"] > 0 for site in edge)
     assert edge[0]["score"] > 55.0
