@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import functools
 import math
+from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
@@ -185,8 +186,24 @@ def find_seeds(found: Fields, window: Window, core: Window, find: Find, cell_m: 
     return seeds
 
 
+NoiseAt = Callable[[NDArray[np.int64], NDArray[np.int64]], LocalNoise]
+"""Noise at stations (rows, cols), positions in a block."""
+
+
+def noise_near(block: GridBlock, cell_m: float, seeds: Seeds) -> NoiseAt:
+    """Tell the noise of a block from itself, where the seeds are."""
+    window = block.window
+    places = [(rows - window.row, cols - window.col) for rows, cols in seeds.values()]
+    return GridNoise(block.elev_mm, window, cell_m, places).at
+
+
 def find_stations(
-    block: GridBlock, above_mm: NDArray[np.int32], sheet: Sheet, find: Find, seeds: Seeds
+    block: GridBlock,
+    above_mm: NDArray[np.int32],
+    sheet: Sheet,
+    find: Find,
+    seeds: Seeds,
+    noise_at: NoiseAt,
 ) -> pd.DataFrame:
     """Measure the stations at the seeds, and find each its drop point.
 
@@ -199,6 +216,8 @@ def find_stations(
     sheet : Sheet
     find : Find
     seeds : Seeds
+    noise_at : callable
+        `noise_near`, or what is known otherwise.
 
     Returns
     -------
@@ -211,14 +230,12 @@ def find_stations(
     trough, rise, run, ground = radii(find, cell)
     reach = {"trough": (trough, find.trough_min_m), "ledge": (run, ground), "rise": (rise, 0.0)}
     floors = {"trough": find.trough_min_m, "ledge": find.ledge_min_m, "rise": find.rise_min_m}
-    places = [(rows - window.row, cols - window.col) for rows, cols in seeds.values()]
-    noise_of = GridNoise(elev, window, cell, places)
     parts = []
     for code, kind in enumerate(KINDS):
         if kind not in seeds:
             continue
         rows, cols = seeds[kind][0] - window.row, seeds[kind][1] - window.col
-        local = noise_of.at(rows, cols)
+        local = noise_at(rows, cols)
         found = measure.measure_stations(
             above_mm if kind == "ledge" else elev,
             rows,

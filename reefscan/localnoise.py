@@ -60,6 +60,12 @@ class LocalNoise:
     step_m: Floats
     interval_m: Floats
 
+    @classmethod
+    def none(cls, n: int) -> LocalNoise:
+        """Of n stations on ground that was seen without any."""
+        still = np.zeros(n)
+        return cls(still, np.tile(np.eye(1, len(noise.LAGS) + 1), (n, 1)), still, still, still)
+
     def of(self, which: NDArray[np.bool_]) -> LocalNoise:
         """Some of the stations."""
         return LocalNoise(

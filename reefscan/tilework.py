@@ -115,7 +115,8 @@ class TileWork:
             set_aside(above, every)
             wide = np.minimum(above, sea) if above.max() > sea else above
             whole = GridBlock(whole.window, wide, whole.sigma_mm)
-            table = candidates.find_stations(whole, above, self.source.sheet, find, seeds)
+            noise_at = candidates.noise_near(whole, cell, seeds)
+            table = candidates.find_stations(whole, above, self.source.sheet, find, seeds, noise_at)
         else:
             table = candidates.find_stations_none()
         stats["stations_s"] = time.perf_counter() - step

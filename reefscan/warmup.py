@@ -10,23 +10,26 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
+from numpy.typing import NDArray
 
 from reefscan import candidates
 from reefscan.arraysource import ArraySource
 from reefscan.kernels.lines import level_runs, near_pairs, way_from
 from reefscan.kernels.measure import measure_stations
 from reefscan.kernels.order import median
+from reefscan.localnoise import LocalNoise
 from reefscan.model import GridBlock, Window
 from reefscan.recipe import Recipe
-from reefscan.tilework import TileWork
+from reefscan.tilework import TileWork, heights_near, score_core
 
 
 def warm_up() -> None:
     """Compile every kernel, or load it from the cache.
 
-    Compiling takes one core half a minute, so where nothing is cached yet a second process compiles what measures
-    stations while this one compiles the search. The two share no kernel: two processes that compile one function at
-    the same moment could spoil its cache.
+    Compiling takes one core most of a minute, so where nothing is cached yet a second process compiles what measures
+    stations while this one compiles the search and the noise. Two processes that compile one function at the same moment
+    could spoil its cache, so what both need (`reefscan.kernels.order`) is there before the second starts, and they share
+    nothing else.
     """
     _lines()
     if _cached():
@@ -35,21 +38,48 @@ def warm_up() -> None:
     with _second_compiler():
         # too shallow for a station: the search alone
         _tile(0.3)
+        _beside_the_search()
     _tile(2.0)
 
 
 def compile_stations() -> None:
     """Compile what measures stations, as `TileWork` calls it; run by the second process."""
+    source, block, above, seeds = _trough()
+    candidates.find_stations(
+        block,
+        above,
+        source.sheet,
+        Recipe.default().find,
+        seeds,
+        lambda rows, cols: LocalNoise.none(len(rows)),
+    )
+
+
+def _beside_the_search() -> None:
+    """Compile what a tile with structure asks for and the second process does not."""
+    source, block, _, seeds = _trough()
+    rows, cols = next(iter(seeds.values()))
+    window = block.window
+    candidates.noise_near(block, source.sheet.cell_m, seeds)(rows - window.row, cols - window.col)
+    recipe, core, cell = Recipe.default(), source.extent, source.sheet.cell_m
+    rim = candidates.search_halo(recipe.find, cell)
+    elev = np.ascontiguousarray(source.read(core.grow(rim)).elev_mm)
+    around = heights_near(candidates.fields(elev, cell, recipe.find), elev, rim, core, cell, recipe.find)
+    score_core(elev, around, rim, core, cell, recipe.find, recipe.score)
+
+
+def _trough() -> tuple[ArraySource, GridBlock, NDArray[np.int32], candidates.Seeds]:
+    """A trough, its cells below water and as they are, and a station of each kind in it."""
     source = _source(2.0)
     above = np.ascontiguousarray(source.read(source.extent.grow(8)).elev_mm)
     block = GridBlock(source.extent.grow(8), np.minimum(above, np.int32(candidates.SEA_MM)))
     row, col = source.extent.row + 120, source.extent.col + 128
     seeds = {kind: (np.array([row], np.int64), np.array([col], np.int64)) for kind in candidates.KINDS}
-    candidates.find_stations(block, above, source.sheet, Recipe.default().find, seeds)
+    return source, block, above, seeds
 
 
 def _lines() -> None:
-    """What the merge walks along: used by this process alone, but compiled before its first run ends."""
+    """What the merge walks along, and `reefscan.kernels.order`."""
     x, used = np.arange(4.0), np.arange(4) == 0
     way_from(np.arange(4, dtype=np.int32), np.arange(-1, 3, dtype=np.int32), x, x, used)
     level_runs(x, 1.0)
