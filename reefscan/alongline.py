@@ -17,8 +17,18 @@ Whole = NDArray[np.intp]
 ODD_DEG = 25.0
 """An axis this far off its neighbours' is taken for a misreading; less is the bend of the line itself."""
 
+COURSE_REACH = 4.0
+"""Squares to either side over which stations that lie on one straight line tell its course."""
+
+THIN = 0.02
+"""Root mean square distance of those stations from their line, as a share of its length. An arc that keeps so near to its chord
+(theta / 26.8) turns by 31 degrees in all, by 15 to either end."""
+
+OFF_COURSE_DEG = 20.0
+"""On so straight a course an axis this far off is a misreading: beside a gap in the survey profiles are cut short on one side."""
+
 CROWD = 48
-"""More stations than this cannot lie within 1.7 squares of one, since none lie nearer to each other than .55."""
+"""More stations than this are not asked: within 1.7 squares no more can lie, since none lie nearer to each other than .55."""
 
 
 def steadied(part: pd.DataFrame, label: Whole, side_m: float) -> pd.DataFrame:
@@ -47,6 +57,8 @@ def steadied(part: pd.DataFrame, label: Whole, side_m: float) -> pd.DataFrame:
         axis = part["axis"].to_numpy()
         common = mean_axis(axis[near], (near >= 0).astype(np.float64), 180.0)
         axis = np.where(enough & (between(axis, common) > ODD_DEG), common, axis)
+        course, straight = _course(xy, _near(xy, label, COURSE_REACH * side_m), side_m)
+        axis = np.where(straight & (between(axis, course) > OFF_COURSE_DEG), course, axis)
         out["axis"], out["facing"] = axis, (axis + 90.0) % 180.0
     return out
 
@@ -204,6 +216,20 @@ def _near(xy: Floats, label: Whole, radius_m: float) -> Whole:
     near[missing] = 0
     near[missing | (label[near] != label[:, None])] = -1
     return np.asarray(near)
+
+
+def _course(xy: Floats, near: Whole, side_m: float) -> tuple[Floats, NDArray[np.bool_]]:
+    """Axis (deg) of the line through the stations around each, and where it is straight and long enough to be told."""
+    held = (near >= 0).astype(np.float64)
+    count = held.sum(axis=1)
+    x, y = (xy[near, k] - (held * xy[near, k]).sum(axis=1, keepdims=True) / count[:, None] for k in (0, 1))
+    xx, yy, xy_ = ((held * a * b).sum(axis=1) / count for a, b in ((x, x), (y, y), (x, y)))
+    axis = 0.5 * np.arctan2(2.0 * xy_, yy - xx)
+    along = x * np.sin(axis)[:, None] + y * np.cos(axis)[:, None]
+    across = x * np.cos(axis)[:, None] - y * np.sin(axis)[:, None]
+    length = np.where(held > 0, along, -np.inf).max(axis=1) - np.where(held > 0, along, np.inf).min(axis=1)
+    off = np.sqrt((held * across**2).sum(axis=1) / count)
+    return np.degrees(axis) % 180.0, (count >= 4) & (length >= 3.0 * side_m) & (off <= THIN * length)
 
 
 def _median(values: Floats, near: Whole) -> Floats:

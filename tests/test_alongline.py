@@ -51,6 +51,27 @@ def test_a_troughs_axis_does_not_lean_to_the_side_with_more_stations():
     np.testing.assert_allclose(told["facing"], (told["axis"] + 90) % 180)
 
 
+def test_an_axis_off_a_straight_course_is_a_misreading_and_one_along_a_bend_is_not():
+    """Beside a gap the last station of a straight gully reads 30 degrees off; at the end of an arc of 26 degrees the axis is off its
+    chord by 13, and where it bends more the stations are no straight course."""
+    along = np.arange(5) * SIDE_M
+    straight = stations(along, 0.02 * along, [88.0, 90.0, 87.0, 89.0, 119.0], kind="trough")
+    told = steadied(straight, np.zeros(5, int), SIDE_M)
+    assert told["axis"].to_numpy() == pytest.approx([88, 90, 87, 89, 88.9], abs=0.2)
+    assert told["facing"].iloc[-1] == pytest.approx(178.9, abs=0.2)
+    for turned in (26.0, 60.0):
+        bearing = np.linspace(-0.5, 0.5, 21) * turned
+        radius = 4 * SIDE_M / np.radians(turned)
+        arc = stations(
+            radius * np.sin(np.radians(bearing)),
+            radius * np.cos(np.radians(bearing)),
+            bearing + 90,
+            kind="trough",
+        )
+        told = steadied(arc, np.zeros(21, int), SIDE_M)
+        assert told["axis"].to_numpy() == pytest.approx(arc["axis"].to_numpy())
+
+
 def test_a_bend_is_not_carried_on_beyond_the_last_station():
     bearing = np.degrees(np.array([10.0, 20.0, 30.0]) / 40.0)
     x, y = 40 * np.sin(np.radians(bearing)), 40 * np.cos(np.radians(bearing))
