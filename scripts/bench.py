@@ -31,7 +31,7 @@ What was weighed (CPU ns a cell of the core, one thread, two cores shared with s
   threads that decode at once take a third more CPU each, as the floor does with all cores at it.
 * cuts from columns taken out of the table once: merge of 16 000 stations 1.0 s, 1.4 before.
 * compiling: one insertion sort instead of the library's sorts, medians and unique, assignments by number where an array's
-  drags in its error's text: 276 functions became 200, a third of the first scan; optimising less (levels 1, 2) saves nothing.
+  drags in its error's text: 276 functions became some 210; optimising less (levels 1, 2) saves nothing.
 """
 
 from __future__ import annotations
