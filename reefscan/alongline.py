@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reefscan.features import between
+from reefscan.features import between, turned
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]
@@ -225,8 +225,7 @@ def _course(xy: Floats, near: Whole, side_m: float) -> tuple[Floats, NDArray[np.
     x, y = (xy[near, k] - (held * xy[near, k]).sum(axis=1, keepdims=True) / count[:, None] for k in (0, 1))
     xx, yy, xy_ = ((held * a * b).sum(axis=1) / count for a, b in ((x, x), (y, y), (x, y)))
     axis = 0.5 * np.arctan2(2.0 * xy_, yy - xx)
-    along = x * np.sin(axis)[:, None] + y * np.cos(axis)[:, None]
-    across = x * np.cos(axis)[:, None] - y * np.sin(axis)[:, None]
+    along, across = turned(x, y, axis[:, None])
     length = np.where(held > 0, along, -np.inf).max(axis=1) - np.where(held > 0, along, np.inf).min(axis=1)
     off = np.sqrt((held * across**2).sum(axis=1) / count)
     return np.degrees(axis) % 180.0, (count >= 4) & (length >= 3.0 * side_m) & (off <= THIN * length)

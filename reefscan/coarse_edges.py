@@ -18,7 +18,7 @@ from scipy.spatial import cKDTree
 from scipy.special import i0e
 
 from reefscan.candidates import position_m
-from reefscan.features import shared
+from reefscan.features import shared, turned
 
 Floats = NDArray[np.float64]
 
@@ -117,7 +117,7 @@ def coarse_cells(table: pd.DataFrame, cell_m: float) -> tuple[Floats, NDArray[np
         near = [held[i + a, j + b] for a in (-1, 0, 1) for b in (-1, 0, 1) if (i + a, j + b) in held]
         on = np.concatenate(near)
         on = on[is_edge[on]]
-        if len(on) < CHANCE:
+        if len(on) < 2 * LINES:
             continue
         dx, dy = x[on] - SQUARE_CELLS * (i + 0.5), y[on] - SQUARE_CELLS * (j + 0.5)
         # grid north first, then true north, which bears -turn on the grid; cells of a file in degrees may be square there
@@ -141,8 +141,7 @@ def _lattice(
 
     ``ratios`` are those of the period across to the one down that may be; the longer is returned.
     """
-    a = np.radians(north)
-    along, across = x * np.sin(a) + y * np.cos(a), x * np.cos(a) - y * np.sin(a)
+    along, across = turned(x, y, np.radians(north))
     rows = [_edges(along, facing, towards) for towards in (0.0, 180.0)]
     columns = [_edges(across, facing, towards) for towards in (90.0, 270.0)]
     down = [_coincidence(edges) for edges in rows]
@@ -150,9 +149,9 @@ def _lattice(
     lines: list[NDArray[np.intp]] = []
     for upright in columns:
         sideways = _coincidence(upright)
+        alike = [_best_alike(sideways, ratio) for ratio in ratios]
         for level, evidence in zip(rows, down, strict=True):
-            for ratio in ratios:
-                beside = _best_alike(sideways, ratio)
+            for ratio, beside in zip(ratios, alike, strict=True):
                 both = np.where((evidence > 0) & (beside > 0), evidence + beside, 0.0)
                 most = float(both.max())
                 if most > strongest:
@@ -215,7 +214,7 @@ def _alike(period: float | Floats) -> NDArray[np.bool_]:
     return np.asarray(np.abs(PERIODS / np.asarray(period)[..., None] - 1.0) <= ALIKE)
 
 
-def _best_alike(evidence: Floats, ratio: float = 1.0) -> Floats:
+def _best_alike(evidence: Floats, ratio: float) -> Floats:
     """At each period the best of those that are alike to it, times ``ratio``."""
     return np.asarray(np.where(_alike(PERIODS * ratio), evidence, 0.0).max(axis=1))
 

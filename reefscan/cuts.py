@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix
 from scipy.sparse.csgraph import connected_components
 
-from reefscan.features import Line
+from reefscan.features import Line, turned
 from reefscan.kernels.lines import near_pairs
 from reefscan.kernels.order import median
 
@@ -55,7 +55,7 @@ class Cut:
 
     def holds(self, x: Floats, y: Floats, beyond_m: float) -> NDArray[np.bool_]:
         """Which points lie in the strip, or within ``beyond_m`` of its sides, or one width of its ends: those run out."""
-        along, across = _turned(x - self.x, y - self.y, self.axis)
+        along, across = turned(x - self.x, y - self.y, self.axis)
         return np.asarray(
             (np.abs(along) <= self.half_length + 2.0 * self.half_width + beyond_m)
             & (np.abs(across) <= self.half_width + beyond_m)
@@ -125,12 +125,6 @@ def cuts(
     return [cut for cut in found if cut.like > 0.0]
 
 
-def _turned(dx: Floats, dy: Floats, axis: float) -> tuple[Floats, Floats]:
-    """Distances along an axis and across it (positive to its right)."""
-    east, north = np.sin(axis), np.cos(axis)
-    return np.asarray(dx * east + dy * north), np.asarray(dx * north - dy * east)
-
-
 def _legs(stations: _Stations, rows: Rows, side_m: float) -> list[_Leg]:
     """Straight pieces of a line of stations (Douglas & Peucker 1973, doi:10.3138/FM57-6770-U75U-7727)."""
     x, y, width, height = stations.x[rows], stations.y[rows], stations.width[rows], stations.height[rows]
@@ -142,7 +136,7 @@ def _legs(stations: _Stations, rows: Rows, side_m: float) -> list[_Leg]:
         if last - first < 3:
             continue
         axis = float(np.arctan2(x[last] - x[first], y[last] - y[first]))
-        _, off = _turned(x[first : last + 1] - x[first], y[first : last + 1] - y[first], axis)
+        _, off = turned(x[first : last + 1] - x[first], y[first : last + 1] - y[first], axis)
         worst = int(np.argmax(np.abs(off)))
         if abs(off[worst]) > limit:
             pieces += [(first, first + worst), (first + worst, last)]
@@ -156,7 +150,7 @@ def _leg(rows: Rows, x: Floats, y: Floats, width: float, height: float) -> _Leg:
     mx, my = float(x.sum()) / len(x), float(y.sum()) / len(y)
     # the direction of largest spread
     axis = 0.5 * float(np.arctan2(2.0 * ((x - mx) * (y - my)).sum(), ((y - my) ** 2 - (x - mx) ** 2).sum()))
-    along, _ = _turned(x - mx, y - my, axis)
+    along, _ = turned(x - mx, y - my, axis)
     return _Leg(rows, mx, my, axis, float(along.min()), float(along.max()), width, height)
 
 
@@ -174,7 +168,7 @@ def _runs(legs: list[_Leg], stations: _Stations, *, one_way: bool) -> list[_Leg]
     widest_off = OFF_LINE * max(1.0, float(width.max()))
     # a little more than what the tests below let through
     i, j = near_pairs(mid_x, mid_y, 1.03 * half, 1.03 * (GAP_M + 2.0 * widest_off)).T
-    along, across = _turned(mid_x[j] - mid_x[i], mid_y[j] - mid_y[i], axis[i])
+    along, across = turned(mid_x[j] - mid_x[i], mid_y[j] - mid_y[i], axis[i])
     turn = np.abs((axis[j] - axis[i] + np.pi / 2) % np.pi - np.pi / 2)
     wide = np.maximum(width[i], width[j])
     off = OFF_LINE * wide
@@ -210,7 +204,7 @@ def _even(stations: _Stations, run: _Leg, cell_m: float) -> float:
     line, 5 % in width and height, 2 % of the height in roughness) and what is common in gullies (a fifth and more); no source.
     A width is read between cells: what it scatters by one cell says nothing (of a trench of 12 m on cells of 2 m a sixth).
     """
-    along, across = _turned(stations.x[run.rows] - run.x, stations.y[run.rows] - run.y, run.axis)
+    along, across = turned(stations.x[run.rows] - run.x, stations.y[run.rows] - run.y, run.axis)
     # the ends of anything run out: the middle eight tenths count
     inner = run.rows[np.abs(along - 0.5 * (run.start + run.end)) <= 0.4 * (run.end - run.start)]
     if len(inner) < 4:
@@ -263,7 +257,7 @@ def _walled(stations: _Stations, walls: list[_Leg], natural: Floats, cell_m: flo
         if like == 0.0:
             continue
         gap = np.array([[other.x - wall.x], [other.y - wall.y]])
-        along, aside = (float(v[0]) for v in _turned(gap[0], gap[1], wall.axis))
+        along, aside = (float(v[0]) for v in turned(gap[0], gap[1], wall.axis))
         half = 0.5 * (other.end - other.start)
         overlap = min(wall.end, along + half) - max(wall.start, along - half)
         if not WALLS_M[0] <= abs(aside) <= WALLS_M[1] or overlap < 0.5 * LONG_M[0]:

@@ -124,6 +124,12 @@ def between(a: Floats, b: Floats) -> Floats:
     return np.abs((a - b + 90.0) % 180.0 - 90.0)
 
 
+def turned(east: Floats, north: Floats, axis: float | Floats) -> tuple[Floats, Floats]:
+    """Distances along an axis (radians clockwise from grid north) and across it, positive to its right."""
+    s, c = np.sin(axis), np.cos(axis)
+    return np.asarray(east * s + north * c), np.asarray(east * c - north * s)
+
+
 def shared(values: Floats, features: Iterable[NDArray[np.intp]]) -> Floats:
     """What half or more of a feature's stations belong to, all of it does, as much as they on the mean.
 

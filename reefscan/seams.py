@@ -16,7 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.features import Line, shared
+from reefscan.features import Line, shared, turned
 from reefscan.kernels.lines import level_runs
 
 Floats = NDArray[np.float64]
@@ -103,8 +103,7 @@ def seam_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) -> 
 
 def _along(x: Floats, y: Floats, bearing: float, cell_m: float) -> Floats:
     """The same for one line and one direction (degrees from grid north)."""
-    a = np.radians(bearing)
-    along, across = x * np.sin(a) + y * np.cos(a), x * np.cos(a) - y * np.sin(a)
+    along, across = turned(x, y, np.radians(bearing))
     like = np.zeros(len(x))
     for course in COURSES:
         ends = level_runs(across, course.range_cells * cell_m)

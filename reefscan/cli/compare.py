@@ -70,10 +70,13 @@ def command(
     table = Table(box=None, header_style="bold", pad_edge=False)
     for head in ("", "site", "kind", "rank", "score", "because"):
         table.add_column(head)
-    moved = [c for c in changes if c.what in ("rose", "fell") and c.score_a == c.score_b]
     shown: dict[str, int] = {}
+    moved = 0
     for c in changes:
-        if c.what == "same" or c in moved:
+        if c.what == "same":
+            continue
+        if c.what in ("rose", "fell") and c.score_a == c.score_b:
+            moved += 1
             continue
         shown[c.what] = shown.get(c.what, 0) + 1
         if shown[c.what] <= SHOWN:
@@ -90,7 +93,7 @@ def command(
         if number > SHOWN:
             typer.echo(f"... and {number - SHOWN} more that {what} (--json lists all)")
     if moved:
-        typer.echo(f"{len(moved)} kept their score and only changed places")
+        typer.echo(f"{moved} kept their score and only changed places")
     counts = told["counts"]
     typer.echo(", ".join(f"{counts[w]} {w}" for w in ("came", "went", "rose", "fell", "same")))
 

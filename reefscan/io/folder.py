@@ -30,6 +30,7 @@ from reefscan.io import handles
 from reefscan.io.assemble import Asked
 from reefscan.io.forms import Wishes, open_layer, short_name
 from reefscan.io.layer import Layer
+from reefscan.io.soundings_open import LOGS
 
 log = logging.getLogger(__name__)
 
@@ -39,9 +40,6 @@ GRID_SUFFIXES = frozenset(
 """What a grid may be called inside a folder; any name will do for a file that is given by name."""
 
 ARCHIVES = frozenset(".zip .gz .tgz .7z .tar .bz2 .xz .rar".split())
-LOGS = frozenset(".csv .nmea .nme .gpx .log".split())
-"""Endings under which sounders and navigators log; what is in such a file is no grid yet."""
-
 SIDECARS = frozenset(
     ".xml .ovr .msk .prj .tfw .wld .hdr .aux .dbf .shx .shp .cpg .json .geojson .qmd .lock".split()
 )

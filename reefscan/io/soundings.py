@@ -16,7 +16,7 @@ from pyproj.exceptions import CRSError
 from reefscan.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
 from reefscan.io.soundings_columns import check_place
 from reefscan.io.soundings_nmea import read_nmea
-from reefscan.io.soundings_open import inner_suffix, read_head
+from reefscan.io.soundings_open import LOGS, inner_suffix, read_head
 from reefscan.io.soundings_text import TextOptions, read_text
 from reefscan.io.soundings_vector import read_geojson, read_gpx, read_vector
 from reefscan.survey.pairing import interpolate_fixes
@@ -26,7 +26,7 @@ Floats = NDArray[np.float64]
 _log = logging.getLogger(__name__)
 
 VECTOR = {".shp", ".gpkg", ".kml", ".fgb", ".gml", ".000", ".tab", ".geojsonl", ".parquet"}
-TEXT = {".csv", ".txt", ".xyz", ".tsv", ".dat", ".asc", ".nmea", ".log", ".gpx", ".geojson", ".json", ".nme"}
+TEXT = LOGS | {".txt", ".xyz", ".tsv", ".dat", ".asc", ".geojson", ".json"}
 
 
 @dataclass(frozen=True)

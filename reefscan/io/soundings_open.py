@@ -17,6 +17,9 @@ from typing import Any, BinaryIO, cast
 
 from reefscan.errors import MissingInputError, UnreadableError
 
+LOGS = frozenset(".csv .nmea .nme .gpx .log".split())
+"""Endings under which sounders and navigators log; what is in such a file is no grid yet."""
+
 CHUNK = 16 << 20
 LINE_LIMIT = 1 << 16
 """A longer 'line' is not text: it is dropped and counted."""
