@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.kernels.order import median_of_few
+from reefscan.kernels.order import median_of_few, put_in_order
 from reefscan.kernels.profiles import profile, sample, spread_of_lines
 
 FOOT_SHARE = 0.1
@@ -170,47 +170,82 @@ def ledge_foot(
 
 
 @njit(cache=True, nogil=True)
-def wall_foot(
-    elev: NDArray[np.int32], row: float, col: float, cross: float, floor_half: float, half: float,
-    height: float, least: float, p: NDArray[np.float64],
-) -> float:  # fmt: skip
-    """Distance (cells) from a place on a trough's floor to the nearer wall's foot along heading ``cross``.
+def _floor_of(p: NDArray[np.float64], first: int, last: int) -> float:
+    """Level (m) of a floor along a part of a profile: the lower quarter of its running means of three, NaN for none known.
 
-    ``least`` (m) is a climb that noise does not feign. Positive at a place on the floor, 0 on a wall; NaN where no wall is met within ``half`` and half as far again.
+    The lowest of many is low by its noise; a middle one stands on a wall where the net lies to one side of the floor.
     """
-    reach = min((p.shape[0] - 1) // 2, int(1.5 * half) + 2)
-    p = p[: 2 * reach + 1]
-    profile(elev, row, col, cross, reach, 3, 1.0, p)
-    floor = 1e9
-    for k in range(
-        max(1, reach - int(floor_half + 0.5)), min(2 * reach - 1, reach + int(floor_half + 0.5)) + 1
-    ):
+    level = np.empty(max(0, last - first + 1))
+    known = 0
+    for k in range(first, last + 1):
         z = (p[k - 1] + p[k] + p[k + 1]) / 3.0
-        if z < floor:
-            floor = z
-    if floor > 1e8:
+        if z == z:
+            level[known] = z
+            known += 1
+    if known == 0:
         return np.nan
+    put_in_order(level[:known])
+    return float(level[known // 4])
+
+
+@njit(cache=True, nogil=True)
+def _foot_of_side(
+    p: NDArray[np.float64], reach: int, step: int, floor: float, height: float, least: float
+) -> float:
+    """Distance (cells) from the middle of a profile to the foot of the side met one way along it, NaN for none.
+
+    Found first by how high it climbs, which noise on the floor does not, and followed down to the last place that is lower
+    than what it does.
+    """
     seen = _seen(height, least)
     upper = _upper(height, seen)
     level, high = floor + seen, floor + upper
-    best = np.nan
-    for side in range(2):
-        step = 1 if side == 0 else -1
-        before, at, high_at = p[reach], np.nan, np.nan
-        for i in range(1, reach + 1):
-            z = p[reach + step * i]
-            if not z == z:
-                continue  # a gap in the survey is no wall
-            ahead = p[reach + step * min(i + 1, reach)]
-            # one noisy cell is not a wall: the next one stands as high
-            if not at == at and z >= level and (not ahead == ahead or ahead >= level):
-                at = i - 1 + (level - before) / max(z - before, 1e-9) if before < level else i - 1.0
-            if at == at and z >= high:
-                high_at = i - 1 + (high - before) / max(z - before, 1e-9) if before < high else i - 1.0
-                break
-            before = z
-        if at == at:
-            far = max(0.0, _carried_on(FOOT_SHARE * height, seen, at, upper, high_at))
-            if not best == best or far < best:
-                best = far
-    return best
+    # as far as the side climbs high, or to the end where it never does and yet ends up above the floor
+    top, high_at = -1, np.nan
+    before = p[reach]
+    for i in range(1, reach + 1):
+        z = p[reach + step * i]
+        if not z == z:
+            continue  # a gap in the survey is no wall
+        top = i
+        ahead = p[reach + step * min(i + 1, reach)]
+        # one noisy cell is not a wall: the next one stands as high
+        if z >= high and (not ahead == ahead or ahead >= high):
+            high_at = i - 1 + (high - before) / max(z - before, 1e-9) if before < high else i - 1.0
+            break
+        before = z
+    if top < 0 or not p[reach + step * top] >= level:
+        return np.nan
+    above, at = p[reach + step * top], float(top)
+    for i in range(top - 1, -1, -1):
+        z = p[reach + step * i]
+        if not z == z:
+            continue
+        if z < level:
+            at = i + (level - z) / max(above - z, 1e-9)
+            break
+        above, at = z, float(i)
+    return max(0.0, _carried_on(FOOT_SHARE * height, seen, at, upper, high_at))
+
+
+@njit(cache=True, nogil=True)
+def wall_foot(
+    elev: NDArray[np.int32], row: float, col: float, cross: float, floor_half: float, half: float,
+    height: float, least: float, cell_m: float, p: NDArray[np.float64],
+) -> tuple[float, float]:  # fmt: skip
+    """Distance (cells) from a place on a trough's floor to the nearer wall's foot, and the side it lies on: 1 along ``cross``, -1.
+
+    ``least`` (m) is a climb that noise does not feign. Positive at a place on the floor, 0 on a wall; NaN where no wall is met within ``half`` and half as far again.
+    """
+    lines, gap = spread_of_lines(cell_m)
+    reach = min((p.shape[0] - 1) // 2, int(1.5 * half) + 2)
+    p = p[: 2 * reach + 1]
+    profile(elev, row, col, cross, reach, lines, gap, p)
+    within = int(floor_half + 0.5)
+    floor = _floor_of(p, max(1, reach - within), min(2 * reach - 1, reach + within))
+    best, side = np.nan, 1.0
+    for step in (1, -1):
+        far = _foot_of_side(p, reach, step, floor, height, least)
+        if far == far and (not best == best or far < best):
+            best, side = far, float(step)
+    return best, side

@@ -23,6 +23,7 @@ from reefscan.kernels.ground_at import (
     position_index,
     relief_mm,
     ruggedness_and_relief,
+    slope_of_nine,
 )
 from reefscan.kernels.rock import mark_rock, rock_near
 
@@ -137,12 +138,20 @@ def _foot_from(
     dr, dc = r - lie.row, c - lie.col
     if lie.kind == _TROUGH:
         across = dr * lie.down_row + dc * lie.down_col
-        off = wall_foot(
-            patch, r - top, c - left, facing, lie.foot, 0.5 * lie.width, lie.height, 3.0 * lie.quiet, line
+        off, sign = wall_foot(
+            patch,
+            r - top,
+            c - left,
+            facing,
+            lie.foot,
+            0.5 * lie.width,
+            lie.height,
+            3.0 * lie.quiet,
+            cell_m,
+            line,
         )
         if not off == off:
-            off = max(0.0, lie.foot - abs(across))
-        sign = 1.0 if across >= 0.0 else -1.0
+            off, sign = max(0.0, lie.foot - abs(across)), 1.0 if across >= 0.0 else -1.0
         return off, r + sign * off * lie.down_row, c + sign * off * lie.down_col
     if lie.kind == _LEDGE:
         # abreast of the net itself: a face bends between there and the station
@@ -168,11 +177,12 @@ def _foot_from(
 @njit(cache=True, nogil=True)
 def _nearer_rock(
     elev: NDArray[np.int32], top: int, left: int, gap: NDArray[np.float64], i: int, j: int, off: float, lie: Lie,
-    cell_m: float,
+    steep: float, cell_m: float,
 ) -> tuple[float, int, int]:  # fmt: skip
     """Distance (cells) to the nearest other rock that is nearer than ``off``, and its cell of the window; -1 for none.
 
-    Steep cells where the ground stands up by a good part of the structure's height, which seams and noise do not.
+    Steep cells where the ground stands up by a good part of the structure's height, which seams do not, and where the
+    eight around slope as much: beside the structure's own foot one noisy cell would be rock.
     """
     side = gap.shape[0]
     least = 400.0 * lie.height + 4000.0 * lie.noise
@@ -181,7 +191,9 @@ def _nearer_rock(
     for a in range(max(0, i - reach), min(side, i + reach + 1)):
         for b in range(max(0, j - reach), min(side, j + reach + 1)):
             far = math.hypot(a - i, b - j)
-            if gap[a, b] == 0.0 and far < off and relief_mm(elev, top + a, left + b, span) > least:
+            if gap[a, b] > 0.0 or far >= off or relief_mm(elev, top + a, left + b, span) <= least:
+                continue
+            if not slope_of_nine(elev, top + a, left + b) < steep:
                 off, at_i, at_j = far, a, b
     return off, at_i, at_j
 
@@ -220,7 +232,7 @@ def _place(
     off, out[drop.ROCK_ROW], out[drop.ROCK_COL] = _foot_from(
         patch, top, left, r, c, facing, lie, cell_m, feet, line
     )
-    off, at_i, at_j = _nearer_rock(elev, r0, c0, gap, i, j, off, lie, cell_m)
+    off, at_i, at_j = _nearer_rock(elev, r0, c0, gap, i, j, off, lie, steep, cell_m)
     if at_i >= 0:
         out[drop.ROCK_ROW], out[drop.ROCK_COL] = r0 + at_i, c0 + at_j
     out[drop.OFF] = off * cell_m

@@ -81,7 +81,7 @@ def test_a_foot_that_noise_hides_is_carried_on_down_the_side(hidden):
     got = ledge_foot(ramp, 60.0, 60.0, np.radians(25.0), 5.0, 2.0, hidden, 1.0, np.empty(100))
     assert_allclose(got, 4.0, atol=0.5)
     valley = to_mm(-10 + 2 * np.clip((np.abs(across(25.0)) - 6) / 10, 0, 1))
-    got = wall_foot(valley, 60.0, 60.0, np.radians(25.0), 6.0, 16.0, 2.0, hidden, np.empty(100))
+    got = wall_foot(valley, 60.0, 60.0, np.radians(25.0), 6.0, 16.0, 2.0, hidden, 1.0, np.empty(100))[0]
     assert_allclose(got, 7.0, atol=0.5)
 
 
@@ -95,7 +95,9 @@ def test_a_foot_lies_on_its_side_even_where_noise_is_said_to_be_as_high(least):
     ramp = to_mm(-10 - 2 * np.clip(across(25.0) / 10 + 0.5, 0, 1))
     assert -2 < ledge_foot(ramp, 60.0, 60.0, np.radians(25.0), 5.0, 2.0, least, 1.0, np.empty(100)) <= 5
     valley = to_mm(-10 + 2 * np.clip((np.abs(across(25.0)) - 6) / 10, 0, 1))
-    assert 5 < wall_foot(valley, 60.0, 60.0, np.radians(25.0), 6.0, 16.0, 2.0, least, np.empty(100)) < 16
+    assert (
+        5 < wall_foot(valley, 60.0, 60.0, np.radians(25.0), 6.0, 16.0, 2.0, least, 1.0, np.empty(100))[0] < 16
+    )
 
 
 def test_noise_that_goes_together_does_not_move_the_foot_of_a_rise(rng):
@@ -120,8 +122,24 @@ def test_the_nearer_wall_of_a_trough_is_the_one_told(bearing, off_middle):
     b = np.radians(bearing)
     row, col = MIDDLE - off_middle * np.cos(b), MIDDLE + off_middle * np.sin(b)
     mm[(np.abs(d - off_middle - 2) < 0.5) & (np.abs(X + Y) < 3)] = to_mm(np.array([np.nan]))[0]
-    got = wall_foot(mm, row, col, b, 6.0, 11.0, 2.0, 0.0, np.empty(100))
+    got, side = wall_foot(mm, row, col, b, 6.0, 11.0, 2.0, 0.0, 1.0, np.empty(100))
     assert_allclose(got, 6.5 - off_middle, atol=0.5)
+    assert side == 1 or not off_middle
+
+
+def test_noise_on_a_wide_floor_is_no_wall(rng):
+    """Floor 24 m wide under .12 m of noise, walls of 1 m: the foot is told within 2 m, from wherever on the floor."""
+    z = -10 + np.clip((np.abs(across(25.0)) - 12) / 6, 0, 1)
+    b = np.radians(25.0)
+    quiet = 0.12 * 2 / 3 / 5**0.5
+    error = []
+    for off_middle in np.tile([0.0, 4.0, 8.0], 30):
+        row, col = MIDDLE - off_middle * np.cos(b), MIDDLE + off_middle * np.sin(b)
+        noisy = to_mm(z + 0.12 * rng.standard_normal(z.shape))
+        got, _ = wall_foot(noisy, row, col, b, 12.0, 18.0, 1.0, 3 * quiet, 1.0, np.empty(100))
+        error.append(got - (12.6 - off_middle))
+    assert (np.abs(error) < 2).mean() > 0.97
+    assert abs(np.mean(error)) < 0.3
 
 
 @pytest.mark.parametrize("seam", [0.0, 0.3])
@@ -147,6 +165,26 @@ def test_a_net_lies_beside_a_ledge_as_far_off_its_foot_as_is_said(rng, seam):
     assert_allclose(apart, net["off"], atol=1e-6)
     assert_allclose(net["depth"], -z[int(net["row"]), int(net["col"])], atol=0.06)
     assert net["slope"] < 2
+
+
+def test_one_noisy_cell_beside_a_face_is_no_rock(rng):
+    """A face of 1.2 m over 6 m under .2 m of noise: none of 40 nets is said to lie much nearer to it than it does."""
+    d = across(120.0)
+    measures = np.full((1, len(MEASURES)), np.nan)
+    told = {"row": MIDDLE, "col": MIDDLE, "height": 1.2, "width": 6.0, "axis": np.radians(30.0)}
+    told |= {"facing": np.radians(120.0), "foot": 3.0, "face_slope": 0.2, "ok": 1.0}
+    for name, value in told.items():
+        measures[0, MEASURES.index(name)] = value
+    error = []
+    for _ in range(40):
+        z = -10 - 1.2 * np.clip(d / 6 + 0.5, 0, 1) + 0.2 * rng.standard_normal(X.shape)
+        out = place_nets(
+            to_mm(z), measures, 1, 1.0, np.array([0.2]), np.array([0.06]), (3.0, 15.0), 3.0, (-40000, -1000),
+            (5.0, 25.0), 20.0, (2.0, 10.0), (10.0, 40.0), 38,
+        )  # fmt: skip
+        net = dict(zip(FIELDS, out[0], strict=True))
+        error.append(net["off"] - (d[int(net["row"]), int(net["col"])] - 2.4))
+    assert min(error) > -2.0
 
 
 def test_the_stand_off_is_told_abreast_of_the_net_where_the_face_runs_on_elsewhere():
@@ -178,7 +216,7 @@ def test_a_little_more_noise_moves_a_foot_by_a_little():
         [
             [
                 ledge_foot(ramp, 60.0, 60.0, 0.0, 2.0, 1.0, least, 1.0, np.empty(100)),
-                wall_foot(valley, 60.0, 60.0, 0.0, 6.0, 10.0, 1.0, least, np.empty(100)),
+                wall_foot(valley, 60.0, 60.0, 0.0, 6.0, 10.0, 1.0, least, 1.0, np.empty(100))[0],
             ]
             for least in steps
         ]
