@@ -215,10 +215,10 @@ def _default_terms() -> dict[str, dict[str, Any]]:
             "column": "interpolated", "c": 0.5, "d": 1.0, "weight": 0.1, "penalty": True, "kinds": KINDS[:3],
         },
         "resolved": {
-            "column": "unresolved", "c": 0.0, "d": 1.0, "weight": 0.5, "penalty": True, "kinds": KINDS[:3],
+            "column": "unresolved", "c": 0.0, "d": 1.0, "weight": 0.6, "penalty": True, "kinds": KINDS[:3],
         },
         "not_seam": {
-            "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.5, "penalty": True, "kinds": KINDS[:2],
+            "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True, "kinds": KINDS[:2],
         },
         "not_shore": {
             "column": "shore", "c": 0.6, "d": 1.0, "weight": 0.3, "penalty": True, "kinds": KINDS[:2],
@@ -314,6 +314,12 @@ class Rank(_Part):
         default=60.0, ge=0, description="two listed sites stand at least this far apart (guess)"
     )
     top: int = Field(default=60, ge=1, le=MOST_SITES, description="how many are listed")
+    above_points: float = Field(
+        default=40.0,
+        ge=0,
+        lt=100,
+        description="only sites of more points are listed: below that something speaks against a place (guess)",
+    )
     best_of_feature_first: bool = Field(
         default=True, description="true: best site of each feature before any second site"
     )

@@ -162,9 +162,10 @@ Reef.prepare = function (table) {
 Reef.rankSites = function (table, scored, rank) {
   const conf = scored.confidence, pts = scored.points;
   const known = (v) => (v === undefined || v === null || Number.isNaN(v) ? -1 : v);
+  const least = Math.round(rank.above_points * 1e6);
   const size = (name, i) => (table.columns[name] ? known(table.columns[name][i]) : -1);
   let order = [];
-  for (let i = 0; i < table.n; i++) if (scored.listed[i] && pts[i] > 0) order.push(i);
+  for (let i = 0; i < table.n; i++) if (scored.listed[i] && pts[i] > least) order.push(i);
   order.sort((i, j) => pts[j] - pts[i] || known(conf[j]) - known(conf[i]) || size("height_m", j) - size("height_m", i)
     || size("length_m", j) - size("length_m", i) || table.idOrder[i] - table.idOrder[j]);
   if (rank.best_of_feature_first) {
