@@ -12,6 +12,14 @@ from reefscan.kernels import station_columns as station
 from reefscan.kernels.order import median_of_few
 from reefscan.kernels.profiles import apart, bias, profile, sample, side_roughness, spread_of_lines
 
+ROUNDED = 0.3
+"""Share of the way from 0.3 to 0.9 of the climb by which the crest lies farther: between a straight side (1/6) and half a
+cosine (.48), so that either is told within 5 % of the width where two thirds of it are sides."""
+
+SMEARED = 0.5
+"""Cells by which samples between cells, and lines across a bend, widen what is read from crest to crest (straight troughs of 9 to 38 m
+on cells of 1 and 2 m)."""
+
 
 @njit(cache=True, nogil=True)
 def _crest(
@@ -66,6 +74,26 @@ def _crest(
                 break
         k += step
     return k, height, at
+
+
+@njit(cache=True, nogil=True)
+def _lip(p: NDArray[np.float64], start: int, step: int, edge: int, floor: float, height: float) -> float:
+    """Distance (cells) from the floor to the crest of one side, to a part of a cell.
+
+    From where the side has climbed 0.3 and 0.9 of its height up to its ``edge``, carried on by `ROUNDED` of the way between.
+    """
+    low, before = np.nan, p[start]
+    k = start
+    while k != edge:
+        k += step
+        z, far = p[k], abs(k - start) - 1.0
+        if not low == low and z >= floor + 0.3 * height:
+            low = far + max(0.0, floor + 0.3 * height - before) / max(z - before, 1e-9)
+        if z >= floor + 0.9 * height:
+            high = far + max(0.0, floor + 0.9 * height - before) / max(z - before, 1e-9)
+            return high + ROUNDED * (high - low)
+        before = z
+    return float(abs(edge - start))
 
 
 @njit(cache=True, nogil=True)
@@ -202,7 +230,7 @@ def measure_trough(
         best_h = max(best_h, h)
     strength = 0.0
     quiet = noise * share
-    h_left, h_right, left, right, floor = 0.0, 0.0, reach, reach, 0.0
+    h_left, h_right, left, right, floor, crest_to_crest = 0.0, 0.0, reach, reach, 0.0, 0.0
     for turn in range(2):
         found, strength = _bend_axis(elev, row, col, max(3.0, min(0.5 * width, float(reach))))
         if strength > 0.15:
@@ -235,6 +263,8 @@ def measure_trough(
         width = float(right - left)
         out[station.FOOT] = 0.5 * (last - first)
         out[station.FLAT_SHARE] = (last - first) / max(1.0, width)
+        crest_to_crest = _lip(p, low, -1, left, floor, h_left) + _lip(p, low, 1, right, floor, h_right)
+        crest_to_crest = max(2.0, crest_to_crest - SMEARED)
         floor += bias(alike * free) * quiet
         out[station.HEIGHT] = h - bias(alike * free) * quiet
     for _ in range(2):
@@ -243,7 +273,7 @@ def measure_trough(
     out[station.ROW], out[station.COL], out[station.WIDTH], out[station.AXIS], out[station.FACING] = (
         row,
         col,
-        width,
+        crest_to_crest,
         axis % math.pi,
         cross % math.pi,
     )

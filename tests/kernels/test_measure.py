@@ -44,6 +44,23 @@ def test_a_trough_in_noise_keeps_its_depth_width_and_axis(rng, bearing, width, d
     assert np.sort(np.abs(off))[-2] <= 5  # one station of seven may be led astray by its noise
 
 
+@pytest.mark.parametrize("width", [20.0, 30.0, 38.0])
+@pytest.mark.parametrize("rounded", [False, True])
+def test_a_trough_is_as_wide_as_from_crest_to_crest_whether_its_sides_are_straight_or_rounded(
+    rng, width, rounded
+):
+    """Two thirds of it are sides; their rounded tops, which noise cuts off, once cost a tenth and more."""
+    a = np.radians(25.0)
+    across = X * np.cos(a) + Y * np.sin(a)
+    up = np.clip((np.abs(across) - width / 6) / (width / 3), 0, 1)
+    up = 0.5 - 0.5 * np.cos(np.pi * up) if rounded else up
+    z = -10 + 1.5 * up - 0.01 * np.maximum(0, np.abs(across) - width / 2) + rng.normal(size=X.shape) * NOISE
+    along = np.arange(-70, 71, 10)
+    cols, rows = (100 + along * np.sin(a)).round().astype(int), (100 - along * np.cos(a)).round().astype(int)
+    got = measured(z, 0, rows, cols, 25.0)
+    assert abs(np.median(got["width"]) * CELL / width - 1) <= 0.085
+
+
 @pytest.mark.parametrize("bearing", [10.0, 100.0, 200.0])
 def test_a_ledge_faces_downhill_whatever_the_slope_it_stands_on(rng, bearing):
     a = np.radians(bearing)
