@@ -69,18 +69,28 @@ def repeated() -> np.ndarray:
     return np.pad(z[6:-6, 4:], ((6, 6), (4, 0)), mode="edge")
 
 
-def cf(variables: dict[str, dict[str, Any]], *, down: tuple[str, ...] = (), lon0: float = 174.0) -> Make:
+def cf(
+    variables: dict[str, dict[str, Any]],
+    *,
+    down: tuple[str, ...] = (),
+    lon0: float = 174.0,
+    names: tuple[str, str] = ("lat", "lon"),
+    bare: bool = False,
+) -> Make:
+    """A netCDF grid in degrees; ``bare`` leaves its coordinates without attributes, as a plain array library writes them."""
+
     def make(folder: Path) -> Path:
         with netCDF4.Dataset(folder / "a.nc", "w") as out:
             lat, lon = np.linspace(-41.4, -41.5, 81), np.linspace(lon0 + 0.1, lon0 + 0.2, 91)
-            for name, values, unit in (("lat", lat, "degrees_north"), ("lon", lon, "degrees_east")):
+            for name, values, unit in zip(names, (lat, lon), ("degrees_north", "degrees_east"), strict=True):
                 out.createDimension(name, values.size)
                 v = out.createVariable(name, "f8", (name,))
                 v[:] = values
-                v.units = unit
+                if not bare:
+                    v.units = unit
             z = -10.0 - 3.0 * np.sin(lon[None, :] * 300) * np.cos(lat[:, None] * 200)
             for name, attributes in variables.items():
-                v = out.createVariable(name, "f4", ("lat", "lon"))
+                v = out.createVariable(name, "f4", names)
                 v[:] = -z if name in down else z
                 for key, value in attributes.items():
                     setattr(v, key, value)
@@ -210,6 +220,10 @@ ROWS: list[Awkward] = [
     Awkward("nc-sigma", "netCDF", "uncertainty as a variable of its own", "note",
             cf({"elevation": {"units": "m"}, "elevation_uncertainty": {"units": "m"}}), "one standard deviation"),
     Awkward("nc-360", "netCDF", "across the antimeridian, 179.9 to 180.2", "opens", cf({"elevation": {"units": "m"}}, lon0=179.8)),
+    Awkward("nc-bare", "netCDF", "coordinates x and y without attributes", "NoCrsError",
+            cf({"elevation": {"units": "m"}}, names=("y", "x"), bare=True), "say --crs EPSG:4326"),
+    Awkward("nc-bare-said", "netCDF", "the same with --crs", "note",
+            cf({"elevation": {"units": "m"}}, names=("y", "x"), bare=True), "places taken from its coordinate variables", {"crs": "EPSG:4326"}),
     Awkward("s102", "S-102", "depth with uncertainty at 95 %, nodata 1e6", "note", s102, "taken at 95 %", low_m=float(cells(60, 50)[:45].min())),
     Awkward("soundings", "XYZ", "points on no grid", "InputError",
             text("\n".join(f"{1000 + 7.3 * i % 97} {2000 + 3.1 * i * i % 89} {-i % 9}" for i in range(200)), "a.xyz"), "no regular grid"),
