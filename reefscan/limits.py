@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from reefscan.recipe import Recipe
 from reefscan.resolved import INTERVALS
 from reefscan.scoring import Z95, total_vertical_uncertainty
+from reefscan.units import three_figures
 
 
 @dataclass(frozen=True)
@@ -27,8 +28,8 @@ class Limits:
             "as the grid states" if self.stated else "if surveyed to IHO S-44 order 1a; the grid states none"
         )
         text = (
-            f"{self.sheet}: cells of {self.cell_m:g} m: smallest trough {self.trough_width_m:g} m crest to crest, "
-            f"smallest ledge or rise {self.ledge_width_m:g} m across; heights under {self.height_m:.1f} m "
+            f"{self.sheet}: cells of {three_figures(self.cell_m)} m: smallest trough {three_figures(self.trough_width_m)} m crest to crest, "
+            f"smallest ledge or rise {three_figures(self.ledge_width_m)} m across; heights under {self.height_m:.1f} m "
             f"drown in the depths' uncertainty ({doubt})"
         )
         if self.too_coarse:

@@ -10,6 +10,7 @@ from reefscan.candidates import position_m
 from reefscan.model import GridSource, Window
 from reefscan.recipe import Recipe
 from reefscan.sheetscan import SheetRun
+from reefscan.units import three_figures
 
 WORTH_SAYING = 0.1
 """Share of the candidates on filled-in ground from which the run as a whole says so."""
@@ -68,17 +69,17 @@ def warnings_of(
         narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
         out.append(
             f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid holds no more than one depth for every "
-            f"{coarse.median():.3g} m or so; {narrow * 100:.0f} % are narrower than that can show and count less"
+            f"{three_figures(coarse.median())} m or so; {narrow * 100:.0f} % are narrower than that can show and count less"
         )
     for sheet in sheets:
         if sheet.limits.too_coarse:
             out.append(
-                f"cells of {sheet.limits.cell_m:g} m are too coarse for this recipe: narrower troughs than "
-                f"{sheet.limits.trough_width_m:g} m cannot be seen"
+                f"cells of {three_figures(sheet.limits.cell_m)} m are too coarse for this recipe: narrower troughs than "
+                f"{three_figures(sheet.limits.trough_width_m)} m cannot be seen"
             )
         if position_m(sheet.limits.cell_m, 0.0) > recipe.find.off_max_m:
             out.append(
-                f"cells of {sheet.limits.cell_m:g} m are wider than the stand-off of {recipe.find.off_max_m:g} m: a drop "
+                f"cells of {three_figures(sheet.limits.cell_m)} m are wider than the stand-off of {recipe.find.off_max_m:g} m: a drop "
                 f"point says where to look with the sounder, not where to drop"
             )
     return list(dict.fromkeys(out))  # sheets that share files notice the same

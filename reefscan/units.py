@@ -79,3 +79,14 @@ def parse_length(text: str | float | int) -> float:
         hint = f"; did you mean {near[0]}?" if near else f"; known: {', '.join(METRES_PER)}"
         raise InputError(f"{text!r}: unknown unit {unit!r}{hint}")
     return round(value * factor, 9)
+
+
+def three_figures(value: float) -> str:
+    """Write a number in three figures, never with an exponent: for sizes that a person reads.
+
+    Examples
+    --------
+    >>> three_figures(89.99407), three_figures(1731.9), three_figures(2.0), three_figures(1.25)
+    ('90', '1730', '2', '1.25')
+    """
+    return f"{float(f'{value:.3g}'):.15g}"

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 import reefscan
+from reefscan.limits import limits_of
 from reefscan.resolved import INTERVALS
 
 ORIGIN = (500_000.0, 5_000_000.0)
@@ -54,3 +55,11 @@ def test_a_rise_is_found_from_the_stated_width_on_and_a_narrower_one_is_not(cell
 @pytest.mark.parametrize("cell_m", [2.0, 4.0, 8.0])
 def test_a_trough_is_found_from_the_stated_width_on(cell_m):
     assert _share(cell_m, "trough", INTERVALS["trough"], np.random.default_rng(2001)) >= 0.9
+
+
+def test_sizes_are_told_in_three_figures_without_an_exponent():
+    recipe = reefscan.Recipe.default()
+    odd = limits_of("a", 89.99407, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
+    assert "cells of 90 m: smallest trough 360 m crest to crest, smallest ledge or rise 270 m" in odd
+    vast = limits_of("a", 460.0, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
+    assert "trough 1840 m" in vast
