@@ -23,6 +23,7 @@ from reefscan.features import Line, distinct, join, line_shape, trace
 from reefscan.model import Sheet
 from reefscan.recipe import Find
 from reefscan.resolved import unresolved
+from reefscan.ruled import ruled_like
 from reefscan.seams import seam_like
 
 Floats = NDArray[np.float64]
@@ -94,7 +95,9 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     every["dug_like"], every["moving_like"], every["looks_like"] = characters(
         every, lines, side_m, sheet.cell_m
     )
-    every["seam_like"] = seam_like(every, lines, sheet.cell_m)
+    every["seam_like"] = np.maximum(
+        seam_like(every, lines, sheet.cell_m), ruled_like(every, lines, sheet.cell_m)
+    )
     tell_coarse_cells(every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
     usable = every[~every["row"].isna()].reset_index(drop=True)

@@ -239,7 +239,7 @@ TERM_NOTES: dict[str, str] = {
     "not_moving": f"evenly spaced crests, or gentle smooth hollows: sand waves and ridges, which move ({GUESS})",
     "sounded": f"filled in between soundings farther apart than the cells: nobody has measured the form there ({GUESS})",
     "resolved": f"narrower than the ground's own cells can show: the grid repeats those of a coarser one, or its edges lie on their lattice ({GUESS})",
-    "not_seam": f"keeps to a row or column of the grid, as a joint between two surveys does ({GUESS})",
+    "not_seam": f"keeps to a row or column of the grid, or to a dead straight line, as a joint between two surveys does ({GUESS})",
     "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
 }
 """One plain sentence for each default term: the comment in the written recipe."""

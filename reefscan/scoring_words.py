@@ -142,7 +142,7 @@ def _explain_one(
     if _number(site, "seam_like") >= score.say_seam:
         flags.append("looks-like-seam")
         asides.append(
-            "keeps to a row or column of the grid: looks like the joint of two surveys or a built wall, not ground"
+            "keeps to a row or column of the grid, or runs dead straight for hundreds of metres: looks like the joint of two surveys or a built wall, not ground"
         )
     if _number(site, "shore") >= score.say_shore:
         flags.append("shore")

@@ -94,19 +94,23 @@ def test_faces_and_troughs_are_joints_only_as_narrow_as_joints_make_them(kind, w
     assert not seam_like(wide, lines, CELL_M).any()
 
 
-def joined(rng, degrees: float) -> reefscan.Run:
+def joined(rng, degrees: float, wander_m: float = 0.0) -> reefscan.Run:
     """Two surveys that disagree by 1.8 m along a line through the middle, on gently uneven sand."""
     y, x = np.mgrid[0:240, 0:240] * CELL_M
     z = -9 + 0.4 * np.sin(x / 90) * np.cos(y / 70) + rng.normal(size=x.shape) * 0.04
     a = np.radians(degrees)
-    beyond = (x - 240) * np.cos(a) + (y - 240) * np.sin(a) > 0
+    across = (x - 240) * np.cos(a) + (y - 240) * np.sin(a)
+    along = (y - 240) * np.cos(a) - (x - 240) * np.sin(a)
     everything = reefscan.Recipe.model_validate({"rank": {"above_points": 0}})
+    beyond = across > wander_m * np.sin(along / 30)
     return reefscan.scan_elevation(z - 1.8 * beyond, cell_m=CELL_M, recipe=everything)
 
 
-def test_a_joint_inside_a_file_says_so_and_counts_two_fifths(rng):
-    joint, edge = joined(rng, 0.0).sites, joined(rng, 25.0).sites
-    assert all("looks-like-seam" in site["flags"] for site in joint)
-    assert "looks like the joint of two surveys" in joint[0]["why"]
+def test_a_joint_inside_a_file_says_so_and_counts_two_fifths_along_a_column_and_on_the_slant(rng):
+    edge = joined(rng, 25.0, 6.0).sites
     assert not any("looks-like-seam" in site["flags"] for site in edge)
-    assert joint[0]["score"] == pytest.approx(0.4 * edge[0]["score"], abs=4.0)
+    for degrees in (0.0, 25.0):
+        joint = joined(rng, degrees).sites
+        assert all("looks-like-seam" in site["flags"] for site in joint)
+        assert "looks like the joint of two surveys" in joint[0]["why"]
+        assert joint[0]["score"] == pytest.approx(0.4 * edge[0]["score"], abs=6.0)
