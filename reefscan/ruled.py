@@ -33,6 +33,9 @@ RUN_CELLS = (60.0, 100.0)
 FEWEST = 6
 """Stations of a run: through a few, a line always fits."""
 
+MOST = 512
+"""Stations looked at ahead of each, so that the work grows with the path's length and not with its square; a longer run is told in pieces."""
+
 WIDEST_CELLS = 4.0
 """A face wider than this is no joint, however straight."""
 
@@ -98,7 +101,8 @@ def _rules(x: Floats, y: Floats, narrow: NDArray[np.bool_], cell_m: float) -> li
     first = 0
     while first + FEWEST <= n:
         # the reach of a run from here: a chord too short to say anything yet is not asked, and the first that fails ends it
-        chords = np.hypot(x[first:] - x[first], y[first:] - y[first])
+        ahead = slice(first, first + MOST)
+        chords = np.hypot(x[ahead] - x[first], y[ahead] - y[first])
         best, last = None, first
         for end in (np.flatnonzero(chords > least) + first + 1).tolist():
             rule = _rule(x[first:end], y[first:end], cell_m) if end - first >= FEWEST else None
