@@ -8,6 +8,7 @@ A joint on rough ground shows in pieces, so what lies on the same line farther o
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -98,8 +99,14 @@ def _rules(x: Floats, y: Floats, narrow: NDArray[np.bool_], cell_m: float) -> li
     found: list[Rule] = []
     if n < FEWEST or float(np.hypot(np.ptp(x), np.ptp(y))) <= least or 2 * int(narrow.sum()) < n:
         return found
+    far = np.concatenate([[0.0], np.cumsum(np.hypot(np.diff(x), np.diff(y)))])
+    ends_m = np.searchsorted(far, far + least)  # along the path: no chord before is longer
     first = 0
-    while first + FEWEST <= n:
+    while first + FEWEST <= n and ends_m[first] < n:
+        end = int(ends_m[first])
+        if _bend(x, y, first, (first + end) // 2, end) > RANGE_CELLS * cell_m:
+            first += 1
+            continue
         # the reach of a run from here: a chord too short to say anything yet is not asked, and the first that fails ends it
         ahead = slice(first, first + MOST)
         chords = np.hypot(x[ahead] - x[first], y[ahead] - y[first])
@@ -115,6 +122,15 @@ def _rules(x: Floats, y: Floats, narrow: NDArray[np.bool_], cell_m: float) -> li
             found.append(best)
             first = last
     return found
+
+
+def _bend(x: Floats, y: Floats, first: int, middle: int, last: int) -> float:
+    """How far a station lies off the chord of two others (m): more than the range of any straight run that holds all three."""
+    dx, dy = float(x[last] - x[first]), float(y[last] - y[first])
+    chord = math.hypot(dx, dy)
+    if not chord > 0.0:
+        return math.inf
+    return abs(dx * float(y[middle] - y[first]) - dy * float(x[middle] - x[first])) / chord
 
 
 def _rule(x: Floats, y: Floats, cell_m: float) -> Rule | None:
