@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import flank, fliers, measure, noise, pasted, placement, repeats, stations, structure
+from reefscan.kernels import flank, fliers, measure, noise, pasted, placement, repeats, stations, structure, variogram
 from reefscan.kernels import net_columns as drop
 from reefscan.kernels import station_columns as station
 from reefscan.kernels.search import search
@@ -29,6 +29,7 @@ from reefscan.localnoise import (
     rounded,
 )
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
+from reefscan.overgrown import canopy_like, jumbled
 from reefscan.reach import refuse_reach
 from reefscan.recipe import Find
 
@@ -236,6 +237,8 @@ def find_stations(
             continue
         rows, cols = seeds[kind][0] - window.row, seeds[kind][1] - window.col
         local = noise_at(rows, cols)
+        around_m2 = variogram.variogram(elev, rows, cols)
+        like, strays = jumbled(around_m2, local.cell_m, local.together[:, 1:5])
         found = measure.measure_stations(
             above_mm if kind == "ledge" else elev,
             rows,
@@ -253,6 +256,7 @@ def find_stations(
         )
         rows, cols, local = rows[good], cols[good], local.of(good)
         found = np.ascontiguousarray(found[good])
+        canopy = canopy_like(like[good], strays[good], found[:, station.HEIGHT])
         if not rows.size:
             continue
         local = local.beside(pasted.pasted_width(elev, rows, cols, pasted.NEAR, pasted.REACH) * cell)
@@ -280,6 +284,7 @@ def find_stations(
         )
         shore = _shore(kind, above_mm, found, cell)
         told = _table(kind, rows, cols, found, net, around, local, shore, block, cell, find.refuge_min_m)
+        told["canopy_like"] = canopy
         parts.append(told)
     if not parts:
         return find_stations_none()
@@ -295,6 +300,7 @@ COLUMNS: dict[str, str] = {
     "interval_m": "float64",
     "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
     "flat_share": "float64", "strength": "float64", "level_m": "float64", "shore": "float64",
+    "canopy_like": "float64",
     **dict.fromkeys((*flank.FIELDS, *repeats.FIELDS), "float64"),
 }  # fmt: skip
 """Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""

@@ -259,6 +259,6 @@ def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonL
 PASSED_ON = (
     "depth_m", "height_m", "relief_m", "width_m", "off_m", "slope_deg", "vrm", "bpi_fine_m", "bpi_broad_m",
     "uncertainty_m", "height_sigma_m", "noise_m", "position_m", "dug_like", "moving_like", "interpolated",
-    "interval_m", "unresolved", "shore", "seam_like",
+    "interval_m", "unresolved", "shore", "seam_like", "canopy_like",
     "length_m", "sinuosity",
 )  # fmt: skip

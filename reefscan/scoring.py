@@ -22,7 +22,7 @@ applies to, is dropped for the whole run):
 Why integers: ``round(84.25, 1)`` sees a binary fraction, and JavaScript another rounding rule; an
 integer number of millionths has neither trouble.
 
-Confidence: ``p = Phi((height - a) / sigma)``, with ``a`` the lower corner of the site's own height term.
+Confidence: ``p = (1 - canopy_like) Phi((height - a) / sigma)`` (an unknown ``canopy_like`` is 0), with ``a`` the lower corner of the site's own height term.
 With ``u = uncertainty_m`` where that is above 0, else ``TVU(depth) / 1.959963984540054`` of the recipe's
 S-44 order: ``sigma = sqrt(own^2 + 2 k^2 max(0, u^2 - noise_m^2))`` where ``own = height_sigma_m`` is above 0,
 ``k = 0.2 + 0.8 interpolated`` (an unknown ``noise_m`` or ``interpolated`` is 0); else ``sqrt(2) u``.
@@ -32,7 +32,8 @@ Why two parts: ``own`` is what the grid shows of itself (noise, how far it goes 
 is). What the stated uncertainty has beyond that changes slowly (tide, sound speed, draught): crest and
 foot, some metres apart, share nearly all of it and their difference keeps ``k`` of it. Interpolated ground
 shows no noise and its doubt cancels nowhere, so there the whole of it counts. A stated uncertainty
-smaller than the noise seen changes nothing: what is seen is believed.
+smaller than the noise seen changes nothing: what is seen is believed. Where depths jump from cell to cell (`reefscan.overgrown`)
+``canopy_like`` is taken for the chance that the height is none of the ground's.
 """
 
 from __future__ import annotations
@@ -329,7 +330,9 @@ def _confidence(
     stated = single > 0
     depth_sigma = np.where(stated, single, assumed_sigma)
     sigma = np.where(own > 0, _height_sigma(table, own, depth_sigma), np.sqrt(2.0) * depth_sigma)
-    return height_confidence(height, threshold, sigma), ~stated & ~np.isnan(threshold)
+    canopy = _column(table, "canopy_like")
+    ground = 1.0 if canopy is None else 1.0 - np.nan_to_num(canopy)
+    return height_confidence(height, threshold, sigma) * ground, ~stated & ~np.isnan(threshold)
 
 
 def _height_sigma(table: pd.DataFrame, own: Floats, depth_sigma: Floats) -> Floats:

@@ -41,6 +41,7 @@ _UNKNOWN = {
     "sounded": "whether it was sounded",
     "resolved": "whether the ground's own cells show it",
     "not_seam": "whether it is a joint in the grid",
+    "not_canopy": "whether its depths jump from cell to cell",
 }  # fmt: skip
 
 _NATURAL = {
@@ -49,6 +50,7 @@ _NATURAL = {
     "sounded": "say_interpolated",
     "resolved": "say_unresolved",
     "not_seam": "say_seam",
+    "not_canopy": "say_canopy",
     "not_shore": "say_shore",
 }
 """Terms on what only has the shape of shelter, or was not measured, and from which likeness on it is said outright."""
@@ -143,6 +145,11 @@ def _explain_one(
         flags.append("looks-like-seam")
         asides.append(
             "keeps to a row or column of the grid, or runs dead straight for hundreds of metres: looks like the joint of two surveys or a built wall, not ground"
+        )
+    if _number(site, "canopy_like") >= score.say_canopy:
+        flags.append("looks-like-canopy")
+        asides.append(
+            "depths here jump from cell to cell: looks like weed, fish or a false bottom, not rock to lay a net by"
         )
     if _number(site, "shore") >= score.say_shore:
         flags.append("shore")
@@ -270,6 +277,8 @@ def _reserved(name: str, site: Mapping[Any, Any]) -> str:
         return "ground that looks partly filled in"
     if name == "resolved":
         return "a width that the ground's own cells hardly show"
+    if name == "not_canopy":
+        return "depths that jump from cell to cell"
     if name == "not_seam":
         return "a course close to the grid's own"
     return (_looks(site, _DUG, "cut") if name == "not_dug" else _looks(site, _MOVING, "waves"))[1]

@@ -25,7 +25,7 @@ from planted.reference import rise_at, trough_at
 from planted.truth import Planted, Seabed
 
 Grid = NDArray[np.float64]
-SIDES = {1.0: 1024, 2.0: 640, 3.0: 448, 4.0: 384}
+SIDES = {1.0: 1024, 2.0: 640, 3.0: 448, 4.0: 384, 8.0: 256}
 APART_M = 100.0
 """Clear ground between two objects: sites of two neighbours never stand in each other's spacing."""
 

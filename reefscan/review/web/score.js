@@ -139,7 +139,7 @@ Reef.confidence = function (cols, i, thresholds, order) {
     const kept = Reef.SLOW + (1 - Reef.SLOW) * (at("interpolated") || 0);
     sigma = Math.sqrt(own ** 2 + 2 * kept ** 2 * Math.max(0, single ** 2 - (at("noise_m") || 0) ** 2));
   }
-  const p = Reef.phi((height - threshold) / sigma);
+  const p = Reef.phi((height - threshold) / sigma) * (1 - (at("canopy_like") || 0));
   return Number.isNaN(p) ? NaN : Reef.roundMillionths(Reef.rint(p * 1e6), 2);
 };
 
