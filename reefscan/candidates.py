@@ -237,8 +237,8 @@ def find_stations(
             continue
         rows, cols = seeds[kind][0] - window.row, seeds[kind][1] - window.col
         local = noise_at(rows, cols)
-        around_m2 = variogram.variogram(elev, rows, cols)
-        like, strays = jumbled(around_m2, local.cell_m, local.together[:, 1:5])
+        alike = np.column_stack([local.at_lag(1.0), local.at_lag(variogram.FAR)])
+        like, strays = jumbled(variogram.variogram(elev, rows, cols), local.cell_m, alike)
         found = measure.measure_stations(
             above_mm if kind == "ledge" else elev,
             rows,

@@ -9,15 +9,21 @@ from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 Floats = NDArray[np.float64]
 
-JUMBLED = (0.26, 0.30)
+JUMBLED = (0.27, 0.31)
 """Semivariance at one cell over that at four, from which on ground is taken for jumbled a little, and wholly. Steps and slopes have no more
-than a quarter however sharp they are; blobs of three cells have a third, cells of their own all of it."""
+than a quarter however sharp they are, piles five cells wide little more; blobs of three cells have a third, cells of their own all of it."""
 
-TALL = (0.05, 0.09)
-"""Standard deviation that the cells themselves would have, in parts of a structure's height, from which on they may have made it."""
+NARROW = (0.5, 0.6)
+"""The same ratio from which on nothing around is three cells wide, so that no pile can be meant."""
+
+TALL = (0.025, 0.05)
+"""Standard deviation of the cells' own heights, in parts of a structure's height, from which on they may have made it: in the quieter
+five of nine parts of the ground around, since a single pile may be as sharp, but stands on quiet ground (planted seabeds and piles of own
+seeds: 0.02 at the most beside a pile of three to seven cells, 0.09 and more on nine tenths of all growth but the sparsest)."""
 
 SURVEY_M = (0.25, 0.5)
 """Noise (m) that is all put down to the survey, and from which on none is: that much is the jumble itself, where it is so wide that
@@ -25,26 +31,74 @@ it was taken for noise."""
 
 
 def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Floats, Floats]:
-    """How far ground is jumbled, 0 to 1, and by how much its cells stray (m), the survey's own noise taken out.
+    """How far ground is jumbled, 0 to 1, and by how much its cells stray from their neighbours (m), the survey's own noise taken out.
 
     Parameters
     ----------
-    semivariance : ndarray, shape (n, 4)
+    semivariance : ndarray, shape (n, 3)
         Of `reefscan.kernels.variogram`, square metres.
     noise_m : ndarray, shape (n,)
         Noise of one cell, metres.
-    alike : ndarray, shape (n, 4)
-        Correlation of the noise at the same lags.
+    alike : ndarray, shape (n, 2)
+        Correlation of the noise of two cells at the variogram's two distances.
     """
     low, high = SURVEY_M
-    survey = (noise_m * np.clip((high - noise_m) / (high - low), 0.0, 1.0))[:, None] ** 2 * (1.0 - alike)
-    own = np.maximum(np.nan_to_num(semivariance - survey), 0.0)
-    ratio = own[:, 0] / np.maximum(own[:, 2], 1e-9)
+    survey = (noise_m * np.clip((high - noise_m) / (high - low), 0.0, 1.0)) ** 2
+    seen = np.nan_to_num(semivariance)
+    own = np.maximum(seen - survey[:, None] * (1.0 - alike[:, [0, 1, 0]]), 0.0)
+    # white noise makes ground look jumbled until it is taken out, noise that goes together once it is
+    ratio = np.minimum(*(of[:, 0] / np.maximum(of[:, 1], 1e-9) for of in (seen, own)))
     like = np.clip((ratio - JUMBLED[0]) / (JUMBLED[1] - JUMBLED[0]), 0.0, 1.0)
-    return np.where(own[:, 2] > 1e-6, like, 0.0), np.sqrt(own[:, 0])
+    narrow = np.clip((ratio - NARROW[0]) / (NARROW[1] - NARROW[0]), 0.0, 1.0)
+    return like, np.sqrt(own[:, 2] + narrow * np.maximum(own[:, 0] - own[:, 2], 0.0))
 
 
 def canopy_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:
-    """How far a structure may be made of cells that each have a height of their own, 0 to 1."""
+    """How far a structure may be made of cells that each have a height of their own, 0 to 1.
+
+    Parameters
+    ----------
+    like, strays_m : ndarray, shape (n,)
+        Of `jumbled`.
+    height_m : ndarray, shape (n,)
+    """
     share = strays_m / np.maximum(height_m, 0.1)
     return np.asarray(like * np.clip((share - TALL[0]) / (TALL[1] - TALL[0]), 0.0, 1.0))
+
+
+NEAR_SQUARES = 4.0
+"""Station squares around a station over which its neighbours are asked."""
+
+MOST_OF = (0.4, 0.65)
+"""Mean of the likenesses near by from which on a station has some of it, and all: at the rim of a patch, and by chance, one window says less."""
+
+
+def shared(x: Floats, y: Floats, like: Floats, side_m: float) -> Floats:
+    """The likeness of each station or, where most of those near by have more, theirs: growth comes in patches.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (n,)
+        Stations of all kinds, metres.
+    like : ndarray, shape (n,)
+        0 to 1.
+    side_m : float
+        Side of a station square.
+    """
+    told = np.flatnonzero(like > 0.0)
+    if not len(told):
+        return like
+    reach = NEAR_SQUARES * side_m
+    xy = np.column_stack([x, y])
+    # a station's mean is asked for within reach of a told one, so what lies beyond twice that is in no mean that counts
+    far, _ = cKDTree(xy[told]).query(xy, distance_upper_bound=2.0 * reach)
+    some = np.flatnonzero(np.isfinite(far))
+    pairs = cKDTree(xy[some]).query_pairs(reach, output_type="ndarray")
+    one, two = pairs.T
+    own, n = like[some], len(some)
+    total = own + np.bincount(one, own[two], n) + np.bincount(two, own[one], n)
+    mean = total / (1 + np.bincount(one, minlength=n) + np.bincount(two, minlength=n))
+    low, high = MOST_OF
+    out = like.copy()
+    out[some] = np.maximum(own, np.clip((mean - low) / (high - low), 0.0, 1.0))
+    return out

@@ -1,7 +1,7 @@
-"""How the ground's differences grow with distance around a station, and whether they do.
+"""How the ground's differences grow with distance around a station, and whether they are there all around it.
 
-Rock, sand and all that was planted by nature hang together: two cells four apart differ far more than two next to each other. Where
-each cell (or small blob of them) carries a height of its own, as weed, fish or a false bottom give it, they differ alike.
+Rock, sand and all that stands on them hang together: two cells four apart differ far more than two next to each other. Where
+each cell (or blob of a few) carries a height of its own, as weed, fish or a false bottom give it, they differ nearly alike.
 """
 
 from __future__ import annotations
@@ -10,29 +10,39 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.order import put_in_order
 from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
 
-LAGS = (1, 2, 4, 8)
-"""Distances (cells)."""
+FAR = 4
+"""The longer of the two distances (cells): longer than three cells, and still within a form of a few."""
 
-REACH = 12
-"""Cells around a station that are looked at: 25 x 25 cells, most of which lie beside a form of a few cells."""
+PART = 7
+"""Side (cells) of the nine parts that are looked at around a station."""
 
-LEAST_PAIRS = 100
-"""Pairs at a lag below which it is not told."""
+REACH = PART + PART // 2
+"""Cells around a station from which pairs start."""
+
+VARIOGRAM_HALO = REACH + FAR
+"""Cells around a station that its variogram depends on."""
+
+LEAST_PAIRS = 25
+"""Known pairs (of 98) below which a part is not told."""
+
+QUIET = 5
+"""Parts out of nine that count as the quieter ones, and parts that must be told at least: a pile of a few cells lies in four at the most."""
 
 
 @njit(cache=True, nogil=True)
 def variogram(
     elev_mm: NDArray[np.int32], rows: NDArray[np.int64], cols: NDArray[np.int64]
 ) -> NDArray[np.float64]:
-    """Half the mean square difference of two cells at some distance, around each station, down and across alike.
+    """Half the mean square difference of two cells one and four apart, around each station, down and across alike.
 
-    The semivariance of Matheron 1963 (doi:10.2113/gsecongeo.58.8.1246): for values that are independent from cell to cell their
-    variance at every lag; for blobs of three cells a third of it at lag 1, two thirds at lag 2; for a sharp step as much as
-    the lag is long. Sums are of whole millimetres, so it is the same in every cut.
+    The semivariance of Matheron 1963 (doi:10.2113/gsecongeo.58.8.1246). For values that are independent from cell to cell it is
+    their variance at either distance; for square blobs of b cells a b-th of it at the shorter one; for a sharp step, as much as the
+    distance is long. Sums are of whole millimetres, so it is the same in every cut.
 
     Parameters
     ----------
@@ -43,32 +53,51 @@ def variogram(
 
     Returns
     -------
-    ndarray of float64, shape (n, len(LAGS))
-        Square metres; NaN with fewer than `LEAST_PAIRS` pairs.
+    ndarray of float64, shape (n, 3)
+        Square metres: at one cell, at `FAR` cells, and at one cell in the quieter `QUIET` of nine parts. NaN with fewer parts known.
     """
     height, width = elev_mm.shape
-    out = np.full((rows.shape[0], len(LAGS)), np.nan)
+    out = np.full((rows.shape[0], 3), np.nan)
+    parts = np.empty(9)
     for i in range(rows.shape[0]):
-        top, bottom = max(0, rows[i] - REACH), min(height, rows[i] + REACH + 1)
-        left, right = max(0, cols[i] - REACH), min(width, cols[i] + REACH + 1)
-        for k in range(len(LAGS)):
-            lag = LAGS[k]
+        near, far = np.int64(0), np.int64(0)
+        near_pairs, far_pairs, told = 0, 0, 0
+        for part in range(9):
+            top = rows[i] - REACH + PART * (part // 3)
+            left = cols[i] - REACH + PART * (part % 3)
             total, pairs = np.int64(0), 0
-            for r in range(top, bottom):
-                for c in range(left, right):
+            for r in range(max(0, top), min(height, top + PART)):
+                for c in range(max(0, left), min(width, left + PART)):
                     z = elev_mm[r, c]
                     if z == _NODATA or z >= 0:
                         continue
-                    if r + lag < bottom:
-                        below = elev_mm[r + lag, c]
-                        if below != _NODATA and below < 0:
-                            total += np.int64(below - z) ** 2
+                    for k in range(4):
+                        lag = FAR if k >= 2 else 1
+                        rr, cc = r + lag * (k % 2), c + lag * (1 - k % 2)
+                        if rr >= height or cc >= width:
+                            continue
+                        other = elev_mm[rr, cc]
+                        if other == _NODATA or other >= 0:
+                            continue
+                        square = np.int64(other - z) * np.int64(other - z)
+                        if lag == 1:
+                            total += square
                             pairs += 1
-                    if c + lag < right:
-                        beside = elev_mm[r, c + lag]
-                        if beside != _NODATA and beside < 0:
-                            total += np.int64(beside - z) ** 2
-                            pairs += 1
+                        else:
+                            far += square
+                            far_pairs += 1
+            near += total
+            near_pairs += pairs
             if pairs >= LEAST_PAIRS:
-                out[i, k] = 0.5e-6 * total / pairs
+                parts[told] = total / pairs
+                told += 1
+        if told < QUIET or far_pairs < QUIET * LEAST_PAIRS:
+            continue
+        put_in_order(parts[:told])
+        quiet = 0.0
+        for k in range(QUIET):
+            quiet += parts[k]
+        out[i, 0] = 0.5e-6 * near / near_pairs
+        out[i, 1] = 0.5e-6 * far / far_pairs
+        out[i, 2] = 0.5e-6 * quiet / QUIET
     return out
