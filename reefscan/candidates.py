@@ -15,7 +15,18 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import flank, fliers, measure, noise, pasted, placement, repeats, stations, structure, variogram
+from reefscan.kernels import (
+    flank,
+    fliers,
+    measure,
+    noise,
+    pasted,
+    placement,
+    repeats,
+    stations,
+    structure,
+    variogram,
+)
 from reefscan.kernels import net_columns as drop
 from reefscan.kernels import station_columns as station
 from reefscan.kernels.search import search
@@ -75,7 +86,11 @@ def halo(find: Find, cell_m: float) -> int:
     index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
     around = math.ceil(0.5 * trough) + max(flank.flank_halo(cell_m), repeats.repeats_halo(cell_m))
     behind = gauge + math.ceil(BEHIND_M / cell_m) + 2
-    return max(gauge, index, around, behind, noise.HALO, pasted.REACH) + fliers.FLIER_HALO + 1
+    return (
+        max(gauge, index, around, behind, noise.HALO, pasted.REACH, variogram.VARIOGRAM_HALO)
+        + fliers.FLIER_HALO
+        + 1
+    )
 
 
 def check_reach(find: Find, cell_m: float) -> None:

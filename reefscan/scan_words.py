@@ -13,7 +13,7 @@ from reefscan.sheetscan import SheetRun
 from reefscan.units import three_figures
 
 WORTH_SAYING = 0.1
-"""Share of the candidates on filled-in ground from which the run as a whole says so."""
+"""Share of the candidates on filled-in ground or where depths jump from cell to cell, from which the run as a whole says so."""
 
 
 def where(core: Window) -> str:
@@ -70,6 +70,12 @@ def warnings_of(
         out.append(
             f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid holds no more than one depth for every "
             f"{three_figures(coarse.median())} m or so; {narrow * 100:.0f} % are narrower than that can show and count less"
+        )
+    jumps = float((table["canopy_like"] >= recipe.score.say_canopy).mean()) if len(table) else 0.0
+    if jumps >= WORTH_SAYING:
+        out.append(
+            f"{jumps * 100:.0f} % of the candidates stand where depths jump from cell to cell, as weed, fish or a false bottom "
+            "make them: they count less"
         )
     for sheet in sheets:
         if sheet.limits.too_coarse:

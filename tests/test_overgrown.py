@@ -1,0 +1,98 @@
+"""Weed, fish and false bottoms are told from rock: by how depths jump from cell to cell, over a patch and not at one pile."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+from numpy.testing import assert_allclose, assert_array_equal
+from planted.canopy import Growth, canopy, overgrown
+from planted.judge import judge
+from planted.scan import find
+
+import reefscan
+from reefscan.overgrown import canopy_like, jumbled, shared
+from reefscan.recipe import Recipe
+from reefscan.scoring import score_table
+
+SIDE = 160
+
+
+def sand(rng: np.random.Generator) -> np.ndarray:
+    return -9 + 0.05 * rng.standard_normal((SIDE, SIDE))
+
+
+def piled(rng: np.random.Generator, cell_m: float, width_cells: float) -> np.ndarray:
+    """Nine piles apart from each other, each a drum with upright sides: the sharpest there is."""
+    y, x = np.mgrid[:SIDE, :SIDE].astype(float)
+    z = sand(rng)
+    for row in (40, 80, 120):
+        for col in (40, 80, 120):
+            r, c = row + rng.uniform(-0.5, 0.5), col + rng.uniform(-0.5, 0.5)
+            z += rng.uniform(1.5, 3.0) * (np.hypot(y - r, x - c) < 0.5 * width_cells)
+    return z
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0, 4.0])
+@pytest.mark.parametrize("growth", [Growth(0.3, 1, "uniform", False), Growth(1.0, 2, "exponential", True), Growth(0.6, 3, "uniform", False)])  # fmt: skip
+def test_a_patch_of_growth_says_so_and_is_neither_sure_nor_high_in_the_list(rng, cell_m, growth):
+    z = sand(rng)
+    z[40:120, 40:120] += overgrown(rng, (80, 80), growth)
+    sites = reefscan.scan_elevation(np.minimum(z, -0.5), cell_m=cell_m).sites
+    assert len(sites) >= 3
+    said = np.array(["looks-like-canopy" in site["flags"] for site in sites])
+    assert said.mean() >= 0.9
+    assert "looks like weed, fish or a false bottom" in sites[int(said.argmax())]["why"]
+    assert np.median([site["confidence"] for site in sites]) <= 0.05
+    assert np.median([site["score"] for site in sites]) <= 25
+
+
+@pytest.mark.parametrize("cell_m", [1.0, 2.0, 4.0])
+@pytest.mark.parametrize("width_cells", [3, 4, 6])
+def test_a_single_pile_however_sharp_is_no_growth(rng, cell_m, width_cells):
+    found = reefscan.scan_elevation(piled(rng, cell_m, width_cells), cell_m=cell_m).candidates
+    found = found[found["height_m"] > 1.0]
+    assert len(found) >= 8
+    assert (found["canopy_like"] < 0.2).all()
+
+
+def test_planted_structure_leads_the_list_before_growth_on_seabeds_of_other_seeds():
+    """Without the term, growth takes nine of ten first places."""
+    verdicts = []
+    for seed, growth in enumerate((Growth(0.3, 1, "uniform", False), Growth(0.6, 2, "exponential", False))):
+        bed = canopy(6000 + seed, 2.0, growth)
+        sites, _ = find(bed)
+        verdicts.append(judge(bed, sites))
+    k = sum(v.k for v in verdicts)
+    assert k >= 12
+    assert sum(v.found for v in verdicts) >= 0.9 * k
+
+
+def test_the_surveys_own_noise_is_no_growth_whether_white_or_going_together():
+    white, soft = np.array([[1.0, 0.0, 0.0]]), np.array([[1.0, 0.9, 0.2]])
+    for kind in (white, soft):
+        seen = 0.04 * (1.0 - kind[:, [1, 2, 1]])
+        like, strays = jumbled(seen, np.array([0.2]), kind[:, 1:])
+        assert canopy_like(like, strays, np.array([1.0])) == 0.0
+
+
+def test_ground_that_is_not_known_is_not_told():
+    like, strays = jumbled(np.full((1, 3), np.nan), np.array([0.1]), np.zeros((1, 2)))
+    assert_array_equal(canopy_like(like, strays, np.array([2.0])), 0.0)
+
+
+def test_a_station_that_most_near_it_outvote_is_told_with_them_and_one_far_off_is_not():
+    x = np.array([0.0, 10.0, 20.0, 30.0, 500.0, 510.0])
+    like = np.array([1.0, 1.0, 0.0, 1.0, 0.0, 0.0])
+    assert_allclose(shared(x, np.zeros(6), like, 10.0), [1, 1, 1, 1, 0, 0])
+    few = np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0])
+    assert_array_equal(shared(x, np.zeros(6), few, 10.0), few)
+
+
+def test_the_confidence_falls_by_the_chance_that_it_is_growth_and_the_score_with_it():
+    site = {"kind": "rise", "depth_m": 9.0, "height_m": 2.5, "slope_deg": 2.0, "vrm": 0.06, "height_sigma_m": 0.1, "uncertainty_m": 0.1, "noise_m": 0.05, "interpolated": 0.0}  # fmt: skip
+    table = pd.DataFrame([{**site, "canopy_like": like} for like in (0.0, 0.4, 1.0, np.nan)])
+    scored = score_table(table, Recipe.default().score)
+    assert_allclose(scored.confidence, [1.0, 0.6, 0.0, 1.0])
+    assert scored.score[0] > scored.score[1] > scored.score[2]
+    assert scored.score[2] == pytest.approx(0.2 * scored.score[0], abs=0.1)
