@@ -21,7 +21,7 @@ from reefscan.character import characters, troughs_beside
 from reefscan.coarse_edges import tell_coarse_cells
 from reefscan.features import Line, distinct, join, line_shape, trace
 from reefscan.model import Sheet
-from reefscan.overgrown import shared
+from reefscan.overgrown import of_patch
 from reefscan.recipe import Find
 from reefscan.resolved import unresolved
 from reefscan.ruled import ruled_like
@@ -99,7 +99,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     every["seam_like"] = np.maximum(
         seam_like(every, lines, sheet.cell_m), ruled_like(every, lines, sheet.cell_m)
     )
-    every["canopy_like"] = shared(
+    every["canopy_like"] = of_patch(
         *(every[name].to_numpy() for name in ("x", "y", "canopy_like")), side_m=side_m
     )
     tell_coarse_cells(every, sheet.cell_m)

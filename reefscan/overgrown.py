@@ -17,6 +17,14 @@ JUMBLED = (0.27, 0.31)
 """Semivariance at one cell over that at four, from which on ground is taken for jumbled a little, and wholly. Steps and slopes have no more
 than a quarter however sharp they are, piles five cells wide little more; blobs of three cells have a third, cells of their own all of it."""
 
+FLOOR = (0.22, 0.36)
+"""How even the floor is: standard deviation of the lowest cells of nine parts about their plane, over the root of the semivariance at four
+cells, up to which it lies even under what stands on it, and from which on it does not. Growth leaves its floor in view (0.01 to 0.15; blobs of two and three cells
+without a gap 0.1 to 0.5), rock however spiky is as uneven below as above (2-D power 2.2 to 3.2: 0.33 to 1.4 for nineteen windows of twenty)."""
+
+SINGLE = (0.7, 0.8)
+"""The ratio from which on cells go each their own way whatever the floor: the spikiest rock has 0.56."""
+
 NARROW = (0.5, 0.6)
 """The same ratio from which on nothing around is three cells wide, so that no pile can be meant."""
 
@@ -35,7 +43,7 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
 
     Parameters
     ----------
-    semivariance : ndarray, shape (n, 3)
+    semivariance : ndarray, shape (n, 4)
         Of `reefscan.kernels.variogram`, square metres.
     noise_m : ndarray, shape (n,)
         Noise of one cell, metres.
@@ -45,12 +53,18 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
     low, high = SURVEY_M
     survey = (noise_m * np.clip((high - noise_m) / (high - low), 0.0, 1.0)) ** 2
     seen = np.nan_to_num(semivariance)
-    own = np.maximum(seen - survey[:, None] * (1.0 - alike[:, [0, 1, 0]]), 0.0)
+    own = np.maximum(seen[:, :3] - survey[:, None] * (1.0 - alike[:, [0, 1, 0]]), 0.0)
     # white noise makes ground look jumbled until it is taken out, noise that goes together once it is
     ratio = np.minimum(*(of[:, 0] / np.maximum(of[:, 1], 1e-9) for of in (seen, own)))
-    like = np.clip((ratio - JUMBLED[0]) / (JUMBLED[1] - JUMBLED[0]), 0.0, 1.0)
-    narrow = np.clip((ratio - NARROW[0]) / (NARROW[1] - NARROW[0]), 0.0, 1.0)
+    uneven = np.sqrt(np.nan_to_num(semivariance[:, 3], nan=np.inf) / np.maximum(seen[:, 1], 1e-9))
+    even = np.clip((FLOOR[1] - uneven) / (FLOOR[1] - FLOOR[0]), 0.0, 1.0)
+    like = np.maximum(even * _part(ratio, JUMBLED), _part(ratio, SINGLE))
+    narrow = _part(ratio, NARROW)
     return like, np.sqrt(own[:, 2] + narrow * np.maximum(own[:, 0] - own[:, 2], 0.0))
+
+
+def _part(value: Floats, ends: tuple[float, float]) -> Floats:
+    return np.asarray(np.clip((value - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0))
 
 
 def canopy_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:
@@ -73,7 +87,7 @@ MOST_OF = (0.4, 0.65)
 """Mean of the likenesses near by from which on a station has some of it, and all: at the rim of a patch, and by chance, one window says less."""
 
 
-def shared(x: Floats, y: Floats, like: Floats, side_m: float) -> Floats:
+def of_patch(x: Floats, y: Floats, like: Floats, side_m: float) -> Floats:
     """The likeness of each station or, where most of those near by have more, theirs: growth comes in patches.
 
     Parameters

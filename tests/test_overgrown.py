@@ -9,9 +9,10 @@ from numpy.testing import assert_allclose, assert_array_equal
 from planted.canopy import Growth, canopy, overgrown
 from planted.judge import judge
 from planted.scan import find
+from planted.survey import fractal
 
 import reefscan
-from reefscan.overgrown import canopy_like, jumbled, shared
+from reefscan.overgrown import canopy_like, jumbled, of_patch
 from reefscan.recipe import Recipe
 from reefscan.scoring import score_table
 
@@ -34,11 +35,12 @@ def piled(rng: np.random.Generator, cell_m: float, width_cells: float) -> np.nda
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 2.0, 4.0])
-@pytest.mark.parametrize("growth", [Growth(0.3, 1, "uniform", False), Growth(1.0, 2, "exponential", True), Growth(0.6, 3, "uniform", False)])  # fmt: skip
+@pytest.mark.parametrize("growth", [Growth(0.3, 1, "uniform", False), Growth(1.0, 1, "exponential", True), Growth(1.0, 2, "exponential", False), Growth(0.6, 3, "uniform", False)])  # fmt: skip
 def test_a_patch_of_growth_says_so_and_is_neither_sure_nor_high_in_the_list(rng, cell_m, growth):
     z = sand(rng)
     z[40:120, 40:120] += overgrown(rng, (80, 80), growth)
-    sites = reefscan.scan_elevation(np.minimum(z, -0.5), cell_m=cell_m).sites
+    everything = Recipe.model_validate({"rank": {"above_points": 0}})
+    sites = reefscan.scan_elevation(np.minimum(z, -0.5), cell_m=cell_m, recipe=everything).sites
     assert len(sites) >= 3
     said = np.array(["looks-like-canopy" in site["flags"] for site in sites])
     assert said.mean() >= 0.9
@@ -56,6 +58,21 @@ def test_a_single_pile_however_sharp_is_no_growth(rng, cell_m, width_cells):
     assert (found["canopy_like"] < 0.2).all()
 
 
+@pytest.mark.parametrize("power", [2.2, 2.6, 3.2])
+@pytest.mark.parametrize("cell_m", [1.0, 4.0])
+def test_rock_however_spiky_is_no_growth(rng, power, cell_m):
+    """Metres of fractal rock: neighbours differ half as much as cells four apart, but it is as uneven below as above."""
+    y, x = np.mgrid[:SIDE, :SIDE]
+    patch = np.clip((60 - np.hypot(y - 80, x - 80)) / 8, 0, 1)
+    rock = fractal(rng, SIDE, power=power, cell_m=cell_m, outer_m=60.0)
+    found = reefscan.scan_elevation(
+        np.minimum(sand(rng) + 1.3 * rock * patch, -0.3), cell_m=cell_m
+    ).candidates
+    found = found[found["height_m"] > 1.0]
+    assert len(found) >= 20
+    assert (found["canopy_like"] >= 0.2).mean() < 0.05
+
+
 def test_planted_structure_leads_the_list_before_growth_on_seabeds_of_other_seeds():
     """Without the term, growth takes nine of ten first places."""
     verdicts = []
@@ -71,22 +88,22 @@ def test_planted_structure_leads_the_list_before_growth_on_seabeds_of_other_seed
 def test_the_surveys_own_noise_is_no_growth_whether_white_or_going_together():
     white, soft = np.array([[1.0, 0.0, 0.0]]), np.array([[1.0, 0.9, 0.2]])
     for kind in (white, soft):
-        seen = 0.04 * (1.0 - kind[:, [1, 2, 1]])
+        seen = np.column_stack([0.04 * (1.0 - kind[:, [1, 2, 1]]), [0.0]])
         like, strays = jumbled(seen, np.array([0.2]), kind[:, 1:])
         assert canopy_like(like, strays, np.array([1.0])) == 0.0
 
 
 def test_ground_that_is_not_known_is_not_told():
-    like, strays = jumbled(np.full((1, 3), np.nan), np.array([0.1]), np.zeros((1, 2)))
+    like, strays = jumbled(np.full((1, 4), np.nan), np.array([0.1]), np.zeros((1, 2)))
     assert_array_equal(canopy_like(like, strays, np.array([2.0])), 0.0)
 
 
 def test_a_station_that_most_near_it_outvote_is_told_with_them_and_one_far_off_is_not():
     x = np.array([0.0, 10.0, 20.0, 30.0, 500.0, 510.0])
     like = np.array([1.0, 1.0, 0.0, 1.0, 0.0, 0.0])
-    assert_allclose(shared(x, np.zeros(6), like, 10.0), [1, 1, 1, 1, 0, 0])
+    assert_allclose(of_patch(x, np.zeros(6), like, 10.0), [1, 1, 1, 1, 0, 0])
     few = np.array([1.0, 0.0, 0.0, 0.0, 0.0, 0.0])
-    assert_array_equal(shared(x, np.zeros(6), few, 10.0), few)
+    assert_array_equal(of_patch(x, np.zeros(6), few, 10.0), few)
 
 
 def test_the_confidence_falls_by_the_chance_that_it_is_growth_and_the_score_with_it():

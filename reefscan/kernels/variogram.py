@@ -35,6 +35,20 @@ QUIET = 5
 
 
 @njit(cache=True, nogil=True)
+def _off_plane(nine: NDArray[np.float64]) -> float:
+    """Variance of three by three values about the plane of best fit, six degrees of freedom left."""
+    mean, down, right = nine.mean(), 0.0, 0.0
+    for k in range(9):
+        down += (k // 3 - 1) * nine[k] / 6.0
+        right += (k % 3 - 1) * nine[k] / 6.0
+    total = 0.0
+    for k in range(9):
+        off = nine[k] - mean - (k // 3 - 1) * down - (k % 3 - 1) * right
+        total += off * off
+    return total / 6.0
+
+
+@njit(cache=True, nogil=True)
 def variogram(
     elev_mm: NDArray[np.int32], rows: NDArray[np.int64], cols: NDArray[np.int64]
 ) -> NDArray[np.float64]:
@@ -53,24 +67,27 @@ def variogram(
 
     Returns
     -------
-    ndarray of float64, shape (n, 3)
-        Square metres: at one cell, at `FAR` cells, and at one cell in the quieter `QUIET` of nine parts. NaN with fewer parts known.
+    ndarray of float64, shape (n, 4)
+        Square metres: at one cell, at `FAR` cells, at one cell in the quieter `QUIET` of nine parts, and the variance of the lowest
+        cell of each part about their common plane: how even a floor lies under it all. NaN with fewer parts known; the last
+        one with fewer than all nine.
     """
     height, width = elev_mm.shape
-    out = np.full((rows.shape[0], 3), np.nan)
-    parts = np.empty(9)
+    out = np.full((rows.shape[0], 4), np.nan)
+    parts, lowest = np.empty(9), np.empty(9)
     for i in range(rows.shape[0]):
         near, far = np.int64(0), np.int64(0)
         near_pairs, far_pairs, told = 0, 0, 0
         for part in range(9):
             top = rows[i] - REACH + PART * (part // 3)
             left = cols[i] - REACH + PART * (part % 3)
-            total, pairs = np.int64(0), 0
+            total, pairs, low = np.int64(0), 0, np.int32(0)
             for r in range(max(0, top), min(height, top + PART)):
                 for c in range(max(0, left), min(width, left + PART)):
                     z = elev_mm[r, c]
                     if z == _NODATA or z >= 0:
                         continue
+                    low = min(low, z)
                     for k in range(4):
                         lag = FAR if k >= 2 else 1
                         rr, cc = r + lag * (k % 2), c + lag * (1 - k % 2)
@@ -89,10 +106,12 @@ def variogram(
             near += total
             near_pairs += pairs
             if pairs >= LEAST_PAIRS:
-                parts[told] = total / pairs
+                parts[told], lowest[told] = total / pairs, low
                 told += 1
         if told < QUIET or far_pairs < QUIET * LEAST_PAIRS:
             continue
+        if told == 9:
+            out[i, 3] = 1e-6 * _off_plane(lowest)
         put_in_order(parts[:told])
         quiet = 0.0
         for k in range(QUIET):

@@ -21,28 +21,38 @@ def mean_over_stations(z: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("blob", [1, 2, 3])
 def test_blobs_of_b_cells_have_a_bth_of_their_variance_at_one_cell_and_all_of_it_at_four(rng, blob):
     heights = rng.normal(size=(SIDE // blob, SIDE // blob))
-    near, far, _ = mean_over_stations(-20 + np.kron(heights, np.ones((blob, blob))))
+    near, far, _, _ = mean_over_stations(-20 + np.kron(heights, np.ones((blob, blob))))
     assert_allclose([near, far], [1 / blob, 1.0], rtol=0.02)
 
 
 def test_a_sharp_step_has_a_quarter_at_one_cell_of_what_it_has_at_four():
     z = np.full((61, 61), -10.0)
     z[:, 30:] += 2.0
-    near, far, _ = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
+    near, far, _, _ = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
     assert_allclose(near / far, 0.25)
 
 
 def test_a_plane_grows_with_the_square_of_the_distance():
     _, x = np.mgrid[:61, :61]
-    near, far, quiet = variogram(to_mm(-40 + 0.1 * x), np.array([30]), np.array([30]))[0]
+    near, far, quiet, floor = variogram(to_mm(-40 + 0.1 * x), np.array([30]), np.array([30]))[0]
     assert_allclose([near, far, quiet], [0.5 * 0.01 / 2, 0.5 * 0.16 / 2, 0.5 * 0.01 / 2])
+    assert floor < 1e-12
+
+
+def test_a_floor_is_as_uneven_as_the_lowest_cells_of_the_parts_about_their_plane():
+    """One part of nine 0.9 m lower: about the plane of best fit a corner part leaves 5/9 of its square (its leverage is 1/9 + 1/6 + 1/6)."""
+    _, x = np.mgrid[:61, :61]
+    z = -10 + 0.07 * x
+    z[30 - REACH, 30 - REACH] -= 0.9
+    floor = variogram(to_mm(z), np.array([30]), np.array([30]))[0, 3]
+    assert_allclose(floor, 0.81 * (5 / 9) / 6, rtol=1e-6)
 
 
 @pytest.mark.parametrize("aside", [0, 2, 4])
 def test_a_pile_of_a_few_cells_leaves_the_quieter_parts_quiet(aside):
     z = np.full((61, 61), -10.0)
     z[30 + aside : 33 + aside, 30 + aside : 33 + aside] += 2.0
-    near, _, quiet = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
+    near, _, quiet, _ = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
     assert near > 0.01 and quiet == 0.0
 
 
