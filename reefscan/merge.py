@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from reefscan.alongline import steadied, told_along, told_at_drop
+from reefscan.bothsides import falls_both_ways
 from reefscan.candidates import KINDS, station_side
 from reefscan.character import characters, troughs_beside
 from reefscan.coarse_edges import tell_coarse_cells
@@ -99,6 +100,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     every["seam_like"] = np.maximum(
         seam_like(every, lines, sheet.cell_m), ruled_like(every, lines, sheet.cell_m)
     )
+    every.loc[falls_both_ways(every, (every["seam_like"] > 0.0).to_numpy()), "seam_like"] = 0.0
     every["canopy_like"] = of_patch(
         *(every[name].to_numpy() for name in ("x", "y", "canopy_like")), side_m=side_m
     )

