@@ -102,7 +102,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     )
     every.loc[falls_both_ways(every, (every["seam_like"] > 0.0).to_numpy()), "seam_like"] = 0.0
     every["canopy_like"] = of_patch(
-        *(every[name].to_numpy() for name in ("x", "y", "canopy_like")), side_m=side_m
+        every["x"].to_numpy(), every["y"].to_numpy(), every["canopy_like"].to_numpy(), side_m
     )
     tell_coarse_cells(every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
