@@ -105,7 +105,7 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
         column = recipe.score.terms[name].column
         out.append(f"term {name!r} was left out: {column} is not known anywhere in this run")
     poor = int((scored.listed & (scored.points > 0) & (scored.points <= least_points(recipe.rank))).sum())
-    if poor:
+    if poor and listed < recipe.rank.top:  # a list that is full would not have had them
         them = "candidate has" if poor == 1 else "candidates have"
         out.append(
             f"{poor} {them} no more than {recipe.rank.above_points:g} points and {'is' if poor == 1 else 'are'} not listed: "

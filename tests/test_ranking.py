@@ -90,6 +90,8 @@ def test_only_sites_of_more_points_than_asked_are_listed_and_the_rest_are_told()
     assert len(listed) == (points > edge).sum()
     poor = ((points > 0) & (points <= edge)).sum()
     assert any(w.startswith(f"{poor} candidates have no more than") for w in listing.warnings)
+    short = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 5}}))
+    assert not any("no more than" in w for w in short.warnings)
     everything = list_sites(
         table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000, "above_points": 0}})
     )
