@@ -11,7 +11,7 @@ from typing import Any
 
 import pandas as pd
 
-from reefscan.ranking import least_points, rank_sites
+from reefscan.ranking import rank_sites
 from reefscan.recipe import Recipe
 from reefscan.scoring import Scored, score_table
 from reefscan.scoring_words import explain
@@ -104,12 +104,12 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
     for name in scored.dropped:
         column = recipe.score.terms[name].column
         out.append(f"term {name!r} was left out: {column} is not known anywhere in this run")
-    poor = int((scored.listed & (scored.points > 0) & (scored.points <= least_points(recipe.rank))).sum())
-    if poor and listed < recipe.rank.top:  # a list that is full would not have had them
-        them = "candidate has" if poor == 1 else "candidates have"
+    doubted = int(scored.doubted.sum())
+    if doubted and listed < recipe.rank.top:  # a list that is full would not have had them
+        one = doubted == 1
         out.append(
-            f"{poor} {them} no more than {recipe.rank.above_points:g} points and {'is' if poor == 1 else 'are'} not listed: "
-            "rescore with [rank] above_points = 0 to see what speaks against them"
+            f"{doubted} {'candidate looks' if one else 'candidates look'} like joints between surveys, steps of coarser cells, weed or fish "
+            f"and {'is' if one else 'are'} not listed: rescore with [score] least_kept = 0 to see them"
         )
     elif not listed and len(table):
         low, high = recipe.depth_band

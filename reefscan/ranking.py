@@ -41,11 +41,6 @@ def best_first(scored: Scored, table: pd.DataFrame) -> NDArray[np.intp]:
     return np.lexsort((order_of_id, *(-key for key in reversed(keys)), -scored.points))
 
 
-def least_points(rank: Rank) -> int:
-    """Millionths of a point that a listed site has more of."""
-    return round(rank.above_points * 1e6)
-
-
 def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.intp]:
     """Choose and order the sites that are listed.
 
@@ -61,13 +56,13 @@ def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.in
     Returns
     -------
     ndarray of int
-        Rows of the table in rank order: element 0 is rank 1. Sites with a required term at nothing, or with no more
-        than ``rank.above_points``, are left out.
+        Rows of the table in rank order: element 0 is rank 1. Sites with a required term at nothing, or whose
+        penalties leave too little, are left out.
     """
     if not len(table):
         return np.zeros(0, dtype=np.intp)
     order = best_first(scored, table)
-    order = order[scored.listed[order] & (scored.points[order] > least_points(rank))]
+    order = order[scored.listed[order] & (scored.points[order] > 0)]
     if rank.best_of_feature_first:
         feature = table["feature_id"].astype("string").to_numpy(dtype=object, na_value="")[order]
         own = np.asarray([f or f"\0{i}" for i, f in enumerate(feature)], dtype=object)

@@ -258,6 +258,12 @@ class Score(_Part):
     unknown: float = Field(
         default=0.5, ge=0.01, le=0.9, description="membership taken where a value is unknown"
     )
+    least_kept: float = Field(
+        default=0.45,
+        ge=0,
+        lt=1,
+        description="a site that its penalties leave no more than this share of its score is not listed: what it is, is in doubt",
+    )
     s44_order: Literal["exclusive", "special", "1a", "1b", "2"] = Field(
         default="1a", description="IHO S-44 order assumed where the grid states no uncertainty"
     )
@@ -324,12 +330,6 @@ class Rank(_Part):
         default=60.0, ge=0, description="two listed sites stand at least this far apart (guess)"
     )
     top: int = Field(default=60, ge=1, le=MOST_SITES, description="how many are listed")
-    above_points: float = Field(
-        default=40.0,
-        ge=0,
-        lt=100,
-        description="only sites of more points are listed: below that something speaks against a place (guess)",
-    )
     best_of_feature_first: bool = Field(
         default=True, description="true: best site of each feature before any second site"
     )

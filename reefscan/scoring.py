@@ -12,7 +12,8 @@ applies to, is dropped for the whole run):
    a required one at 0 makes the score 0 and the site is not listed.
    ``s = 100 * exp(sum(w * ln(mu)) / sum(w))``, summed over the terms that apply to the site's kind;
    100 where none applies.
-3. Each bonus in order: ``s = s + (100 - s) * w * mu``. Then each penalty: ``s = s * (1 - w * (1 - mu))``.
+3. Each bonus in order: ``s = s + (100 - s) * w * mu``. Then each penalty: ``s = s * (1 - w * (1 - mu))``. Where the penalties
+   together leave ``score.least_kept`` of it or less, the site keeps its score and is not listed.
 4. ``points = rint(s * 1e6)``, an integer (half to even; a tie there has no practical weight). All
    differences between math libraries end here. Ranking uses ``points``.
 5. The printed score is ``points / 1e5`` rounded half to even *in integers*, over 10:
@@ -86,7 +87,9 @@ class Scored:
     confidence : ndarray of float64
         0-1 in hundredths; NaN for kinds that no height term applies to.
     listed : ndarray of bool
-        False where a required term is worth nothing.
+        False where a required term is worth nothing, or for what is doubted.
+    doubted : ndarray of bool
+        True where the penalties leave no more than `Score.least_kept`.
     memberships : dict of str to ndarray
         Membership of every term in use, before any floor; NaN where it does not apply or is unknown.
     unknown : dict of str to ndarray of bool
@@ -101,6 +104,7 @@ class Scored:
     score: Floats
     confidence: Floats
     listed: NDArray[np.bool_]
+    doubted: NDArray[np.bool_]
     memberships: dict[str, Floats]
     unknown: dict[str, NDArray[np.bool_]]
     assumed: NDArray[np.bool_]
@@ -207,11 +211,11 @@ def score_table(table: pd.DataFrame, score: Score) -> Scored:
         unknown[name] = applies & np.isnan(mu)
         memberships[name] = np.where(applies, mu, np.nan)
 
-    points_f, listed = _combine(memberships, unknown, score, n)
+    points_f, listed, doubted = _combine(memberships, unknown, score, n)
     points, rounded = round_half_even(points_f, 1)
     sure, assumed = _confidence(table, score, codes, names)
     _, confidence = round_half_even(sure, 2)
-    return Scored(points, rounded, confidence, listed, memberships, unknown, assumed, tuple(dropped))
+    return Scored(points, rounded, confidence, listed, doubted, memberships, unknown, assumed, tuple(dropped))
 
 
 def raise_cells(
@@ -270,8 +274,8 @@ def _column(table: pd.DataFrame, name: str) -> Floats | None:
 
 def _combine(
     memberships: Mapping[str, Floats], unknown: Mapping[str, NDArray[np.bool_]], score: Score, n: int
-) -> tuple[Floats, NDArray[np.bool_]]:
-    """Steps 2 and 3 of the formula: scores 0-100, and whether the site is listed."""
+) -> tuple[Floats, NDArray[np.bool_], NDArray[np.bool_]]:
+    """Steps 2 and 3 of the formula: scores 0-100, whether the site is listed, and whether it is left out for doubt alone."""
     total = np.zeros(n)
     logs = np.zeros(n)
     listed = np.ones(n, dtype=bool)
@@ -293,12 +297,15 @@ def _combine(
         term = score.terms[name]
         if term.bonus:
             value = value + (100.0 - value) * term.weight * np.where(np.isnan(mu), 0.0, mu)
+    kept = np.ones(n)
     for name, mu in memberships.items():
         term = score.terms[name]
         if term.penalty:
             known = np.where(unknown[name], score.unknown, np.where(np.isnan(mu), 1.0, mu))
-            value = value * (1.0 - term.weight * (1.0 - known))
-    return np.where(listed, value, 0.0), listed
+            share = 1.0 - term.weight * (1.0 - known)
+            value, kept = value * share, kept * share
+    doubted = listed & (kept <= score.least_kept)
+    return np.where(listed, value, 0.0), listed & ~doubted, doubted
 
 
 def height_thresholds(score: Score, kinds: list[str]) -> Floats:

@@ -116,7 +116,7 @@ def shore(stepped: bool) -> reefscan.Run:
     z = np.where(least > (80.0 if stepped else 300.0), np.minimum(z + (2.5 if stepped else 4.5), -0.3), z)
     nodes = z[::2, ::2]
     filled = map_coordinates(nodes, [y / 2.0, x / 2.0], order=1, mode="nearest")
-    everything = reefscan.Recipe.model_validate({"rank": {"above_points": 0}})
+    everything = reefscan.Recipe.model_validate({"score": {"least_kept": 0}})
     return reefscan.scan_elevation(filled, cell_m=CELL_M, recipe=everything)
 
 

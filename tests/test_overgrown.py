@@ -39,7 +39,7 @@ def piled(rng: np.random.Generator, cell_m: float, width_cells: float) -> np.nda
 def test_a_patch_of_growth_says_so_and_is_neither_sure_nor_high_in_the_list(rng, cell_m, growth):
     z = sand(rng)
     z[40:120, 40:120] += overgrown(rng, (80, 80), growth)
-    everything = Recipe.model_validate({"rank": {"above_points": 0}})
+    everything = Recipe.model_validate({"score": {"least_kept": 0}})
     sites = reefscan.scan_elevation(np.minimum(z, -0.5), cell_m=cell_m, recipe=everything).sites
     assert len(sites) >= 3
     said = np.array(["looks-like-canopy" in site["flags"] for site in sites])

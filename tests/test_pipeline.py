@@ -117,7 +117,7 @@ def test_an_array_that_is_no_grid_is_refused():
 
 
 def test_a_shore_cliff_is_no_higher_than_its_part_under_water(rng):
-    z = np.where(X > 0, 20.0, -8.0) + rng.normal(size=X.shape) * 0.03
+    z = np.where(X > 8 * np.sin(Y / 25), 20.0, -8.0) + rng.normal(size=X.shape) * 0.03
     run = reefscan.scan_elevation(z, cell_m=2.0)
     assert run.sites
     assert max(site["height_m"] for site in run.sites) <= 8.3
@@ -139,7 +139,7 @@ def test_the_harbour_shows_its_breakwater_and_not_its_clip_line(realdata):
 
 def test_a_grid_that_was_filled_in_between_soundings_says_so_once_and_is_less_sure(rng):
     y, x = np.mgrid[0:200, 0:200] * 2.0
-    z = -9 + 0.3 * np.sin(x / 60) - 1.4 * np.clip((x + 0.3 * y - 230) / 6, 0, 1)
+    z = -9 + 0.3 * np.sin(x / 60) - 1.4 * np.clip((x + 0.3 * y + 8 * np.sin(y / 25) - 230) / 6, 0, 1)
     said = {}
     for name, noise in (("sounded", 0.05), ("filled", 0.0)):
         run = reefscan.scan_elevation(z + noise * rng.normal(size=z.shape), cell_m=2.0)

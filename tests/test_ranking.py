@@ -39,7 +39,7 @@ def test_listed_sites_stand_apart_on_the_ellipsoid():
 
 def test_no_site_is_left_out_without_a_better_neighbour_listed():
     table = some_sites(300, seed=3)
-    rank = Rank(spacing_m=80, top=1000, best_of_feature_first=False, above_points=0)
+    rank = Rank(spacing_m=80, top=1000, best_of_feature_first=False)
     scored = score_table(table, Score())
     rows = rank_sites(table, scored, rank)
     kept = set(rows.tolist())
@@ -73,30 +73,28 @@ def test_the_best_site_of_every_feature_comes_before_any_second_one():
 def test_without_spacing_and_features_the_order_is_that_of_the_score():
     table = some_sites(500, seed=6)
     scored = score_table(table, Score())
-    rows = rank_sites(table, scored, Rank(spacing_m=0, top=1000, best_of_feature_first=False, above_points=0))
+    rows = rank_sites(table, scored, Rank(spacing_m=0, top=1000, best_of_feature_first=False))
     assert (np.diff(scored.points[rows]) <= 0).all()
     assert len(rows) == (scored.listed & (scored.points > 0)).sum()
 
 
-def test_only_sites_of_more_points_than_asked_are_listed_and_the_rest_are_told():
-    """Half of what can be had, to the millionth: a site with exactly that is left out."""
-    table = some_sites(500, seed=6)
-    points = score_table(table, Score()).points
-    edge = np.sort(points[points > 50_000_000])[3]
-    recipe = Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000, "above_points": edge / 1e6}})
-    listing = list_sites(table, recipe)
-    listed = points[listing.rows]
-    assert listed.min() > edge
-    assert len(listed) == (points > edge).sum()
-    poor = ((points > 0) & (points <= edge)).sum()
-    assert any(w.startswith(f"{poor} candidates have no more than") for w in listing.warnings)
-    short = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 5}}))
-    assert not any("no more than" in w for w in short.warnings)
-    everything = list_sites(
-        table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000, "above_points": 0}})
+def test_what_penalties_leave_too_little_of_keeps_its_score_and_is_told_and_not_listed():
+    table = some_sites(200, seed=6).assign(seam_like=np.where(np.arange(200) % 4 == 0, 1.0, 0.0))
+    table.loc[::8, "seam_like"] = 0.55  # keeps three quarters
+    everything = Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}, "score": {"least_kept": 0}})
+    all_of = list_sites(table, everything)
+    listing = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}}))
+    joints = (table["seam_like"] == 1.0).to_numpy() & (table["kind"] != "rise").to_numpy()
+    assert set(all_of.rows) - set(listing.rows) == set(np.flatnonzero(joints & (all_of.scored.points > 0)))
+    np.testing.assert_array_equal(listing.scored.points, all_of.scored.points)
+    left_out = len(all_of.rows) - len(listing.rows)
+    assert left_out > 10
+    assert any(
+        w.startswith(f"{left_out} candidates look like joints between surveys") for w in listing.warnings
     )
-    assert len(everything.rows) == (points > 0).sum()
-    assert not any("no more than" in w for w in everything.warnings)
+    assert not any("not listed" in w for w in all_of.warnings)
+    short = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 5}}))
+    assert not any("not listed" in w for w in short.warnings)
 
 
 def test_a_site_without_a_feature_is_its_own_best():

@@ -101,7 +101,7 @@ def joined(rng, degrees: float, wander_m: float = 0.0) -> reefscan.Run:
     a = np.radians(degrees)
     across = (x - 240) * np.cos(a) + (y - 240) * np.sin(a)
     along = (y - 240) * np.cos(a) - (x - 240) * np.sin(a)
-    everything = reefscan.Recipe.model_validate({"rank": {"above_points": 0}})
+    everything = reefscan.Recipe.model_validate({"score": {"least_kept": 0}})
     beyond = across > wander_m * np.sin(along / 30)
     return reefscan.scan_elevation(z - 1.8 * beyond, cell_m=CELL_M, recipe=everything)
 

@@ -63,11 +63,11 @@ def random_recipe(rng: np.random.Generator) -> Recipe:
         "terms": terms,
         "unknown": round(float(rng.uniform(0.05, 0.9)), 2),
         "optional_floor": round(float(rng.uniform(0.01, 0.4)), 3),
+        "least_kept": float(rng.choice([0.0, 0.3, 0.45, 0.8])),
         "s44_order": str(rng.choice(["exclusive", "special", "1a", "1b", "2"])),
     }
     rank = {"spacing_m": float(rng.choice([0, 25, 60, 200])), "top": int(rng.integers(1, 400)),
-            "best_of_feature_first": bool(rng.random() < 0.5),
-            "above_points": float(rng.choice([0, 12.5, 50, 61.3]))}  # fmt: skip
+            "best_of_feature_first": bool(rng.random() < 0.5)}  # fmt: skip
     return Recipe.model_validate({"score": score, "rank": rank})
 
 

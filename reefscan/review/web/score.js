@@ -84,7 +84,7 @@ Reef.scoreTable = function (table, score) {
   const n = table.n, { used, dropped } = Reef.memberships(table, score);
   const parts = used.filter((u) => !u.term.bonus && !u.term.penalty);
   const bonuses = used.filter((u) => u.term.bonus), penalties = used.filter((u) => u.term.penalty);
-  const points = new Float64Array(n), shown = new Float64Array(n), confidence = new Float64Array(n), listed = new Uint8Array(n);
+  const points = new Float64Array(n), shown = new Float64Array(n), confidence = new Float64Array(n), listed = new Uint8Array(n), doubted = new Uint8Array(n);
   const thresholds = Reef.thresholds(score), cols = table.columns;
   for (let i = 0; i < n; i++) {
     let total = 0, logs = 0, ok = true;
@@ -98,17 +98,20 @@ Reef.scoreTable = function (table, score) {
     }
     let value = 100 * Math.exp(logs / (total > 0 ? total : 1));
     for (const { term, mu, state } of bonuses) value = value + (100 - value) * term.weight * (state[i] === 1 ? mu[i] : 0);
+    let kept = 1;
     for (const { term, mu, state } of penalties) {
-      const m = state[i] === 2 ? score.unknown : state[i] === 1 ? mu[i] : 1;
-      value = value * (1 - term.weight * (1 - m));
+      const m = state[i] === 2 ? score.unknown : state[i] === 1 ? mu[i] : 1, share = 1 - term.weight * (1 - m);
+      value = value * share;
+      kept = kept * share;
     }
     if (!ok) value = 0;
     points[i] = Reef.rint(value * 1e6);
     shown[i] = Reef.roundMillionths(points[i], 1);
-    listed[i] = ok ? 1 : 0;
+    doubted[i] = ok && kept <= score.least_kept ? 1 : 0;
+    listed[i] = ok && !doubted[i] ? 1 : 0;
     confidence[i] = Reef.confidence(cols, i, thresholds, score.s44_order);
   }
-  return { points, score: shown, confidence, listed, used, dropped };
+  return { points, score: shown, confidence, listed, doubted, used, dropped };
 };
 
 Reef.thresholds = function (score) {
@@ -162,10 +165,9 @@ Reef.prepare = function (table) {
 Reef.rankSites = function (table, scored, rank) {
   const conf = scored.confidence, pts = scored.points;
   const known = (v) => (v === undefined || v === null || Number.isNaN(v) ? -1 : v);
-  const least = Math.round(rank.above_points * 1e6);
   const size = (name, i) => (table.columns[name] ? known(table.columns[name][i]) : -1);
   let order = [];
-  for (let i = 0; i < table.n; i++) if (scored.listed[i] && pts[i] > least) order.push(i);
+  for (let i = 0; i < table.n; i++) if (scored.listed[i] && pts[i] > 0) order.push(i);
   order.sort((i, j) => pts[j] - pts[i] || known(conf[j]) - known(conf[i]) || size("height_m", j) - size("height_m", i)
     || size("length_m", j) - size("length_m", i) || table.idOrder[i] - table.idOrder[j]);
   if (rank.best_of_feature_first) {
