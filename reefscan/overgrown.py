@@ -13,14 +13,21 @@ from scipy.spatial import cKDTree
 
 Floats = NDArray[np.float64]
 
-JUMBLED = (0.27, 0.31)
+JUMBLED = (0.36, 0.44)
 """Semivariance at one cell over that at four, from which on ground is taken for jumbled a little, and wholly. Steps and slopes have no more
-than a quarter however sharp they are, piles five cells wide little more; blobs of three cells have a third, cells of their own all of it."""
+than a quarter however sharp they are; cells of their own have all of it and blobs of two half. Blobs of three have a third and so do fields of boulders
+three to five cells wide, which are what is looked for: those are left."""
 
-FLOOR = (0.22, 0.36)
-"""How even the floor is: standard deviation of the lowest cells of nine parts about their plane, over the root of the semivariance at four
-cells, up to which it lies even under what stands on it, and from which on it does not. Growth leaves its floor in view (0.01 to 0.15; blobs of two and three cells
-without a gap 0.1 to 0.5), rock however spiky is as uneven below as above (2-D power 2.2 to 3.2: 0.33 to 1.4 for nineteen windows of twenty)."""
+TALL = (0.15, 0.25)
+"""Standard deviation of the cells' own heights, in parts of a structure's height, from which on they may have made it, in the quieter
+five of nine parts of the ground around. A single pile stands on quiet ground (0.02 at the most); on a breakwater of rubble, or on
+rock with boulders, single blocks jump as well, but the whole stands higher than they do (0.09 to 0.18); growth that covers a third of the
+ground and more has 0.3."""
+
+FLOOR = (0.3, 0.5)
+"""How even the floor is: standard deviation of the lowest cells of nine parts about their plane, over the root of the semivariance at one
+cell, up to which it lies even under what stands on it, and from which on it does not. Growth leaves its floor in view (0.01 to 0.25), rock
+however spiky is as uneven below as above (2-D power 2.2 to 3.2: 0.5 to 3 for nineteen windows of twenty), and so is any structure."""
 
 EVERY_WAY = (0.25, 0.45)
 """The lesser of the two directions' semivariance at one cell, as a share of the greater, up to which it is a wall or a ridge two or three cells wide along the
@@ -28,11 +35,6 @@ grid, however much it jumps across (0.01; 0.2 at 22 degrees to it), and from whi
 
 SINGLE = (0.7, 0.8)
 """The ratio from which on cells go each their own way whatever the floor: the spikiest rock has 0.56."""
-
-TALL = (0.025, 0.05)
-"""Standard deviation of the cells' own heights, in parts of a structure's height, from which on they may have made it: in the quieter
-five of nine parts of the ground around, since a single pile may be as sharp, but stands on quiet ground (planted seabeds and piles of own
-seeds: 0.02 at the most beside a pile of three to seven cells, 0.09 and more on nine tenths of all growth but the sparsest)."""
 
 SURVEY_M = (0.25, 0.5)
 """Noise (m) that is all put down to the survey, and from which on none is: that much is the jumble itself, where it is so wide that
@@ -57,7 +59,7 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
     own = np.maximum(seen[:, :3] - survey[:, None] * (1.0 - alike[:, [0, 1, 0]]), 0.0)
     # white noise makes ground look jumbled until it is taken out, noise that goes together once it is
     ratio = np.minimum(*(of[:, 0] / np.maximum(of[:, 1], 1e-9) for of in (seen, own)))
-    uneven = np.sqrt(np.nan_to_num(semivariance[:, 3], nan=np.inf) / np.maximum(seen[:, 1], 1e-9))
+    uneven = np.sqrt(np.nan_to_num(semivariance[:, 3], nan=np.inf) / np.maximum(seen[:, 0], 1e-9))
     even = np.clip((FLOOR[1] - uneven) / (FLOOR[1] - FLOOR[0]), 0.0, 1.0)
     like = np.maximum(even * _part(ratio, JUMBLED), _part(ratio, SINGLE)) * _part(
         np.nan_to_num(semivariance[:, 4]), EVERY_WAY

@@ -117,7 +117,7 @@ def test_an_array_that_is_no_grid_is_refused():
 
 
 def test_a_shore_cliff_is_no_higher_than_its_part_under_water(rng):
-    z = np.where(X > 8 * np.sin(Y / 25), 20.0, -8.0) + rng.normal(size=X.shape) * 0.03
+    z = np.where(8 * np.sin(Y / 25) < X, 20.0, -8.0) + rng.normal(size=X.shape) * 0.03
     run = reefscan.scan_elevation(z, cell_m=2.0)
     assert run.sites
     assert max(site["height_m"] for site in run.sites) <= 8.3
