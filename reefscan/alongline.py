@@ -196,7 +196,7 @@ def told_along(table: pd.DataFrame, code: Whole, count: int) -> Along:
         "dug_like": mean(column("dug_like")),
         "moving_like": mean(column("moving_like")),
         "seam_like": mean(column("seam_like")),
-        "canopy_like": mean(column("canopy_like")),
+        "weed_like": mean(column("weed_like")),
     }
     return Along(np.split(order, start[1:]), facts)
 

@@ -13,9 +13,12 @@ from scipy.spatial import cKDTree
 
 Floats = NDArray[np.float64]
 
-BREADTH_M = 60.0
-"""From the middle of one face to that of the other at most: a breakwater's foot is some tens of metres broad (common practice, no
-source), strips of a survey are broader."""
+CREST_M = 20.0
+"""Level ground between the two faces at most: a breakwater's crest is some metres broad (common practice, no source), a strip
+of a survey that lies too high is three times the depth and more."""
+
+ALIKE = 0.5
+"""Least height of the lower face, as a share of the higher one: what stands up falls away to both sides by about as much."""
 
 ABREAST_M = 25.0
 """How far along the other face may be told from: stations stand half the spacing of nets apart."""
@@ -25,14 +28,15 @@ OPPOSITE_DEG = 30.0
 
 
 def falls_both_ways(table: pd.DataFrame, asked: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """True for stations of ledges that have an opposite face behind them, or whose feature mostly has.
+    """True for all stations of a ledge of which at least half of those asked have an opposite face close behind them.
 
     Parameters
     ----------
     table : DataFrame
-        Stations: ``kind``, ``feature_id``, ``x``, ``y`` (m), ``facing`` (degrees from grid north, downhill).
+        Stations: ``kind``, ``feature_id``, ``x``, ``y``, ``width_m`` (of the face), ``height_m`` (m), ``facing`` (degrees from
+        grid north, downhill).
     asked : ndarray of bool, shape (n,)
-        Stations to tell; False is answered for the others, unless their feature is told.
+        Stations by which a feature is told; features without any are answered False.
 
     Returns
     -------
@@ -45,14 +49,20 @@ def falls_both_ways(table: pd.DataFrame, asked: NDArray[np.bool_]) -> NDArray[np
         return out
     xy = table[["x", "y"]].to_numpy(dtype=np.float64)
     facing = np.radians(table["facing"].to_numpy(dtype=np.float64))
-    near = cKDTree(xy[all_of]).query_ball_point(xy[rows], float(np.hypot(BREADTH_M, ABREAST_M)))
+    width, height = table["width_m"].to_numpy(dtype=np.float64), table["height_m"].to_numpy(dtype=np.float64)
+    farthest = CREST_M + float(width[all_of].max())
+    near = cKDTree(xy[all_of]).query_ball_point(xy[rows], float(np.hypot(farthest, ABREAST_M)))
     one = np.repeat(rows, [len(found) for found in near])
     two = all_of[np.concatenate([np.asarray(found, dtype=np.intp) for found in near])]
     east, north = np.sin(facing[one]), np.cos(facing[one])
     dx, dy = (xy[two] - xy[one]).T
     behind, along = -(dx * east + dy * north), dx * north - dy * east
     opposite = np.cos(facing[one] - facing[two]) <= -np.cos(np.radians(OPPOSITE_DEG))
-    pair = opposite & (behind > 0.0) & (behind <= BREADTH_M) & (np.abs(along) <= ABREAST_M)
+    close = (
+        (behind > 0.0) & (behind <= CREST_M + 0.5 * (width[one] + width[two])) & (np.abs(along) <= ABREAST_M)
+    )
+    lower, higher = np.minimum(height[one], height[two]), np.maximum(height[one], height[two])
+    pair = opposite & close & (lower >= ALIKE * higher)
     out[one[pair]] = True
     for on in table.groupby("feature_id", sort=False).indices.values():
         told = on[asked[on]]

@@ -40,7 +40,7 @@ from reefscan.localnoise import (
     rounded,
 )
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
-from reefscan.overgrown import canopy_like, jumbled
+from reefscan.overgrown import jumbled, weed_like
 from reefscan.reach import refuse_reach
 from reefscan.recipe import Find
 
@@ -252,8 +252,6 @@ def find_stations(
             continue
         rows, cols = seeds[kind][0] - window.row, seeds[kind][1] - window.col
         local = noise_at(rows, cols)
-        alike = np.column_stack([local.at_lag(1.0), local.at_lag(variogram.FAR)])
-        like, strays = jumbled(variogram.variogram(elev, rows, cols), local.cell_m, alike)
         found = measure.measure_stations(
             above_mm if kind == "ledge" else elev,
             rows,
@@ -271,9 +269,11 @@ def find_stations(
         )
         rows, cols, local = rows[good], cols[good], local.of(good)
         found = np.ascontiguousarray(found[good])
-        canopy = canopy_like(like[good], strays[good], found[:, station.HEIGHT])
         if not rows.size:
             continue
+        alike = np.column_stack([local.at_lag(1.0), local.at_lag(variogram.FAR)])
+        like, strays = jumbled(variogram.variogram(elev, rows, cols), local.cell_m, alike)
+        weed = weed_like(like, strays, found[:, station.HEIGHT])
         local = local.beside(pasted.pasted_width(elev, rows, cols, pasted.NEAR, pasted.REACH) * cell)
         net = placement.place_nets(
             elev,
@@ -299,7 +299,7 @@ def find_stations(
         )
         shore = _shore(kind, above_mm, found, cell)
         told = _table(kind, rows, cols, found, net, around, local, shore, block, cell, find.refuge_min_m)
-        told["canopy_like"] = canopy
+        told["weed_like"] = weed
         parts.append(told)
     if not parts:
         return find_stations_none()
@@ -315,7 +315,7 @@ COLUMNS: dict[str, str] = {
     "interval_m": "float64",
     "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
     "flat_share": "float64", "strength": "float64", "level_m": "float64", "shore": "float64",
-    "canopy_like": "float64",
+    "weed_like": "float64",
     **dict.fromkeys((*flank.FIELDS, *repeats.FIELDS), "float64"),
 }  # fmt: skip
 """Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""

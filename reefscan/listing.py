@@ -106,15 +106,14 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
         out.append(f"term {name!r} was left out: {column} is not known anywhere in this run")
     doubted = int(scored.doubted.sum())
     if doubted and listed < recipe.rank.top:  # a list that is full would not have had them
-        one = doubted == 1
         out.append(
-            f"{doubted} {'candidate looks' if one else 'candidates look'} like joints between surveys, steps of coarser cells, weed or fish "
-            f"and {'is' if one else 'are'} not listed: rescore with [score] least_kept = 0 to see them"
+            f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (joints between surveys, steps of coarser cells, weed "
+            f"or fish, the shore): {'they are' if doubted > 1 else 'it is'} not listed; rescore with [score] least_kept = 0 to see {'them' if doubted > 1 else 'it'}"
         )
-    elif not listed and len(table):
+    if not listed and doubted < len(table):
         low, high = recipe.depth_band
         out.append(
-            f"{len(table)} candidates were found, but none fits the recipe's required terms "
+            f"{len(table) - doubted} candidates were found, but none fits the recipe's required terms "
             f"(depths {low:g} to {high:g} m, heights)"
         )
     return out

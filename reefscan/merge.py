@@ -101,8 +101,8 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         seam_like(every, lines, sheet.cell_m), ruled_like(every, lines, sheet.cell_m)
     )
     every.loc[falls_both_ways(every, (every["seam_like"] > 0.0).to_numpy()), "seam_like"] = 0.0
-    every["canopy_like"] = of_patch(
-        every["x"].to_numpy(), every["y"].to_numpy(), every["canopy_like"].to_numpy(), side_m
+    every["weed_like"] = of_patch(
+        every["x"].to_numpy(), every["y"].to_numpy(), every["weed_like"].to_numpy(), side_m
     )
     tell_coarse_cells(every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
@@ -265,6 +265,6 @@ def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonL
 PASSED_ON = (
     "depth_m", "height_m", "relief_m", "width_m", "off_m", "slope_deg", "vrm", "bpi_fine_m", "bpi_broad_m",
     "uncertainty_m", "height_sigma_m", "noise_m", "position_m", "dug_like", "moving_like", "interpolated",
-    "interval_m", "unresolved", "shore", "seam_like", "canopy_like",
+    "interval_m", "unresolved", "shore", "seam_like", "weed_like",
     "length_m", "sinuosity",
 )  # fmt: skip

@@ -52,15 +52,22 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
         Noise of one cell, metres.
     alike : ndarray, shape (n, 2)
         Correlation of the noise of two cells at the variogram's two distances.
+
+    Returns
+    -------
+    like : ndarray, shape (n,)
+        0 to 1; 0 where the semivariance is not known.
+    strays : ndarray, shape (n,)
+        Metres; 0 where it is not known.
     """
-    low, high = SURVEY_M
-    survey = (noise_m * np.clip((high - noise_m) / (high - low), 0.0, 1.0)) ** 2
+    survey = (noise_m * (1.0 - _part(noise_m, SURVEY_M))) ** 2
     seen = np.nan_to_num(semivariance)
     own = np.maximum(seen[:, :3] - survey[:, None] * (1.0 - alike[:, [0, 1, 0]]), 0.0)
     # white noise makes ground look jumbled until it is taken out, noise that goes together once it is
-    ratio = np.minimum(*(of[:, 0] / np.maximum(of[:, 1], 1e-9) for of in (seen, own)))
+    seen_ratio = seen[:, 0] / np.maximum(seen[:, 1], 1e-9)
+    ratio = np.minimum(seen_ratio, own[:, 0] / np.maximum(own[:, 1], 1e-9))
     uneven = np.sqrt(np.nan_to_num(semivariance[:, 3], nan=np.inf) / np.maximum(seen[:, 0], 1e-9))
-    even = np.clip((FLOOR[1] - uneven) / (FLOOR[1] - FLOOR[0]), 0.0, 1.0)
+    even = 1.0 - _part(uneven, FLOOR)
     like = np.maximum(even * _part(ratio, JUMBLED), _part(ratio, SINGLE)) * _part(
         np.nan_to_num(semivariance[:, 4]), EVERY_WAY
     )
@@ -71,7 +78,7 @@ def _part(value: Floats, ends: tuple[float, float]) -> Floats:
     return np.asarray(np.clip((value - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0))
 
 
-def canopy_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:
+def weed_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:
     """How far a structure may be made of cells that each have a height of their own, 0 to 1.
 
     Parameters
@@ -81,7 +88,7 @@ def canopy_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:
     height_m : ndarray, shape (n,)
     """
     share = strays_m / np.maximum(height_m, 0.1)
-    return np.asarray(like * np.clip((share - TALL[0]) / (TALL[1] - TALL[0]), 0.0, 1.0))
+    return like * _part(share, TALL)
 
 
 NEAR_SQUARES = 4.0

@@ -220,8 +220,8 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "not_seam": {
             "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True, "kinds": KINDS[:2],
         },
-        "not_canopy": {
-            "column": "canopy_like", "c": 0.2, "d": 0.8, "weight": 0.8, "penalty": True, "kinds": KINDS[:3],
+        "not_weed": {
+            "column": "weed_like", "c": 0.2, "d": 0.8, "weight": 0.8, "penalty": True, "kinds": KINDS[:3],
         },
         "not_shore": {
             "column": "shore", "c": 0.6, "d": 1.0, "weight": 0.3, "penalty": True, "kinds": KINDS[:2],
@@ -243,7 +243,7 @@ TERM_NOTES: dict[str, str] = {
     "sounded": f"filled in between soundings farther apart than the cells: nobody has measured the form there ({GUESS})",
     "resolved": f"narrower than the ground's own cells can show: the grid repeats those of a coarser one, or its edges lie on their lattice ({GUESS})",
     "not_seam": f"keeps to a row or column of the grid, or to a dead straight line, as a joint between two surveys does ({GUESS})",
-    "not_canopy": f"depths jump from cell to cell, as weed, fish or a false bottom make them: rock hangs together ({GUESS})",
+    "not_weed": f"depths jump from cell to cell, as weed, fish or a false bottom make them: rock hangs together ({GUESS})",
     "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
 }
 """One plain sentence for each default term: the comment in the written recipe."""
@@ -262,7 +262,7 @@ class Score(_Part):
         default=0.45,
         ge=0,
         lt=1,
-        description="a site that its penalties leave no more than this share of its score is not listed: what it is, is in doubt",
+        description="a site whose penalties leave less than this share of its score is not listed: what it is, is in doubt",
     )
     s44_order: Literal["exclusive", "special", "1a", "1b", "2"] = Field(
         default="1a", description="IHO S-44 order assumed where the grid states no uncertainty"
@@ -279,11 +279,11 @@ class Score(_Part):
         le=1,
         description="from this seam_like on, it is said to look like a joint in the grid",
     )
-    say_canopy: float = Field(
+    say_weed: float = Field(
         default=0.5,
         ge=0,
         le=1,
-        description="from this canopy_like on, it is said to look like weed, fish or a false bottom",
+        description="from this weed_like on, it is said to look like weed, fish or a false bottom",
     )
     say_shore: float = Field(
         default=0.8, ge=0, le=1, description="from this shore on, its top is said to be the shore"

@@ -19,7 +19,6 @@ from numpy.typing import NDArray
 from reefscan.features import Line, shared, turned
 
 Floats = NDArray[np.float64]
-Rows = NDArray[np.intp]
 
 WANDER_CELLS = 0.45
 """How far a joint reads off its line, root mean square, on noisy ground; as `reefscan.seams` has it."""
@@ -36,6 +35,9 @@ FEWEST = 6
 
 MOST = 512
 """Stations looked at ahead of each, so that the work grows with the path's length and not with its square; a longer run is told in pieces."""
+
+DRY = 0.5
+"""From this much shore on its top, a straight face is a quay, a sea wall or a beach's edge: surveys join in the water."""
 
 WIDEST_CELLS = 4.0
 """A face wider than this is no joint, however straight."""
@@ -63,7 +65,7 @@ def ruled_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) ->
     Parameters
     ----------
     table : DataFrame
-        Stations: ``feature_id``, ``kind``, ``x``, ``y``, ``width_m`` (m).
+        Stations: ``feature_id``, ``kind``, ``x``, ``y``, ``width_m`` (m), ``shore`` (0 to 1).
     lines : mapping of str to Line
         The line of each feature: places among its own stations, in the table's order.
     cell_m : float
@@ -75,7 +77,11 @@ def ruled_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) ->
     """
     out = np.zeros(len(table))
     x, y = table["x"].to_numpy(), table["y"].to_numpy()
-    narrow = (table["kind"] == "ledge").to_numpy() & (table["width_m"] <= WIDEST_CELLS * cell_m).to_numpy()
+    narrow = (
+        (table["kind"] == "ledge").to_numpy()
+        & (table["width_m"] <= WIDEST_CELLS * cell_m).to_numpy()
+        & (table["shore"] < DRY).to_numpy()
+    )
     features = table.groupby("feature_id", sort=False).indices
     rules = [
         rule

@@ -69,13 +69,13 @@ def warnings_of(
         narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
         out.append(
             f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid holds no more than one depth for every "
-            f"{three_figures(coarse.median())} m or so; {narrow * 100:.0f} % are narrower than that can show and count less"
+            f"{three_figures(coarse.median())} m or so; {narrow * 100:.0f} % are narrower than that can show and count less or are left out"
         )
-    jumps = float((table["canopy_like"] >= recipe.score.say_canopy).mean()) if len(table) else 0.0
+    jumps = float((table["weed_like"] >= recipe.score.say_weed).mean()) if len(table) else 0.0
     if jumps >= WORTH_SAYING:
         out.append(
             f"{jumps * 100:.0f} % of the candidates stand where depths jump from cell to cell, as weed, fish or a false bottom "
-            "make them: they count less"
+            "make them: they count less or are left out"
         )
     for sheet in sheets:
         if sheet.limits.too_coarse:

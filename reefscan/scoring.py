@@ -13,7 +13,7 @@ applies to, is dropped for the whole run):
    ``s = 100 * exp(sum(w * ln(mu)) / sum(w))``, summed over the terms that apply to the site's kind;
    100 where none applies.
 3. Each bonus in order: ``s = s + (100 - s) * w * mu``. Then each penalty: ``s = s * (1 - w * (1 - mu))``. Where the penalties
-   together leave ``score.least_kept`` of it or less, the site keeps its score and is not listed.
+   together leave less than ``score.least_kept`` of it, the site keeps its score and is not listed.
 4. ``points = rint(s * 1e6)``, an integer (half to even; a tie there has no practical weight). All
    differences between math libraries end here. Ranking uses ``points``.
 5. The printed score is ``points / 1e5`` rounded half to even *in integers*, over 10:
@@ -23,7 +23,7 @@ applies to, is dropped for the whole run):
 Why integers: ``round(84.25, 1)`` sees a binary fraction, and JavaScript another rounding rule; an
 integer number of millionths has neither trouble.
 
-Confidence: ``p = (1 - canopy_like) Phi((height - a) / sigma)`` (an unknown ``canopy_like`` is 0), with ``a`` the lower corner of the site's own height term.
+Confidence: ``p = (1 - weed_like) Phi((height - a) / sigma)`` (an unknown ``weed_like`` is 0), with ``a`` the lower corner of the site's own height term.
 With ``u = uncertainty_m`` where that is above 0, else ``TVU(depth) / 1.959963984540054`` of the recipe's
 S-44 order: ``sigma = sqrt(own^2 + 2 k^2 max(0, u^2 - noise_m^2))`` where ``own = height_sigma_m`` is above 0,
 ``k = 0.2 + 0.8 interpolated`` (an unknown ``noise_m`` or ``interpolated`` is 0); else ``sqrt(2) u``.
@@ -34,7 +34,7 @@ is). What the stated uncertainty has beyond that changes slowly (tide, sound spe
 foot, some metres apart, share nearly all of it and their difference keeps ``k`` of it. Interpolated ground
 shows no noise and its doubt cancels nowhere, so there the whole of it counts. A stated uncertainty
 smaller than the noise seen changes nothing: what is seen is believed. Where depths jump from cell to cell (`reefscan.overgrown`)
-``canopy_like`` is taken for the chance that the height is none of the ground's.
+``weed_like`` is taken for the chance that the height is none of the ground's.
 """
 
 from __future__ import annotations
@@ -89,7 +89,7 @@ class Scored:
     listed : ndarray of bool
         False where a required term is worth nothing, or for what is doubted.
     doubted : ndarray of bool
-        True where the penalties leave no more than `Score.least_kept`.
+        True where nothing but that the penalties leave less than `Score.least_kept` keeps it from the list.
     memberships : dict of str to ndarray
         Membership of every term in use, before any floor; NaN where it does not apply or is unknown.
     unknown : dict of str to ndarray of bool
@@ -124,10 +124,11 @@ def trapezoid(x: Floats | float, a: float, b: float, c: float, d: float) -> Floa
     """
     x = np.asarray(x, dtype=np.float64)
     mu = np.ones_like(x)
-    if np.isfinite(a) and b > a:
-        mu = np.where(x < b, (x - a) / (b - a) if np.isfinite(b) else 0.0, mu)
-    if np.isfinite(d) and d > c:
-        mu = np.where(x > c, (d - x) / (d - c) if np.isfinite(c) else 0.0, mu)
+    with np.errstate(over="ignore"):  # beside a side of almost no width, beyond which nothing counts
+        if np.isfinite(a) and b > a:
+            mu = np.where(x < b, (x - a) / (b - a) if np.isfinite(b) else 0.0, mu)
+        if np.isfinite(d) and d > c:
+            mu = np.where(x > c, (d - x) / (d - c) if np.isfinite(c) else 0.0, mu)
     mu = np.where((x < a) | (x > d), 0.0, mu)
     return np.where(np.isnan(x), np.nan, mu)
 
@@ -304,7 +305,7 @@ def _combine(
             known = np.where(unknown[name], score.unknown, np.where(np.isnan(mu), 1.0, mu))
             share = 1.0 - term.weight * (1.0 - known)
             value, kept = value * share, kept * share
-    doubted = listed & (kept <= score.least_kept)
+    doubted = listed & (kept < score.least_kept)
     return np.where(listed, value, 0.0), listed & ~doubted, doubted
 
 
@@ -337,7 +338,7 @@ def _confidence(
     stated = single > 0
     depth_sigma = np.where(stated, single, assumed_sigma)
     sigma = np.where(own > 0, _height_sigma(table, own, depth_sigma), np.sqrt(2.0) * depth_sigma)
-    canopy = _column(table, "canopy_like")
+    canopy = _column(table, "weed_like")
     ground = 1.0 if canopy is None else 1.0 - np.nan_to_num(canopy)
     return height_confidence(height, threshold, sigma) * ground, ~stated & ~np.isnan(threshold)
 

@@ -41,7 +41,7 @@ _UNKNOWN = {
     "sounded": "whether it was sounded",
     "resolved": "whether the ground's own cells show it",
     "not_seam": "whether it is a joint in the grid",
-    "not_canopy": "whether its depths jump from cell to cell",
+    "not_weed": "whether its depths jump from cell to cell",
 }  # fmt: skip
 
 _NATURAL = {
@@ -50,7 +50,7 @@ _NATURAL = {
     "sounded": "say_interpolated",
     "resolved": "say_unresolved",
     "not_seam": "say_seam",
-    "not_canopy": "say_canopy",
+    "not_weed": "say_weed",
     "not_shore": "say_shore",
 }
 """Terms on what only has the shape of shelter, or was not measured, and from which likeness on it is said outright."""
@@ -146,8 +146,8 @@ def _explain_one(
         asides.append(
             "keeps to a row or column of the grid, or runs dead straight for hundreds of metres: looks like the joint of two surveys or a built wall, not ground"
         )
-    if _number(site, "canopy_like") >= score.say_canopy:
-        flags.append("looks-like-canopy")
+    if _number(site, "weed_like") >= score.say_weed:
+        flags.append("looks-like-weed")
         asides.append(
             "depths here jump from cell to cell: looks like weed, fish or a false bottom, not rock to lay a net by"
         )
@@ -277,10 +277,10 @@ def _reserved(name: str, site: Mapping[Any, Any]) -> str:
         return "ground that looks partly filled in"
     if name == "resolved":
         return "a width that the ground's own cells hardly show"
-    if name == "not_canopy":
+    if name == "not_weed":
         return "depths that jump from cell to cell"
     if name == "not_seam":
-        return "a course close to the grid's own"
+        return "a course nearly as straight as a joint's"
     return (_looks(site, _DUG, "cut") if name == "not_dug" else _looks(site, _MOVING, "waves"))[1]
 
 

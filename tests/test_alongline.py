@@ -123,7 +123,7 @@ def test_facts_of_features_are_those_of_pandas(rng):
     part = stations(
         rng.normal(size=n), rng.normal(size=n), rng.uniform(0, 180, n), height_m=rng.uniform(1, 4, n)
     )
-    for name in ("length_m", "turn", "sinuosity", "dug_like", "moving_like", "seam_like", "canopy_like"):
+    for name in ("length_m", "turn", "sinuosity", "dug_like", "moving_like", "seam_like", "weed_like"):
         part[name] = rng.uniform(size=n)
     told = told_along(part, code, count)
     groups = part.groupby(code)

@@ -7,13 +7,21 @@ import pandas as pd
 import pytest
 
 import reefscan
-from reefscan.bothsides import BREADTH_M, OPPOSITE_DEG, falls_both_ways
+from reefscan.bothsides import CREST_M, OPPOSITE_DEG, falls_both_ways
 
 
 def face(x: float, facing: float, name: str, n: int = 10) -> pd.DataFrame:
     """Stations of a ledge every 20 m northward along ``x``."""
     return pd.DataFrame(
-        {"kind": "ledge", "feature_id": name, "x": x, "y": 20.0 * np.arange(n), "facing": facing}
+        {
+            "kind": "ledge",
+            "feature_id": name,
+            "x": x,
+            "y": 20.0 * np.arange(n),
+            "facing": facing,
+            "width_m": 6.0,
+            "height_m": 3.0,
+        }
     )
 
 
@@ -22,17 +30,31 @@ def told(*faces: pd.DataFrame) -> np.ndarray:
     return falls_both_ways(table, np.ones(len(table), bool))
 
 
-@pytest.mark.parametrize("apart", [8.0, BREADTH_M - 1.0])
+@pytest.mark.parametrize("apart", [8.0, CREST_M + 5.0])
 def test_two_faces_that_fall_away_from_each_other_stand_up(apart):
     assert told(face(0.0, 270.0, "west"), face(apart, 90.0, "east")).all()
 
 
 def test_neither_a_pit_nor_a_strip_nor_steps_one_way_stand_up():
     assert not told(face(0.0, 90.0, "west"), face(20.0, 270.0, "east")).any()
-    assert not told(face(0.0, 270.0, "west"), face(BREADTH_M + 5.0, 90.0, "east")).any()
+    assert not told(face(0.0, 270.0, "west"), face(CREST_M + 8.0, 90.0, "east")).any()
     assert not told(face(0.0, 270.0, "upper"), face(20.0, 270.0, "lower")).any()
     assert not told(face(0.0, 270.0, "west"), face(20.0, 90.0 + OPPOSITE_DEG + 5.0, "turned")).any()
     assert not told(face(0.0, 270.0, "alone")).any()
+
+
+def test_a_wall_falls_away_to_both_sides_by_about_as_much():
+    low = face(12.0, 90.0, "east").assign(height_m=1.2)
+    assert not told(face(0.0, 270.0, "west"), low).any()
+
+
+@pytest.mark.parametrize("breadth_m", [30.0, 50.0])
+def test_a_strip_of_a_survey_that_lies_too_high_is_two_joints(rng, breadth_m):
+    y, x = np.mgrid[:240, :240] * 2.0
+    z = -9 + 0.4 * np.sin(x / 90) * np.cos(y / 70) + rng.normal(size=x.shape) * 0.04
+    run = reefscan.scan_elevation(z + 1.8 * (np.abs(x - 240) < breadth_m / 2), cell_m=2.0)
+    assert (run.candidates["seam_like"] == 1.0).sum() >= 6
+    assert not [site for site in run.sites if site["length_m"] > 100]
 
 
 def test_a_feature_is_told_by_half_of_its_stations():

@@ -12,7 +12,7 @@ from planted.scan import find
 from planted.survey import fractal
 
 import reefscan
-from reefscan.overgrown import canopy_like, jumbled, of_patch
+from reefscan.overgrown import jumbled, of_patch, weed_like
 from reefscan.recipe import Recipe
 from reefscan.scoring import score_table
 
@@ -42,7 +42,7 @@ def test_a_patch_of_growth_says_so_and_is_neither_sure_nor_high_in_the_list(rng,
     everything = Recipe.model_validate({"score": {"least_kept": 0}})
     sites = reefscan.scan_elevation(np.minimum(z, -0.5), cell_m=cell_m, recipe=everything).sites
     assert len(sites) >= 3
-    said = np.array(["looks-like-canopy" in site["flags"] for site in sites])
+    said = np.array(["looks-like-weed" in site["flags"] for site in sites])
     assert said.mean() >= 0.75
     assert "looks like weed, fish or a false bottom" in sites[int(said.argmax())]["why"]
     assert np.median([site["confidence"] for site in sites]) <= 0.05
@@ -55,7 +55,7 @@ def test_a_single_pile_however_sharp_is_no_growth(rng, cell_m, width_cells):
     found = reefscan.scan_elevation(piled(rng, cell_m, width_cells), cell_m=cell_m).candidates
     found = found[found["height_m"] > 1.0]
     assert len(found) >= 8
-    assert (found["canopy_like"] < 0.2).all()
+    assert (found["weed_like"] < 0.2).all()
 
 
 @pytest.mark.parametrize("cell_m", [2.0, 5.0])
@@ -67,7 +67,7 @@ def test_a_breakwater_along_the_grid_is_no_growth_however_narrow(rng, cell_m, cr
     rough = 0.1 * rng.standard_normal(x.shape)  # blocks, and no cells that repeat each other
     found = reefscan.scan_elevation(np.maximum(sand(rng), wall + rough), cell_m=cell_m).candidates
     assert found["score"].max() > 80
-    assert (found["canopy_like"] < 0.2).all()
+    assert (found["weed_like"] < 0.2).all()
 
 
 @pytest.mark.parametrize("cell_m", [1.0, 2.0])
@@ -84,7 +84,7 @@ def test_a_field_of_boulders_and_a_ridge_of_rubble_are_no_growth(rng, cell_m):
     found = reefscan.scan_elevation(np.minimum(z, -0.5), cell_m=cell_m).candidates
     found = found[found["height_m"] > 1.0]
     assert len(found) >= 20
-    assert (found["canopy_like"] >= 0.5).mean() < 0.05
+    assert (found["weed_like"] >= 0.5).mean() < 0.05
 
 
 @pytest.mark.parametrize("power", [2.2, 2.6, 3.2])
@@ -99,7 +99,7 @@ def test_rock_however_spiky_is_no_growth(rng, power, cell_m):
     ).candidates
     found = found[found["height_m"] > 1.0]
     assert len(found) >= 20
-    assert (found["canopy_like"] >= 0.2).mean() < 0.05
+    assert (found["weed_like"] >= 0.2).mean() < 0.05
 
 
 def test_planted_structure_leads_the_list_before_growth_on_seabeds_of_other_seeds():
@@ -119,12 +119,12 @@ def test_the_surveys_own_noise_is_no_growth_whether_white_or_going_together():
     for kind in (white, soft):
         seen = np.column_stack([0.04 * (1.0 - kind[:, [1, 2, 1]]), [0.0], [1.0]])
         like, strays = jumbled(seen, np.array([0.2]), kind[:, 1:])
-        assert canopy_like(like, strays, np.array([1.0])) == 0.0
+        assert weed_like(like, strays, np.array([1.0])) == 0.0
 
 
 def test_ground_that_is_not_known_is_not_told():
     like, strays = jumbled(np.full((1, 5), np.nan), np.array([0.1]), np.zeros((1, 2)))
-    assert_array_equal(canopy_like(like, strays, np.array([2.0])), 0.0)
+    assert_array_equal(weed_like(like, strays, np.array([2.0])), 0.0)
 
 
 def test_a_station_that_most_near_it_outvote_is_told_with_them_and_one_far_off_is_not():
@@ -137,7 +137,7 @@ def test_a_station_that_most_near_it_outvote_is_told_with_them_and_one_far_off_i
 
 def test_the_confidence_falls_by_the_chance_that_it_is_growth_and_the_score_with_it():
     site = {"kind": "rise", "depth_m": 9.0, "height_m": 2.5, "slope_deg": 2.0, "vrm": 0.06, "height_sigma_m": 0.1, "uncertainty_m": 0.1, "noise_m": 0.05, "interpolated": 0.0}  # fmt: skip
-    table = pd.DataFrame([{**site, "canopy_like": like} for like in (0.0, 0.4, 1.0, np.nan)])
+    table = pd.DataFrame([{**site, "weed_like": like} for like in (0.0, 0.4, 1.0, np.nan)])
     scored = score_table(table, Recipe.default().score)
     assert_allclose(scored.confidence, [1.0, 0.6, 0.0, 1.0])
     assert scored.score[0] > scored.score[1] > scored.score[2]

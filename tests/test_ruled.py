@@ -23,6 +23,7 @@ def pieces(
             "y": np.concatenate([y for _, y in parts]),
             "kind": kind,
             "width_m": width_m,
+            "shore": 0.0,
             "feature_id": names,
         }
     )
@@ -102,3 +103,9 @@ def test_a_path_told_backwards_is_the_same_joint():
     back, _ = pieces((x[::-1], y[::-1]))
     assert ruled_like(there, lines, CELL_M) == pytest.approx(ruled_like(back, lines, CELL_M)[::-1], abs=1e-9)
     assert 0.1 < ruled_like(there, lines, CELL_M).max() < 0.9
+
+
+def test_a_straight_face_whose_top_is_the_shore_is_a_quay_and_no_joint():
+    table, lines = pieces(course(33.0, 0.0, 600.0))
+    assert (ruled_like(table, lines, CELL_M) == 1.0).all()
+    assert not ruled_like(table.assign(shore=0.8), lines, CELL_M).any()

@@ -17,7 +17,7 @@ def said(
     notes: tuple[tuple[str, ...], ...] = ((),),
     interval_m: float = 0.0,
     interpolated: float = 0.0,
-    canopy_like: float = 0.0,
+    weed_like: float = 0.0,
     files: tuple[str, ...] = ("a.tif",),
     **facts: Any,
 ) -> list[str]:
@@ -29,7 +29,7 @@ def said(
             "interpolated": [max(interpolated, float(interval_m > 0))] * 4,
             "interval_m": [interval_m] * 4,
             "unresolved": [0, 0, 0, 1.0],
-            "canopy_like": [0, 0, 0, canopy_like],
+            "weed_like": [0, 0, 0, weed_like],
         }
     )
     layers = tuple(SimpleNamespace(name=name) for name in files)
@@ -54,9 +54,9 @@ def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() 
 
 
 def test_where_depths_jump_from_cell_to_cell_the_run_says_so() -> None:
-    (line,) = said(canopy_like=0.9)
+    (line,) = said(weed_like=0.9)
     assert line.startswith("25 % of the candidates stand where depths jump from cell to cell")
-    assert said(canopy_like=0.3) == []
+    assert said(weed_like=0.3) == []
 
 
 def test_a_grid_that_shows_no_more_than_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:

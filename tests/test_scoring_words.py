@@ -13,7 +13,7 @@ from reefscan.scoring_words import axis_words, compass_words, explain, length_wo
 SITE = {
     "id": "t1", "kind": "trough", "feature_id": "f1", "depth_m": 9.3, "height_m": 2.4, "width_m": 18.0,
     "slope_deg": 2.0, "vrm": 0.06, "axis_deg": 45.0, "off_m": 0.0, "length_m": 120.0, "dug_like": 0.1,
-    "moving_like": 0.0, "seam_like": 0.0, "canopy_like": 0.0, "looks_like": "", "facing_deg": 90.0, "uncertainty_m": 0.1, "position_m": 2.0, "interpolated": 0.0,
+    "moving_like": 0.0, "seam_like": 0.0, "weed_like": 0.0, "looks_like": "", "facing_deg": 90.0, "uncertainty_m": 0.1, "position_m": 2.0, "interpolated": 0.0,
 }  # fmt: skip
 
 
@@ -51,7 +51,7 @@ def test_lengths_are_said_in_the_users_unit():
 @pytest.mark.parametrize(
     ("changes", "words", "flag"),
     [
-        ({"canopy_like": 0.8}, "looks like weed, fish or a false bottom", "looks-like-canopy"),
+        ({"weed_like": 0.8}, "looks like weed, fish or a false bottom", "looks-like-weed"),
         ({"dug_like": 0.8}, "straight, even sides: looks dug", "looks-dug"),
         ({"moving_like": 0.7}, "looks like sand waves, which move", "looks-moving"),
         ({"dug_like": 0.8, "looks_like": "pit"}, "closed all round: looks like a pit", "looks-dug"),

@@ -201,28 +201,32 @@ def _foot_of_side(
     upper = _upper(height, seen)
     level, high = floor + seen, floor + upper
     # as far as the side climbs high, or to the end where it never does and yet ends up above the floor
-    top, high_at = -1, np.nan
+    top, last, high_at = -1, 0, np.nan
     before = p[reach]
     for i in range(1, reach + 1):
         z = p[reach + step * i]
         if not z == z:
             continue  # a gap in the survey is no wall
-        top = i
+        last, top = max(top, 0), i
         ahead = p[reach + step * min(i + 1, reach)]
-        # one noisy cell is not a wall: the next one stands as high
-        if z >= high and (not ahead == ahead or ahead >= high):
-            high_at = i - 1 + (high - before) / max(z - before, 1e-9) if before < high else i - 1.0
+        # one noisy cell is not a wall: the next one stands as high, or beside a gap the one before stands on it too
+        if z >= high and (ahead >= high or (not ahead == ahead and before >= level)):
+            high_at = (
+                last + (i - last) * (high - before) / max(z - before, 1e-9) if before < high else float(last)
+            )
             break
         before = z
     if top < 0 or not p[reach + step * top] >= level:
         return np.nan
+    if not high_at == high_at and not p[reach + step * last] >= level:
+        return np.nan  # nor is the last one before a gap or the end
     above, at = p[reach + step * top], float(top)
     for i in range(top - 1, -1, -1):
         z = p[reach + step * i]
         if not z == z:
             continue
         if z < level:
-            at = i + (level - z) / max(above - z, 1e-9)
+            at = i + (at - i) * (level - z) / max(above - z, 1e-9)
             break
         above, at = z, float(i)
     return max(0.0, _carried_on(FOOT_SHARE * height, seen, at, upper, high_at))

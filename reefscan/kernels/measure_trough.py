@@ -14,7 +14,7 @@ from reefscan.kernels.profiles import apart, bias, profile, sample, side_roughne
 
 ROUNDED = 0.3
 """Share of the way from 0.3 to 0.9 of the climb by which the crest lies farther: between a straight side (1/6) and half a
-cosine (.48), so that either is told within 5 % of the width where two thirds of it are sides."""
+cosine (.48), so that either is told within 8 % of the width where two thirds of it are sides."""
 
 SMEARED = 0.5
 """Cells by which samples between cells, and lines across a bend, widen what is read from crest to crest (straight troughs of 9 to 38 m
@@ -82,6 +82,7 @@ def _lip(p: NDArray[np.float64], start: int, step: int, edge: int, floor: float,
 
     From where the side has climbed 0.3 and 0.9 of its height up to its ``edge``, carried on by `ROUNDED` of the way between.
     """
+    edge = min(max(edge, 0), p.shape[0] - 1)  # beside a gap a side may have no edge on the profile
     low, before = np.nan, p[start]
     k = start
     while k != edge:

@@ -123,7 +123,8 @@ def variogram(
         out[i, 0] = 0.5e-6 * near / near_pairs
         out[i, 1] = 0.5e-6 * far / far_pairs
         out[i, 2] = 0.5e-6 * quiet / QUIET
-        one = down / max(1, down_pairs)
-        other = (near - down) / max(1, near_pairs - down_pairs)
-        out[i, 4] = min(one, other) / max(one, other) if max(one, other) > 0.0 else 1.0
+        down_mean = down / max(1, down_pairs)
+        across_mean = (near - down) / max(1, near_pairs - down_pairs)
+        most = max(down_mean, across_mean)
+        out[i, 4] = min(down_mean, across_mean) / most if most > 0.0 else 1.0
     return out

@@ -197,6 +197,15 @@ def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[
         for name, mu in scored.memberships.items():
             if there.recipe.score.terms[name].required and float(mu[other]) == 0.0:
                 return name, f"{name}: {_measure(there, name, other)} is worth nothing in {there.name}"
+    if scored.doubted[other]:
+        terms = there.recipe.score.terms
+        cost = {
+            name: terms[name].weight * (1.0 - float(mu[other]))
+            for name, mu in scored.memberships.items()
+            if terms[name].penalty and np.isfinite(mu[other])
+        }
+        dearest = max(cost, key=lambda name: cost[name])
+        return dearest, f"{dearest}: leaves too little of its score in {there.name}"
     said = f"score {float(scored.score[other]):.1f} in {there.name}"
     rows = [int(listed) for listed in there.listing.rows]
     spacing = there.recipe.rank.spacing_m

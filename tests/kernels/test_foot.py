@@ -113,7 +113,7 @@ def test_noise_that_goes_together_does_not_move_the_foot_of_a_rise(rng):
 
 
 @pytest.mark.parametrize("bearing", BEARINGS)
-@pytest.mark.parametrize("off_middle", [0, 3])
+@pytest.mark.parametrize("off_middle", [-3, 0, 3])
 def test_the_nearer_wall_of_a_trough_is_the_one_told(bearing, off_middle):
     """Floor 12 m wide, walls 5 m long and 2 m high: the foot 6.5 m from the middle; a gap in the survey is no wall."""
     d = across(bearing)
@@ -123,8 +123,8 @@ def test_the_nearer_wall_of_a_trough_is_the_one_told(bearing, off_middle):
     row, col = MIDDLE - off_middle * np.cos(b), MIDDLE + off_middle * np.sin(b)
     mm[(np.abs(d - off_middle - 2) < 0.5) & (np.abs(X + Y) < 3)] = to_mm(np.array([np.nan]))[0]
     got, side = wall_foot(mm, row, col, b, 6.0, 11.0, 2.0, 0.0, 1.0, np.empty(100))
-    assert_allclose(got, 6.5 - off_middle, atol=0.5)
-    assert side == 1 or not off_middle
+    assert_allclose(got, 6.5 - abs(off_middle), atol=0.5)
+    assert off_middle == 0 or side == np.sign(off_middle)
 
 
 def test_noise_on_a_wide_floor_is_no_wall(rng):
@@ -140,6 +140,19 @@ def test_noise_on_a_wide_floor_is_no_wall(rng):
         error.append(got - (12.6 - off_middle))
     assert (np.abs(error) < 2).mean() > 0.97
     assert abs(np.mean(error)) < 0.3
+
+
+def test_a_gap_on_a_wall_moves_its_foot_by_less_than_itself_and_a_lone_cell_at_a_gap_is_no_wall():
+    """Walls of 2 m over 10 m from 6 m off, three cells of them not known; then a level floor with one high cell before a gap."""
+    z = -10 + 2 * np.clip((np.abs(X) - 6) / 10, 0, 1)
+    z[:, MIDDLE + 8 : MIDDLE + 11] = z[:, MIDDLE - 10 : MIDDLE - 7] = np.nan
+    got, _ = wall_foot(to_mm(z), 60.0, 60.0, np.pi / 2, 6.0, 16.0, 2.0, 0.6, 1.0, np.empty(100))
+    assert_allclose(got, 7.0, atol=0.6)
+    level = np.full(X.shape, -10.0)
+    level[:, MIDDLE + 14] += 2.0
+    level[:, MIDDLE + 15 :] = np.nan
+    got, _ = wall_foot(to_mm(level), 60.0, 60.0, np.pi / 2, 6.0, 16.0, 2.0, 0.0, 1.0, np.empty(100))
+    assert np.isnan(got)
 
 
 @pytest.mark.parametrize("seam", [0.0, 0.3])

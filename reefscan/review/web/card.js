@@ -11,7 +11,7 @@ Card.fill = function () {
   const cols = App.table.columns, at = (k) => (cols[k] ? cols[k][i] : null);
   box.append(make("h2", {}, (App.rankOf[i] ? App.rankOf[i] + ". " : "") + App.label(i)));
   const conf = App.scored.confidence[i];
-  box.append(make("p", {}, at("kind") + ", score " + App.scored.score[i].toFixed(1) + " of 100" + (Number.isNaN(conf) ? "" : ", " + Words.sure(conf) + " sure it is as high as asked") + (App.rankOf[i] ? "" : App.scored.listed[i] ? "; not listed: too near a better one, or below the cut" : App.scored.doubted[i] ? "; not listed: too much speaks against its being real ground" : "; not listed: a required term is worth nothing")));
+  box.append(make("p", {}, at("kind") + ", score " + App.scored.score[i].toFixed(1) + " of 100" + (Number.isNaN(conf) ? "" : ", " + Words.sure(conf) + " sure it is as high as asked") + (App.rankOf[i] ? "" : App.scored.listed[i] ? "; not listed: too near a better one, or below the cut" : App.scored.doubted[i] ? "; not listed: its penalties leave too little of it" : "; not listed: a required term is worth nothing")));
   if (at("why")) box.append(make("p", {}, at("why")));
   const flags = at("flags") || [];
   if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map((f) => f.replace(/-/g, " ")).join("; ")));

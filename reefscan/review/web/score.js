@@ -107,7 +107,7 @@ Reef.scoreTable = function (table, score) {
     if (!ok) value = 0;
     points[i] = Reef.rint(value * 1e6);
     shown[i] = Reef.roundMillionths(points[i], 1);
-    doubted[i] = ok && kept <= score.least_kept ? 1 : 0;
+    doubted[i] = ok && kept < score.least_kept ? 1 : 0;
     listed[i] = ok && !doubted[i] ? 1 : 0;
     confidence[i] = Reef.confidence(cols, i, thresholds, score.s44_order);
   }
@@ -142,7 +142,7 @@ Reef.confidence = function (cols, i, thresholds, order) {
     const kept = Reef.SLOW + (1 - Reef.SLOW) * (at("interpolated") || 0);
     sigma = Math.sqrt(own ** 2 + 2 * kept ** 2 * Math.max(0, single ** 2 - (at("noise_m") || 0) ** 2));
   }
-  const p = Reef.phi((height - threshold) / sigma) * (1 - (at("canopy_like") || 0));
+  const p = Reef.phi((height - threshold) / sigma) * (1 - (at("weed_like") || 0));
   return Number.isNaN(p) ? NaN : Reef.roundMillionths(Reef.rint(p * 1e6), 2);
 };
 
