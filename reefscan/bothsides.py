@@ -1,7 +1,7 @@
-"""Does the ground fall away to both sides of a ledge, as from a wall, a breakwater or a ridge?
+"""What can be no joint of two surveys: ground that falls away to both sides, as from a wall, a breakwater or a ridge, or is the shore's edge.
 
 Where two surveys disagree there is one step, and the ground goes on at its new level behind it. What stands up has a second
-step behind the first, falling the other way: however straight it runs, along a row or a column too, it is no joint.
+step behind the first, falling the other way: however straight it runs, along a row or a column too, it is no joint. Nor is what has dry ground behind it: surveys join in the water.
 """
 
 from __future__ import annotations
@@ -23,18 +23,21 @@ ALIKE = 0.5
 ABREAST_M = 25.0
 """How far along the other face may be told from: stations stand half the spacing of nets apart."""
 
+DRY = 0.5
+"""From this much shore on its top a face is a quay's, a sea wall's or a beach's edge."""
+
 OPPOSITE_DEG = 30.0
 """How far from opposite the two may face."""
 
 
-def falls_both_ways(table: pd.DataFrame, asked: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """True for all stations of a ledge of which at least half of those asked have an opposite face close behind them.
+def no_joint(table: pd.DataFrame, asked: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """True for all stations of a ledge of which at least half of those asked have an opposite face, or dry ground, close behind them.
 
     Parameters
     ----------
     table : DataFrame
         Stations: ``kind``, ``feature_id``, ``x``, ``y``, ``width_m`` (of the face), ``height_m`` (m), ``facing`` (degrees from
-        grid north, downhill).
+        grid north, downhill), ``shore`` (0 to 1).
     asked : ndarray of bool, shape (n,)
         Stations by which a feature is told; features without any are answered False.
 
@@ -64,6 +67,7 @@ def falls_both_ways(table: pd.DataFrame, asked: NDArray[np.bool_]) -> NDArray[np
     lower, higher = np.minimum(height[one], height[two]), np.maximum(height[one], height[two])
     pair = opposite & close & (lower >= ALIKE * higher)
     out[one[pair]] = True
+    out[rows] |= table["shore"].to_numpy()[rows] >= DRY
     for on in table.groupby("feature_id", sort=False).indices.values():
         told = on[asked[on]]
         if len(told) and 2 * int(out[told].sum()) >= len(told):

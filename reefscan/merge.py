@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from reefscan.alongline import steadied, told_along, told_at_drop
-from reefscan.bothsides import falls_both_ways
+from reefscan.bothsides import no_joint
 from reefscan.candidates import KINDS, station_side
 from reefscan.character import characters, troughs_beside
 from reefscan.coarse_edges import tell_coarse_cells
@@ -100,7 +100,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     every["seam_like"] = np.maximum(
         seam_like(every, lines, sheet.cell_m), ruled_like(every, lines, sheet.cell_m)
     )
-    every.loc[falls_both_ways(every, (every["seam_like"] > 0.0).to_numpy()), "seam_like"] = 0.0
+    every.loc[no_joint(every, (every["seam_like"] > 0.0).to_numpy()), "seam_like"] = 0.0
     every["weed_like"] = of_patch(
         every["x"].to_numpy(), every["y"].to_numpy(), every["weed_like"].to_numpy(), side_m
     )

@@ -17,16 +17,14 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.features import Line, shared, turned
+from reefscan.seams import COURSES, WIDEST_CELLS, part
 
 Floats = NDArray[np.float64]
 
-WANDER_CELLS = 0.45
-"""How far a joint reads off its line, root mean square, on noisy ground; as `reefscan.seams` has it."""
+_NOISY = COURSES[-1]
+"""A joint on noisy ground strays as far from its line whichever way it runs."""
 
-RANGE_CELLS = 1.5
-"""Between how far apart it reads."""
-
-RUN_M = (240.0, 400.0)
+RUN_M = _NOISY.run_m
 RUN_CELLS = (60.0, 100.0)
 """So long is no likeness yet, and so long is all of it, both in metres and in cells."""
 
@@ -35,12 +33,6 @@ FEWEST = 6
 
 MOST = 512
 """Stations looked at ahead of each, so that the work grows with the path's length and not with its square; a longer run is told in pieces."""
-
-DRY = 0.5
-"""From this much shore on its top, a straight face is a quay, a sea wall or a beach's edge: surveys join in the water."""
-
-WIDEST_CELLS = 4.0
-"""A face wider than this is no joint, however straight."""
 
 BEYOND = 2.0
 """A line goes on so many of its lengths beyond its ends: there too what lies on it is told."""
@@ -65,7 +57,7 @@ def ruled_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) ->
     Parameters
     ----------
     table : DataFrame
-        Stations: ``feature_id``, ``kind``, ``x``, ``y``, ``width_m`` (m), ``shore`` (0 to 1).
+        Stations: ``feature_id``, ``kind``, ``x``, ``y``, ``width_m`` (m).
     lines : mapping of str to Line
         The line of each feature: places among its own stations, in the table's order.
     cell_m : float
@@ -77,11 +69,7 @@ def ruled_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) ->
     """
     out = np.zeros(len(table))
     x, y = table["x"].to_numpy(), table["y"].to_numpy()
-    narrow = (
-        (table["kind"] == "ledge").to_numpy()
-        & (table["width_m"] <= WIDEST_CELLS * cell_m).to_numpy()
-        & (table["shore"] < DRY).to_numpy()
-    )
+    narrow = ((table["kind"] == "ledge") & (table["width_m"] <= WIDEST_CELLS["ledge"] * cell_m)).to_numpy()
     features = table.groupby("feature_id", sort=False).indices
     rules = [
         rule
@@ -92,7 +80,7 @@ def ruled_like(table: pd.DataFrame, lines: Mapping[str, Line], cell_m: float) ->
     for rule in rules:
         along, across = turned(x - rule.x, y - rule.y, rule.axis)
         on = (np.abs(along) <= (1.0 + 2.0 * BEYOND) * rule.half_length) & (
-            np.abs(across) <= RANGE_CELLS / 2 * cell_m
+            np.abs(across) <= _NOISY.range_cells / 2 * cell_m
         )
         out[on & narrow] = np.maximum(out[on & narrow], rule.like)
     return shared(out, features.values()) if rules else out
@@ -110,7 +98,7 @@ def _rules(x: Floats, y: Floats, narrow: NDArray[np.bool_], cell_m: float) -> li
     first = 0
     while first + FEWEST <= n and ends_m[first] < n:
         end = int(ends_m[first])
-        if _bend(x, y, first, (first + end) // 2, end) > RANGE_CELLS * cell_m:
+        if _bend(x, y, first, (first + end) // 2, end) > _NOISY.range_cells * cell_m:
             first += 1
             continue
         # the reach of a run from here: a chord too short to say anything yet is not asked, and the first that fails ends it
@@ -146,17 +134,13 @@ def _rule(x: Floats, y: Floats, cell_m: float) -> Rule | None:
     axis = 0.5 * float(np.arctan2(2.0 * (dx * dy).sum(), (dy * dy).sum() - (dx * dx).sum()))
     along, across = turned(dx, dy, axis)
     if (
-        float(np.sqrt((across * across).mean())) > WANDER_CELLS * cell_m
-        or np.ptp(across) > RANGE_CELLS * cell_m
+        float(np.sqrt((across * across).mean())) > _NOISY.wander_cells * cell_m
+        or np.ptp(across) > _NOISY.range_cells * cell_m
     ):
         return None
     length = float(np.ptp(along))
-    like = min(_part(length, RUN_M), _part(length / cell_m, RUN_CELLS))
+    like = min(part(length, RUN_M), part(length / cell_m, RUN_CELLS))
     middle = 0.5 * float(along.max() + along.min())
     return Rule(
         mx + middle * float(np.sin(axis)), my + middle * float(np.cos(axis)), axis, 0.5 * length, like
     )
-
-
-def _part(value: float, ends: tuple[float, float]) -> float:
-    return min(1.0, max(0.0, (value - ends[0]) / (ends[1] - ends[0])))

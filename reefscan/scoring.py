@@ -338,8 +338,8 @@ def _confidence(
     stated = single > 0
     depth_sigma = np.where(stated, single, assumed_sigma)
     sigma = np.where(own > 0, _height_sigma(table, own, depth_sigma), np.sqrt(2.0) * depth_sigma)
-    canopy = _column(table, "weed_like")
-    ground = 1.0 if canopy is None else 1.0 - np.nan_to_num(canopy)
+    weed = _column(table, "weed_like")
+    ground = 1.0 if weed is None else 1.0 - np.nan_to_num(weed)
     return height_confidence(height, threshold, sigma) * ground, ~stated & ~np.isnan(threshold)
 
 

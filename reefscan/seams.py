@@ -112,7 +112,7 @@ def _along(x: Floats, y: Floats, bearing: float, cell_m: float) -> Floats:
                 continue
             run = slice(first, last)
             length = float(np.ptp(along[run]))
-            told = min(_part(length, course.run_m), _part(length / cell_m, course.run_cells))
+            told = min(part(length, course.run_m), part(length / cell_m, course.run_cells))
             if told > 0.0 and _straight(along[run], across[run], course.wander_cells * cell_m):
                 like[run] = np.maximum(like[run], told)
     return like
@@ -128,5 +128,6 @@ def _straight(along: Floats, across: Floats, wander_m: float) -> bool:
     return abs(slope) <= math.tan(math.radians(OFF_DEG))
 
 
-def _part(value: float, ends: tuple[float, float]) -> float:
+def part(value: float, ends: tuple[float, float]) -> float:
+    """0 up to the first of two values, 1 from the second on, linear between."""
     return min(1.0, max(0.0, (value - ends[0]) / (ends[1] - ends[0])))

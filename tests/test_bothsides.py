@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 import reefscan
-from reefscan.bothsides import CREST_M, OPPOSITE_DEG, falls_both_ways
+from reefscan.bothsides import CREST_M, OPPOSITE_DEG, no_joint
 
 
 def face(x: float, facing: float, name: str, n: int = 10) -> pd.DataFrame:
@@ -21,13 +21,14 @@ def face(x: float, facing: float, name: str, n: int = 10) -> pd.DataFrame:
             "facing": facing,
             "width_m": 6.0,
             "height_m": 3.0,
+            "shore": 0.0,
         }
     )
 
 
 def told(*faces: pd.DataFrame) -> np.ndarray:
     table = pd.concat(faces, ignore_index=True)
-    return falls_both_ways(table, np.ones(len(table), bool))
+    return no_joint(table, np.ones(len(table), bool))
 
 
 @pytest.mark.parametrize("apart", [8.0, CREST_M + 5.0])
@@ -57,6 +58,24 @@ def test_a_strip_of_a_survey_that_lies_too_high_is_two_joints(rng, breadth_m):
     assert not [site for site in run.sites if site["length_m"] > 100]
 
 
+def test_a_face_with_dry_ground_behind_it_is_no_joint():
+    assert told(face(0.0, 270.0, "quay").assign(shore=0.8)).all()
+    assert not told(face(0.0, 270.0, "wet").assign(shore=0.2)).any()
+
+
+@pytest.mark.parametrize("degrees", [0.0, 25.0])
+def test_a_straight_quay_is_listed_whichever_way_it_runs(rng, degrees):
+    """Half a kilometre of it, 8 m of water before it and land behind."""
+    y, x = np.mgrid[:260, :260] * 2.0 - 260
+    a = np.radians(degrees)
+    across = x * np.cos(a) + y * np.sin(a)
+    water = -8 - 0.002 * across + 0.15 * np.sin(x / 37) * np.sin(y / 41)
+    sites = reefscan.scan_elevation(
+        np.where(across > 0, 2.5, water) + 0.05 * rng.standard_normal(x.shape), cell_m=2.0
+    ).sites
+    assert len([site for site in sites if site["length_m"] > 400]) >= 4
+
+
 def test_a_feature_is_told_by_half_of_its_stations():
     assert told(face(0.0, 270.0, "west"), face(20.0, 90.0, "east", n=6))[:10].all()
     assert not told(face(0.0, 270.0, "west"), face(20.0, 90.0, "east", n=2))[:10].any()
@@ -64,7 +83,7 @@ def test_a_feature_is_told_by_half_of_its_stations():
 
 def test_nothing_is_told_where_nothing_is_asked():
     table = pd.concat([face(0.0, 270.0, "west"), face(20.0, 90.0, "east")], ignore_index=True)
-    assert not falls_both_ways(table, np.zeros(len(table), bool)).any()
+    assert not no_joint(table, np.zeros(len(table), bool)).any()
 
 
 @pytest.mark.parametrize("degrees", [0.0, 33.0])

@@ -7,7 +7,8 @@ import pandas as pd
 import pytest
 
 from reefscan.features import Line
-from reefscan.ruled import BEYOND, WIDEST_CELLS, ruled_like
+from reefscan.ruled import BEYOND, ruled_like
+from reefscan.seams import WIDEST_CELLS
 
 CELL_M = 2.0
 
@@ -23,7 +24,6 @@ def pieces(
             "y": np.concatenate([y for _, y in parts]),
             "kind": kind,
             "width_m": width_m,
-            "shore": 0.0,
             "feature_id": names,
         }
     )
@@ -90,7 +90,7 @@ def test_a_straight_run_is_found_inside_a_ledge_that_bends_before_and_after():
 
 
 @pytest.mark.parametrize(
-    ("kind", "width_m"), [("trough", 8.0), ("rise", 8.0), ("ledge", (WIDEST_CELLS + 1) * CELL_M)]
+    ("kind", "width_m"), [("trough", 8.0), ("rise", 8.0), ("ledge", (WIDEST_CELLS["ledge"] + 1) * CELL_M)]
 )
 def test_troughs_rises_and_wide_faces_are_no_joints(kind, width_m):
     table, lines = pieces(course(30.0, 0.0, 500.0), kind=kind, width_m=width_m)
@@ -103,9 +103,3 @@ def test_a_path_told_backwards_is_the_same_joint():
     back, _ = pieces((x[::-1], y[::-1]))
     assert ruled_like(there, lines, CELL_M) == pytest.approx(ruled_like(back, lines, CELL_M)[::-1], abs=1e-9)
     assert 0.1 < ruled_like(there, lines, CELL_M).max() < 0.9
-
-
-def test_a_straight_face_whose_top_is_the_shore_is_a_quay_and_no_joint():
-    table, lines = pieces(course(33.0, 0.0, 600.0))
-    assert (ruled_like(table, lines, CELL_M) == 1.0).all()
-    assert not ruled_like(table.assign(shore=0.8), lines, CELL_M).any()

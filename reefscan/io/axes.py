@@ -124,10 +124,9 @@ def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> tuple[NDArr
         variable, mark, what = key.partition("#")
         if mark and what in ("units", "standard_name", "axis", "long_name"):
             told.setdefault(variable, {variable.lower()}).add(str(value).lower())
+    # a variable without attributes is in no tag: it is known by its name alone; words with "_" are units and standard names
     for word in words:
-        if (
-            "_" not in word
-        ):  # a variable without attributes is in no tag: it is known by its name alone (the others are units and standard names)
+        if "_" not in word:
             told.setdefault(word, {word})
     path = dataset.name
     part = re.match(r'^netcdf:"?(.+?)"?:[^:/"]+$', path, re.IGNORECASE)
