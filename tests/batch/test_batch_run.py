@@ -180,13 +180,13 @@ def test_small_tiles_are_kept_in_one_file_and_never_looked_at_again(
     np.testing.assert_array_equal(whole(list(kept)), expected())
 
 
-def test_a_tile_with_nothing_in_it_costs_the_engine_less_than_a_millisecond(store: TileStore) -> None:
+def test_a_thousand_tiles_with_nothing_in_them_cost_the_engine_no_file_each(store: TileStore) -> None:
     tiles = plan_tiles(Window(0, 0, 512 * 20, 512 * 50), 512)
     for work in (found_nothing, never):
-        started = time.process_time()
         ends = list(finish_tiles(work, tiles, engine=InProcess(), store=store, name_of=KEY))
-        assert (time.process_time() - started) / len(tiles) < 1e-3
-        assert len(ends) == len(tiles)
+        assert len(ends) == len(tiles) == 1000
+        # the time of it is measured by scripts/bench_growth.py --blank
+        assert len(list(store.folder.rglob("*"))) < 10
 
 
 def found_nothing(core: Window, old: TileResult | None) -> TileResult:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import time
 from pathlib import Path
 
 import pytest
@@ -24,7 +23,7 @@ def refuse(*args: object, **more: object) -> None:
     raise AssertionError("the run was made again")
 
 
-def test_a_finished_run_given_again_is_read_within_two_seconds(
+def test_a_finished_run_given_again_is_only_read(
     grid: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     first = scan(grid, out=tmp_path / "run", workers=1)
@@ -32,9 +31,7 @@ def test_a_finished_run_given_again_is_read_within_two_seconds(
     assert sites(tmp_path / "run") > 3
     monkeypatch.setattr(sheetscan, "finish_tiles", refuse)
     monkeypatch.setattr(sheetscan, "merge", refuse)
-    started = time.process_time()
     again = scan(grid, out=tmp_path / "run", workers=1)
-    assert time.process_time() - started < 2.0
     assert repr(again.sites) == repr(first.sites)
     assert again.candidates["id"].tolist() == first.candidates["id"].tolist()
     assert {name: len(frame) for name, frame in again.features.items()} == {
