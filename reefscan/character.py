@@ -16,7 +16,7 @@ from scipy.spatial import cKDTree
 
 from reefscan.cuts import Cut, cuts
 from reefscan.features import Line, shared
-from reefscan.waves import among, between, smooth, swales, waves
+from reefscan.waves import among, among_swales, between, smooth, swales, waves
 
 Floats = NDArray[np.float64]
 
@@ -67,7 +67,7 @@ def characters(
     train = waves(table)
     train = np.maximum(shared(train, features), _of_features(train, features))
     train = _beside(table, train, features)
-    swale = _of_features(swales(table), features)
+    swale = among_swales(table, _of_features(swales(table), features))
     small = table["length_m"].to_numpy() <= SMALL_M
     pit = shared(_of_features(np.where(small, _pits(table), 0.0), features), features)
     heap = _of_features(np.where(small, _heaps(table, cell_m), 0.0), features)

@@ -9,12 +9,21 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from reefscan.ranking import rank_sites
 from reefscan.recipe import Recipe
 from reefscan.scoring import Scored, score_table
 from reefscan.scoring_words import explain
+
+CHARACTER = {
+    "moving_like": "sand waves or ridges, which move on",
+    "dug_like": "dug ground",
+    "seam_like": "a joint between two surveys",
+    "weed_like": "weed, fish or a false bottom",
+}
+"""What a candidate is that a recipe's required term refuses for its character; one refused for depth or height is not worth a line."""
 
 
 @dataclass(frozen=True)
@@ -110,10 +119,34 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
             f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (joints between surveys, steps of coarser cells, weed "
             f"or fish, the shore): {'they are' if doubted > 1 else 'it is'} not listed; rescore with [score] least_kept = 0 to see {'them' if doubted > 1 else 'it'}"
         )
-    if not listed and doubted < len(table):
+    unfit = _unfit_alone(scored, recipe)
+    for name, count in unfit.items():
+        if listed < recipe.rank.top:
+            out.append(
+                f"{count} candidate{'s look' if count > 1 else ' looks'} wholly like {CHARACTER[recipe.score.terms[name].column]}: "
+                f"{'they are' if count > 1 else 'it is'} not listed; rescore with required = false in "
+                f"[score.terms.{name}] to see {'them' if count > 1 else 'it'}"
+            )
+    rest = len(table) - doubted - sum(unfit.values())
+    if not listed and rest > 0:
         low, high = recipe.depth_band
         out.append(
-            f"{len(table) - doubted} candidates were found, but none fits the recipe's required terms "
+            f"{rest} candidates were found, but none fits the recipe's required terms "
             f"(depths {low:g} to {high:g} m, heights)"
         )
+    return out
+
+
+def _unfit_alone(scored: Scored, recipe: Recipe) -> dict[str, int]:
+    """How many candidates nothing but a required term of `CHARACTER` keeps from the list, by that term; those without any are left out."""
+    required = {
+        name: mu == 0.0 for name, mu in scored.memberships.items() if recipe.score.terms[name].required
+    }
+    out = {}
+    for name, worthless in required.items():
+        if recipe.score.terms[name].column in CHARACTER:
+            others = [rows for other, rows in required.items() if other != name]
+            alone = int((worthless & ~np.any(others, axis=0)).sum()) if others else int(worthless.sum())
+            if alone:
+                out[name] = alone
     return out

@@ -209,7 +209,7 @@ def _default_terms() -> dict[str, dict[str, Any]]:
             "column": "dug_like", "c": 0.1, "d": 0.6, "weight": 2.0, "kinds": KINDS[:3],
         },
         "not_moving": {
-            "column": "moving_like", "c": 0.3, "d": 0.9, "weight": 2.0, "kinds": KINDS[:3],
+            "column": "moving_like", "c": 0.3, "d": 0.8, "weight": 2.0, "required": True, "kinds": KINDS[:3],
         },
         "sounded": {
             "column": "interpolated", "c": 0.5, "d": 1.0, "weight": 0.1, "penalty": True, "kinds": KINDS[:3],

@@ -29,6 +29,15 @@ REPOSE = (0.4, 0.6)
 TOPS = (0.15, 0.25)
 """Mean slope of a rise's sides that the top of a crest of sand has, and that it has not (a guess: crests are rounded by the current)."""
 
+FIELD_WIDTHS = 1.5
+"""What lies within so many of a trough's widths is the field that it is in."""
+
+GENTLER = 2.0
+"""Sides half as steep as the first of `GENTLE` count up to twice against their roughness."""
+
+ROUGH = (0.05, 0.15)
+"""Roughness of the sides along a trough, as a share of its height: of sand, and of rock (a guess)."""
+
 BLURRED = 0.5
 """Ground that was filled in or smoothed is gentler than it was: there the slopes of `GENTLE` are worth this share."""
 
@@ -95,15 +104,43 @@ def loose(table: pd.DataFrame) -> Floats:
 
 
 def swales(table: pd.DataFrame) -> Floats:
-    """Troughs with sides so gentle and smooth, and a floor so round, that they lie between ridges of sand, 0 to 1; other kinds 0."""
+    """Troughs with sides so gentle and smooth, and a floor so round, that they lie between ridges of sand, 0 to 1; other kinds 0.
+
+    The gentler the sides are, the rougher they may be: small waves ride on large ones, and rock of two degrees shelters nothing.
+    """
     flat = table["flat_share"].to_numpy()
     height = np.maximum(0.1, table["height_m"].to_numpy())
     slope = height / np.maximum(1.0, 0.5 * table["width_m"].to_numpy() * (1.0 - flat))
     blurred = BLURRED + (1.0 - BLURRED) * sounded(table)
-    like = between(slope, GENTLE[0] * blurred, GENTLE[1] * blurred) * between(flat, *ROUND)
-    return np.where(
-        table["kind"] == "trough", like * between(table["rough_m"].to_numpy() / height, 0.05, 0.15), 0.0
-    )
+    full, none = GENTLE[0] * blurred, GENTLE[1] * blurred
+    gentle = np.clip((none - slope) / (none - full), 0.0, GENTLER)
+    sides = np.minimum(1.0, gentle * between(table["rough_m"].to_numpy() / height, *ROUGH))
+    return np.where(table["kind"] == "trough", sides * between(flat, *ROUND), 0.0)
+
+
+def among_swales(table: pd.DataFrame, swale: Floats) -> Floats:
+    """A trough of which half a likeness is seen, among troughs that are swales, is one as they are: sand ridges come in fields.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stations: ``kind``, ``x``, ``y``, ``width_m`` (m).
+    swale : ndarray, shape (n,)
+        0 to 1, of each station's feature.
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        Never less than ``swale``, and never more than twice.
+    """
+    troughs = np.flatnonzero((table["kind"] == "trough").to_numpy())
+    out = swale.copy()
+    if len(troughs):
+        xy = table[["x", "y"]].to_numpy()[troughs]
+        near = cKDTree(xy).query_ball_point(xy, FIELD_WIDTHS * table["width_m"].to_numpy()[troughs])
+        around = np.array([float(swale[troughs[rows]].mean()) for rows in near])
+        out[troughs] = np.maximum(swale[troughs], np.minimum(1.0, 2.0 * swale[troughs]) * around)
+    return out
 
 
 def among(table: pd.DataFrame, troughs: pd.DataFrame, moving: Floats) -> Floats:

@@ -11,6 +11,8 @@ import pytest
 import reefscan
 from reefscan.character import characters
 from reefscan.features import Line
+from reefscan.listing import list_sites
+from reefscan.waves import among_swales
 
 ROWS, COLS = 420, 560
 Form = Callable[[np.ndarray, np.ndarray], np.ndarray]
@@ -122,6 +124,56 @@ def test_the_hollow_between_sand_ridges_moves_and_a_gully_of_the_same_depth_does
     assert set(hollow["looks_like"]) == {"swale"}
     assert hollow["dug_like"].max() < 0.5
     assert _scan(_cut(120, 6, 1.6, 3, 90.0))["moving_like"].max() < 0.5
+
+
+def test_small_waves_on_large_ones_do_not_make_rock_of_their_hollows():
+    """The sides of a wide hollow slope by two degrees here, and waves of 11 m ride on them."""
+
+    def ridges(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        large = 0.75 * (1.0 + np.cos(2 * np.pi * (y - 45.0) / 90.0)) * (np.abs(y) < 90.0)
+        small = 0.2 * np.sin(2 * np.pi * (y + 0.4 * x) / 11.0) * (np.abs(y) < 110.0)
+        return (large + small) * _ends(x, 380.0)
+
+    hollow = _scan(ridges)
+    hollow = hollow[(hollow["kind"] == "trough") & (hollow["width_m"] > 60.0)]
+    assert len(hollow)
+    assert hollow["moving_like"].min() >= 0.8
+
+
+def test_a_trough_is_judged_with_the_field_it_lies_in_only_where_it_shows_a_likeness_of_its_own():
+    table = pd.DataFrame(
+        {
+            "kind": ["trough"] * 5 + ["ledge"],
+            "x": [0.0, 40.0, 80.0, 120.0, 900.0, 41.0],
+            "y": 0.0,
+            "width_m": 60.0,
+        }
+    )
+    own = np.array([1.0, 0.6, 1.0, 0.0, 0.6, 0.6])
+    # within 90 m of the second lie four whose mean is 0.65; the gully (0) beside them and what lies alone keep their own, ledges are told elsewhere
+    np.testing.assert_allclose(among_swales(table, own), [1.0, 0.65, 1.0, 0.0, 0.6, 0.6])
+    own[3] = 1.0
+    np.testing.assert_allclose(among_swales(table, own)[1], 0.9)
+    own[1] = 0.3
+    np.testing.assert_allclose(among_swales(table, own)[1], 0.6 * 0.825)
+
+
+def test_what_moves_for_sure_is_not_listed_and_the_run_says_how_to_see_it():
+    def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        field = np.clip((150.0 - np.abs(x)) / 20.0, 0.0, 1.0) * np.clip((120.0 - np.abs(y)) / 20.0, 0.0, 1.0)
+        return 0.75 * field * (np.sin(2 * np.pi * x / 32.0) + 0.25 * np.sin(4 * np.pi * x / 32.0))
+
+    table, recipe = _scan(form), reefscan.Recipe.default()
+    sure = table["moving_like"] >= recipe.score.terms["not_moving"].d
+    listing = list_sites(table, recipe)
+    assert sure.mean() > 0.9
+    assert len(listing.sites) <= (~sure).sum()
+    assert [line for line in listing.warnings if "sand waves" in line and "[score.terms.not_moving]" in line]
+    shown = recipe.model_dump()
+    shown["score"]["terms"]["not_moving"]["required"] = False
+    listing = list_sites(table, reefscan.Recipe.model_validate(shown))
+    assert len(listing.sites) > 3
+    assert not [line for line in listing.warnings if "sand waves" in line]
 
 
 def test_on_ground_without_any_noise_smoothness_is_no_sign():
