@@ -104,6 +104,10 @@ class ArraySource:
         """Read the elevations of a window alone."""
         return self.read(window).elev_mm
 
+    def fliers_in(self, window: Window) -> int:
+        """0: cells come as they are."""
+        return 0
+
     def fingerprint(self) -> dict[str, object]:
         """Hash of the cells."""
         digest = hashlib.blake2b(np.ascontiguousarray(self.elev_mm).view(np.uint8).data, digest_size=16)

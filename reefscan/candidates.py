@@ -47,9 +47,6 @@ from reefscan.recipe import Find
 KINDS = ("trough", "ledge", "rise")
 """Kinds the terrain gives; their order is the order of the height fields."""
 
-FLIER_FLOOR_MM = 400
-"""Smallest excess of a flier: below it a bad cell can make no structure (floors start at 0.8 m)."""
-
 SEA_MM = 0
 """Ground above the grid's zero counts as standing no higher than it: a shore cliff is no taller for the net."""
 

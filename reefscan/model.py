@@ -194,6 +194,9 @@ class GridSource(Protocol):
         The bits are those of `read`.
         """
 
+    def fliers_in(self, window: Window) -> int:
+        """Bad cells of the stored grid under a window that were set aside before it was sampled; 0 where cells come as stored."""
+
     def fingerprint(self) -> dict[str, object]:
         """What identifies the input: files with size, time and header; JSON-ready."""
 

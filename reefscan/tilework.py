@@ -23,7 +23,7 @@ from reefscan import candidates
 from reefscan.batch.result import TileResult
 from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
-from reefscan.kernels.fliers import find_fliers, fliers_around, set_aside
+from reefscan.kernels.fliers import FLOOR_MM, find_fliers, fliers_around, set_aside
 from reefscan.kernels.gradient import slope_deg
 from reefscan.kernels.spread import keep_near, spread
 from reefscan.model import GridBlock, GridSource, Window
@@ -91,12 +91,12 @@ class TileWork:
             kept = kept if kept.inputs[AROUND] == made_from[AROUND] else None
         if kept is not None and ("score" not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
-        fliers = find_fliers(elev, candidates.FLIER_FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
+        fliers = find_fliers(elev, FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
         clean = np.minimum(elev, np.int32(candidates.SEA_MM))
         set_aside(clean, fliers, candidates.SEA_MM)
         r, c = fliers[:, 0] - rim, fliers[:, 1] - rim
         inside = (r >= 0) & (r < core.height) & (c >= 0) & (c < core.width)
-        stats["fliers"] = int(np.count_nonzero(inside))
+        stats["fliers"] = int(np.count_nonzero(inside)) + self.source.fliers_in(core)
         if kept is not None:
             score = score_core(clean, near_of(kept), rim, core, cell, find, self.score)
             rasters = {**lasting(kept), **picture, "score": score}
@@ -110,7 +110,7 @@ class TileWork:
             whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
             inner = window.slices_in(whole.window)
-            every = fliers_around(whole.elev_mm, candidates.FLIER_FLOOR_MM, inner, fliers)
+            every = fliers_around(whole.elev_mm, FLOOR_MM, inner, fliers)
             above, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
             set_aside(above, every)
             wide = np.minimum(above, sea) if above.max() > sea else above

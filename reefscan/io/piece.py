@@ -13,6 +13,7 @@ from reefscan.io.georef import crs_facts, transformer
 from reefscan.io.layer import Layer
 from reefscan.io.rawgrid import Pair, RawGrid
 from reefscan.kernels.cells import NODE_STEP, sample, spread_of
+from reefscan.kernels.fliers import FLIER_HALO, FLOOR_MM, find_fliers, set_aside
 from reefscan.model import BLOCK, NODATA_MM, Sheet, Window
 
 DIAGONAL_LAT = 89.0
@@ -71,6 +72,23 @@ class Piece:
             stored = self._stored(window)
             return all(self._sparse(i, stored) for i in self.grid.over(stored))
         return False
+
+    def fliers_in(self, window: Window) -> int:
+        """Bad cells of a warped grid that were set aside, by the cell of the sheet in which their middle lies."""
+        count = 0
+        to_sheet = transformer(self.grid.lattice.crs, self.sheet.crs)
+        k = self.grid.lattice
+        for part in _blocks(window.intersect(self.extent)):
+            for src, _, _ in self._source_windows(part):
+                wide, _, _, fliers = self._read_judged(src)
+                r, c = fliers[:, 0] + wide.row + 0.5, fliers[:, 1] + wide.col + 0.5
+                x, y = to_sheet.transform(k.a * c + k.b * r + k.c, k.d * c + k.e * r + k.f)
+                rows, cols = np.rint(self.sheet.row_of(y)), np.rint(self.sheet.col_of(x))
+                inside = (
+                    (rows >= part.row) & (rows < part.row_end) & (cols >= part.col) & (cols < part.col_end)
+                )
+                count += int(np.count_nonzero(inside))
+        return count
 
     def layers_at(self, window: Window) -> list[Layer]:
         """Layers that may have cells in a window, best first."""
@@ -140,9 +158,10 @@ class Piece:
 
     def _warp(self, part: Window, elev: NDArray[np.int32], sigma: NDArray[np.int32] | None) -> None:
         for src, nodes, (first_row, first_col, step) in self._source_windows(part):
-            mm, s = self._read_turned(src)
+            src, mm, s, fliers = self._read_judged(src)
             if (mm == NODATA_MM).all():
                 return
+            set_aside(mm, fliers)
             spread = spread_of(*nodes, step)
             out = np.empty((part.height, part.width), dtype=np.int32)
             sample(mm, src.row, src.col, *nodes, first_row, first_col, step, *spread, out)
@@ -151,6 +170,24 @@ class Piece:
                 sample(s, src.row, src.col, *nodes, first_row, first_col, step, *spread, out)
                 out[elev == NODATA_MM] = 0
                 np.copyto(sigma, out)
+
+    def _read_judged(
+        self, src: Window
+    ) -> tuple[Window, NDArray[np.int32], NDArray[np.int32] | None, NDArray[np.int32]]:
+        """Read a window of the raw grid, as much wider as its fliers must be judged by, and find those.
+
+        They are set aside before cells are sampled: a bad one would be two to four afterwards, which bear one another out.
+        """
+        wide = self._on_grid(src.grow(FLIER_HALO + 1))
+        mm, sigma = self._read_turned(wide)
+        return wide, mm, sigma, find_fliers(mm, FLOOR_MM, 0, wide.height, 0, wide.width)
+
+    def _on_grid(self, src: Window) -> Window:
+        """The part of a window of the raw grid that lies on it; around the Earth its columns go on."""
+        extent = self.grid.extent
+        return src.intersect(
+            Window(extent.row, src.col, extent.height, src.width) if self._turn() else extent
+        )
 
     def _source_windows(
         self, part: Window
@@ -166,7 +203,6 @@ class Piece:
         good = np.isfinite(rows) & np.isfinite(cols)
         if not good.any():
             return []
-        extent = self.grid.extent
         tall, wide = (math.ceil(0.5 * float(side.max())) + 1 for side in spread_of(rows, cols, step))
         top = math.floor(rows[good].min()) - tall
         left = math.floor(cols[good].min()) - wide
@@ -176,10 +212,7 @@ class Piece:
             math.ceil(rows[good].max()) + tall + 1 - top,
             math.ceil(cols[good].max()) + wide + 1 - left,
         )
-        if self._turn():
-            src = src.intersect(Window(extent.row, src.col, extent.height, src.width))
-        else:
-            src = src.intersect(extent)
+        src = self._on_grid(src)
         if src.empty:
             return []
         first = (part.row - (part.row // step) * step, part.col - (part.col // step) * step, step)

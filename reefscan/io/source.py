@@ -124,6 +124,10 @@ class SheetSource:
             return None
         return self._bare.read(window).elev_mm
 
+    def fliers_in(self, window: Window) -> int:
+        """Bad cells of warped grids under the window; where several grids cover it, those of each."""
+        return sum(piece.fliers_in(window) for piece in self.pieces if piece.warped)
+
     @cached_property
     def _bare(self) -> SheetSource:
         """The same cells without their uncertainty."""

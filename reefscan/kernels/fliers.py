@@ -18,6 +18,9 @@ _NODATA = np.int32(NODATA_MM)
 
 FLIER_HALO = 2
 
+FLOOR_MM = 400
+"""Smallest excess of a flier: below it a bad cell can make no structure (floors start at 0.8 m)."""
+
 PART = 128
 """Cells of a row that are passed by together if none of them bends enough."""
 
