@@ -178,7 +178,7 @@ class Piece:
 
         They are set aside before cells are sampled: a bad one would be two to four afterwards, which bear one another out.
         """
-        wide = self._on_grid(src.grow(FLIER_HALO + 1))
+        wide = self._on_grid(src.grow(FLIER_HALO))
         mm, sigma = self._read_turned(wide)
         return wide, mm, sigma, find_fliers(mm, FLOOR_MM, 0, wide.height, 0, wide.width)
 
