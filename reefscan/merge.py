@@ -25,7 +25,7 @@ from reefscan.model import Sheet
 from reefscan.overgrown import of_patch
 from reefscan.recipe import Find
 from reefscan.resolved import unresolved
-from reefscan.ruled import ruled_like
+from reefscan.ruled import WORTH, ruled_like
 from reefscan.seams import seam_like
 
 Floats = NDArray[np.float64]
@@ -98,7 +98,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         every, lines, side_m, sheet.cell_m
     )
     every["seam_like"] = np.maximum(
-        seam_like(every, lines, sheet.cell_m), ruled_like(every, lines, sheet.cell_m)
+        seam_like(every, lines, sheet.cell_m), WORTH * ruled_like(every, lines, sheet.cell_m)
     )
     every.loc[no_joint(every, (every["seam_like"] > 0.0).to_numpy()), "seam_like"] = 0.0
     every["weed_like"] = of_patch(

@@ -28,6 +28,10 @@ RUN_M = _NOISY.run_m
 RUN_CELLS = (60.0, 100.0)
 """So long is no likeness yet, and so long is all of it, both in metres and in cells."""
 
+WORTH = 0.8
+"""How much of a likeness to a joint a dead straight run is. Length alone is no verdict: a fault or a bench of rock may keep to a line as long, so what
+runs straight another way than the grid's is listed at half its worth, where a joint along a row is left out."""
+
 FEWEST = 6
 """Stations of a run: through a few, a line always fits."""
 

@@ -32,6 +32,12 @@ TOPS = (0.15, 0.25)
 FIELD_WIDTHS = 1.5
 """What lies within so many of a trough's widths is the field that it is in."""
 
+HIGHEST = 1.8
+"""What belongs to a train or a hollow stands no more than so many times as high as its faces: the higher flank, two crests that meet."""
+
+BESIDE = 0.7
+"""A ledge or a rise that only lies beside moving ground is in doubt, no more: it stays listed."""
+
 GENTLER = 2.0
 """Sides half as steep as the first of `GENTLE` count up to twice against their roughness."""
 
@@ -90,7 +96,7 @@ def waves(table: pd.DataFrame) -> Floats:
         xy = table[["x", "y"]].to_numpy()
         far, near = cKDTree(xy[core]).query(xy[rises])
         near = core[near]
-        within = (far < 1.5 * table["spacing_m"].to_numpy()[near]) & (height[rises] < 1.8 * height[near])
+        within = (far < 1.5 * table["spacing_m"].to_numpy()[near]) & (height[rises] < HIGHEST * height[near])
         part = table.iloc[rises]
         like[rises] = np.where(within, like[near] * smooth(part) * loose(part), 0.0)
     return like
@@ -144,10 +150,16 @@ def among_swales(table: pd.DataFrame, swale: Floats) -> Floats:
 
 
 def among(table: pd.DataFrame, troughs: pd.DataFrame, moving: Floats) -> Floats:
-    """Ledges and rises beside the troughs of moving ground are part of it: the lee face, the end of a crest."""
+    """Ledges and rises beside the troughs of moving ground may be part of it: the lee face, the end of a crest.
+
+    Never more than `BESIDE`, since their neighbour is all that is known against them; what stands higher than a trough's side can is not its side.
+    """
     core = moving >= 0.3
     if not core.any():
         return np.zeros(len(table))
     far, near = cKDTree(troughs.loc[core, ["x", "y"]].to_numpy()).query(table[["x", "y"]].to_numpy())
-    within = far < 1.2 * troughs["width_m"].to_numpy()[core][near]
-    return np.where(within, moving[core][near] * smooth(table) * loose(table), 0.0)
+    beside = troughs[core].iloc[near]
+    within = (far < 1.2 * beside["width_m"].to_numpy()) & (
+        table["height_m"].to_numpy() < HIGHEST * beside["height_m"].to_numpy()
+    )
+    return np.where(within, np.minimum(BESIDE, moving[core][near] * smooth(table) * loose(table)), 0.0)

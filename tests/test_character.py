@@ -12,7 +12,7 @@ import reefscan
 from reefscan.character import characters
 from reefscan.features import Line
 from reefscan.listing import list_sites
-from reefscan.waves import among_swales
+from reefscan.waves import among, among_swales
 
 ROWS, COLS = 420, 560
 Form = Callable[[np.ndarray, np.ndarray], np.ndarray]
@@ -156,6 +156,20 @@ def test_a_trough_is_judged_with_the_field_it_lies_in_only_where_it_shows_a_like
     np.testing.assert_allclose(among_swales(table, own)[1], 0.9)
     own[1] = 0.3
     np.testing.assert_allclose(among_swales(table, own)[1], 0.6 * 0.825)
+
+
+@pytest.mark.parametrize(
+    ("kind", "height_m", "moving"),
+    [("ledge", 0.9, 0.7), ("ledge", 1.7, 0.7), ("ledge", 1.9, 0.0), ("rise", 1.4, 0.7), ("rise", 2.4, 0.0)],
+)
+def test_what_lies_beside_a_hollow_of_sand_is_in_doubt_and_what_is_taller_than_its_sides_is_not(
+    kind, height_m, moving
+):
+    """A rock ledge of 2.4 m was told as moving sand for one hollow of 0.8 m, 99 m wide, that the noise had made beside it."""
+    rest = {"rough_near_m": 0.0, "noise_m": 0.05, "interpolated": 0.0, "y": 0.0}
+    trough = pd.DataFrame([{"kind": "trough", "x": 0.0, "height_m": 1.0, "width_m": 90.0, **rest}])
+    beside = pd.DataFrame([{"kind": kind, "x": 60.0, "height_m": height_m, "width_m": 40.0, **rest}])
+    np.testing.assert_allclose(among(beside, trough, np.array([1.0])), [moving])
 
 
 def test_what_moves_for_sure_is_not_listed_and_the_run_says_how_to_see_it():
