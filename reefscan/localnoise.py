@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from reefscan.kernels import interval, noise, rounding
 from reefscan.kernels.profiles import spread_of_lines
 from reefscan.model import Window
+from reefscan.ramp import ramp
 
 Floats = NDArray[np.float64]
 
@@ -30,6 +31,9 @@ LEVELS_OFF = (1.2, 1.5)
 """Growth of the second difference from one lag to twice it: up to the first it has levelled off and is noise,
 from the second on it is the ground's own. Ground that looks alike at every scale grows by 2^H each time, by 1.5 for a Hurst
 exponent of 0.6; noise stops growing at the lag over which it goes together (planted seabeds)."""
+
+FILLED = (0.25, 0.75)
+"""Share of a square's cells that do not answer to their neighbours up to which it was surveyed, and from which on it was filled in (a guess)."""
 
 ALIKE = 0.3
 """A square whose share of interpolated cells differs by more is other ground and says nothing of this one's noise."""
@@ -180,7 +184,7 @@ class GridNoise:
         own = smooth[4]
         around[np.abs(smooth - own) > ALIKE] = np.nan
         interval_m = self._interval[r, c] * self._cell_m
-        interpolated = np.clip((np.nan_to_num(own, nan=0.0) - 0.25) / 0.5, 0.0, 1.0)
+        interpolated = ramp(np.nan_to_num(own, nan=0.0), FILLED)
         interpolated[interval_m > 0] = 1.0
         return _described(_third(around), interpolated, self._step[r, c], interval_m, self._cell_m)
 
@@ -209,7 +213,7 @@ def _described(
     for shorter, longer in pairwise(level.T):
         # as far as it has stopped growing it is noise; ground goes on growing
         growth = longer / np.maximum(shorter, 1e-6)
-        believed = np.clip((LEVELS_OFF[1] - growth) / (LEVELS_OFF[1] - LEVELS_OFF[0]), 0.0, 1.0)
+        believed = ramp(growth, LEVELS_OFF[::-1])
         total = np.fmax(total, believed * np.fmax(shorter, longer) + (1.0 - believed) * total)
     total = np.where(np.isnan(total), UNKNOWN_M, total)
     level = np.where(np.isnan(level), total[:, None], level)

@@ -11,6 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from reefscan.ramp import ramp
+
 Floats = NDArray[np.float64]
 
 JUMBLED = (0.36, 0.44)
@@ -60,22 +62,18 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
     strays : ndarray, shape (n,)
         Metres; 0 where it is not known.
     """
-    survey = (noise_m * (1.0 - _part(noise_m, SURVEY_M))) ** 2
+    survey = (noise_m * (1.0 - ramp(noise_m, SURVEY_M))) ** 2
     seen = np.nan_to_num(semivariance)
     own = np.maximum(seen[:, :3] - survey[:, None] * (1.0 - alike[:, [0, 1, 0]]), 0.0)
     # white noise makes ground look jumbled until it is taken out, noise that goes together once it is
     seen_ratio = seen[:, 0] / np.maximum(seen[:, 1], 1e-9)
     ratio = np.minimum(seen_ratio, own[:, 0] / np.maximum(own[:, 1], 1e-9))
     uneven = np.sqrt(np.nan_to_num(semivariance[:, 3], nan=np.inf) / np.maximum(seen[:, 0], 1e-9))
-    even = 1.0 - _part(uneven, FLOOR)
-    like = np.maximum(even * _part(ratio, JUMBLED), _part(ratio, SINGLE)) * _part(
+    even = 1.0 - ramp(uneven, FLOOR)
+    like = np.maximum(even * ramp(ratio, JUMBLED), ramp(ratio, SINGLE)) * ramp(
         np.nan_to_num(semivariance[:, 4]), EVERY_WAY
     )
     return like, np.sqrt(own[:, 2])
-
-
-def _part(value: Floats, ends: tuple[float, float]) -> Floats:
-    return np.asarray(np.clip((value - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0))
 
 
 def weed_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:
@@ -88,7 +86,7 @@ def weed_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:
     height_m : ndarray, shape (n,)
     """
     share = strays_m / np.maximum(height_m, 0.1)
-    return like * _part(share, TALL)
+    return like * ramp(share, TALL)
 
 
 NEAR_SQUARES = 4.0
@@ -124,5 +122,5 @@ def of_patch(x: Floats, y: Floats, like: Floats, side_m: float) -> Floats:
     total = own + np.bincount(one, own[two], n) + np.bincount(two, own[one], n)
     mean = total / (1 + np.bincount(one, minlength=n) + np.bincount(two, minlength=n))
     out = like.copy()
-    out[some] = np.maximum(own, _part(mean, MOST_OF))
+    out[some] = np.maximum(own, ramp(mean, MOST_OF))
     return out

@@ -12,6 +12,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reefscan.ramp import ramp
+
 Floats = NDArray[np.float64]
 
 INTERVALS = {"trough": 4.0, "ledge": 3.0, "rise": 3.0}
@@ -37,5 +39,5 @@ def unresolved(table: pd.DataFrame) -> Floats:
         dtype=np.float64
     )
     share = table["width_m"].to_numpy(dtype=np.float64) / np.where(need > 0, need, np.inf)
-    like = np.clip((1.0 - share) / (1.0 - NOT_AT_ALL), 0.0, 1.0)
+    like = ramp(share, (1.0, NOT_AT_ALL))
     return np.where(need > 0, np.nan_to_num(like), 0.0)

@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.features import Line, shared, turned
-from reefscan.seams import COURSES, WIDEST_CELLS, part
+from reefscan.seams import COURSES, WIDEST_CELLS, long_enough
 
 Floats = NDArray[np.float64]
 
@@ -143,7 +143,7 @@ def _rule(x: Floats, y: Floats, cell_m: float) -> Rule | None:
     ):
         return None
     length = float(np.ptp(along))
-    like = min(part(length, RUN_M), part(length / cell_m, RUN_CELLS))
+    like = long_enough(length, cell_m, RUN_M, RUN_CELLS)
     middle = 0.5 * float(along.max() + along.min())
     return Rule(
         mx + middle * float(np.sin(axis)), my + middle * float(np.cos(axis)), axis, 0.5 * length, like

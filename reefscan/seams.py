@@ -18,8 +18,10 @@ from numpy.typing import NDArray
 
 from reefscan.features import Line, shared, turned
 from reefscan.kernels.lines import level_runs
+from reefscan.ramp import ramp
 
 Floats = NDArray[np.float64]
+Ends = tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,8 @@ class Course:
 
     range_cells: float
     wander_cells: float
-    run_m: tuple[float, float]
-    run_cells: tuple[float, float]
+    run_m: Ends
+    run_cells: Ends
 
 
 COURSES = (
@@ -112,10 +114,15 @@ def _along(x: Floats, y: Floats, bearing: float, cell_m: float) -> Floats:
                 continue
             run = slice(first, last)
             length = float(np.ptp(along[run]))
-            told = min(part(length, course.run_m), part(length / cell_m, course.run_cells))
+            told = long_enough(length, cell_m, course.run_m, course.run_cells)
             if told > 0.0 and _straight(along[run], across[run], course.wander_cells * cell_m):
                 like[run] = np.maximum(like[run], told)
     return like
+
+
+def long_enough(length_m: float, cell_m: float, run_m: Ends, run_cells: Ends) -> float:
+    """How far a straight run is long enough for a joint, 0 to 1, in metres as in cells."""
+    return float(min(ramp(length_m, run_m), ramp(length_m / cell_m, run_cells)))
 
 
 def _straight(along: Floats, across: Floats, wander_m: float) -> bool:
@@ -126,8 +133,3 @@ def _straight(along: Floats, across: Floats, wander_m: float) -> bool:
         return False
     slope = float((along * across).sum()) / spread
     return abs(slope) <= math.tan(math.radians(OFF_DEG))
-
-
-def part(value: float, ends: tuple[float, float]) -> float:
-    """0 up to the first of two values, 1 from the second on, linear between."""
-    return min(1.0, max(0.0, (value - ends[0]) / (ends[1] - ends[0])))

@@ -10,6 +10,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from reefscan.ramp import ramp
+
 Floats = NDArray[np.float64]
 
 REPEATS = (0.7, 0.5)
@@ -60,7 +62,7 @@ NOISELESS_M = 0.004
 
 def between(x: Floats, full: float | Floats, none: float | Floats) -> Floats:
     """1 at ``full`` and beyond it, 0 at ``none`` and beyond that, linear between; unknown is 0."""
-    return np.asarray(np.nan_to_num(np.clip((x - none) / (full - none), 0.0, 1.0), nan=0.0))
+    return np.asarray(np.nan_to_num(ramp(x, (none, full)), nan=0.0))
 
 
 def sounded(table: pd.DataFrame) -> Floats:
