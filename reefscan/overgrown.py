@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from reefscan.kernels import variogram_columns as column
 from reefscan.ramp import ramp
 
 Floats = NDArray[np.float64]
@@ -48,7 +49,7 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
 
     Parameters
     ----------
-    semivariance : ndarray, shape (n, 5)
+    semivariance : ndarray, shape (n, len(variogram_columns.FIELDS))
         Of `reefscan.kernels.variogram`, square metres.
     noise_m : ndarray, shape (n,)
         Noise of one cell, metres.
@@ -62,18 +63,23 @@ def jumbled(semivariance: Floats, noise_m: Floats, alike: Floats) -> tuple[Float
     strays : ndarray, shape (n,)
         Metres; 0 where it is not known.
     """
+    near, far, quiet = (np.nan_to_num(semivariance[:, at]) for at in (column.NEAR, column.FAR, column.QUIET))
+    floor = np.nan_to_num(semivariance[:, column.FLOOR], nan=np.inf)
     survey = (noise_m * (1.0 - ramp(noise_m, SURVEY_M))) ** 2
-    seen = np.nan_to_num(semivariance)
-    own = np.maximum(seen[:, :3] - survey[:, None] * (1.0 - alike[:, [0, 1, 0]]), 0.0)
+    survey_near, survey_far = survey * (1.0 - alike[:, 0]), survey * (1.0 - alike[:, 1])
     # white noise makes ground look jumbled until it is taken out, noise that goes together once it is
-    seen_ratio = seen[:, 0] / np.maximum(seen[:, 1], 1e-9)
-    ratio = np.minimum(seen_ratio, own[:, 0] / np.maximum(own[:, 1], 1e-9))
-    uneven = np.sqrt(np.nan_to_num(semivariance[:, 3], nan=np.inf) / np.maximum(seen[:, 0], 1e-9))
-    even = 1.0 - ramp(uneven, FLOOR)
-    like = np.maximum(even * ramp(ratio, JUMBLED), ramp(ratio, SINGLE)) * ramp(
-        np.nan_to_num(semivariance[:, 4]), EVERY_WAY
+    ratio = np.minimum(
+        near / np.maximum(far, 1e-9), _left(near, survey_near) / np.maximum(_left(far, survey_far), 1e-9)
     )
-    return like, np.sqrt(own[:, 2])
+    even = 1.0 - ramp(np.sqrt(floor / np.maximum(near, 1e-9)), FLOOR)
+    every_way = ramp(np.nan_to_num(semivariance[:, column.LESSER]), EVERY_WAY)
+    like = np.maximum(even * ramp(ratio, JUMBLED), ramp(ratio, SINGLE)) * every_way
+    return like, np.sqrt(_left(quiet, survey_near))
+
+
+def _left(variance: Floats, survey: Floats) -> Floats:
+    """What the survey's own noise leaves of a variance."""
+    return np.maximum(variance - survey, 0.0)
 
 
 def weed_like(like: Floats, strays_m: Floats, height_m: Floats) -> Floats:

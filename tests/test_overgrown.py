@@ -12,6 +12,7 @@ from planted.scan import find
 from planted.survey import fractal
 
 import reefscan
+from reefscan.kernels import variogram_columns
 from reefscan.overgrown import jumbled, of_patch, weed_like
 from reefscan.recipe import Recipe
 from reefscan.scoring import score_table
@@ -21,6 +22,11 @@ SIDE = 160
 
 def sand(rng: np.random.Generator) -> np.ndarray:
     return -9 + 0.05 * rng.standard_normal((SIDE, SIDE))
+
+
+def ground(**told: float | np.ndarray) -> np.ndarray:
+    """A row of the variogram's answer; what is not named is not known."""
+    return np.column_stack([told.get(name, np.nan) for name in variogram_columns.FIELDS])
 
 
 def piled(rng: np.random.Generator, cell_m: float, width_cells: float) -> np.ndarray:
@@ -117,13 +123,14 @@ def test_planted_structure_leads_the_list_before_growth_on_seabeds_of_other_seed
 def test_the_surveys_own_noise_is_no_growth_whether_white_or_going_together():
     white, soft = np.array([[1.0, 0.0, 0.0]]), np.array([[1.0, 0.9, 0.2]])
     for kind in (white, soft):
-        seen = np.column_stack([0.04 * (1.0 - kind[:, [1, 2, 1]]), [0.0], [1.0]])
+        near, far = 0.04 * (1.0 - kind[:, 1]), 0.04 * (1.0 - kind[:, 2])
+        seen = ground(near=near, far=far, quiet=near, floor=0.0, lesser=1.0)
         like, strays = jumbled(seen, np.array([0.2]), kind[:, 1:])
         assert weed_like(like, strays, np.array([1.0])) == 0.0
 
 
 def test_ground_that_is_not_known_is_not_told():
-    like, strays = jumbled(np.full((1, 5), np.nan), np.array([0.1]), np.zeros((1, 2)))
+    like, strays = jumbled(ground(), np.array([0.1]), np.zeros((1, 2)))
     assert_array_equal(weed_like(like, strays, np.array([2.0])), 0.0)
 
 

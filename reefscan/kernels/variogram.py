@@ -10,6 +10,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels import variogram_columns as column
 from reefscan.kernels.order import put_in_order
 from reefscan.model import NODATA_MM
 
@@ -67,14 +68,14 @@ def variogram(
 
     Returns
     -------
-    ndarray of float64, shape (n, 5)
-        Square metres: at one cell, at `FAR` cells, at one cell in the quieter `QUIET` of nine parts, and the variance of the lowest
-        cell of each part about their common plane: how even a floor lies under it all (NaN with fewer than all nine). Last the
-        lesser of the two directions at one cell as a share of the greater: 1 all the same, 0 a wall along the grid. NaN with
-        fewer than `QUIET` parts known.
+    ndarray of float64, shape (n, len(variogram_columns.FIELDS))
+        Square metres: ``near`` at one cell, ``far`` at `FAR` cells, ``quiet`` at one cell in the quieter `QUIET` of nine parts, and
+        ``floor``, the variance of the lowest cell of each part about their common plane: how even a floor lies under it all (NaN with
+        fewer than all nine). ``lesser`` is the lesser of the two directions at one cell as a share of the greater: 1 all the same,
+        0 a wall along the grid. NaN with fewer than `QUIET` parts known.
     """
     height, width = elev_mm.shape
-    out = np.full((rows.shape[0], 5), np.nan)
+    out = np.full((rows.shape[0], len(column.FIELDS)), np.nan)
     parts, lowest = np.empty(9), np.empty(9)
     for i in range(rows.shape[0]):
         near, down, far = np.int64(0), np.int64(0), np.int64(0)
@@ -115,16 +116,16 @@ def variogram(
         if told < QUIET or far_pairs < QUIET * LEAST_PAIRS:
             continue
         if told == 9:
-            out[i, 3] = 1e-6 * _off_plane(lowest)
+            out[i, column.FLOOR] = 1e-6 * _off_plane(lowest)
         put_in_order(parts[:told])
         quiet = 0.0
         for k in range(QUIET):
             quiet += parts[k]
-        out[i, 0] = 0.5e-6 * near / near_pairs
-        out[i, 1] = 0.5e-6 * far / far_pairs
-        out[i, 2] = 0.5e-6 * quiet / QUIET
+        out[i, column.NEAR] = 0.5e-6 * near / near_pairs
+        out[i, column.FAR] = 0.5e-6 * far / far_pairs
+        out[i, column.QUIET] = 0.5e-6 * quiet / QUIET
         down_mean = down / max(1, down_pairs)
         across_mean = (near - down) / max(1, near_pairs - down_pairs)
         most = max(down_mean, across_mean)
-        out[i, 4] = min(down_mean, across_mean) / most if most > 0.0 else 1.0
+        out[i, column.LESSER] = min(down_mean, across_mean) / most if most > 0.0 else 1.0
     return out
