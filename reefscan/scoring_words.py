@@ -228,10 +228,29 @@ def _net(site: Mapping[Any, Any], unit: str) -> str:
     off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
     where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
     if off > 0:
-        where = f"{length_words(off, unit)} off its {'side' if site['kind'] == 'trough' else 'foot'}"
+        rock = "side" if site["kind"] == "trough" else "foot"
+        told = not lost_in_doubt(off, _number(site, "position_m"))
+        where = f"{length_words(off, unit)} off its {rock}" if told else f"close to its {rock}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
     ground = f" on ground sloping {slope:.0f}°" if slope >= 1 else (" on level ground" if slope >= 0 else "")
     return f"net {where}{water}{ground}"
+
+
+def lost_in_doubt(off_m: float, position_m: float) -> bool:
+    """True where a net's distance to the rock is less than the doubt of its position: a number would say more than is known.
+
+    The page asks the same (``Words.lost``).
+
+    Examples
+    --------
+    >>> lost_in_doubt(0.5, 17.7), lost_in_doubt(4.0, 1.4), lost_in_doubt(4.0, math.nan)
+    (True, False, False)
+    """
+    return off_m < position_m
+
+
+WITHIN_DOUBT = "within the doubt of the position"
+"""What a card and the page say in place of such a distance."""
 
 
 def _balance(

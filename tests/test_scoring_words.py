@@ -84,6 +84,22 @@ def test_what_should_be_doubted_is_said_and_flagged(changes, words, flag):
 
 
 @pytest.mark.parametrize(
+    ("kind", "off_m", "position_m", "words"),
+    [
+        ("rise", 0.5, 17.7, "net close to its foot in"),
+        ("trough", 0.5, 17.7, "net close to its side in"),
+        ("ledge", 20.0, 17.7, "net 20.0 m off its foot in"),
+        ("ledge", 4.0, 1.4, "net 4.0 m off its foot in"),
+        ("ledge", 4.0, np.nan, "net 4.0 m off its foot in"),
+        ("trough", 0.0, 17.7, "net on its floor in"),
+    ],
+)
+def test_a_net_is_said_no_nearer_to_the_rock_than_its_position_is_known(kind, off_m, position_m, words):
+    """On cells of 25 m a reason read "net 0.5 m off its foot" and, further on, "position good to 17.7 m only"."""
+    assert words in said(kind=kind, off_m=off_m, position_m=position_m).why
+
+
+@pytest.mark.parametrize(
     ("changes", "words"),
     [
         ({"height_m": 1.2}, "little height"),

@@ -26,7 +26,7 @@ from reefscan.errors import InputError
 from reefscan.render.furniture import nice_length, plain
 from reefscan.render.marks import CAUTION, UNIT_METRES, contour_depths, kind_of, show_depth
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
-from reefscan.scoring_words import sure_words
+from reefscan.scoring_words import WITHIN_DOUBT, lost_in_doubt, sure_words
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
 ROPE_PER_DEPTH = 1.5  # FAO training manual on traps and pots (2001), ch. 8: 1.5 to 2 times the depth
@@ -173,9 +173,14 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
     """Heights, headings, reason, flags, and lines to write on."""
     site = card.site
     facts = []
-    for key, label in (("height_m", "height"), ("width_m", "width"), ("off_m", "rock at")):
+    for key, label in (("height_m", "height"), ("width_m", "width")):
         if math.isfinite(_number(site, key)):
             facts.append(f"{label} {show_depth(_number(site, key), unit, places=1)}")
+    off = _number(site, "off_m")
+    if lost_in_doubt(off, _number(site, "position_m")):
+        facts.append(f"rock {WITHIN_DOUBT}")
+    elif math.isfinite(off):
+        facts.append(f"rock at {show_depth(off, unit, places=1)}")
     if math.isfinite(_number(site, "axis_deg")):
         axis = _number(site, "axis_deg")
         facts.append(f"runs {axis:03.0f}°/{(axis + 180) % 360:03.0f}° true")

@@ -16,7 +16,7 @@ from reefscan.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
 from reefscan.review.pagedata import page_data, recipe_data
 from reefscan.scoring import score_table
-from reefscan.scoring_words import sure_words
+from reefscan.scoring_words import WITHIN_DOUBT, lost_in_doubt, sure_words
 
 
 @pytest.fixture(scope="module")
@@ -135,6 +135,23 @@ def test_the_page_says_how_sure_in_pythons_words(show: Callable[[bytes], Any], s
     assert got == [sure_words(p) for p in hundredths]
     assert "100 %" not in got
     assert "0 %" not in got
+
+
+def test_a_distance_to_the_rock_is_told_or_not_as_python_tells_it(
+    show: Callable[[bytes], Any], source: ArraySource
+) -> None:
+    table = sites(source, 4).assign(off_m=[0.5, 4.0, 8.0, np.nan], position_m=[17.7, 1.4, np.nan, 17.7])
+    page = show(page_of(table, source))
+    facts = page.execute_script(
+        "return arguments[0].map((id) => Object.fromEntries(Card.facts(App.rowOf.get(id)))['Distance to the rock'] ?? null)",
+        table["id"].tolist(),
+    )
+    assert facts == [WITHIN_DOUBT, "4 m", "8 m", None]
+    pairs = [(off, position) for off in (0.0, 0.5, 17.7, None) for position in (0.4, 0.5, 17.7, None)]
+    got = page.execute_script(
+        "return arguments[0].map(([off, position]) => Words.lost(off, position))", pairs
+    )
+    assert got == [lost_in_doubt(*(np.nan if value is None else value for value in pair)) for pair in pairs]
 
 
 def test_the_saved_recipe_is_one_that_python_reads_as_the_same(

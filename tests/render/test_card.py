@@ -34,3 +34,10 @@ def test_a_card_never_says_that_anything_is_certain(confidence: float, said: str
     text = words(confidence=confidence)
     assert f", {said} it is as high as asked" in text
     assert "100 %" not in text
+
+
+def test_a_card_tells_no_distance_to_the_rock_that_its_position_does_not_know() -> None:
+    assert "rock at 4.0 m   position ±1.4 m" in words(off_m=4.0, position_m=1.4)
+    far_from_known = words(off_m=0.5, position_m=17.7)
+    assert "rock within the doubt of the position   position ±17.7 m" in far_from_known
+    assert "rock at" not in far_from_known

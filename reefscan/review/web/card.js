@@ -33,7 +33,7 @@ Card.facts = function (i) {
   const add = (k, label, f) => Reef.known(at(k)) && out.push([label, f(at(k))]);
   add("height_m", "Height of the structure", (v) => Words.depth(v, 1));
   add("width_m", "Width, crest to crest", Words.length);
-  add("off_m", "Distance to the rock", Words.length);
+  add("off_m", "Distance to the rock", (v) => (Words.lost(v, at("position_m")) ? "within the doubt of the position" : Words.length(v)));
   add("cross_deg", "Heading across it", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");
   add("axis_deg", "Runs along", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");
   add("facing_deg", "Falls away toward", (v) => Words.degrees(v) + " true");

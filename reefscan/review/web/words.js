@@ -4,6 +4,7 @@ const Words = { unit: "m" };
 Words.per = { m: 1, ft: 0.3048, fathom: 1.8288 };
 Words.depth = (m, places) => (Reef.known(m) ? (m / Words.per[Words.unit]).toFixed(places ?? (Words.unit === "ft" ? 0 : 1)) + " " + Words.unit : "unknown");
 Words.length = (m) => (Reef.known(m) ? (Words.unit === "m" ? m.toFixed(0) + " m" : (m / 0.3048).toFixed(0) + " ft") : "unknown");
+Words.lost = (off, position) => Reef.known(off) && Reef.known(position) && off < position;  // lost_in_doubt of scoring_words.py
 Words.sure = (p) => (p >= 0.995 ? ">99 %" : p < 0.005 ? "<1 %" : Math.round(p * 100) + " %");  // nothing measured from a boat is certain
 Words.degrees = (v) => (Reef.known(v) ? String(Math.round(v)).padStart(3, "0") + "°" : "unknown");
 Words.split = function (v, decimals, parts) {
