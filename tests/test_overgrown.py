@@ -76,6 +76,37 @@ def test_a_breakwater_along_the_grid_is_no_growth_however_narrow(rng, cell_m, cr
     assert (found["weed_like"] < 0.2).all()
 
 
+@pytest.mark.parametrize("jump_m", [0.4, 0.8])
+def test_a_wall_of_loose_blocks_stands_higher_than_they_jump_and_is_no_growth(rng, jump_m):
+    """Two cells wide, across the grid, 2.5 m high: without `TALL` three stations in four are told, or all."""
+    y, x = np.mgrid[:SIDE, :SIDE]
+    turn = np.radians(22)
+    off = np.abs((y - 80.3) * np.cos(turn) + (x - 80) * np.sin(turn))
+    along = np.abs((x - 80) * np.cos(turn) - (y - 80.3) * np.sin(turn))
+    blocks = -6.5 + jump_m * rng.standard_normal(x.shape)
+    z = np.where((off < 1.0) & (along < 60), blocks, sand(rng))
+    found = reefscan.scan_elevation(z, cell_m=2.0).candidates
+    assert len(found) >= 10
+    assert (found["weed_like"] < 0.2).all()
+
+
+@pytest.mark.parametrize("apart", [3, 4, 6])
+def test_narrow_walls_side_by_side_along_the_grid_are_no_growth(rng, apart):
+    """One cell wide each: they jump at every cell across and never along; without `EVERY_WAY` all are told."""
+    z = sand(rng)
+    tops = 2.0 + 0.5 * rng.standard_normal((80, len(range(40, 120, apart))))
+    z[40:120, 40:120:apart] += tops
+    found = reefscan.scan_elevation(z, cell_m=2.0).candidates
+    assert len(found) >= 10
+    assert (found["weed_like"] < 0.2).all()
+
+
+def test_cells_that_stray_by_a_tenth_of_a_height_did_not_make_it_and_by_a_third_they_did():
+    strays = np.array([0.0, 0.3, 0.45, 0.6, 0.75, 1.0])
+    like = np.full(6, 0.8)
+    assert_allclose(weed_like(like, strays, np.full(6, 3.0)), [0.0, 0.0, 0.0, 0.4, 0.8, 0.8], atol=1e-12)
+
+
 @pytest.mark.parametrize("cell_m", [1.0, 2.0])
 def test_a_field_of_boulders_and_a_ridge_of_rubble_are_no_growth(rng, cell_m):
     """Boulders of 4 to 7 m across the radius, thirty of them; and blocks of half a metre, each cell its own, on a ridge of 3 m."""
