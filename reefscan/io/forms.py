@@ -1,4 +1,4 @@
-"""Opening one file of any form: which band, which sign, which unit, what is unknown.
+"""Opening one file of any form: which band, which sign, what is unknown; `reefscan.io.stored` says what the numbers mean.
 
 Metadata speak first, then the numbers are looked at; what neither settles is refused with the flag
 that decides. Nothing is guessed silently: whatever was assumed is a note of the layer.
@@ -19,32 +19,22 @@ import numpy as np
 from rasterio.errors import RasterioError
 
 from reefscan.errors import (
-    AmbiguousError,
     InputError,
     MissingInputError,
     UnreadableError,
 )
-from reefscan.io import copied, handles, probe, words
+from reefscan.io import copied, handles, probe, stored, words
 from reefscan.io.axes import placed_by_axes
 from reefscan.io.doubt import sigma_by_surveys, stated_sigma, told_surveys
-from reefscan.io.fills import is_mask, zeros_are_fill
-from reefscan.io.georef import CrsFacts, cell_metres
+from reefscan.io.fills import is_mask
+from reefscan.io.georef import Affine6, CrsFacts, cell_metres
 from reefscan.io.layer import Layer
 from reefscan.io.placing import place_of
 from reefscan.io.sign import sign_of
 from reefscan.io.variables import Choice, choose
-from reefscan.kernels.rounding import STEPS
 from reefscan.units import METRES_PER
 
 log = logging.getLogger(__name__)
-
-IMPLAUSIBLE = 0.7
-"""Median steepness (35 degrees) above which cells of a metre or more are asked about: half of a
-surveyed seabed is not that steep (0.01 to 0.10 in the public grids looked at), but centimetres taken for
-metres make it so."""
-
-ROUNDED_M = 0.25
-"""Steps of rounding of which the reader is told: smaller ones change no height by much (a guess)."""
 
 FORM_NAMES = {"GTiff": "GeoTIFF", "AAIGrid": "ASCII grid", "S102": "S-102", "XYZ": "XYZ"}
 
@@ -92,12 +82,11 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
     """
     name = short_name(path)
     size, mtime = _stat(path, name)
+    path_read = path
     if path.lower().endswith((".xyz", ".txt", ".csv")) and not handles.is_remote(path):
         from reefscan.io.pointgrid import grid_from_points
 
         path_read = grid_from_points(path, name)
-    else:
-        path_read = path
     try:
         choice = choose(path_read, name, wishes.variable)
     except UnreadableError as error:
@@ -145,96 +134,55 @@ def _describe(
     band = choice.band
     tags = {k.lower(): str(v) for k, v in dataset.tags(band).items()}
     dtype = dataset.dtypes[band - 1]
-    if dtype.startswith("complex"):
-        raise InputError(f"{name}: band {band} holds complex numbers; wanted depths or elevations")
-    a, b, c, d, e, f = (float(v) for v in tuple(dataset.transform)[:6])
-    transform = (a, b, c, d, e, f)
     notes = list(choice.notes)
-    if dataset.driver == "AAIGrid" and (a < 0 or e > 0):  # read as it says, the ground would be mirrored
-        raise InputError(
-            f"{name}: its cells are {a:g} wide and {-e:g} high; the header's cellsize (or dx, dy) is a length and wants no minus sign: "
-            "correct it"
-        )
-    transform = placed_by_axes(dataset, transform, name, notes)
-    facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills, file=file)
-    unit_m, unit_word, unit_said = _unit(dataset, band, tags, facts, name, wishes)
-    scale = float(dataset.scales[band - 1] or 1.0)
-    offset = float(dataset.offsets[band - 1] or 0.0)
-    if not (math.isfinite(scale) and math.isfinite(offset)):
-        raise InputError(
-            f"{name}: its scale and offset ({scale:g}, {offset:g}) turn no value into a depth; the file is damaged: fetch it again"
-        )
-    metres = scale * unit_m
 
+    # where it lies and what its numbers are
+    _refuse_as_stored(dataset, band, name)
+    a, b, c, d, e, f = (float(v) for v in tuple(dataset.transform)[:6])
+    transform = placed_by_axes(dataset, (a, b, c, d, e, f), name, notes)
+    facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills, file=file)
+    scale = stored.scale_of(dataset, band, tags, facts, name, wishes.unit)
     if "ellips" in facts.vertical.lower() and not wishes.datum_shift_m:
         notes.append(
             "its heights stand on the ellipsoid, which may lie tens of metres off the sea: its depths are no depths of water "
             "unless --datum-shift says how far"
         )
-    nodata = dataset.nodatavals[band - 1]
-    declared: tuple[float, ...] = () if nodata is None else (float(nodata),)
-    declared += tuple(_listed(tags.get("missing_value")) + _listed(tags.get("_fillvalue")))
-    flags = [str(flag.name) for flag in dataset.mask_flag_enums[band - 1]]
-    masked = "per_dataset" in flags or "alpha" in flags
+
+    # a look at them
+    declared = stored.declared_nodata(dataset, band, tags)
+    masked = _is_masked(dataset, band)
     focus = _focus(dataset, facts, focus_box) if focus_box else None
     sample = probe.take(dataset, band, focus, declared, masked)
-
     values = sample.values()
     if focus is None and is_mask(values, dtype):
         raise InputError(f"{name}: holds nothing but 0 and {values.max():.0f}: a mask, not depths")
-    sentinels = probe.undeclared_sentinels(values, abs(metres), dtype)
-    if 0.0 not in declared and not offset and zeros_are_fill(sample, values, metres):
-        sentinels.append(0.0)
-    if sentinels:
-        shown = ", ".join(f"{v:.6g}" for v in sentinels)
-        notes.append(f"value {shown} is taken for nodata, though the file does not say so")
-        for w, k in zip(sample.windows, sample.known, strict=True):
-            k &= ~np.isin(w.astype(np.float64), sentinels)
-        values = sample.values()
-    integers = tuple(v for v in probe.SENTINELS if abs(v) * abs(metres) > 9000.0)
-    if np.dtype(dtype).kind == "u" and np.dtype(dtype).itemsize > 1:
-        integers += (float(np.iinfo(dtype).max),)  # no depth in 16 bits or more ends just there
+    undeclared = stored.undeclared_nodata(sample, declared, scale, dtype, notes)
+    values = sample.values()
     if not values.size and sample.whole:
         raise InputError(f"{name}: every cell is nodata; there is no seabed in this file")
+    stored.refuse_beyond_earth(values, scale, name)
+    cell = _cell(facts, transform, dataset, name)
+    stored.refuse_too_steep(sample, values, scale, cell, name)
 
-    deepest = float(np.abs(values * metres + offset * unit_m).max()) if values.size else 0.0
-    if deepest > probe.BELIEVABLE_M:
-        raise AmbiguousError(
-            f"{name}: values run from {values.min():.6g} to {values.max():.6g}, which cannot be metres on Earth; "
-            f"what unit are they? Say --value-unit (m, dm, cm, mm, ft, fathom)"
-        )
-    cell = cell_metres(facts, transform, dataset.width, dataset.height)
-    if not all(math.isfinite(c) and 1e-4 < c < 1e6 for c in cell):
-        raise InputError(
-            f"{name}: a cell would be {cell[0]:.3g} x {cell[1]:.3g} m; the transform or the CRS is wrong: "
-            "check the file, or say --crs"
-        )
-    if not wishes.unit and not unit_said and min(cell) >= 1.0:
-        steep = probe.typical_gradient(sample, abs(metres), cell)
-        if steep > IMPLAUSIBLE:
-            raise AmbiguousError(
-                f"{name}: half of the seabed would be steeper than {math.degrees(math.atan(steep)):.0f} degrees; "
-                f"are the values ({values.min():.6g} to {values.max():.6g}) really metres? "
-                "Say --value-unit (m, dm, cm, mm, ft, fathom)"
-            )
-
+    # from them to elevations
     if wishes.positive:
         sign = 1.0 if wishes.positive == "up" else -1.0
     else:
-        sign = sign_of(choice, tags, facts, sample, values, metres, offset * unit_m, name, notes)
-    factor = 1000.0 * metres * sign
-    add = 1000.0 * offset * unit_m * sign + 1000.0 * wishes.datum_shift_m
-    unknown = tuple(dict.fromkeys((*declared, *sentinels, *integers)))
-    unknown += _clips(sample, values, factor, add, notes)
-    _rounding(values, factor, notes)
+        sign = sign_of(choice, tags, facts, sample, values, scale.metres, scale.offset_m, name, notes)
+    factor = 1000.0 * scale.metres * sign
+    add = 1000.0 * scale.offset_m * sign + 1000.0 * wishes.datum_shift_m
+    unknown = tuple(dict.fromkeys((*declared, *undeclared, *stored.never_depths(scale, dtype))))
+    unknown += stored.clips(sample, values, factor, add, notes)
+    stored.tell_rounding(values, factor, notes)
+    elev = (values * factor + add) / 1000.0
+
+    # what of it only repeats, and how far it is to be trusted
     crop = _crop(sample, dataset.width, dataset.height, notes)
     copies = () if focus else _copied(sample, crop, dataset.block_shapes[band - 1], unknown, notes)
-    elev = (values * factor + add) / 1000.0
-    sigma_factor, sigma_unknown, sigma_m = stated_sigma(dataset, choice, unit_m, focus, sample, notes)
+    sigma_factor, sigma_unknown, sigma_m = stated_sigma(dataset, choice, scale.unit_m, focus, sample, notes)
     surveys, quality_band, quality_path = told_surveys(dataset, choice, notes)
     if not choice.sigma_band:
         sigma_m = sigma_by_surveys(surveys, elev, notes)
-    form = f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if sign > 0 else 'depth'} in {unit_word}"
     return Layer(
         path=choice.path,
         name=name,
@@ -261,7 +209,7 @@ def _describe(
         copied=copies,
         options=choice.options,
         vertical=facts.vertical or str(dataset.tags().get("VERTICAL_DATUM_ABBREV", "")),
-        form=form,
+        form=f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if sign > 0 else 'depth'} in {scale.word}",
         notes=tuple(notes),
         low_m=float(elev.min()) if elev.size else math.nan,
         high_m=float(elev.max()) if elev.size else math.nan,
@@ -270,46 +218,32 @@ def _describe(
     )
 
 
-def _unit(
-    dataset: Any, band: int, tags: dict[str, str], facts: CrsFacts, name: str, wishes: Wishes
-) -> tuple[float, str, bool]:
-    if wishes.unit:
-        return float(words.unit_metres(wishes.unit) or 1.0), wishes.unit, True
-    told = dataset.units[band - 1] or tags.get("units") or tags.get("unittype")
-    metres = words.unit_metres(told)
-    if metres is not None:
-        return metres, str(told), True
-    if words.foreign_unit(told):
-        raise AmbiguousError(
-            f"{name}: its values are in {told!r}, which is no length; if they are, say --value-unit"
+def _refuse_as_stored(dataset: Any, band: int, name: str) -> None:
+    """Refuse what no depth can be, and a header by which the ground would be mirrored."""
+    if dataset.dtypes[band - 1].startswith("complex"):
+        raise InputError(f"{name}: band {band} holds complex numbers; wanted depths or elevations")
+    wide, high = float(dataset.transform.a), float(-dataset.transform.e)
+    if dataset.driver == "AAIGrid" and (wide < 0 or high < 0):
+        raise InputError(
+            f"{name}: its cells are {wide:g} wide and {high:g} high; the header's cellsize (or dx, dy) is a length and wants no minus sign: "
+            "correct it"
         )
-    if dataset.driver in ("BAG", "S102"):  # both standards allow metres only
-        return 1.0, "m", True
-    if math.isfinite(facts.vertical_unit_m) and facts.vertical_unit_m != 1.0:
-        return facts.vertical_unit_m, f"units of {facts.vertical_unit_m:.7g} m", True
-    if (
-        facts.metres_per_unit not in (1.0, 1000.0)
-        and math.isnan(facts.vertical_unit_m)
-        and not facts.geographic
-    ):
-        # where maps count in feet, heights do in some files and in others not
-        raise AmbiguousError(
-            f"{name}: its coordinate system counts in units of {facts.metres_per_unit:.7g} m, and nothing says what its values "
-            "count in; say --value-unit ft (or us-ft), or --value-unit m"
-        )
-    return 1.0, "m", False
 
 
-def _listed(text: str | None) -> list[float]:
-    if not text:
-        return []
-    out = []
-    for part in text.strip("{}").split(","):
-        try:
-            out.append(float(part))
-        except ValueError:
-            continue
-    return out
+def _is_masked(dataset: Any, band: int) -> bool:
+    flags = [str(flag.name) for flag in dataset.mask_flag_enums[band - 1]]
+    return "per_dataset" in flags or "alpha" in flags
+
+
+def _cell(facts: CrsFacts, transform: Affine6, dataset: Any, name: str) -> tuple[float, float]:
+    """Sides of a cell in metres, refused where they can be none."""
+    cell = cell_metres(facts, transform, dataset.width, dataset.height)
+    if not all(math.isfinite(c) and 1e-4 < c < 1e6 for c in cell):
+        raise InputError(
+            f"{name}: a cell would be {cell[0]:.3g} x {cell[1]:.3g} m; the transform or the CRS is wrong: "
+            "check the file, or say --crs"
+        )
+    return cell
 
 
 def _focus(dataset: Any, facts: CrsFacts, box: tuple[float, ...]) -> tuple[int, int, int, int] | None:
@@ -335,34 +269,6 @@ def _focus(dataset: Any, facts: CrsFacts, box: tuple[float, ...]) -> tuple[int, 
     bottom = min(dataset.height, int(rows[good].max()) + 1)
     right = min(dataset.width, int(cols[good].max()) + 1)
     return (top, left, bottom, right) if bottom > top and right > left else None
-
-
-def _clips(
-    sample: probe.Sample, values: Any, factor: float, add: float, notes: list[str]
-) -> tuple[float, ...]:
-    """Stored values at which the data were cut off; those under water are unknown from now on."""
-    out: list[float] = []
-    for clip in probe.clipped_limits(sample, values):
-        elev = (clip.value * factor + add) / 1000.0
-        if elev < 0.0:
-            out.append(clip.value)
-            notes.append(
-                f"cut off flat at a depth of {-elev:.6g} m over {clip.share:.0%} of its cells: the true seabed is not "
-                "in the file there, so these cells count as unknown"
-            )
-        else:
-            notes.append(f"cut off flat at {elev:.6g} m above zero over {clip.share:.0%} of its cells")
-    return tuple(out)
-
-
-def _rounding(values: Any, factor: float, notes: list[str]) -> None:
-    """Say so where depths come in steps that read as ledges."""
-    step = probe.rounding_step(values) * abs(factor) / 1000.0
-    if step >= ROUNDED_M:
-        notes.append(
-            f"depths come in whole steps of {step:.4g} m: a height below {STEPS * step:.3g} m may be the rounding alone, "
-            "and is left out where the steps lie open as flat patches"
-        )
 
 
 def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tuple[int, int, int, int]:
