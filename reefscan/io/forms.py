@@ -101,7 +101,10 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
                 f"{name}: its cells cannot be read ({handles.one_line(cause)}); {handles.remedy(dataset.driver, str(cause))}"
             ) from error
     if path_read != path:
+        from reefscan.io.pointgrid import notes_of
+
         layer = dataclasses.replace(layer, form=layer.form.replace("GeoTIFF", "points on a grid", 1))
+        layer = layer.noted(*notes_of(path_read))
     return dataclasses.replace(layer, file=path, size=size, mtime_ns=mtime)
 
 

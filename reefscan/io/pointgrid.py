@@ -18,10 +18,13 @@ from rasterio.transform import Affine
 
 from reefscan.errors import InputError
 from reefscan.io import words
-from reefscan.io.pointtext import read_points
+from reefscan.io.pointtext import Points, read_points
 
 ON_GRID = 0.02
 """A point may stand this part of a cell off its place (rounded coordinates do)."""
+
+NOTE = "REEFSCAN_NOTE"
+"""Tag of what is to be told of the text whenever its grid is opened."""
 
 TWINS = 0.005
 """Two points on one place are one if they differ by no more than rounding to centimetres does."""
@@ -66,8 +69,15 @@ def grid_from_points(path: str, name: str) -> str:
     cells = np.full((height, width), np.nan)
     cells.ravel()[at] = z
     transform = Affine(dx, 0, x.min() - dx / 2, 0, -dy, y.max() + dy / 2)
-    _write(target, cells, transform, points.label)
+    _write(target, cells, transform, points)
     return str(target)
+
+
+def notes_of(path: str) -> tuple[str, ...]:
+    """What is to be told of the text behind a grid of `grid_from_points`."""
+    with rasterio.open(path) as dataset:
+        note = dataset.tags().get(NOTE, "")
+    return (note,) if note else ()
 
 
 def _check_twins(at: NDArray[np.int64], z: NDArray[np.float64], name: str) -> None:
@@ -101,7 +111,7 @@ def _step(values: NDArray[np.float64]) -> float | None:
     return float(unique[-1] - unique[0]) / count if count else None
 
 
-def _write(target: Path, cells: NDArray[np.float64], transform: Affine, label: str) -> None:
+def _write(target: Path, cells: NDArray[np.float64], transform: Affine, points: Points) -> None:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         part = target.with_name(f"{target.stem}-{os.getpid()}.tif")
@@ -118,9 +128,11 @@ def _write(target: Path, cells: NDArray[np.float64], transform: Affine, label: s
             compress="deflate",
         ) as out:
             out.write(cells, 1)
-            if label:
-                out.set_band_description(1, label)
-                unit = next((u for u in re.split(r"[^a-z]+", label)[1:] if words.unit_metres(u)), "")
+            if points.note:
+                out.update_tags(**{NOTE: points.note})
+            if points.label:
+                out.set_band_description(1, points.label)
+                unit = next((u for u in re.split(r"[^a-z]+", points.label)[1:] if words.unit_metres(u)), "")
                 if unit:
                     out.set_band_unit(1, unit)
         os.replace(part, target)

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
-from itertools import islice
+from itertools import islice, pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,11 +17,17 @@ from reefscan.io import words
 LOOK = 40
 """Lines looked at before the whole file is read."""
 
+FEWEST = 4
+"""Rows from which on a column that goes up by one is believed to count them: the least that a grid has."""
+
 _X = ("x", "lon", "long", "longitude", "easting", "east", "e")
 _Y = ("y", "lat", "latitude", "northing", "north", "n")
 _Z = ("z", *words.UP_WORDS, *words.DOWN_WORDS, "bathymetry", "bathy")
 
 _THOUSANDS = re.compile(r"\d,\d{3}(?:,\d{3}|\.\d)")
+
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
@@ -34,12 +40,15 @@ class Points:
         NaN where a line has no number.
     label : str
         The third column's name; empty if there is no heading.
+    note : str
+        What the reader should know of the columns that were chosen; empty if they are the first three or go by their names.
     """
 
-    x: NDArray[np.float64]
-    y: NDArray[np.float64]
-    z: NDArray[np.float64]
+    x: Floats
+    y: Floats
+    z: Floats
     label: str = ""
+    note: str = ""
 
 
 def read_points(path: str, name: str) -> Points:
@@ -52,27 +61,80 @@ def read_points(path: str, name: str) -> Points:
     """
     with _lines(path) as lines:
         head = [line for _, line in zip(range(LOOK), lines, strict=False)]
-    found = _manner(head)
+    manner = _manner(head)
     grouped = any(_THOUSANDS.search(line) for line in head)
     hint = "; write its numbers without thousands separators" if grouped else ""
-    if found is None:
+    if manner is None:
         raise UnreadableError(
             f"{name}: not a table of x, y, z: no line among the first {LOOK} has three numbers{hint}"
         )
-    first, mark, comma = found
-    columns, label = _roles(head[:first], len(_parts(head[first], mark)), mark)
+    heading, rows = head[: manner.first], [line for line in head[manner.first :] if _is_row(line, manner)]
+    width = len(_parts(rows[0], manner.mark))
+    if counts_rows([_parts(line, manner.mark) for line in rows]):
+        columns, label = _roles(heading, width, manner.mark, counted=True)
+        count, x, y, z = _columns(path, name, manner, (0, *columns))
+        if (
+            np.diff(count) == 1.0
+        ).all():  # in the whole file, or it is the first row of a grid in whole metres
+            return Points(x, y, z, label, "" if label else _taken(columns))
+    columns, label = _roles(heading, width, manner.mark)
+    x, y, z = _columns(path, name, manner, columns)
+    return Points(x, y, z, label)
+
+
+def _taken(columns: Sequence[int]) -> str:
+    x, y, z = (at + 1 for at in columns)
+    return f"its first column only counts the rows: column {x} is taken for x, {y} for y, {z} for z"
+
+
+@dataclass(frozen=True)
+class Manner:
+    """How rows of numbers are written.
+
+    Parameters
+    ----------
+    first : int
+        The first line of numbers.
+    mark : str or None
+        What separates them; None: white space.
+    comma : bool
+        True if fractions have a comma.
+    """
+
+    first: int
+    mark: str | None
+    comma: bool
+
+
+def counts_rows(rows: Sequence[Sequence[str]]) -> bool:
+    """True if the first of at least four columns counts the rows one by one, so that it is no place.
+
+    The x of a grid does not: it comes again in every row of cells, and a track has fractions.
+
+    Parameters
+    ----------
+    rows : sequence of sequence of str
+        The cells of the first rows of numbers, in order.
+    """
+    if len(rows) < FEWEST or min(len(row) for row in rows) < 4:
+        return False
+    first = [row[0].strip() for row in rows]
+    return all(cell.isdecimal() for cell in first) and all(int(b) - int(a) == 1 for a, b in pairwise(first))
+
+
+def _columns(path: str, name: str, manner: Manner, which: tuple[int, ...]) -> list[Floats]:
     with _lines(path) as lines:
         try:
-            rows = (line for line in islice(lines, first, None) if not line.lstrip().startswith("//"))
+            rows = (line for line in islice(lines, manner.first, None) if not line.lstrip().startswith("//"))
             table = np.loadtxt(
-                (line.replace(",", ".") for line in rows) if comma else rows,
-                delimiter=mark, usecols=columns, ndmin=2, comments="#", quotechar='"',
+                (line.replace(",", ".") for line in rows) if manner.comma else rows,
+                delimiter=manner.mark, usecols=which, ndmin=2, comments="#", quotechar='"',
             )  # fmt: skip
         except ValueError as error:
             raise UnreadableError(
                 f"{name}: not a table of x, y, z ({' '.join(str(error).split())})"
             ) from error
-    return Points(table[:, 0], table[:, 1], table[:, 2], label)
+    return list(table.T)
 
 
 @contextmanager
@@ -88,24 +150,23 @@ def _parts(line: str, mark: str | None) -> list[str]:
     return [part.strip().strip('"') for part in line.strip().split(mark)]
 
 
-def _manner(head: list[str]) -> tuple[int, str | None, bool] | None:
-    """First line of numbers, what separates them (None: white space), and whether fractions have a comma."""
+def _manner(head: list[str]) -> Manner | None:
     for comma in (False, True):
         for mark in (None, ";", "\t", ","):
             if comma and mark == ",":
                 continue
-            good = [_is_row(line, mark, comma) for line in head]
+            good = [_is_row(line, Manner(0, mark, comma)) for line in head]
             if not any(good):
                 continue
             first = good.index(True)
             rest = [ok for ok, line in zip(good, head, strict=True) if line.strip()][first:]
             if sum(rest) >= 0.8 * len(rest):
-                return first, mark, comma
+                return Manner(first, mark, comma)
     return None
 
 
-def _is_row(line: str, mark: str | None, comma: bool) -> bool:
-    parts = _parts(line.replace(",", ".") if comma else line, mark)
+def _is_row(line: str, manner: Manner) -> bool:
+    parts = _parts(line.replace(",", ".") if manner.comma else line, manner.mark)
     if len(parts) < 3:
         return False
     count = 0
@@ -118,15 +179,22 @@ def _is_row(line: str, mark: str | None, comma: bool) -> bool:
     return count >= 3
 
 
-def _roles(heading: list[str], width: int, mark: str | None) -> tuple[tuple[int, int, int], str]:
-    """Columns of x, y and z by the heading nearest to the numbers, else the first three; and z's name."""
+def _roles(
+    heading: list[str], width: int, mark: str | None, *, counted: bool = False
+) -> tuple[tuple[int, int, int], str]:
+    """Columns of x, y and z by the heading nearest to the numbers, else the first three; and z's name.
+
+    Where the first column counts the rows (``counted``) it comes last by its name, for ``n`` may be a number or a northing,
+    and is none of the three without one.
+    """
+    order = [*range(1, width), 0] if counted else [*range(width)]
     for line in reversed(heading):
         names = [part.lower() for part in _parts(line.lstrip("#/ "), mark)]
         if len(names) != width:
             continue
         heads = [re.split(r"[^a-z]+", name)[0] for name in names]
-        found = [next((i for i, h in enumerate(heads) if h in role), None) for role in (_X, _Y, _Z)]
+        found = [next((i for i in order if heads[i] in role), None) for role in (_X, _Y, _Z)]
         if None not in found:
             x, y, z = (int(i) for i in found if i is not None)
             return (x, y, z), names[z]
-    return (0, 1, 2), ""
+    return ((1, 2, 3) if counted else (0, 1, 2)), ""

@@ -20,6 +20,7 @@ import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
 from reefscan.errors import AmbiguousError, UnreadableError
+from reefscan.io.pointtext import counts_rows
 from reefscan.io.soundings_columns import (
     UNITS,
     Columns,
@@ -101,9 +102,14 @@ def sniff(path: Path, options: TextOptions) -> Layout:
             header_at, header, width = lines.index(body[0]) + 1, first, len(first)
     columns = parse_columns(options.columns, header) if options.columns else found
     if columns is None:
+        counted = counts_rows([_split(line, delimiter) for line in body[1:20]])
+        say = (
+            "the first only counts the rows: say which of the others is which, such as --columns lon=2,lat=3,depth_m=4"
+            if counted
+            else "say which is which, such as --columns lon=1,lat=2,depth_m=3"
+        )
         raise AmbiguousError(
-            f"{path.name}: {width} columns without names that are known, first row {body[0][:60]!r}; "
-            "say which is which, such as --columns lon=1,lat=2,depth_m=3"
+            f"{path.name}: {width} columns without names that are known, first row {body[0][:60]!r}; {say}"
         )
     rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
     unit = (

@@ -169,7 +169,7 @@ def points(
             line.format(x=x, y=y, z=z + twins, d=-z)
             for x, y, z in zip(X.flat, Y.flat, SMALL.flat, strict=True)
         ][:90]
-    body = "\n".join(rows)
+    body = "\n".join(row.replace("COUNT", str(number)) for number, row in enumerate(rows, start=1))
     return text(heading + (body.replace(".", ",") if comma else body) + "\n", name)
 
 
@@ -387,6 +387,9 @@ MORE: list[Awkward] = [
     Awkward("nc-quote", "netCDF", "a quotation mark in the file's name", "UnreadableError", called('a"b.nc'), "without the quotation mark"),
     Awkward("xyz-heading", "XYZ", "heading northing, easting, depth", "opens", points("{y},{x},{d}", "northing,easting,depth\n"), said=AT, low_m=SHALLOW),
     Awkward("xyz-id", "XYZ", "a number of its own in the first column", "opens", points("7,{x},{y},{z}", "id,x,y,z\n", name="a.csv"), said=AT, low_m=SHALLOW),
+    Awkward("xyz-counted", "XYZ", "no heading, the rows counted in the first column", "note", points("COUNT {x} {y} {z}"), "column 2 is taken for x, 3 for y, 4 for z", AT, low_m=SHALLOW),
+    Awkward("xyz-counted-comma", "XYZ", "the same with decimal commas, semicolons and a fifth column", "note", points("COUNT;{x};{y};{z};0.2", comma=True), "column 2 is taken for x", AT, low_m=SHALLOW),
+    Awkward("xyz-n", "XYZ", "heading N, X, Y, Z: a count, no northing", "opens", points("COUNT,{x},{y},{z}", "N,X,Y,Z\n"), said=AT, low_m=SHALLOW),
     Awkward("xyz-comma", "XYZ", "decimal commas, semicolons", "opens", points("{x};{y};{z}", comma=True), said=AT, low_m=SHALLOW),
     Awkward("xyz-space", "XYZ", "decimal commas, spaces and tabs mixed", "opens", points("  {x}   {y}\t{z} ", comma=True), said=AT, low_m=SHALLOW),
     Awkward("xyz-grouped", "XYZ", "thousands separators", "UnreadableError", points("{x:,.1f}\t{y:,.1f}\t{z}"), "without thousands separators", AT),

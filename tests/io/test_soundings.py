@@ -53,6 +53,21 @@ def test_text_in_every_layout_gives_the_same_soundings(tmp_path, text):
     same(read_log(write(tmp_path, text), PLAIN))
 
 
+def test_columns_without_names_are_asked_for_and_a_count_of_the_rows_is_not_taken_for_a_place(tmp_path):
+    rows = [f"{5.1 + 1e-4 * i},{60.2 + 1e-4 * i},{10 + i}" for i in range(6)]
+    with pytest.raises(
+        AmbiguousError, match=r"3 columns .*; say which is which, such as --columns lon=1,lat=2,depth_m=3"
+    ):
+        read_log(write(tmp_path, "\n".join(rows)), PLAIN)
+    counted = write(tmp_path, "\n".join(f"{i},{row}" for i, row in enumerate(rows)))
+    with pytest.raises(
+        AmbiguousError, match=r"the first only counts the rows: .* --columns lon=2,lat=3,depth_m=4"
+    ):
+        read_log(counted, PLAIN)
+    log = read_log(counted, ReadOptions(TextOptions("lon=2,lat=3,depth_m=4")))
+    assert_allclose(log.depth, np.arange(10.0, 16.0))
+
+
 @pytest.mark.parametrize("name", ["log.csv.gz", "log.csv.xz", "log.zip"])
 def test_packed_logs_are_read_like_plain_ones(tmp_path, name):
     text = b"lon,lat,depth_m\n5.1,60.2,10\n5.1001,60.2001,11.5\n5.1002,60.2002,12.25\n"
