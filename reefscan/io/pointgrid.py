@@ -18,6 +18,7 @@ from rasterio.transform import Affine
 
 from reefscan.errors import InputError
 from reefscan.io import words
+from reefscan.io.cache import cache_folder
 from reefscan.io.pointtext import Points, read_points
 
 ON_GRID = 0.02
@@ -40,8 +41,6 @@ def grid_from_points(path: str, name: str) -> str:
     InputError
         If its points do not stand on a grid.
     """
-    from reefscan.io.folder import cache_folder
-
     told = os.stat(path)
     key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|2"
     target = cache_folder() / f"points-{hashlib.sha256(key.encode()).hexdigest()[:24]}.tif"

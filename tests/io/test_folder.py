@@ -12,7 +12,7 @@ import rasterio
 from rasterio.transform import Affine
 
 from reefscan.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
-from reefscan.io import folder as folder_module
+from reefscan.io import index as index_module
 from reefscan.io.rasters import open_grids
 from reefscan.model import NODATA_MM
 
@@ -138,9 +138,9 @@ def test_hundreds_of_files_are_looked_at_once_and_remembered(
     # in one run holds on a busy machine too
     assert time.process_time() - start < 10.0 * plain
     opened: list[str] = []
-    look = folder_module.open_layer
+    look = index_module.open_layer
     monkeypatch.setattr(
-        folder_module, "open_layer", lambda path, wishes: opened.append(path) or look(path, wishes)
+        index_module, "open_layer", lambda path, wishes: opened.append(path) or look(path, wishes)
     )
     (second,) = open_grids(here)
     assert opened == []
