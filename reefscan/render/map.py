@@ -13,19 +13,17 @@ from geopandas import GeoDataFrame
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
-from matplotlib.contour import ContourSet
 from matplotlib.figure import Figure
-from matplotlib.markers import MarkerStyle
-from matplotlib.path import Path as MarkPath
-from matplotlib.patheffects import withStroke
 from PIL import Image
 from pyproj import CRS, Proj, Transformer
 
 from reefscan.errors import InputError
 from reefscan.render import furniture
+from reefscan.render.contours import draw_contours
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, contour_depths, kind_of, score_rgb
-from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, smoothed, thin, trimmed
+from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, Box
+from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, thin, trimmed
+from reefscan.render.sitemarks import draw_sites, sites_xy
 
 FORMATS = ("png", "pdf", "svg")
 PNG_LEVEL = 2
@@ -35,15 +33,6 @@ PANEL_IN = 2.55
 MARGIN_IN = 0.32
 MOST_FEATURES = 150
 """Beside those of listed sites; the longest. A rough shore has thousands of short ones."""
-
-MOST_NAMED = 48
-LEAST_NAMED = 0.04
-"""Contours that bear their depth: so many at the most, and none shorter than this part of the map's longer side."""
-
-MOST_MARKS = 1500
-"""More marks than this are a smear at any print size; the best-ranked are drawn."""
-
-Box = tuple[float, float, float, float]
 
 
 def draw_map(
@@ -121,7 +110,7 @@ def draw_map(
         listed = set(candidates["feature_id"].astype(str)) if "feature_id" in candidates else set()
         drawn, left_out = drawn_features(features, listed=listed, band_m=depth_band_m, most=MOST_FEATURES)
         _features(ax, drawn, crs)
-        shown = _sites(ax, candidates, box=box, crs=crs, inches=figure.get_size_inches()[0] - PANEL_IN)
+        shown = draw_sites(ax, candidates, box=box, crs=crs, inches=figure.get_size_inches()[0] - PANEL_IN)
         to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
         _furnish(ax, box, crs, to_lonlat, candidates)
         lines = [limits_text] if limits_text else []
@@ -204,78 +193,8 @@ def _ground(
         zorder=1,
     )
     if min(small.shape) >= 3:
-        x = bounds[0] + (np.arange(small.shape[1]) + 0.5) * step
-        y = bounds[3] - (np.arange(small.shape[0]) + 0.5) * step
-        calm = smoothed(small)
-        levels = [-d for d in reversed(contour_depths(min(deepest, band_m[1] * 3), unit))]
-        low, high = float(np.nanmin(calm)) if wet.size else 0.0, float(np.nanmax(calm)) if wet.size else 0.0
-        levels = [v for v in levels if low < v < high]
-        if levels:
-            lines = ax.contour(
-                x,
-                y,
-                np.ma.masked_invalid(calm),
-                levels=levels,
-                colors=INK,
-                linewidths=0.35,
-                linestyles="solid",
-                alpha=0.55,
-                zorder=3,
-            )
-            _name_contours(ax, lines, {v: f"{-v / UNIT_METRES[unit]:g}" for v in levels}, box)
-        if low < 0 < high:
-            ax.contour(x, y, np.ma.masked_invalid(small), levels=[0.0], colors=INK, linewidths=0.9, zorder=4)
+        draw_contours(ax, small, bounds, step, deepest_m=min(deepest, band_m[1] * 3), unit=unit, box=box)
     return deepest
-
-
-def _name_contours(ax: Axes, lines: ContourSet, names: dict[float, str], box: Box) -> None:
-    """Depths on the longest contours, well apart.
-
-    On rough ground every hump has a contour: hundreds of numbers would hide it, and take half the time of the map.
-    """
-    size = max(box[2] - box[0], box[3] - box[1])
-    pieces: list[tuple[float, float, Floats, Floats]] = []
-    for level, path in zip(lines.levels, lines.get_paths(), strict=True):
-        for points in path.to_polygons(closed_only=False):
-            piece = np.asarray(points, dtype=np.float64)
-            along = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(piece, axis=0).T))])
-            if along[-1] > LEAST_NAMED * size:
-                pieces.append((float(along[-1]), float(level), piece, along))
-    pieces.sort(key=lambda piece: (-piece[0], piece[1], *piece[2][0]))
-    taken: list[tuple[float, float]] = []
-    for length, level, piece, along in pieces:
-        if len(taken) >= MOST_NAMED:
-            break
-        for part in (0.5, 0.25, 0.75):
-            ends = np.array([part * length - 0.01 * size, part * length + 0.01 * size])
-            x, y = np.interp(ends, along, piece[:, 0]), np.interp(ends, along, piece[:, 1])
-            at = (float(x.mean()), float(y.mean()))
-            if _under_furniture(at, box) or any(
-                math.hypot(at[0] - p[0], at[1] - p[1]) < 0.08 * size for p in taken
-            ):
-                continue
-            taken.append(at)
-            turn = math.degrees(math.atan2(y[1] - y[0], x[1] - x[0]))
-            ax.text(
-                *at,
-                names[level],
-                fontsize=6,
-                color=INK,
-                rotation=(turn + 90.0) % 180.0 - 90.0,
-                rotation_mode="anchor",
-                ha="center",
-                va="center",
-                path_effects=furniture.HALO,
-                clip_on=True,
-                zorder=3.5,
-            )
-            break
-
-
-def _under_furniture(at: tuple[float, float], box: Box) -> bool:
-    """True in the corners that hold the scale bar (either of the lower ones) and the north arrow."""
-    x, y = (at[0] - box[0]) / (box[2] - box[0]), (at[1] - box[1]) / (box[3] - box[1])
-    return (y < 0.1 and not 0.3 < x < 0.7) or (y > 0.88 and x > 0.9)
 
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
@@ -314,103 +233,11 @@ def _lines(shapes: Any) -> list[Floats]:
     return out
 
 
-def _sites(ax: Axes, candidates: pd.DataFrame, *, box: Box, crs: str, inches: float) -> int:
-    """Symbols by kind and score, worst first so that the best lie on top; returns how many."""
-    if len(candidates) == 0:
-        return 0
-    table = candidates
-    if "rank" in table:
-        table = table.sort_values("rank", kind="stable")
-    elif "score" in table:
-        table = table.sort_values("score", ascending=False, kind="stable")
-    to_xy = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
-    x, y = (np.asarray(v) for v in to_xy.transform(table["lon"].to_numpy(), table["lat"].to_numpy()))
-    inside = np.flatnonzero((x >= box[0]) & (x <= box[2]) & (y >= box[1]) & (y <= box[3]))[:MOST_MARKS]
-    score = table["score"].to_numpy(dtype=float) if "score" in table else np.full(len(table), np.nan)
-    rank = table["rank"].to_numpy() if "rank" in table else np.arange(1, len(table) + 1)
-    kind = table["kind"].astype(str).to_numpy()
-    points = 8.5 if inside.size <= 80 else 6.5 if inside.size <= 300 else 4.5
-    colours = score_rgb(score)
-    for i in inside[::-1]:
-        path = MarkPath([*kind_of(kind[i]).outline, kind_of(kind[i]).outline[0]], closed=True)
-        ax.plot(
-            x[i],
-            y[i],
-            marker=MarkerStyle(path),
-            markersize=points * (1.2 if rank[i] <= 10 else 1.0),
-            markerfacecolor=colours[i],
-            markeredgecolor=INK,
-            markeredgewidth=0.9 if points > 5 else 0.5,
-            linestyle="none",
-            zorder=10 + 5.0 / (1.0 + i),
-            path_effects=[withStroke(linewidth=2.2, foreground=PAPER)],
-        )
-    _numbers(ax, x[inside], y[inside], rank[inside], box=box, inches=inches, mark_pt=points)
-    return int(inside.size)
-
-
-def _numbers(ax: Axes, x: Floats, y: Floats, rank: Any, *, box: Box, inches: float, mark_pt: float) -> None:
-    """Ranks beside their marks, best first, each only where it covers no mark and no better number."""
-    per_pt = (box[2] - box[0]) / (inches * 72.0)
-    size = 8.0
-    taken: list[Box] = []
-    half = mark_pt * 0.55
-    marks = np.column_stack([x, y]) / per_pt
-    for i in range(len(x)):
-        words = str(int(rank[i]))
-        wide, tall = len(words) * size * 0.62, size * 0.78
-        cx, cy = marks[i]
-        for dx, dy in (
-            (half + 1, -tall / 2),
-            (-half - 1 - wide, -tall / 2),
-            (-wide / 2, half + 1),
-            (-wide / 2, -half - 1 - tall),
-            (half, half),
-            (half, -half - tall),
-        ):
-            place = (cx + dx, cy + dy, cx + dx + wide, cy + dy + tall)
-            if not (box[0] / per_pt < place[0] and place[2] < box[2] / per_pt):
-                continue
-            if not (box[1] / per_pt < place[1] and place[3] < box[3] / per_pt):
-                continue
-            near = (np.abs(marks[:, 0] - (place[0] + place[2]) / 2) < wide / 2 + half) & (
-                np.abs(marks[:, 1] - (place[1] + place[3]) / 2) < tall / 2 + half
-            )
-            near[i] = False
-            if near.any() or any(
-                a[0] < place[2] and place[0] < a[2] and a[1] < place[3] and place[1] < a[3] for a in taken
-            ):
-                continue
-            taken.append(place)
-            ax.text(
-                place[0] * per_pt,
-                place[1] * per_pt,
-                words,
-                fontsize=size,
-                weight="bold",
-                color=INK,
-                va="bottom",
-                ha="left",
-                path_effects=furniture.HALO,
-                zorder=20,
-            )
-            break
-
-
-def _sites_xy(candidates: pd.DataFrame, crs: str) -> Floats:
-    """Easting and northing of the sites, one row each."""
-    if len(candidates) == 0:
-        return np.zeros((0, 2))
-    to_xy = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
-    x, y = to_xy.transform(candidates["lon"].to_numpy(dtype=float), candidates["lat"].to_numpy(dtype=float))
-    return np.column_stack([x, y])
-
-
 def _furnish(ax: Axes, box: Box, crs: str, to_lonlat: Transformer, candidates: pd.DataFrame) -> None:
     """Scale, north, degree ticks and a firm frame."""
     west, east = ax.get_xlim()
     south, north = ax.get_ylim()
-    at = _sites_xy(candidates, crs)
+    at = sites_xy(candidates, crs)
     low = at[at[:, 1] < south + 0.1 * (north - south)]
     third = (east - west) * 0.3
     right = bool((low[:, 0] < west + third).sum() > (low[:, 0] > east - third).sum())

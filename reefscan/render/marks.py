@@ -15,6 +15,9 @@ INK = "#14202b"
 PAPER = "#fdfcf8"
 QUIET = "#566370"
 
+Box = tuple[float, float, float, float]
+"""West, south, east, north (m in the map's system, or points on its paper)."""
+
 CAUTION = (
     "Not for navigation. Depths are as good as the grid and its datum, no better. "
     "A site is a guess to look at, never a place known to be safe: "

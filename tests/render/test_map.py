@@ -20,9 +20,10 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "review"))
 from seabed import ArraySource, seabed, sites
 
 from reefscan.errors import InputError
+from reefscan.render.contours import _name_contours
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.furniture import degree_words, nice_length, panel
-from reefscan.render.map import PANEL_IN, _name_contours, draw_map
+from reefscan.render.map import PANEL_IN, draw_map
 from reefscan.render.marks import KINDS, contour_depths, score_rgb
 from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin
 
