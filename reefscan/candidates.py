@@ -288,9 +288,14 @@ def find_stations(
             (max(1.0, find.bpi_broad_inner_m / cell), max(3.0, find.bpi_broad_outer_m / cell)),
             window_half(find, cell),
         )
+        apart = local.apart()
+        near = np.where(apart > 0, apart, 1)
+        told_around = flank.surroundings(elev, found, code, cell, near, local.of_operator(near))
+        # where even cells far apart were not sounded for themselves, smoothness is no sign of anything
+        told_around[apart == 0, flank.FIELDS.index("rough_near_m") :] = np.nan
         around = np.column_stack(
             [
-                flank.surroundings(elev, found, code, cell, local.of_operator()),
+                told_around,
                 repeats.repetition(elev, found, cell, repeats.reach_cells(cell)),
             ]
         )

@@ -21,6 +21,7 @@ from scipy.sparse.csgraph import connected_components
 from reefscan.features import Line, turned
 from reefscan.kernels.lines import near_pairs
 from reefscan.kernels.order import median
+from reefscan.ramp import ramp
 
 Floats = NDArray[np.float64]
 Rows = NDArray[np.intp]
@@ -31,6 +32,13 @@ OFF_LINE = 0.12
 LONG_M = (150.0, 300.0)
 """Straight and even over less says nothing, over more it was planned. Rivers are seldom straight for more than ten widths
 (Leopold & Wolman 1957, USGS Prof. Paper 282-B; from memory): 80 to 300 m for the widths searched. A guess of ours for gullies."""
+
+LONGER = 2.0
+"""What is straight over one and a half times the second of those counts twice against its unevenness: on filled-in ground, or in noise,
+planned cuts of a metre or two are measured less even than they are."""
+
+STRAIGHT = (0.12, 0.04)
+"""How far the middle strays from its line, as a share of the width: of gullies, and of planned cuts as they are measured."""
 
 GAP_M = 80.0
 """Legs on one line are taken together over gaps of up to this: a crossing, a shoal, a hole in the survey."""
@@ -192,9 +200,9 @@ def _runs(legs: list[_Leg], stations: _Stations, *, one_way: bool) -> list[_Leg]
     return out
 
 
-def ramp(x: float, full: float, none: float) -> float:
-    """1 up to ``full``, 0 from ``none`` on (or, ``none`` being the smaller, the other way)."""
-    return min(max((none - x) / (none - full), 0.0), 1.0)
+def _longness(length_m: float) -> float:
+    """The `ramp` of `LONG_M`, gone on to `LONGER`."""
+    return min(max((length_m - LONG_M[0]) / (LONG_M[1] - LONG_M[0]), 0.0), LONGER)
 
 
 def _even(stations: _Stations, run: _Leg, cell_m: float) -> float:
@@ -211,21 +219,25 @@ def _even(stations: _Stations, run: _Leg, cell_m: float) -> float:
         return 0.0
     width, height = stations.width[inner], stations.height[inner]
     tall, wide = max(0.1, median(height)), max(8.0, median(width))
-    straight = ramp(float(np.std(across)) / wide, 0.04, 0.12)
+    straight = ramp(float(np.std(across)) / wide, STRAIGHT)
     scatter = float(np.sqrt(max(0.0, float(np.var(width)) - cell_m**2)))
-    same_width = ramp(scatter / max(1.0, float(np.mean(width))), 0.10, 0.30)
+    same_width = ramp(scatter / max(1.0, float(np.mean(width))), (0.30, 0.10))
     if straight * same_width == 0.0:
         return 0.0
-    same_height = ramp(float(np.std(height)) / tall, 0.08, 0.25)
-    same_level = ramp(float(np.std(stations.level[inner])) / tall, 0.05, 0.15)
-    smooth = ramp(median(stations.rough[inner]) / tall, 0.05, 0.15)
-    return straight * same_width * max(same_height, same_level) * smooth
+    same_height = ramp(float(np.std(height)) / tall, (0.25, 0.08))
+    same_level = ramp(float(np.std(stations.level[inner])) / tall, (0.15, 0.05))
+    smooth = ramp(median(stations.rough[inner]) / tall, (0.15, 0.05))
+    return float(straight * same_width * max(same_height, same_level) * smooth)
 
 
 def _cut(stations: _Stations, run: _Leg, natural: Floats, cell_m: float) -> Cut:
     """A trough's run as a cut: sides and floor are one measure already."""
-    long = ramp(run.end - run.start, LONG_M[1], LONG_M[0])
-    like = (1.0 - median(natural[run.rows])) * _even(stations, run, cell_m) * long if long > 0.0 else 0.0
+    long = _longness(run.end - run.start)
+    like = (
+        (1.0 - median(natural[run.rows])) * min(1.0, _even(stations, run, cell_m) * long)
+        if long > 0.0
+        else 0.0
+    )
     return _strip(run, 0.5 * run.width, like, start=run.start, end=run.end)
 
 
@@ -269,8 +281,8 @@ def _walled(stations: _Stations, walls: list[_Leg], natural: Floats, cell_m: flo
         )
         if faces[0] < 0.9 or faces[1] > -0.9:
             continue
-        like *= ramp(abs(wall.height - other.height) / max(wall.height, other.height), 0.15, 0.4)
-        like *= ramp(wall.end - wall.start + 2.0 * half, LONG_M[1], LONG_M[0])
+        like *= ramp(abs(wall.height - other.height) / max(wall.height, other.height), (0.4, 0.15))
+        like = min(1.0, like * _longness(wall.end - wall.start + 2.0 * half))
         start, end = min(wall.start, along - half), max(wall.end, along + half)
         half_width = 0.5 * abs(aside) + 0.5 * max(wall.width, other.width)
         out.append(_strip(wall, half_width, like, start=start, end=end, aside=0.5 * aside))

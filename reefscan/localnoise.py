@@ -14,7 +14,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.kernels import interval, noise, rounding
+from reefscan.kernels import flank, interval, noise, rounding
 from reefscan.kernels.profiles import spread_of_lines
 from reefscan.model import Window
 from reefscan.ramp import ramp
@@ -34,6 +34,9 @@ exponent of 0.6; noise stops growing at the lag over which it goes together (pla
 
 FILLED = (0.25, 0.75)
 """Share of a square's cells that do not answer to their neighbours up to which it was surveyed, and from which on it was filled in (a guess)."""
+
+TOGETHER = 0.6
+"""Correlation of the noise of two cells of filled-in ground up to which each was sounded for itself (a guess; white noise has 0)."""
 
 ALIKE = 0.3
 """A square whose share of interpolated cells differs by more is other ground and says nothing of this one's noise."""
@@ -116,13 +119,24 @@ class LocalNoise:
         """Noise of white kind (m) that would make a slope over two cells as noisy as this one does."""
         return np.asarray(self.cell_m * np.sqrt(np.maximum(0.0, 1.0 - self.at_lag(2.0))))
 
-    def of_operator(self) -> Floats:
-        """What the noise operator of one cell and its eight neighbours reads of this noise (m): less the more it goes together.
+    def apart(self) -> NDArray[np.int64]:
+        """Cells from one to the next that was sounded for itself: 1 on surveyed ground, on filled-in ground that step of `flank.STEPS` at which
+        the noise hardly goes together any more, 0 where it does at all of them."""
+        steps = np.zeros(len(self.cell_m), dtype=np.int64)
+        for step in reversed(flank.STEPS):
+            steps[self.at_lag(step) <= TOGETHER] = step
+        return np.where(self.interpolated < 0.5, 1, np.where(steps == 1, 2, steps))
+
+    def of_operator(self, step: NDArray[np.int64]) -> Floats:
+        """What the noise operator of a cell and the eight ``step`` cells from it reads of this noise (m): less the more it goes together.
 
         The operator is a second difference along rows and one along columns, so of the variance it keeps
-        the square of what one keeps, ``(6 - 8 rho(1) + 2 rho(2)) / 6``.
+        the square of what one keeps, ``(6 - 8 rho(step) + 2 rho(2 step)) / 6``.
         """
-        kept = 1.0 - (4.0 * self.at_lag(1.0) - self.at_lag(2.0)) / 3.0
+        kept = np.ones(len(self.cell_m))
+        for one in flank.STEPS:
+            at = step == one
+            kept[at] = 1.0 - (4.0 * self.at_lag(one)[at] - self.at_lag(2.0 * one)[at]) / 3.0
         return np.asarray(self.cell_m * np.clip(kept, 0.0, 1.0))
 
 

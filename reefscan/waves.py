@@ -67,13 +67,17 @@ def between(x: Floats, full: float | Floats, none: float | Floats) -> Floats:
 
 def sounded(table: pd.DataFrame) -> Floats:
     """1 where the grid shows the noise that every survey has, 0 where it was filled in or smoothed: there smoothness is no sign of sand."""
-    noisy = between(table["noise_m"].to_numpy(), 2.0 * NOISELESS_M, NOISELESS_M)
-    return np.asarray(noisy * (1.0 - table["interpolated"].to_numpy()))
+    return np.asarray(_noisy(table) * (1.0 - table["interpolated"].to_numpy()))
+
+
+def _noisy(table: pd.DataFrame) -> Floats:
+    """1 where the grid shows the noise of a survey, be it that of soundings some cells apart."""
+    return between(table["noise_m"].to_numpy(), 2.0 * NOISELESS_M, NOISELESS_M)
 
 
 def smooth(table: pd.DataFrame, column: str = "rough_near_m") -> Floats:
     """1 for sand, 0 for rock, by the roughness of the cells; ground that was not sounded, and unknown, say nothing (0)."""
-    return np.asarray(between(table[column].to_numpy(), *SMOOTH_M) * sounded(table))
+    return np.asarray(between(table[column].to_numpy(), *SMOOTH_M) * _noisy(table))
 
 
 def waves(table: pd.DataFrame) -> Floats:

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 import pytest
+from scipy import ndimage
 
 import reefscan
 from reefscan.character import characters
@@ -18,13 +19,20 @@ ROWS, COLS = 420, 560
 Form = Callable[[np.ndarray, np.ndarray], np.ndarray]
 
 
-def _scan(form: Form, *, noise_m: float = 0.04, rough_m: float = 0.0) -> pd.DataFrame:
-    """Candidates on sand at 9 m that falls by 1 in 200, plus a form; ``rough_m`` of white roughness where the form is not nil."""
+def _scan(form: Form, *, noise_m: float = 0.04, rough_m: float = 0.0, spread: float = 0.0) -> pd.DataFrame:
+    """Candidates on sand at 9 m that falls by 1 in 200, plus a form; ``rough_m`` of white roughness where the form is not nil.
+
+    With a ``spread`` the noise and the roughness are drawn out over a Gaussian of so many cells, at their full size.
+    """
     y, x = np.mgrid[0:ROWS, 0:COLS].astype(float)
     x, y = x - COLS / 2, ROWS / 2 - y
     rng = np.random.default_rng(11)
     z = form(x, y)
-    z = z + rng.normal(0.0, 1.0, z.shape) * np.where(np.abs(z) > 0.05, np.hypot(noise_m, rough_m), noise_m)
+    unit = rng.normal(0.0, 1.0, z.shape)
+    if spread:
+        unit = ndimage.gaussian_filter(unit, spread)
+        unit /= unit.std()
+    z = z + unit * np.where(np.abs(z) > 0.05, np.hypot(noise_m, rough_m), noise_m)
     run = reefscan.scan_elevation(z - 9.0 - 0.005 * y, cell_m=1.0)
     table = run.candidates
     assert len(table), "nothing was found: the test would hold of an empty list"
@@ -188,6 +196,22 @@ def test_what_moves_for_sure_is_not_listed_and_the_run_says_how_to_see_it():
     listing = list_sites(table, reefscan.Recipe.model_validate(shown))
     assert len(listing.sites) > 3
     assert not [line for line in listing.warnings if "sand waves" in line]
+
+
+def test_where_the_noise_goes_together_over_cells_a_pit_and_a_heap_are_told_by_what_lies_farther_apart():
+    """Such ground reads as filled in, cell by cell; a few cells apart it was sounded, and there sand is smooth and rock is not."""
+
+    def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        heap = 1.8 * np.clip(1.0 - np.hypot(x - 120.0, y) / 16.0, 0.0, 1.0)
+        return heap - 2.0 * np.clip(1.0 - np.hypot(x + 120.0, y) / 14.0, 0.0, 1.0)
+
+    def in_rock(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+        return form(x, y) + 0.06 * (np.hypot(x + 120.0, y) < 80.0) + 0.06 * (np.hypot(x - 120.0, y) < 80.0)
+
+    sand = _scan(form, noise_m=0.06, spread=1.4)
+    assert sand["interpolated"].min() > 0.5
+    assert {"pit", "heap"} <= set(sand.loc[sand["dug_like"] >= 0.5, "looks_like"])
+    assert _scan(in_rock, noise_m=0.06, rough_m=0.4, spread=1.4)["dug_like"].max() < 0.3
 
 
 def test_on_ground_without_any_noise_smoothness_is_no_sign():

@@ -62,6 +62,21 @@ def test_evidence_grows_with_length_from_nothing_to_full():
     assert_allclose(half.like, (220.0 - LONG_M[0]) / (LONG_M[1] - LONG_M[0]), atol=1e-9)
 
 
+def test_what_is_straight_for_longer_may_be_measured_less_even():
+    """Heights that swing by 17 % of their mean (levels too, the bed being even): half the evidence over 300 m, all of it over 460."""
+
+    def uneven(length_m: float) -> pd.DataFrame:
+        xy = _straight(length_m, 20.0)
+        swing = 2.2 * (1.0 + 0.165 * np.sqrt(2.0) * np.sin(np.arange(len(xy)) * 1.3))
+        return _along("a", xy, height=swing, level=-9.0 - swing)
+
+    (short,), (long,) = _found(uneven(300.0)), _found(uneven(460.0))
+    assert 0.4 < short.like < 0.6
+    assert long.like > 0.9
+    # nothing makes up for what is not straight, or not even at all
+    assert _found(_along("b", _straight(900.0, 20.0), rough=0.4)) == []
+
+
 def test_a_sinuous_gully_of_any_length_is_no_cut():
     """Meanders of 25 m either way over 160 m: no leg within an eighth of the width is 150 m long."""
     s = np.arange(0.0, 900.0, SIDE_M)

@@ -29,13 +29,17 @@ RAY_M = 25.0
 
 RAYS = 16
 
+STEPS = (1, 2, 4)
+"""Cells between the places that the roughness compares: as far apart as the noise no longer goes together, for what ties the noise of two
+cells (a gridding that smooths, soundings four cells apart) hides the rock between them as well."""
+
 FIELDS = ("closed_m", "stands_m", "rough_near_m", "rough_around_m")
 """Columns of `surroundings`; see its docstring."""
 
 
 def flank_halo(cell_m: float) -> int:
     """Cells around a (recentred) station that `surroundings` depends on."""
-    return math.ceil((SEARCH_M + SETTLE_M + RAY_M) / cell_m) + 14
+    return math.ceil((SEARCH_M + SETTLE_M + RAY_M) / cell_m) + 18 + 3 * STEPS[-1]
 
 
 @njit(cache=True, nogil=True)
@@ -103,9 +107,9 @@ def _least_climb(elev: NDArray[np.int32], row: float, col: float, reach: float, 
 
 @njit(cache=True, nogil=True)
 def _cell_roughness(
-    elev: NDArray[np.int32], row: int, col: int, inner: float, outer: float, noise_m: float
+    elev: NDArray[np.int32], row: int, col: int, inner: float, outer: float, step: int, noise_m: float
 ) -> float:
-    """RMS (m) over a ring of cells of the noise operator of Immerkaer 1996, less the noise of the survey.
+    """RMS (m) over a ring of cells of the noise operator of Immerkaer 1996 with ``step`` cells between its places, less the noise of the survey.
 
     [1 -2 1; -2 4 -2; 1 -2 1] / 6 is blind to slopes, to bends along the axes and to every quadratic without
     a cross term of fourth order; rock breaks it in every cell. NaN with fewer than 12 known places.
@@ -119,16 +123,16 @@ def _cell_roughness(
             if (
                 far < inner
                 or far > outer
-                or r < 1
-                or c < 1
-                or r >= elev.shape[0] - 1
-                or c >= elev.shape[1] - 1
+                or r < step
+                or c < step
+                or r >= elev.shape[0] - step
+                or c >= elev.shape[1] - step
             ):
                 continue
             value, known = np.int64(0), True
             for i in range(-1, 2):
                 for j in range(-1, 2):
-                    z = elev[r + i, c + j]
+                    z = elev[r + step * i, c + step * j]
                     if z == _NODATA:
                         known = False
                     value += (-2 if i == 0 else 1) * (-2 if j == 0 else 1) * np.int64(z)
@@ -146,6 +150,7 @@ def surroundings(
     found: NDArray[np.float64],
     kind: int,
     cell_m: float,
+    step: NDArray[np.int64],
     noise_m: NDArray[np.float64],
 ) -> NDArray[np.float64]:
     """Look around stations of one kind (0 trough, 1 ledge, 2 rise).
@@ -157,7 +162,10 @@ def surroundings(
         Rows of `reefscan.kernels.measure.measure_stations`.
     kind : int
     cell_m : float
+    step : ndarray of int64, shape (n,)
+        Of `STEPS`, for the roughness.
     noise_m : ndarray of float64, shape (n,)
+        What the operator reads of the survey's noise at that step.
 
     Returns
     -------
@@ -175,8 +183,10 @@ def surroundings(
     for i in range(n):
         # as in measure_stations: a patch with the station at the same place, whatever the cut
         row, col = int(np.rint(found[i, station.ROW])), int(np.rint(found[i, station.COL]))
-        top, left = max(0, row - half), max(0, col - half)
-        patch = elev_mm[top : row + half + 1, left : col + half + 1]
+        apart = int(step[i])
+        wide = half + (3 * apart if apart > 1 else 0)
+        top, left = max(0, row - wide), max(0, col - wide)
+        patch = elev_mm[top : row + wide + 1, left : col + wide + 1]
         r, c = row - top + (found[i, station.ROW] - row), col - left + (found[i, station.COL] - col)
         facing, width = found[i, station.FACING], found[i, station.WIDTH]
         if kind == 0:
@@ -192,8 +202,8 @@ def surroundings(
         else:
             out[i, 1] = _least_climb(patch, r, c, reach, -1.0)
         near = min(max(3.0, 0.5 * width), 10.0 + 4.0 / cell_m)
-        out[i, 2] = _cell_roughness(patch, row - top, col - left, 0.0, near, noise_m[i])
-        out[i, 3] = _cell_roughness(
-            patch, row - top, col - left, near + 1.0, near + max(4.0, 10.0 / cell_m), noise_m[i]
-        )
+        out[i, 2] = _cell_roughness(patch, row - top, col - left, 0.0, near, apart, noise_m[i])
+        # clear of the structure itself
+        first, last = near + apart, near + max(4.0, 10.0 / cell_m) + apart - 1
+        out[i, 3] = _cell_roughness(patch, row - top, col - left, first, last, apart, noise_m[i])
     return out

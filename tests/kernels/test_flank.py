@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 import surfaces
 from numpy.testing import assert_allclose, assert_array_equal
 
-from reefscan.kernels.flank import RAY_M, flank_halo, surroundings
+from reefscan.kernels.flank import RAY_M, STEPS, flank_halo, surroundings
 from reefscan.model import NODATA_MM
 
 MIDDLE = 80
@@ -22,10 +24,10 @@ def _grid(surface, cell_m: float = 1.0) -> np.ndarray:
 
 
 def _look(elev: np.ndarray, kind: int, *, row: float = MIDDLE, col: float = MIDDLE, facing_deg: float = 90.0,
-          width: float = 12.0, cell_m: float = 1.0, noise_m: float = 0.0) -> np.ndarray:  # fmt: skip
+          width: float = 12.0, cell_m: float = 1.0, step: int = 1, noise_m: float = 0.0) -> np.ndarray:  # fmt: skip
     found = np.full((1, 14), np.nan)
     found[0, 0], found[0, 1], found[0, 3], found[0, 5] = row, col, width, np.radians(facing_deg)
-    return surroundings(elev, found, kind, cell_m, np.array([noise_m]))[0]
+    return surroundings(elev, found, kind, cell_m, np.array([step]), np.array([noise_m]))[0]
 
 
 def _cone(x, y, *, height: float, radius: float, gradient: float = 0.0):
@@ -89,14 +91,44 @@ def test_slopes_and_bends_along_the_axes_are_not_rough():
     assert_allclose(_look(elev, 2)[2:], 0.0, atol=0.0006)
 
 
+@pytest.mark.parametrize("step", STEPS)
+def test_roughness_compares_places_as_far_apart_as_it_is_told(step):
+    """A chequered bed z = a cos(pi x / s) cos(pi y / s): a second difference over s is -4 z, both ways 16 z, a sixth of that is read."""
+    elev = _grid(lambda x, y: -10.0 + 0.3 * np.cos(np.pi * x / step) * np.cos(np.pi * y / step))
+    # on the structure: all cells within 6 of the middle
+    y, x = np.mgrid[-6:7, -6:7]
+    inside = np.hypot(x, y) <= 6.0
+    z = 0.3 * np.cos(np.pi * x / step) * np.cos(np.pi * y / step)
+    expected = 16.0 / 6.0 * np.sqrt((z[inside] ** 2).mean())
+    assert_allclose(_look(elev, 2, step=step)[2], expected, rtol=0.01)
+    if step > 1:
+        # one cell on, the same bed bends by 2 cos(pi / s) - 2 only
+        less = (2.0 - 2.0 * np.cos(np.pi / step)) ** 2 / 16.0
+        assert_allclose(_look(elev, 2)[2], less * expected, rtol=0.05)
+
+
+def test_around_a_structure_roughness_keeps_clear_of_it_at_every_step():
+    """A pit of radius 4, told as 12 wide: what lies a step beyond the 6 is level, the corners of the operator too."""
+    pit = _grid(lambda x, y: -10.0 - 2.0 * (np.hypot(x, y) < 4.0))
+    for step in STEPS:
+        assert _look(pit, 0, step=step)[3] == 0.0
+
+
 def test_the_same_ground_gives_the_same_numbers_wherever_it_is_cut():
     rng = np.random.default_rng(8)
     big = _mm(-10.0 + np.cumsum(rng.normal(0, 0.1, (260, 260)), axis=1))
     halo = flank_halo(1.0)
-    for kind in range(3):
-        whole = _look(big, kind, row=130 + 17 / 4096, col=120 - 1030 / 4096, facing_deg=33.0)
+    for kind, step in itertools.product(range(3), STEPS):
+        whole = _look(big, kind, step=step, row=130 + 17 / 4096, col=120 - 1030 / 4096, facing_deg=33.0)
         for top, left in ((130 - halo, 120 - halo), (11, 37)):
             part = big[top : 131 + halo, left : 121 + halo]
-            cut = _look(part, kind, row=130 + 17 / 4096 - top, col=120 - 1030 / 4096 - left, facing_deg=33.0)
+            cut = _look(
+                part,
+                kind,
+                step=step,
+                row=130 + 17 / 4096 - top,
+                col=120 - 1030 / 4096 - left,
+                facing_deg=33.0,
+            )
             assert_array_equal(whole, cut)
     assert halo >= RAY_M
