@@ -80,6 +80,7 @@ class _Stations(NamedTuple):
     height: Floats
     rough: Floats
     level: Floats
+    filled: Floats
 
     @classmethod
     def of(cls, table: pd.DataFrame) -> _Stations:
@@ -87,7 +88,10 @@ class _Stations(NamedTuple):
             table["x"].to_numpy(),
             table["y"].to_numpy(),
             np.radians(table["facing"].to_numpy()),
-            *(table[name].to_numpy() for name in ("width_m", "height_m", "rough_m", "level_m")),
+            *(
+                table[name].to_numpy()
+                for name in ("width_m", "height_m", "rough_m", "level_m", "interpolated")
+            ),
         )
 
 
@@ -114,7 +118,7 @@ def cuts(
     ----------
     table : DataFrame
         Stations of all kinds, joined to features: ``kind``, ``feature_id``, ``x``, ``y`` (m), ``facing`` (deg), ``height_m``,
-        ``width_m``, ``rough_m``, ``rough_near_m``, ``level_m``.
+        ``width_m``, ``rough_m``, ``level_m``, ``interpolated`` (0 to 1: there roughness says nothing).
     lines : mapping of str to Line
         The line of each feature: places among its own stations, in the table's order.
     natural : ndarray, shape (n,)
@@ -226,7 +230,9 @@ def _even(stations: _Stations, run: _Leg, cell_m: float) -> float:
         return 0.0
     same_height = ramp(float(np.std(height)) / tall, (0.25, 0.08))
     same_level = ramp(float(np.std(stations.level[inner])) / tall, (0.15, 0.05))
-    smooth = ramp(median(stations.rough[inner]) / tall, (0.15, 0.05))
+    rough = 1.0 - ramp(median(stations.rough[inner]) / tall, (0.15, 0.05))
+    # soundings farther apart than a narrow cut is wide make beads of it
+    smooth = 1.0 - rough * (1.0 - median(stations.filled[inner]))
     return float(straight * same_width * max(same_height, same_level) * smooth)
 
 

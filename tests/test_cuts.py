@@ -24,12 +24,13 @@ def _along(
     width: float | np.ndarray = 14.0,
     level: float | np.ndarray = -9.0,
     rough: float = 0.02,
+    filled: float = 0.0,
 ) -> pd.DataFrame:
     """Stations of one feature, in order along it."""
     return pd.DataFrame(
         {
             "kind": kind, "feature_id": name, "x": xy[:, 0], "y": xy[:, 1], "facing": facing, "height_m": height,
-            "width_m": width, "level_m": level, "rough_m": rough,
+            "width_m": width, "level_m": level, "rough_m": rough, "interpolated": filled,
         }
     )  # fmt: skip
 
@@ -73,6 +74,9 @@ def test_what_is_straight_for_longer_may_be_measured_less_even():
     (short,), (long,) = _found(uneven(300.0)), _found(uneven(460.0))
     assert 0.4 < short.like < 0.6
     assert long.like > 0.9
+    # on filled-in ground beads of the soundings look like rock
+    (beaded,) = _found(_along("c", _straight(400.0, 20.0), rough=0.4, filled=1.0))
+    assert beaded.like == 1.0
     # nothing makes up for what is not straight, or not even at all
     assert _found(_along("b", _straight(900.0, 20.0), rough=0.4)) == []
 
