@@ -39,6 +39,9 @@ resolves it (guesses of ours: rock rests at 30 degrees and more, and is rounded 
 LOADS = (1 / 5, 1 / 4)
 """The same where another smooth mound as high stands within `LOADS_M`: spoil comes in loads, side by side."""
 
+FILLED_CELLS = 4.0
+"""Cells from one sounding to the next where the ground was filled in (a guess: the farthest at which its roughness is compared)."""
+
 LOADS_M = 75.0
 
 
@@ -127,8 +130,9 @@ def _heaps(table: pd.DataFrame, cell_m: float) -> Floats:
     """Smooth mounds with gentle sides, read as a rise or as the ledge of their side: spoil."""
     kinds = table["kind"].to_numpy()
     width = table["width_m"].to_numpy()
-    # a grid widens every side by about half a cell
-    run = np.where(kinds == "rise", 0.5 * width, width) - 0.5 * cell_m
+    # a grid widens every side by about half a cell, of filled-in ground by half of what lay between two soundings
+    between_m = cell_m * (1.0 + (FILLED_CELLS - 1.0) * table["interpolated"].to_numpy())
+    run = np.where(kinds == "rise", 0.5 * width, width) - 0.5 * between_m
     height = table["height_m"].to_numpy()
     slope = height / np.maximum(0.5 * cell_m, run)
     sand = smooth(table)
