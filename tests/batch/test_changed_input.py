@@ -187,6 +187,8 @@ def test_other_weights_search_nothing_again_and_give_a_fresh_scans_bytes(
     recipe = Recipe.default().with_depth(6.0, 18.0)
     terms = dict(recipe.score.terms)
     terms["floor"] = terms["floor"].model_copy(update={"c": 5.0, "d": 12.0})
+    # this bed has nothing but wide hollows between its swells
+    terms["not_moving"] = terms["not_moving"].model_copy(update={"required": False})
     recipe = recipe.model_copy(update={"score": recipe.score.model_copy(update={"terms": terms})})
     assert recipe.find == Recipe.default().find
     rescan(grid, tmp_path / "fresh", recipe)
