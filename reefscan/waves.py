@@ -145,13 +145,16 @@ def among_swales(table: pd.DataFrame, swale: Floats) -> Floats:
     ndarray, shape (n,)
         Never less than ``swale``, and never more than twice.
     """
-    troughs = np.flatnonzero((table["kind"] == "trough").to_numpy())
+    trough = (table["kind"] == "trough").to_numpy()
+    troughs, asked = np.flatnonzero(trough), np.flatnonzero(trough & (swale > 0.0) & (swale < 1.0))
     out = swale.copy()
-    if len(troughs):
-        xy = table[["x", "y"]].to_numpy()[troughs]
-        near = cKDTree(xy).query_ball_point(xy, FIELD_WIDTHS * table["width_m"].to_numpy()[troughs])
+    if len(asked):
+        xy = table[["x", "y"]].to_numpy()
+        near = cKDTree(xy[troughs]).query_ball_point(
+            xy[asked], FIELD_WIDTHS * table["width_m"].to_numpy()[asked]
+        )
         around = np.array([float(swale[troughs[rows]].mean()) for rows in near])
-        out[troughs] = np.maximum(swale[troughs], np.minimum(1.0, 2.0 * swale[troughs]) * around)
+        out[asked] = np.maximum(swale[asked], np.minimum(1.0, 2.0 * swale[asked]) * around)
     return out
 
 
