@@ -70,7 +70,7 @@ def characters(
     train = waves(table)
     train = np.maximum(shared(train, features), _of_features(train, features))
     train = _beside(table, train, features)
-    swale = among_swales(table, _of_features(swales(table), features))
+    swale = _of_features(among_swales(table, _of_features(swales(table), features)), features)
     small = table["length_m"].to_numpy() <= SMALL_M
     pit = shared(_of_features(np.where(small, _pits(table), 0.0), features), features)
     heap = _of_features(np.where(small, _heaps(table, cell_m), 0.0), features)

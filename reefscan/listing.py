@@ -131,7 +131,7 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
     if not listed and rest > 0:
         low, high = recipe.depth_band
         out.append(
-            f"{rest} candidates were found, but none fits the recipe's required terms "
+            f"{rest}{' other' if rest < len(table) else ''} candidates were found, but none fits the recipe's required terms "
             f"(depths {low:g} to {high:g} m, heights)"
         )
     return out

@@ -184,7 +184,7 @@ class Term(_Part):
         if self.bonus and self.penalty:
             raise ValueError("a term is either a bonus or a penalty, not both")
         if self.required and (self.bonus or self.penalty):
-            raise ValueError("a bonus or penalty cannot be required")
+            raise ValueError("a bonus or penalty cannot be required; add required = false")
         return self
 
 

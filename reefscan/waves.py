@@ -34,6 +34,9 @@ TOPS = (0.15, 0.25)
 FIELD_WIDTHS = 1.5
 """What lies within so many of a trough's widths is the field that it is in."""
 
+AT_ONCE = 2048
+"""Stations whose neighbours are held at once: a wide sheet has a hundred thousand, each with some hundred around it."""
+
 HIGHEST = 1.8
 """What belongs to a train or a hollow stands no more than so many times as high as its faces: the higher flank, two crests that meet."""
 
@@ -76,7 +79,7 @@ def _noisy(table: pd.DataFrame) -> Floats:
 
 
 def smooth(table: pd.DataFrame, column: str = "rough_near_m") -> Floats:
-    """1 for sand, 0 for rock, by the roughness of the cells; ground that was not sounded, and unknown, say nothing (0)."""
+    """1 for sand, 0 for rock, by the roughness of what was sounded (filled-in ground is compared farther apart); ground without noise, and unknown, say nothing (0)."""
     return np.asarray(between(table[column].to_numpy(), *SMOOTH_M) * _noisy(table))
 
 
@@ -150,11 +153,12 @@ def among_swales(table: pd.DataFrame, swale: Floats) -> Floats:
     out = swale.copy()
     if len(asked):
         xy = table[["x", "y"]].to_numpy()
-        near = cKDTree(xy[troughs]).query_ball_point(
-            xy[asked], FIELD_WIDTHS * table["width_m"].to_numpy()[asked]
-        )
-        around = np.array([float(swale[troughs[rows]].mean()) for rows in near])
-        out[asked] = np.maximum(swale[asked], np.minimum(1.0, 2.0 * swale[asked]) * around)
+        tree, reach = cKDTree(xy[troughs]), FIELD_WIDTHS * table["width_m"].to_numpy()
+        for first in range(0, len(asked), AT_ONCE):
+            some = asked[first : first + AT_ONCE]
+            near = tree.query_ball_point(xy[some], reach[some], return_sorted=True)
+            around = np.array([float(swale[troughs[rows]].mean()) for rows in near])
+            out[some] = np.maximum(swale[some], np.minimum(1.0, 2.0 * swale[some]) * around)
     return out
 
 

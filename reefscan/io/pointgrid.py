@@ -42,7 +42,7 @@ def grid_from_points(path: str, name: str) -> str:
         If its points do not stand on a grid.
     """
     told = os.stat(path)
-    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|2"
+    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|3"
     target = cache_folder() / f"points-{hashlib.sha256(key.encode()).hexdigest()[:24]}.tif"
     if target.exists():
         return str(target)

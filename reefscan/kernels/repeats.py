@@ -16,7 +16,7 @@ from reefscan.kernels import station_columns as station
 from reefscan.kernels.profiles import profile
 
 REACH_M = 90.0
-"""Section to either side. Three spacings of 60 m fit; longer waves have sides so gentle that they are swales."""
+"""Section to either side. Three spacings of 60 m fit; most longer waves have sides so gentle that they are swales (of 2.5 m every 70 m they have not: those are not told)."""
 
 REACH_CELLS = 100
 """And no longer than this, on cells under a metre."""
