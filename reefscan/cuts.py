@@ -204,11 +204,6 @@ def _runs(legs: list[_Leg], stations: _Stations, *, one_way: bool) -> list[_Leg]
     return out
 
 
-def _longness(length_m: float) -> float:
-    """The `ramp` of `LONG_M`, gone on to `LONGER`."""
-    return min(max((length_m - LONG_M[0]) / (LONG_M[1] - LONG_M[0]), 0.0), LONGER)
-
-
 def _even(stations: _Stations, run: _Leg, cell_m: float) -> float:
     """How alike the run is from end to end, 0 to 1: straight, one width, one height (or one level), smooth sides.
 
@@ -238,7 +233,7 @@ def _even(stations: _Stations, run: _Leg, cell_m: float) -> float:
 
 def _cut(stations: _Stations, run: _Leg, natural: Floats, cell_m: float) -> Cut:
     """A trough's run as a cut: sides and floor are one measure already."""
-    long = _longness(run.end - run.start)
+    long = float(ramp(run.end - run.start, LONG_M, LONGER))
     like = (
         (1.0 - median(natural[run.rows])) * min(1.0, _even(stations, run, cell_m) * long)
         if long > 0.0
@@ -288,7 +283,7 @@ def _walled(stations: _Stations, walls: list[_Leg], natural: Floats, cell_m: flo
         if faces[0] < 0.9 or faces[1] > -0.9:
             continue
         like *= ramp(abs(wall.height - other.height) / max(wall.height, other.height), (0.4, 0.15))
-        like = min(1.0, like * _longness(wall.end - wall.start + 2.0 * half))
+        like = min(1.0, like * float(ramp(wall.end - wall.start + 2.0 * half, LONG_M, LONGER)))
         start, end = min(wall.start, along - half), max(wall.end, along + half)
         half_width = 0.5 * abs(aside) + 0.5 * max(wall.width, other.width)
         out.append(_strip(wall, half_width, like, start=start, end=end, aside=0.5 * aside))

@@ -9,7 +9,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from reefscan.ranking import rank_sites
@@ -139,14 +138,13 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
 
 def _unfit_alone(scored: Scored, recipe: Recipe) -> dict[str, int]:
     """How many candidates nothing but a required term of `CHARACTER` keeps from the list, by that term; those without any are left out."""
-    required = {
+    worthless = {
         name: mu == 0.0 for name, mu in scored.memberships.items() if recipe.score.terms[name].required
     }
-    out = {}
-    for name, worthless in required.items():
-        if recipe.score.terms[name].column in CHARACTER:
-            others = [rows for other, rows in required.items() if other != name]
-            alone = int((worthless & ~np.any(others, axis=0)).sum()) if others else int(worthless.sum())
-            if alone:
-                out[name] = alone
-    return out
+    only = sum(worthless.values()) == 1
+    counts = {
+        name: int((rows & only).sum())
+        for name, rows in worthless.items()
+        if recipe.score.terms[name].column in CHARACTER
+    }
+    return {name: count for name, count in counts.items() if count}

@@ -122,10 +122,11 @@ class LocalNoise:
     def apart(self) -> NDArray[np.int64]:
         """Cells from one to the next that was sounded for itself: 1 on surveyed ground, on filled-in ground that step of `flank.STEPS` at which
         the noise hardly goes together any more, 0 where it does at all of them."""
-        steps = np.zeros(len(self.cell_m), dtype=np.int64)
-        for step in reversed(flank.STEPS):
-            steps[self.at_lag(step) <= TOGETHER] = step
-        return np.where(self.interpolated < 0.5, 1, np.where(steps == 1, 2, steps))
+        filled = self.interpolated >= 0.5
+        steps = np.where(filled, 0, flank.STEPS[0])
+        for step in reversed(flank.STEPS[1:]):
+            steps[filled & (self.at_lag(step) <= TOGETHER)] = step
+        return steps
 
     def of_operator(self, step: NDArray[np.int64]) -> Floats:
         """What the noise operator of a cell and the eight ``step`` cells from it reads of this noise (m): less the more it goes together.

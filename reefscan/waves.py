@@ -127,8 +127,7 @@ def swales(table: pd.DataFrame) -> Floats:
     height = np.maximum(0.1, table["height_m"].to_numpy())
     slope = height / np.maximum(1.0, 0.5 * table["width_m"].to_numpy() * (1.0 - flat))
     blurred = BLURRED + (1.0 - BLURRED) * sounded(table)
-    full, none = GENTLE[0] * blurred, GENTLE[1] * blurred
-    gentle = np.clip((none - slope) / (none - full), 0.0, GENTLER)
+    gentle = ramp(slope, (GENTLE[1] * blurred, GENTLE[0] * blurred), GENTLER)
     sides = np.minimum(1.0, gentle * between(table["rough_m"].to_numpy() / height, *ROUGH))
     return np.where(table["kind"] == "trough", sides * between(flat, *ROUND), 0.0)
 

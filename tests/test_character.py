@@ -180,6 +180,41 @@ def test_what_lies_beside_a_hollow_of_sand_is_in_doubt_and_what_is_taller_than_i
     np.testing.assert_allclose(among(beside, trough, np.array([1.0])), [moving])
 
 
+def _laid_out(*features: dict[str, object]) -> tuple[np.ndarray, np.ndarray]:
+    """How dug and how moving features look that are laid out here, not scanned: each its stations by ``x``, and what is unlike the others."""
+    same = {
+        "kind": "trough", "y": 0.0, "facing": np.nan, "height_m": 1.0, "width_m": 60.0, "level_m": -9.0, "rough_m": 0.0,
+        "rough_near_m": 0.0, "rough_around_m": 0.0, "noise_m": 0.05, "interpolated": 0.0, "repeats": 0.0, "spacing_m": 40.0,
+        "flat_share": 0.0, "closed_m": 0.0, "stands_m": 0.0, "length_m": 200.0,
+    }  # fmt: skip
+    parts = [pd.DataFrame({**same, "feature_id": f"f{i}", **one}) for i, one in enumerate(features)]
+    lines = {f"f{i}": Line(tuple(range(len(part)))) for i, part in enumerate(parts)}
+    dug, moving, _ = characters(pd.concat(parts, ignore_index=True), lines, 10.0, 2.0)
+    return dug, moving
+
+
+def test_a_hollow_that_is_half_a_swale_is_judged_with_its_field_and_as_a_whole():
+    here, beside = np.arange(0.0, 400.0, 10.0), np.arange(0.0, 150.0, 10.0)
+    # sides of two degrees, rough by 12 hundredths of the height: twice gentle enough, three tenths smooth enough
+    half = {"x": here, "y": 25.0 * np.sin(here / 24.0), "rough_m": 0.12}  # winding, so no cut
+    _, alone = _laid_out(half)
+    np.testing.assert_allclose(alone, 0.6)
+    _, both = _laid_out(half, {"x": beside, "y": 80.0})
+    of_half = both[: len(here)]
+    assert 0.63 < of_half[0] < 0.9
+    np.testing.assert_array_equal(of_half, of_half[0])
+    np.testing.assert_array_equal(both[len(here) :], 1.0)
+
+
+def test_a_pile_on_filled_in_ground_may_be_as_steep_as_rock():
+    """1.5 m high and 24 wide: 1 in 7.3 where it was sounded; with soundings four cells of 2 m apart its sides may be 1 in 5.3."""
+    pile = {"x": [0.0], "kind": "rise", "height_m": 1.5, "width_m": 24.0, "stands_m": 1.5, "length_m": 24.0}
+    (seen,), _ = _laid_out(pile)
+    (filled,), _ = _laid_out({**pile, "interpolated": 1.0})
+    assert seen == 1.0
+    assert filled == 0.0
+
+
 def test_what_moves_for_sure_is_not_listed_and_the_run_says_how_to_see_it():
     def form(x: np.ndarray, y: np.ndarray) -> np.ndarray:
         field = np.clip((150.0 - np.abs(x)) / 20.0, 0.0, 1.0) * np.clip((120.0 - np.abs(y)) / 20.0, 0.0, 1.0)
@@ -190,7 +225,12 @@ def test_what_moves_for_sure_is_not_listed_and_the_run_says_how_to_see_it():
     listing = list_sites(table, recipe)
     assert sure.mean() > 0.9
     assert len(listing.sites) <= (~sure).sum()
-    assert [line for line in listing.warnings if "sand waves" in line and "[score.terms.not_moving]" in line]
+    (line,) = [line for line in listing.warnings if "sand waves" in line]
+    # what is too low or too deep besides would not be listed by the line of the recipe that is named
+    alone = sure & (table["height_m"] > 1.0) & table["depth_m"].between(4.0, 15.0)
+    assert 0 < alone.sum() < sure.sum()
+    assert line.startswith(f"{alone.sum()} candidates look wholly like")
+    assert "[score.terms.not_moving]" in line
     shown = recipe.model_dump()
     shown["score"]["terms"]["not_moving"]["required"] = False
     listing = list_sites(table, reefscan.Recipe.model_validate(shown))

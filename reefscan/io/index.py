@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import contextlib
-import functools
 import hashlib
 import json
 import logging
@@ -18,7 +17,7 @@ from typing import Any
 from rasterio.errors import NotGeoreferencedWarning
 
 from reefscan.errors import AmbiguousError, InputError, NoCrsError
-from reefscan.io.cache import cache_folder
+from reefscan.io.cache import cache_folder, reader_rules
 from reefscan.io.forms import Wishes, open_layer
 from reefscan.io.layer import Layer
 
@@ -35,7 +34,7 @@ class Index:
     """
 
     def __init__(self, folder: Path, wishes: Wishes) -> None:
-        key = json.dumps([_rules(), os.path.realpath(folder), list(wishes.__dict__.values())])
+        key = json.dumps([reader_rules(), os.path.realpath(folder), list(wishes.__dict__.values())])
         self.path = cache_folder() / f"index-{hashlib.sha256(key.encode()).hexdigest()[:24]}.json"
         self.entries: dict[str, Any] = {}
         try:
@@ -92,14 +91,6 @@ class Index:
             os.replace(temporary, self.path)
         except (OSError, ValueError) as error:  # it only saves time
             log.info("the index of the folder could not be kept: %s", error)
-
-
-@functools.cache
-def _rules() -> str:
-    """Name the reader's own source as it is installed: read by other rules, a file may say something else."""
-    files = sorted(Path(__file__).parent.glob("*.py"))
-    told = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in files]
-    return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
 
 
 def _stamp(path: Path) -> list[int]:

@@ -18,7 +18,7 @@ from rasterio.transform import Affine
 
 from reefscan.errors import InputError
 from reefscan.io import words
-from reefscan.io.cache import cache_folder
+from reefscan.io.cache import cache_folder, reader_rules
 from reefscan.io.pointtext import Points, read_points
 
 ON_GRID = 0.02
@@ -42,7 +42,7 @@ def grid_from_points(path: str, name: str) -> str:
         If its points do not stand on a grid.
     """
     told = os.stat(path)
-    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|3"
+    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|{reader_rules()}"
     target = cache_folder() / f"points-{hashlib.sha256(key.encode()).hexdigest()[:24]}.tif"
     if target.exists():
         return str(target)

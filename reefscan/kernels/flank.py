@@ -39,7 +39,7 @@ FIELDS = ("closed_m", "stands_m", "rough_near_m", "rough_around_m")
 
 def flank_halo(cell_m: float) -> int:
     """Cells around a (recentred) station that `surroundings` depends on."""
-    return math.ceil((SEARCH_M + SETTLE_M + RAY_M) / cell_m) + 18 + 3 * STEPS[-1]
+    return math.ceil((SEARCH_M + SETTLE_M + RAY_M) / cell_m) + 14 + 2 * (STEPS[-1] - 1)
 
 
 @njit(cache=True, nogil=True)
@@ -184,7 +184,7 @@ def surroundings(
         # as in measure_stations: a patch with the station at the same place, whatever the cut
         row, col = int(np.rint(found[i, station.ROW])), int(np.rint(found[i, station.COL]))
         apart = int(step[i])
-        wide = half + (3 * apart if apart > 1 else 0)
+        wide = half + 2 * (apart - 1)  # the ring lies a step farther out, and looks one farther
         top, left = max(0, row - wide), max(0, col - wide)
         patch = elev_mm[top : row + wide + 1, left : col + wide + 1]
         r, c = row - top + (found[i, station.ROW] - row), col - left + (found[i, station.COL] - col)
