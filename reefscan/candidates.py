@@ -1,58 +1,45 @@
 """From the cells of one tile to stations: places beside structure, with every raw measure.
 
-A station depends on ``[find]`` alone, never on how it will be scored, and on a stated number of cells
-around it, so it is the same in every cut.
+A station depends on ``[find]`` alone, never on how it will be scored, and on a stated number of cells around it, so it is the same
+in every cut. It is measured once, whole: what is told of a site is what was read on the section through its net, and nothing later changes it.
 """
 
 from __future__ import annotations
 
-import functools
 import math
-from collections.abc import Callable
 from typing import NamedTuple
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import (
-    flank,
-    fliers,
-    measure,
-    noise,
-    pasted,
-    placement,
-    repeats,
-    stations,
-    structure,
-    variogram,
-)
-from reefscan.kernels import net_columns as drop
-from reefscan.kernels import station_columns as station
-from reefscan.kernels.search import search
-from reefscan.kernels.shore import dry_share
-from reefscan.localnoise import (
-    GridNoise,
-    LocalNoise,
-    filled_in,
-    height_sigma,
-    more_than_rounding,
-    rounded,
-)
+from reefscan.kernels import fliers, measured, noise, smooth
+from reefscan.kernels.edges import find_faces
+from reefscan.kernels.net import Asked
+from reefscan.kernels.section import Search, face_reach, measure_faces
+from reefscan.localnoise import GridNoise, LocalNoise, filled_in, height_sigma, more_than_rounding, rounded
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
-from reefscan.overgrown import jumbled, weed_like
 from reefscan.reach import refuse_reach
 from reefscan.recipe import Find
 
-KINDS = ("trough", "ledge", "rise")
-"""Kinds the terrain gives; their order is the order of the height fields."""
+KINDS = measured.KINDS
+"""Kinds the terrain gives, in the order of what is measured."""
 
 SEA_MM = 0
 """Ground above the grid's zero counts as standing no higher than it: a shore cliff is no taller for the net."""
 
-SEEK = 0.75
-"""Share of the floor from which a cell of the height field is worth measuring. A lattice axis 11 degrees
-off and two cells across a narrow trough read it a quarter too low; the measure has neither fault."""
+SEEK = 0.5
+"""Share of the least height from which an edge is worth measuring: smoothing and one single line read a small pile so much too low."""
+
+STEEP = 0.06
+"""Slope of the smoothed ground from which a cell may be part of a face, where cells are fine enough to show it."""
+
+SHOWN = 2.5
+"""On coarse cells a sight line is no steeper than the least height over so many of them: a face of that height, spread over the cells that it
+touches, would else be lost (real ridges of a metre on cells of 22 m)."""
+
+LOOK_M = 40.0
+"""How far up and down the fall line an edge is looked at before it is measured."""
 
 
 def station_side(find: Find, cell_m: float) -> int:
@@ -60,34 +47,53 @@ def station_side(find: Find, cell_m: float) -> int:
     return max(3, round(0.5 * find.station_m / cell_m))
 
 
-def radii(find: Find, cell_m: float) -> tuple[float, float, float, float]:
-    """Reach of trough and rise, run and ground of a ledge, in cells; never less than can show them."""
-    return (
-        max(4.0, find.trough_radius_m / cell_m),
-        max(3.0, find.rise_radius_m / cell_m),
-        max(2.0, find.ledge_run_m / cell_m),
-        max(2.0, find.ledge_ground_m / cell_m),
+def least_height(find: Find) -> float:
+    """Least height (m) of any kind."""
+    return min(find.trough_min_m, find.ledge_min_m, find.rise_min_m)
+
+
+def sight_gradient(find: Find, cell_m: float) -> float:
+    """Gradient of the sight line on cells of a size."""
+    return min(find.sight_gradient, least_height(find) / (SHOWN * cell_m))
+
+
+def search_of(find: Find, cell_m: float) -> Search:
+    """What the kernels are told to look for."""
+    return Search(
+        sight_gradient(find, cell_m), max(find.face_longest_m, 6.0 * cell_m), max(find.trough_radius_m, 4.0 * cell_m),
+        max(find.rise_radius_m, 3.0 * cell_m), find.trough_min_m, find.ledge_min_m, find.rise_min_m, cell_m,
+    )  # fmt: skip
+
+
+def asked_of(find: Find, cell_m: float) -> Asked:
+    """What the kernels are told of the drop point."""
+    return Asked(
+        find.off_min_m / cell_m,
+        find.off_max_m / cell_m,
+        max(1.0, find.floor_radius_m / cell_m),
+        -round(1000 * find.depth_max_m),
+        -round(1000 * find.depth_min_m),
+        (find.refuge_min_m / cell_m, max(2.0, find.refuge_max_m / cell_m)),
+        max(1.0, find.relief_radius_m / cell_m),
+        (max(1.0, find.bpi_fine_inner_m / cell_m), max(3.0, find.bpi_fine_outer_m / cell_m)),
+        (max(1.0, find.bpi_broad_inner_m / cell_m), max(3.0, find.bpi_broad_outer_m / cell_m)),
     )
 
 
-def window_half(find: Find, cell_m: float) -> int:
-    """Half side (cells) of the window in which a drop point is sought."""
-    return math.ceil((find.off_max_m + 20.0) / cell_m) + 3
+def measure_halo(find: Find, cell_m: float) -> int:
+    """Cells around a seed on which what is measured of it depends."""
+    search, asked = search_of(find, cell_m), asked_of(find, cell_m)
+    trough = math.ceil(1.6 * search.trough_m / cell_m)
+    # the middle of the face lies off the seed, its net off the middle, and rings around the net
+    middle = math.ceil(0.5 * search.longest_m / cell_m)
+    net = middle + math.ceil(max(0.5 * search.longest_m / cell_m, trough, 2.0 * search.rise_m / cell_m) + asked.off_max) + 4
+    rings = math.ceil(max(asked.broad[1], asked.fine[1], asked.refuge[1], asked.relief))
+    return max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO) + 12
 
 
 def halo(find: Find, cell_m: float) -> int:
-    """Cells around a seed on which its station depends."""
-    trough, rise, run, ground = radii(find, cell_m)
-    gauge = measure.measure_halo(max(trough, rise), run, ground)
-    place = window_half(find, cell_m) + math.ceil(0.5 * trough)
-    index = place + math.ceil(max(find.bpi_broad_outer_m, find.bpi_fine_outer_m) / cell_m)
-    around = math.ceil(0.5 * trough) + max(flank.flank_halo(cell_m), repeats.repeats_halo(cell_m))
-    behind = gauge + math.ceil(BEHIND_M / cell_m) + 2
-    return (
-        max(gauge, index, around, behind, noise.HALO, pasted.REACH, variogram.VARIOGRAM_HALO)
-        + fliers.FLIER_HALO
-        + 1
-    )
+    """Cells around a core on which its stations depend."""
+    return measure_halo(find, cell_m) + fliers.FLIER_HALO + 1
 
 
 def check_reach(find: Find, cell_m: float) -> None:
@@ -106,203 +112,103 @@ def seek_band(find: Find) -> tuple[int, int]:
     return (-round(1000 * find.depth_max_m) - 6000, -round(1000 * find.depth_min_m) + 8000)
 
 
-class Fields(NamedTuple):
-    """Heights (mm) where they are worth measuring, 0 elsewhere; see `reefscan.kernels.search.search`.
+class Seeds(NamedTuple):
+    """Cells that a tile's stations start from: rows and columns on the sheet, and the way the ground falls there (radians)."""
 
-    Attributes
-    ----------
-    heights : tuple of ndarray of int32
-        Trough, ledge and rise, on the window that was searched.
-    live : ndarray of bool
-        Squares of ``side`` cells that hold any, by kind, from cell (``edge``, ``edge``) on.
-    side, edge : int
-    """
-
-    heights: tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]
-    live: NDArray[np.bool_]
-    side: int
-    edge: int
-
-    def near(self, code: int, rows: slice, cols: slice, reach: int) -> bool:
-        """True if a kind has heights within ``reach`` cells of a part of the window."""
-        first_row, last_row = (
-            (rows.start - reach - self.edge) // self.side,
-            (rows.stop + reach - 1 - self.edge) // self.side,
-        )
-        first_col, last_col = (
-            (cols.start - reach - self.edge) // self.side,
-            (cols.stop + reach - 1 - self.edge) // self.side,
-        )
-        part = self.live[code, max(0, first_row) : last_row + 1, max(0, first_col) : last_col + 1]
-        return bool(part.any())
+    rows: NDArray[np.int64]
+    cols: NDArray[np.int64]
+    facing: NDArray[np.float64]
 
 
-Seeds = dict[str, tuple[NDArray[np.int64], NDArray[np.int64]]]
-"""By kind: rows and columns, on the sheet, of the cells that a tile's stations start from."""
+def _look(cell_m: float) -> int:
+    return max(4, round(LOOK_M / cell_m))
 
 
-def fields(elev_mm: NDArray[np.int32], cell_m: float, find: Find) -> Fields:
-    """Trough, ledge and rise height (mm) as the search sees them, `wanted` cells around a core and in it.
-
-    ``elev_mm`` has `search_halo` cells around the core.
-    """
-    trough, rise, run, ground = radii(find, cell_m)
-    least = tuple(round(1000 * SEEK * m) for m in (find.trough_min_m, find.ledge_min_m, find.rise_min_m))
-    edge = search_halo(find, cell_m) - wanted(find, cell_m)
-    heights, live, side = search(
-        elev_mm,
-        trough_cells=trough,
-        rise_cells=rise,
-        run_cells=run,
-        ground_cells=ground,
-        band_mm=seek_band(find),
-        least_mm=(least[0], least[1], least[2]),
-        edge=edge,
-    )
-    return Fields(heights, live, side, edge)
+def _edge(cell_m: float) -> int:
+    """Cells at the rim of a window that the search does not answer for."""
+    return _look(cell_m) + smooth.passes(cell_m) + 3
 
 
 def wanted(find: Find, cell_m: float) -> int:
-    """Cells around a core over which heights are wanted: for its seeds, and for the score of its cells."""
+    """Cells around a core over which edges are wanted: for its seeds, and for the score of its cells."""
     return max(2 * station_side(find, cell_m), math.ceil(find.off_max_m / cell_m) + 2)
 
 
 def search_halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its seeds and its score depend."""
-    trough, rise, run, ground = radii(find, cell_m)
-    reach = structure.structure_halo(trough, rise, run, ground)
-    return reach + wanted(find, cell_m) + fliers.FLIER_HALO + 1
+    return _edge(cell_m) + wanted(find, cell_m) + fliers.FLIER_HALO + 1
 
 
-def find_seeds(found: Fields, window: Window, core: Window, find: Find, cell_m: float) -> Seeds:
-    """Cells in the core that are worth measuring: the best of every lattice square; kinds without any are left out.
+def find_seeds(
+    elev_mm: NDArray[np.int32], window: Window, core: Window, find: Find, cell_m: float
+) -> tuple[Seeds, NDArray[np.int32]]:
+    """Cells of the core that are worth measuring, and how much stands up and falls away at every edge (mm, shape of the window).
 
-    Parameters
-    ----------
-    found : Fields
-    window : Window
-        What they cover.
-    core : Window
-    find : Find
-    cell_m : float
+    ``elev_mm`` covers ``window``, `search_halo` cells around the core, cut off at `SEA_MM`, with fliers set aside.
     """
-    seeds: Seeds = {}
-    side = station_side(find, cell_m)
-    for code, (kind, field) in enumerate(zip(KINDS, found.heights, strict=True)):
-        rows, cols = stations.best_of_squares(
-            field, found.live[code], found.edge, found.side, window.row, window.col, side
-        )
-        rows, cols = rows + window.row, cols + window.col
-        inside = (rows >= core.row) & (rows < core.row_end) & (cols >= core.col) & (cols < core.col_end)
-        if inside.any():
-            seeds[kind] = rows[inside], cols[inside]
-    return seeds
+    height = np.zeros(elev_mm.shape, np.int32)
+    steep = min(STEEP, 0.75 * least_height(find) / (2.0 * cell_m))
+    low, high = seek_band(find)
+    rows, cols, facing = find_faces(
+        smooth.smooth(elev_mm, smooth.passes(cell_m)),
+        (low / 1000.0, high / 1000.0),
+        steep * cell_m,
+        sight_gradient(find, cell_m) * cell_m,
+        _look(cell_m),
+        SEEK * least_height(find),
+        _edge(cell_m),
+        (window.row, window.col),
+        station_side(find, cell_m),
+        height,
+    )
+    rows, cols = rows + window.row, cols + window.col
+    inside = (rows >= core.row) & (rows < core.row_end) & (cols >= core.col) & (cols < core.col_end)
+    return Seeds(rows[inside], cols[inside], facing[inside]), height
 
 
-NoiseAt = Callable[[NDArray[np.int64], NDArray[np.int64]], LocalNoise]
-"""Noise at stations (rows, cols), positions in a block."""
-
-
-def noise_near(block: GridBlock, cell_m: float, seeds: Seeds) -> NoiseAt:
-    """Tell the noise of a block from itself, where the seeds are."""
+def noise_near(block: GridBlock, cell_m: float, seeds: Seeds) -> LocalNoise:
+    """Tell the noise of a block from itself, at the seeds."""
     window = block.window
-    places = [(rows - window.row, cols - window.col) for rows, cols in seeds.values()]
-    return GridNoise(block.elev_mm, window, cell_m, places).at
+    rows, cols = seeds.rows - window.row, seeds.cols - window.col
+    return GridNoise(block.elev_mm, window, cell_m, [(rows, cols)]).at(rows, cols)
 
 
-def find_stations(
-    block: GridBlock,
-    above_mm: NDArray[np.int32],
-    sheet: Sheet,
-    find: Find,
-    seeds: Seeds,
-    noise_at: NoiseAt,
-) -> pd.DataFrame:
-    """Measure the stations at the seeds, and find each its drop point.
+def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds, local: LocalNoise) -> pd.DataFrame:
+    """Measure the stations at the seeds, each with its drop point.
 
     Parameters
     ----------
     block : GridBlock
         Cells cut off at `SEA_MM` with fliers already set aside, at least `halo` cells around the seeds.
-    above_mm : ndarray of int32, shape of the block
-        The same with the land as high as it is: the slope of a shore is no ledge.
     sheet : Sheet
     find : Find
     seeds : Seeds
-    noise_at : callable
-        `noise_near`, or what is known otherwise.
+    local : LocalNoise
+        Noise at the seeds.
 
     Returns
     -------
     DataFrame
         One row a station, `COLUMNS`; angles in degrees from grid north; rows by kind, row, col.
     """
-    cell = sheet.cell_m
-    window = block.window
-    elev = block.elev_mm
-    trough, rise, run, ground = radii(find, cell)
-    reach = {"trough": (trough, find.trough_min_m), "ledge": (run, ground), "rise": (rise, 0.0)}
-    floors = {"trough": find.trough_min_m, "ledge": find.ledge_min_m, "rise": find.rise_min_m}
+    cell, window = sheet.cell_m, block.window
+    found = measure_faces(
+        block.elev_mm,
+        seeds.rows - window.row,
+        seeds.cols - window.col,
+        seeds.facing,
+        local.cell_m,
+        local.share_of_lines(cell),
+        search_of(find, cell),
+        asked_of(find, cell),
+        measure_halo(find, cell),
+    )
     parts = []
-    for code, kind in enumerate(KINDS):
-        if kind not in seeds:
-            continue
-        rows, cols = seeds[kind][0] - window.row, seeds[kind][1] - window.col
-        local = noise_at(rows, cols)
-        found = measure.measure_stations(
-            above_mm if kind == "ledge" else elev,
-            rows,
-            cols,
-            code,
-            cell,
-            local.cell_m,
-            local.share_of_lines(cell),
-            *reach[kind],
-        )
-        good = (
-            (found[:, station.OK] == 1.0)
-            & (found[:, station.HEIGHT] >= floors[kind])
-            & more_than_rounding(found[:, station.HEIGHT], local.step_m)
-        )
-        rows, cols, local = rows[good], cols[good], local.of(good)
-        found = np.ascontiguousarray(found[good])
-        if not rows.size:
-            continue
-        alike = np.column_stack([local.at_lag(1.0), local.at_lag(variogram.FAR)])
-        like, strays = jumbled(variogram.variogram(elev, rows, cols), local.cell_m, alike)
-        weed = weed_like(like, strays, found[:, station.HEIGHT])
-        local = local.beside(pasted.pasted_width(elev, rows, cols, pasted.NEAR, pasted.REACH) * cell)
-        net = placement.place_nets(
-            elev,
-            found,
-            code,
-            cell,
-            local.of_slope(),
-            local.cell_m * local.share_of_lines(cell),
-            (find.off_min_m / cell, find.off_max_m / cell),
-            max(1.0, find.floor_radius_m / cell),
-            (-round(1000 * find.depth_max_m), -round(1000 * find.depth_min_m)),
-            (find.refuge_min_m / cell, max(2.0, find.refuge_max_m / cell)),
-            max(1.0, find.relief_radius_m / cell),
-            (max(1.0, find.bpi_fine_inner_m / cell), max(3.0, find.bpi_fine_outer_m / cell)),
-            (max(1.0, find.bpi_broad_inner_m / cell), max(3.0, find.bpi_broad_outer_m / cell)),
-            window_half(find, cell),
-        )
-        apart = local.apart()
-        near = np.where(apart > 0, apart, 1)
-        told_around = flank.surroundings(elev, found, code, cell, near, local.of_operator(near))
-        # where even cells far apart were not sounded for themselves, smoothness is no sign of anything
-        told_around[apart == 0, flank.FIELDS.index("rough_near_m") :] = np.nan
-        around = np.column_stack(
-            [
-                told_around,
-                repeats.repetition(elev, found, cell, repeats.reach_cells(cell)),
-            ]
-        )
-        shore = _shore(kind, above_mm, found, cell)
-        told = _table(kind, rows, cols, found, net, around, local, shore, block, cell, find.refuge_min_m)
-        told["weed_like"] = weed
-        parts.append(told)
+    for code in range(len(KINDS)):
+        good = np.isfinite(found[code, :, measured.KIND])
+        good &= more_than_rounding(found[code, :, measured.HEIGHT], local.step_m)
+        if good.any():
+            parts.append(_table(KINDS[code], found[code][good], seeds, good, local.of(good), block, cell, find))
     if not parts:
         return find_stations_none()
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
@@ -310,101 +216,78 @@ def find_stations(
 
 COLUMNS: dict[str, str] = {
     "kind": "object", "seed_row": "int64", "seed_col": "int64", "at_row": "float64", "at_col": "float64",
-    "row": "float64", "col": "float64", "depth_m": "float64", "height_m": "float64", "width_m": "float64",
-    "axis": "float64", "facing": "float64", "off_m": "float64", "slope_deg": "float64", "vrm": "float64",
-    "relief_m": "float64", "bpi_fine_m": "float64", "bpi_broad_m": "float64", "uncertainty_m": "float64",
-    "height_sigma_m": "float64", "noise_m": "float64", "position_m": "float64", "interpolated": "float64",
-    "interval_m": "float64",
-    "rock_row": "float64", "rock_col": "float64", "rough_m": "float64", "asymmetry": "float64",
-    "flat_share": "float64", "strength": "float64", "level_m": "float64", "shore": "float64",
-    "weed_like": "float64",
-    **dict.fromkeys((*flank.FIELDS, *repeats.FIELDS), "float64"),
+    "row": "float64", "col": "float64", "depth_m": "float64", "height_m": "float64", "drop_m": "float64", "run_m": "float64",
+    "steep_deg": "float64", "width_m": "float64", "axis": "float64", "facing": "float64", "cross": "float64", "off_m": "float64",
+    "slope_deg": "float64", "vrm": "float64", "relief_m": "float64", "bpi_fine_m": "float64", "bpi_broad_m": "float64",
+    "scatter": "float64", "uncertainty_m": "float64", "height_sigma_m": "float64", "noise_m": "float64",
+    "position_m": "float64", "interpolated": "float64", "interval_m": "float64",
+    "rock_row": "float64", "rock_col": "float64", "level_m": "float64",
 }  # fmt: skip
-"""Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point."""
-
-
-BEHIND_M = 120.0
-"""Ground that stays dry for so far behind an edge is the shore; a breakwater is narrower, even where a
-grid of 10 m cells has smeared it (a guess, no source)."""
-
-
-def _shore(
-    kind: str, above_mm: NDArray[np.int32], found: NDArray[np.float64], cell: float
-) -> NDArray[np.float64]:
-    """How far the structure's top is the shore, 0 to 1: behind a ledge, or behind both flanks of a trough."""
-    if kind == "rise":
-        return np.zeros(len(found))
-    edge, up = 0.5 * found[:, station.WIDTH], found[:, station.FACING] + np.pi
-    look = functools.partial(dry_share, above_mm, found[:, station.ROW].copy(), found[:, station.COL].copy())
-    beyond = BEHIND_M / cell
-    if kind == "ledge":
-        return np.asarray(look(up, edge, beyond))
-    return np.asarray(0.5 * (look(up, edge, beyond) + look(up + np.pi, edge, beyond)))
+"""Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point, the rock nearest to it."""
 
 
 def _table(
     kind: str,
-    rows: NDArray[np.int64],
-    cols: NDArray[np.int64],
     found: NDArray[np.float64],
-    net: NDArray[np.float64],
-    around: NDArray[np.float64],
+    seeds: Seeds,
+    which: NDArray[np.bool_],
     local: LocalNoise,
-    shore: NDArray[np.float64],
     block: GridBlock,
     cell: float,
-    refuge_min_m: float,
+    find: Find,
 ) -> pd.DataFrame:
     row0, col0 = block.window.row, block.window.col
-    placed = ~np.isnan(net[:, drop.ROW])
-    sigma = np.full(rows.size, np.nan)
+    of = {name: found[:, i] for i, name in enumerate(measured.FIELDS)}
+    sigma = np.full(len(found), np.nan)
     if block.sigma_mm is not None:
-        r, c = np.nan_to_num(net[:, drop.ROW]).astype(int), np.nan_to_num(net[:, drop.COL]).astype(int)
-        sigma = np.where(placed & (block.sigma_mm[r, c] > 0), block.sigma_mm[r, c] / 1000.0, np.nan)
-    r = np.clip(np.rint(found[:, station.ROW]).astype(int), 0, block.elev_mm.shape[0] - 1)
-    c = np.clip(np.rint(found[:, station.COL]).astype(int), 0, block.elev_mm.shape[1] - 1)
+        r, c = np.rint(of["net_row"]).astype(int), np.rint(of["net_col"]).astype(int)
+        sigma = np.where(block.sigma_mm[r, c] > 0, block.sigma_mm[r, c] / 1000.0, np.nan)
+    r, c = (np.rint(of[name]).astype(int) for name in ("row", "col"))
+    r, c = np.clip(r, 0, block.elev_mm.shape[0] - 1), np.clip(c, 0, block.elev_mm.shape[1] - 1)
     level = block.elev_mm[r, c] / 1000.0
     level[block.elev_mm[r, c] == NODATA_MM] = np.nan
+    # the section through the net: across a trough, down a ledge's face, toward a rise
+    toward = np.arctan2(of["rock_col"] - of["net_col"], of["net_row"] - of["rock_row"])
+    cross = np.where(np.isnan(of["facing"]), toward, of["facing"]) % np.pi
     return pd.DataFrame(
         {
             "kind": kind,
-            "seed_row": rows + row0,
-            "seed_col": cols + col0,
-            "at_row": found[:, station.ROW] + row0,
-            "at_col": found[:, station.COL] + col0,
-            "row": net[:, drop.ROW] + row0,
-            "col": net[:, drop.COL] + col0,
-            "depth_m": net[:, drop.DEPTH],
-            "height_m": found[:, station.HEIGHT],
-            "width_m": found[:, station.WIDTH] * cell,
-            "axis": np.degrees(found[:, station.AXIS]),
-            "facing": np.degrees(found[:, station.FACING]),
-            "off_m": net[:, drop.OFF],
-            "slope_deg": net[:, drop.SLOPE],
+            "seed_row": seeds.rows[which],
+            "seed_col": seeds.cols[which],
+            "at_row": of["row"] + row0,
+            "at_col": of["col"] + col0,
+            "row": of["net_row"] + row0,
+            "col": of["net_col"] + col0,
+            "depth_m": of["depth"],
+            "height_m": of["height"],
+            "drop_m": of["drop"],
+            "run_m": of["run"],
+            "steep_deg": np.degrees(np.arctan(of["steep"])),
+            "width_m": of["width"],
+            "axis": np.degrees(of["axis"]),
+            "facing": np.degrees(of["facing"]),
+            "cross": np.degrees(cross),
+            "off_m": of["off"],
+            "slope_deg": of["floor_slope"],
             # cells wider than the ring's near edge show the lie of the land, not the broken ground that hides an animal
-            "vrm": net[:, drop.VRM] if cell <= refuge_min_m else np.nan,
-            "relief_m": net[:, drop.RELIEF],
-            "bpi_fine_m": net[:, drop.BPI_FINE],
-            "bpi_broad_m": net[:, drop.BPI_BROAD],
+            "vrm": of["vrm"] if cell <= find.refuge_min_m else np.nan,
+            "relief_m": of["relief"],
+            "bpi_fine_m": of["bpi_fine"],
+            "bpi_broad_m": of["bpi_broad"],
+            "scatter": of["jump"] / of["height"],
             "uncertainty_m": sigma,
             "height_sigma_m": filled_in(
-                rounded(height_sigma(kind, local.cell_m, found[:, station.SIGMA_SCALE]), local.step_m),
-                found[:, station.HEIGHT],
+                rounded(height_sigma(kind, local.cell_m, of["sigma_share"]), local.step_m),
+                of["height"],
                 local.interpolated,
             ),
             "noise_m": local.cell_m,
             "position_m": position_m(cell, local.interpolated, local.interval_m),
             "interpolated": local.interpolated,
             "interval_m": local.interval_m,
-            "rock_row": net[:, drop.ROCK_ROW] + row0,
-            "rock_col": net[:, drop.ROCK_COL] + col0,
-            "rough_m": np.nan_to_num(found[:, station.ROUGH]),
-            "asymmetry": np.nan_to_num(found[:, station.ASYMMETRY]),
-            "flat_share": np.nan_to_num(found[:, station.FLAT_SHARE]),
-            "strength": found[:, station.AXIS_STRENGTH],
+            "rock_row": of["rock_row"] + row0,
+            "rock_col": of["rock_col"] + col0,
             "level_m": level,
-            "shore": shore,
-            **dict(zip((*flank.FIELDS, *repeats.FIELDS), around.T, strict=True)),
         }
     )
 

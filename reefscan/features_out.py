@@ -9,6 +9,7 @@ import numpy as np
 from shapely.geometry import LineString, MultiLineString, Point
 from shapely.geometry.base import BaseGeometry
 
+from reefscan.doubts import DOUBTS
 from reefscan.merge import Feature
 from reefscan.model import Sheet
 
@@ -16,7 +17,7 @@ LAYERS = {"trough": "troughs", "ledge": "ledges", "rise": "rises"}
 
 DECIMALS = {
     "length_m": 1, "height_m": 2, "height_typical_m": 2, "width_m": 1, "depth_min_m": 2, "depth_max_m": 2,
-    "sinuosity": 2, "dug_like": 2, "moving_like": 2, "seam_like": 2, "weed_like": 2,
+    "sinuosity": 2, **{doubt.column: 2 for doubt in DOUBTS},
     "axis_deg": 1, "facing_deg": 1,
 }  # fmt: skip
 

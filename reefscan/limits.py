@@ -5,9 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reefscan.recipe import Recipe
-from reefscan.resolved import INTERVALS
 from reefscan.scoring import Z95, total_vertical_uncertainty
 from reefscan.units import three_figures
+
+
+INTERVALS = {"ledge": 3, "trough": 4}
+"""Cells that a ledge must be wide, and a trough from crest to crest, to be seen."""
 
 
 @dataclass(frozen=True)

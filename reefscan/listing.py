@@ -16,15 +16,6 @@ from reefscan.recipe import Recipe
 from reefscan.scoring import Scored, score_table
 from reefscan.scoring_words import explain
 
-CHARACTER = {
-    "moving_like": "sand waves or ridges, which move on",
-    "dug_like": "dug ground",
-    "seam_like": "a joint between two surveys",
-    "weed_like": "weed, fish or a false bottom",
-}
-"""What a candidate is that a recipe's required term refuses for its character; one refused for depth or height is not worth a line."""
-
-
 @dataclass(frozen=True)
 class Listing:
     """A ranked list.
@@ -115,18 +106,10 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
     doubted = int(scored.doubted.sum())
     if doubted and listed < recipe.rank.top:  # a list that is full would not have had them
         out.append(
-            f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (joints between surveys, steps of coarser cells, weed "
-            f"or fish, the shore): {'they are' if doubted > 1 else 'it is'} not listed; rescore with [score] least_kept = 0 to see {'them' if doubted > 1 else 'it'}"
+            f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (cuts, joints between surveys): "
+            f"{'they are' if doubted > 1 else 'it is'} not listed; rescore with [score] least_kept = 0 to see {'them' if doubted > 1 else 'it'}"
         )
-    unfit = _unfit_alone(scored, recipe)
-    for name, count in unfit.items():
-        if listed < recipe.rank.top:
-            out.append(
-                f"{count} candidate{'s look' if count > 1 else ' looks'} wholly like {CHARACTER[recipe.score.terms[name].column]}: "
-                f"{'they are' if count > 1 else 'it is'} not listed; rescore with required = false in "
-                f"[score.terms.{name}] to see {'them' if count > 1 else 'it'}"
-            )
-    rest = len(table) - doubted - sum(unfit.values())
+    rest = len(table) - doubted
     if not listed and rest > 0:
         low, high = recipe.depth_band
         out.append(
@@ -134,17 +117,3 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
             f"(depths {low:g} to {high:g} m, heights)"
         )
     return out
-
-
-def _unfit_alone(scored: Scored, recipe: Recipe) -> dict[str, int]:
-    """How many candidates nothing but a required term of `CHARACTER` keeps from the list, by that term; those without any are left out."""
-    worthless = {
-        name: mu == 0.0 for name, mu in scored.memberships.items() if recipe.score.terms[name].required
-    }
-    only = sum(worthless.values()) == 1
-    counts = {
-        name: int((rows & only).sum())
-        for name, rows in worthless.items()
-        if recipe.score.terms[name].column in CHARACTER
-    }
-    return {name: count for name, count in counts.items() if count}

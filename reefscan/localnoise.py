@@ -8,13 +8,13 @@ uncertainty band has its noise known too, and a band that is wrong does not misl
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.kernels import flank, interval, noise, rounding
+from reefscan.kernels import interval, noise, rounding
 from reefscan.kernels.profiles import spread_of_lines
 from reefscan.model import Window
 from reefscan.ramp import ramp
@@ -35,9 +35,6 @@ exponent of 0.6; noise stops growing at the lag over which it goes together (pla
 FILLED = (0.25, 0.75)
 """Share of a square's cells that do not answer to their neighbours up to which it was surveyed, and from which on it was filled in (a guess)."""
 
-TOGETHER = 0.6
-"""Correlation of the noise of two cells of filled-in ground up to which each was sounded for itself (a guess; white noise has 0)."""
-
 ALIKE = 0.3
 """A square whose share of interpolated cells differs by more is other ground and says nothing of this one's noise."""
 
@@ -57,8 +54,7 @@ class LocalNoise:
     step_m : ndarray, shape (n,)
         Step in which depths come, metres: rounded to it, or terraced from contours; 0 if they do not.
     interval_m : ndarray, shape (n,)
-        Width of the cells of a coarser grid that the cells only repeat, or of the patch of one single depth beside,
-        metres; 0 where they are the ground's own.
+        Width of the cells of a coarser grid that the cells only repeat, metres; 0 where they are the ground's own.
     """
 
     cell_m: Floats
@@ -83,15 +79,6 @@ class LocalNoise:
             self.interval_m[which],
         )
 
-    def beside(self, pasted_m: Floats) -> LocalNoise:
-        """The same with the patches of one single depth beside the stations, told as coarse cells of that width (m)."""
-        told = np.where(self.step_m == 0, pasted_m, 0.0)  # what is rounded has such patches
-        return replace(
-            self,
-            interpolated=np.where(told > 0, 1.0, self.interpolated),
-            interval_m=np.maximum(self.interval_m, told),
-        )
-
     def at_lag(self, cells: float) -> Floats:
         """Correlation of two cells this far apart, linear between the lags, nil at twice the longest."""
         lags = np.array([0.0, *noise.LAGS, 2.0 * noise.LAGS[-1]])
@@ -114,31 +101,6 @@ class LocalNoise:
             here = self.at_lag(apart * gap) + white * max(0.0, 2.0 - apart * gap) / 9.0
             total = total + 2.0 * (lines - apart) * here
         return np.asarray(np.sqrt(total) / lines)
-
-    def of_slope(self) -> Floats:
-        """Noise of white kind (m) that would make a slope over two cells as noisy as this one does."""
-        return np.asarray(self.cell_m * np.sqrt(np.maximum(0.0, 1.0 - self.at_lag(2.0))))
-
-    def apart(self) -> NDArray[np.int64]:
-        """Cells from one to the next that was sounded for itself: 1 on surveyed ground, on filled-in ground that step of `flank.STEPS` at which
-        the noise hardly goes together any more, 0 where it does at all of them."""
-        filled = self.interpolated >= 0.5
-        steps = np.where(filled, 0, flank.STEPS[0])
-        for step in reversed(flank.STEPS[1:]):
-            steps[filled & (self.at_lag(step) <= TOGETHER)] = step
-        return steps
-
-    def of_operator(self, step: NDArray[np.int64]) -> Floats:
-        """What the noise operator of a cell and the eight ``step`` cells from it reads of this noise (m): less the more it goes together.
-
-        The operator is a second difference along rows and one along columns, so of the variance it keeps
-        the square of what one keeps, ``(6 - 8 rho(step) + 2 rho(2 step)) / 6``.
-        """
-        kept = np.ones(len(self.cell_m))
-        for one in flank.STEPS:
-            at = step == one
-            kept[at] = 1.0 - (4.0 * self.at_lag(one)[at] - self.at_lag(2.0 * one)[at]) / 3.0
-        return np.asarray(self.cell_m * np.clip(kept, 0.0, 1.0))
 
 
 class GridNoise:

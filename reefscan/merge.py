@@ -1,7 +1,7 @@
 """From the stations of all tiles of a sheet to candidates and features: once, on tables.
 
-Nothing here knows how the grid was cut: rows are put into one order first, and every rule after that
-looks at the whole table.
+Nothing here knows how the grid was cut: rows are put into one order first, and every rule after that looks at the whole
+table. Nothing that was measured of a station is changed.
 """
 
 from __future__ import annotations
@@ -15,18 +15,14 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reefscan.alongline import steadied, told_along, told_at_drop
-from reefscan.bothsides import no_joint
+from reefscan.alongline import told_along
 from reefscan.candidates import KINDS, station_side
-from reefscan.character import characters, troughs_beside
-from reefscan.coarse_edges import tell_coarse_cells
+from reefscan.columns import CANDIDATE, MEASURED
+from reefscan.doubts import DOUBTS
 from reefscan.features import Line, distinct, join, line_shape, trace
 from reefscan.model import Sheet
-from reefscan.overgrown import of_patch
+from reefscan.ramp import ramp
 from reefscan.recipe import Find
-from reefscan.resolved import unresolved
-from reefscan.ruled import WORTH, ruled_like
-from reefscan.seams import seam_like
 
 Floats = NDArray[np.float64]
 LonLat = Callable[[Floats, Floats], tuple[Floats, Floats]]
@@ -71,9 +67,9 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     table = table.sort_values(["order", "seed_row", "seed_col"], kind="stable").reset_index(drop=True)
     table["x"] = sheet.x_of(table["at_col"].to_numpy())
     table["y"] = sheet.y_of(table["at_row"].to_numpy())
+    table["turn"] = _convergence(table, sheet, lonlat)
     lines: dict[str, Line] = {}
     kept: list[pd.DataFrame] = []
-    table["turn"], table["lat"] = _convergence(table, sheet, lonlat)
     for kind in KINDS:
         part = table[table["kind"] == kind]
         if not len(part):
@@ -81,68 +77,50 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         alone = distinct(
             part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), 0.55 * side_m
         )
-        part = part[alone].reset_index(drop=True)
-        if kind == "trough":
-            part = part[~_misread(part, side_m)].reset_index(drop=True)
-        if kind == "ledge" and kept:
-            part = part[~_flanks(part, kept[0], side_m)].reset_index(drop=True)
-        if not len(part):
-            continue
-        part, traced = _features_of(part, kind, sheet_name, side_m)
+        part, traced = _features_of(part[alone].reset_index(drop=True), kind, sheet_name, side_m)
         lines |= traced
         kept.append(part)
     if not kept:
         return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
     every = pd.concat(kept, ignore_index=True)
-    every["dug_like"], every["moving_like"], every["looks_like"] = characters(
-        every, lines, side_m, sheet.cell_m
-    )
-    every["seam_like"] = np.maximum(
-        seam_like(every, lines, sheet.cell_m), WORTH * ruled_like(every, lines, sheet.cell_m)
-    )
-    every.loc[no_joint(every, (every["seam_like"] > 0.0).to_numpy()), "seam_like"] = 0.0
-    every["weed_like"] = of_patch(
-        every["x"].to_numpy(), every["y"].to_numpy(), every["weed_like"].to_numpy(), side_m
-    )
-    tell_coarse_cells(every, sheet.cell_m)
+    every["contrast"] = contrast(every, side_m)
+    for doubt in DOUBTS:
+        every[doubt.column] = doubt.judge(every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
-    usable = every[~every["row"].isna()].reset_index(drop=True)
-    usable = _at_drops(usable, sheet)
-    usable["unresolved"] = unresolved(usable)
-    chosen = _along(usable, find.station_m)
-    return Merged(_candidates(usable[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)
+    chosen = _along(every, sheet, find.station_m)
+    return Merged(_candidates(every[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)
 
 
-def _flanks(ledges: pd.DataFrame, troughs: pd.DataFrame, side_m: float) -> NDArray[np.bool_]:
-    """Ledges that are the flank of a trough as high: one piece of ground, told once."""
-    flank = np.zeros(len(ledges), dtype=bool)
-    width, height = troughs["width_m"].to_numpy(), troughs["height_m"].to_numpy()
-    tall = ledges["height_m"].to_numpy()
-    for i, j in enumerate(troughs_beside(ledges, troughs, side_m)):
-        # a wall between two falling grounds reads up to twice its height as a ledge
-        flank[i] = bool(((width[j] <= TOLD_ONCE_M) & (height[j] >= 0.5 * tall[i])).any())
-    return flank
+AROUND_M = 60.0
+"""Structure within this distance counts against how far a station stands out: the scale of a night's foraging (common practice, no source)."""
+
+CROWDED = 2.5
+"""How much it counts (planted and natural seabeds, tuning seeds: 2 to 3 find most)."""
+
+STANDS = (0.05, 0.4)
+"""Gradients between which a face counts for none and for all of the structure around."""
+
+TALL_M = 3.0
+"""What is taller counts no more."""
 
 
-TOLD_ONCE_M = 45.0
-"""Up to this width a net set for the trough fishes its flanks too (a guess: the stand-off either side)."""
+def contrast(stations: pd.DataFrame, side_m: float) -> Floats:
+    """How far each station stands out from the structure within `AROUND_M`: 1 if it were alone, less the more there is.
 
-
-def _misread(troughs: pd.DataFrame, side_m: float) -> NDArray[np.bool_]:
-    """Stations that lie inside a deeper trough and say it runs another way: its rough floor or its end, not a
-    second trough."""
-    xy = troughs[["x", "y"]].to_numpy()
-    width, height = troughs["width_m"].to_numpy(), troughs["height_m"].to_numpy()
-    axis = troughs["axis"].to_numpy()
-    reach = np.maximum(0.5 * width, 1.2 * side_m)
-    pairs = cKDTree(xy).query_pairs(float(reach.max()), output_type="ndarray")
-    out = np.zeros(len(troughs), dtype=bool)
-    for one, two in ((0, 1), (1, 0)) if len(pairs) else ():
-        i, j = pairs[:, one], pairs[:, two]
-        inside = np.hypot(*(xy[i] - xy[j]).T) < reach[j]
-        odd = np.abs((axis[i] - axis[j] + 90.0) % 180.0 - 90.0) > 35.0
-        out[i[inside & odd & (height[i] < height[j])]] = True
-    return out
+    A station's own strength, root of its height by how steep it is, over itself and the mean strength of the ground around, to
+    which every station gives its square of the lattice.
+    """
+    xy = stations[["x", "y"]].to_numpy()
+    steep = np.tan(np.radians(stations["steep_deg"].to_numpy()))
+    strength = np.sqrt(np.minimum(stations["height_m"].to_numpy(), TALL_M)) * ramp(steep, STANDS)
+    tree = cKDTree(xy)
+    pairs = tree.query_pairs(AROUND_M, output_type="ndarray")
+    counted = np.minimum(strength, 1.2)
+    around = counted.copy()
+    around += np.bincount(pairs[:, 0], counted[pairs[:, 1]], len(xy))
+    around += np.bincount(pairs[:, 1], counted[pairs[:, 0]], len(xy))
+    around *= CROWDED * side_m**2 / (np.pi * AROUND_M**2)
+    return np.asarray(strength / np.maximum(strength + around, 1e-9))
 
 
 def _features_of(
@@ -150,7 +128,7 @@ def _features_of(
 ) -> tuple[pd.DataFrame, dict[str, Line]]:
     """Stations of one kind with the name, length and sinuosity of their feature, and each feature's line."""
     label = join(part, kind, side_m)
-    part = part.copy() if kind == "rise" else steadied(part, label, side_m)
+    part = part.copy()
     lines: dict[str, Line] = {}
     order = np.argsort(label, kind="stable")
     bounds = np.flatnonzero(np.diff(label[order])) + 1
@@ -191,39 +169,26 @@ def _drawn(table: pd.DataFrame, lines: dict[str, Line]) -> Iterator[Feature]:
         yield Feature(of, tuple(np.column_stack([x[path], y[path]]) for path in paths), facts)
 
 
-def _along(table: pd.DataFrame, spacing_m: float) -> NDArray[np.bool_]:
+def _along(table: pd.DataFrame, sheet: Sheet, spacing_m: float) -> NDArray[np.bool_]:
     """Of the nets of one feature, those at its highest places, no nearer to each other than the spacing."""
     keep = np.zeros(len(table), dtype=bool)
-    x, y, height = (table[name].to_numpy() for name in ("drop_x", "drop_y", "height_m"))
+    x, y = np.asarray(sheet.x_of(table["col"].to_numpy())), np.asarray(sheet.y_of(table["row"].to_numpy()))
+    height = table["height_m"].to_numpy()
     for rows in table.groupby("feature_id", sort=False).indices.values():
         keep[rows] = distinct(x[rows], y[rows], height[rows], spacing_m)
     return keep
 
 
-def _at_drops(table: pd.DataFrame, sheet: Sheet) -> pd.DataFrame:
-    """Stations with a drop point, told as they are where the net lies."""
-    table["drop_x"] = np.asarray(sheet.x_of(table["col"].to_numpy()))
-    table["drop_y"] = np.asarray(sheet.y_of(table["row"].to_numpy()))
-    parts = []
-    for _, part in table.groupby("order", sort=True):
-        if part["kind"].iloc[0] != "rise":
-            label = np.asarray(pd.factorize(part["feature_id"])[0], dtype=np.intp)
-            part, elsewhere = told_at_drop(part, label, part["drop_x"].to_numpy(), part["drop_y"].to_numpy())
-            part = part[~elsewhere]
-        parts.append(part)
-    return pd.concat(parts, ignore_index=True) if parts else table
-
-
-def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> tuple[Floats, Floats]:
-    """True azimuth of grid north at each station, degrees: added to grid azimuths on output; and latitude, degrees."""
+def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> Floats:
+    """True azimuth of grid north at each station, degrees: added to grid azimuths on output."""
     if not len(table):
-        return np.zeros(0), np.zeros(0)
+        return np.zeros(0)
     row, col = table["at_row"].to_numpy(), table["at_col"].to_numpy()
     step = 100.0 / sheet.cell_m
     lon0, lat0 = lonlat(row + step, col)
     lon1, lat1 = lonlat(row - step, col)
     east = ((lon1 - lon0 + 180.0) % 360.0 - 180.0) * np.cos(np.radians(0.5 * (lat0 + lat1)))
-    return np.asarray(np.degrees(np.arctan2(east, lat1 - lat0))), np.asarray(0.5 * (lat0 + lat1))
+    return np.asarray(np.degrees(np.arctan2(east, lat1 - lat0)))
 
 
 def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonLat) -> pd.DataFrame:
@@ -231,40 +196,31 @@ def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonL
     rock_lon, rock_lat = lonlat(table["rock_row"].to_numpy(), table["rock_col"].to_numpy())
     kind = table["kind"].to_numpy(dtype=object)
     turn = table["turn"].to_numpy()
-    axis = np.where(kind == "rise", np.nan, (table["axis"].to_numpy() + turn) % 180.0)
-    facing = (table["facing"].to_numpy() + turn) % 360.0
-    letters = [LETTER[k] for k in kind]
     ids = [
-        f"{letter}-{sheet_name}-{int(col)}-{-int(row)}"
-        for letter, row, col in zip(letters, table["seed_row"], table["seed_col"], strict=True)
+        f"{LETTER[k]}-{sheet_name}-{int(col)}-{-int(row)}"
+        for k, row, col in zip(kind, table["seed_row"], table["seed_col"], strict=True)
     ]
-    out = pd.DataFrame(
-        {
-            "id": np.asarray(ids, dtype=object),
-            "kind": kind,
-            "feature_id": table.get("feature_id", pd.Series(dtype=object)),
-            "looks_like": table.get("looks_like", pd.Series(dtype=object)),
-            "sheet": sheet_name,
-            "row": table["row"].to_numpy().astype(np.int64),
-            "col": table["col"].to_numpy().astype(np.int64),
-            "lon": lon,
-            "lat": lat,
-            "axis_deg": axis,
-            "cross_deg": np.where(kind == "ledge", facing % 180.0, (axis + 90.0) % 180.0),
-            "facing_deg": np.where(kind == "ledge", facing, np.nan),
-            "structure_lon": rock_lon,
-            "structure_lat": rock_lat,
-            "cell_m": sheet.cell_m,
-        }
-    )
-    for name in PASSED_ON:
-        out[name] = table[name].to_numpy() if name in table else np.zeros(0)
-    return out
-
-
-PASSED_ON = (
-    "depth_m", "height_m", "relief_m", "width_m", "off_m", "slope_deg", "vrm", "bpi_fine_m", "bpi_broad_m",
-    "uncertainty_m", "height_sigma_m", "noise_m", "position_m", "dug_like", "moving_like", "interpolated",
-    "interval_m", "unresolved", "shore", "seam_like", "weed_like",
-    "length_m", "sinuosity",
-)  # fmt: skip
+    made = {
+        "id": np.asarray(ids, dtype=object),
+        "kind": kind,
+        "sheet": sheet_name,
+        "row": np.rint(table["row"].to_numpy()).astype(np.int64),
+        "col": np.rint(table["col"].to_numpy()).astype(np.int64),
+        "lon": lon,
+        "lat": lat,
+        "axis_deg": np.where(kind == "rise", np.nan, (table["axis"].to_numpy() + turn) % 180.0),
+        "cross_deg": (table["cross"].to_numpy() + turn) % 180.0,
+        "facing_deg": np.where(kind == "ledge", (table["facing"].to_numpy() + turn) % 360.0, np.nan),
+        "structure_lon": rock_lon,
+        "structure_lat": rock_lat,
+        "cell_m": sheet.cell_m,
+    }
+    joined = ("feature_id", "length_m", "sinuosity", "contrast", *(doubt.column for doubt in DOUBTS))
+    out = {}
+    for column in CANDIDATE:
+        if column.name in made:
+            out[column.name] = made[column.name]
+        elif column.name in MEASURED or column.name in joined:
+            empty = pd.Series(dtype=object if column.kind == "text" else float)
+            out[column.name] = table.get(column.name, empty).to_numpy()
+    return pd.DataFrame(out)

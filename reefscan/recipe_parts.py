@@ -67,12 +67,12 @@ class Find(_Part):
     depth_max_m: Metres = Field(
         default=40.0, gt=0, le=DEEPEST_M, description="search band: deepest depth looked at"
     )
+    sight_gradient: float = Field(
+        default=0.05, ge=0, le=1, description="what rises no faster than this (1 in 20) is the lie of the land, not structure"
+    )
+    face_longest_m: Metres = Field(default=150.0, gt=0, description="a longer slope is no ledge")
     trough_radius_m: Metres = Field(
         default=50.0, gt=0, description="how far the two flanks of a trough may reach"
-    )
-    ledge_run_m: Metres = Field(default=8.0, gt=0, description="a ledge is a step across this run")
-    ledge_ground_m: Metres = Field(
-        default=8.0, gt=0, description="ground beyond each end whose slope is taken off"
     )
     rise_radius_m: Metres = Field(default=25.0, gt=0, description="how far the flanks of a rise may reach")
     trough_min_m: Metres = Field(default=0.8, gt=0, description="troughs lower than this are not kept at all")
@@ -138,8 +138,10 @@ class Term(_Part):
     The membership is 0 outside ``a..d``, 1 between ``b`` and ``c`` and linear between.
     Corners are in the unit of the column; ``-inf`` and ``inf`` leave a side open.
 
+    With ``half`` it is besides multiplied by ``x / (x + half)``: the more the better, without end.
+
     Among plain terms, raising a weight never lowers the site that is best on that term. A bonus or a
-    penalty acts on the mean of the others and cannot promise that, so the defaults use neither.
+    penalty acts on the mean of the others and cannot promise that.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=True)
@@ -149,6 +151,9 @@ class Term(_Part):
     b: float = Field(default=-math.inf, description="worth the full amount from this")
     c: float = Field(default=math.inf, description="worth the full amount up to this")
     d: float = Field(default=math.inf, description="worth nothing above this")
+    half: float = Field(
+        default=0.0, ge=0, description="above 0: the value that is worth half; more is worth ever more, never all"
+    )
     weight: float = Field(default=1.0, ge=0, le=1000, description="how much it counts; 0 switches it off")
     required: bool = Field(default=False, description="true: a site where it is worth nothing is not listed")
     kinds: tuple[Kind, ...] = Field(
@@ -157,7 +162,7 @@ class Term(_Part):
     bonus: bool = Field(default=False, description="true: can only raise a score (weight 0 to 1)")
     penalty: bool = Field(default=False, description="true: can only lower a score (weight 0 to 1)")
 
-    @field_validator("a", "b", "c", "d", mode="before")
+    @field_validator("a", "b", "c", "d", "half", mode="before")
     @classmethod
     def _corner(cls, value: object, info: ValidationInfo) -> object:
         if isinstance(value, bool) or not isinstance(value, (int, float, str)):
@@ -192,59 +197,36 @@ def _default_terms() -> dict[str, dict[str, Any]]:
     return {
         "depth": {"column": "depth_m", "a": 4.0, "b": 4.0, "c": 15.0, "d": 15.0, "required": True},
         "height_trough": {
-            "column": "height_m", "a": 1.0, "b": 2.0, "weight": 2.0, "required": True, "kinds": ("trough",),
+            "column": "height_m", "a": 1.0, "b": 1.0, "half": 0.6, "weight": 2.0, "required": True, "kinds": ("trough",),
         },
         "height_ledge": {
-            "column": "height_m", "a": 1.0, "b": 2.0, "weight": 2.0, "required": True, "kinds": ("ledge",),
+            "column": "height_m", "a": 1.0, "b": 1.0, "half": 1.6, "weight": 2.0, "required": True, "kinds": ("ledge",),
         },
         "height_rise": {
-            "column": "height_m", "a": 1.0, "b": 2.0, "weight": 2.0, "required": True, "kinds": ("rise",),
+            "column": "height_m", "a": 1.0, "b": 1.0, "half": 1.0, "weight": 2.0, "required": True, "kinds": ("rise",),
         },
-        "width": {"column": "width_m", "a": 4.0, "b": 8.0, "c": 40.0, "d": 80.0, "kinds": ("trough",)},
-        "length": {"column": "length_m", "a": 0.0, "b": 40.0, "kinds": ("trough", "ledge")},
-        "floor": {"column": "slope_deg", "c": 10.0, "d": 20.0},
+        # gradients of 0.05 and 0.4
+        "steep": {"column": "steep_deg", "a": 2.9, "b": 21.8, "weight": 2.0},
+        "contrast": {"column": "contrast", "a": 0.0, "b": 1.0, "weight": 1.0},
+        "floor": {"column": "slope_deg", "c": 10.0, "d": 30.0, "weight": 0.5},
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
-        "refuge": {"column": "vrm", "a": 0.0, "b": 0.05},
-        "not_dug": {
-            "column": "dug_like", "c": 0.1, "d": 0.6, "weight": 2.0, "kinds": KINDS[:3],
-        },
-        "not_moving": {
-            "column": "moving_like", "c": 0.3, "d": 0.8, "weight": 2.0, "required": True, "kinds": KINDS[:3],
-        },
-        "sounded": {
-            "column": "interpolated", "c": 0.5, "d": 1.0, "weight": 0.1, "penalty": True, "kinds": KINDS[:3],
-        },
-        "resolved": {
-            "column": "unresolved", "c": 0.0, "d": 1.0, "weight": 0.6, "penalty": True, "kinds": KINDS[:3],
-        },
-        "not_seam": {
-            "column": "seam_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True, "kinds": KINDS[:2],
-        },
-        "not_weed": {
-            "column": "weed_like", "c": 0.2, "d": 0.8, "weight": 0.8, "penalty": True, "kinds": KINDS[:3],
-        },
-        "not_shore": {
-            "column": "shore", "c": 0.6, "d": 1.0, "weight": 0.3, "penalty": True, "kinds": KINDS[:2],
-        },
+        "refuge": {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
+        "hangs_together": {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 1.0},
+        "not_ruled": {"column": "ruled_like", "c": 0.3, "d": 0.9, "weight": 0.6, "penalty": True},
     }  # fmt: skip
 
 
 TERM_NOTES: dict[str, str] = {
     "depth": f"water over the net; hard edges ({GUESS})",
-    "height_trough": f"how far one must climb out of a trough on its lower flank ({GUESS})",
-    "height_ledge": f"height of the step ({GUESS})",
+    "height_trough": f"how far one must climb out of a trough on its lower side ({GUESS})",
+    "height_ledge": f"height of the step beyond the slope of the ground ({GUESS})",
     "height_rise": f"height of the rock pile above its surroundings ({GUESS})",
-    "width": f"crest to crest: too narrow snags, too wide is no shelter ({GUESS})",
-    "length": f"a long edge holds more than a stub, and is surer to be one ({GUESS})",
+    "steep": "gradient of the face, degrees: a gentle slope of the same height is no shelter (set on planted seabeds)",
+    "contrast": "how far it stands out: a lone ledge on sand gathers what lives around (common practice, no source)",
     "floor": f"a net must lie flat: slope of the floor under it, degrees ({GUESS})",
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
-    "not_dug": f"a straight even cut, a smooth pit or heap: looks dug or dumped ({GUESS})",
-    "not_moving": f"evenly spaced crests, or gentle smooth hollows: sand waves and ridges, which move ({GUESS})",
-    "sounded": f"filled in between soundings farther apart than the cells: nobody has measured the form there ({GUESS})",
-    "resolved": f"narrower than the ground's own cells can show: the grid repeats those of a coarser one, or its edges lie on their lattice ({GUESS})",
-    "not_seam": f"keeps to a row or column of the grid, or to a dead straight line, as a joint between two surveys does ({GUESS})",
-    "not_weed": f"depths jump from cell to cell, as weed, fish or a false bottom make them: rock hangs together ({GUESS})",
-    "not_shore": f"a structure whose top is the shore: surf, rocks, and nothing that one could not see ({GUESS})",
+    "hangs_together": "weed, fish and false bottoms jump from cell to cell, rock does not (set on planted seabeds)",
+    "not_ruled": "straight, even and regular together: a dredged cut, or a joint between two surveys (set on planted seabeds)",
 }
 """One plain sentence for each default term: the comment in the written recipe."""
 
@@ -267,35 +249,11 @@ class Score(_Part):
     s44_order: Literal["exclusive", "special", "1a", "1b", "2"] = Field(
         default="1a", description="IHO S-44 order assumed where the grid states no uncertainty"
     )
-    say_dug: float = Field(
-        default=0.5, ge=0, le=1, description="from this dug_like on, the site is said to look dug"
-    )
-    say_moving: float = Field(
-        default=0.5, ge=0, le=1, description="from this moving_like on, said to look moving"
-    )
-    say_seam: float = Field(
-        default=0.5,
-        ge=0,
-        le=1,
-        description="from this seam_like on, it is said to look like a joint in the grid",
-    )
-    say_weed: float = Field(
-        default=0.5,
-        ge=0,
-        le=1,
-        description="from this weed_like on, it is said to look like weed, fish or a false bottom",
-    )
-    say_shore: float = Field(
-        default=0.8, ge=0, le=1, description="from this shore on, its top is said to be the shore"
+    say_doubt: float = Field(
+        default=0.5, ge=0, le=1, description="from this likeness on, a site is said to look like something else"
     )
     say_interpolated: float = Field(
         default=0.5, ge=0, le=1, description="from this share on, said to be interpolated"
-    )
-    say_unresolved: float = Field(
-        default=0.5,
-        ge=0,
-        le=1,
-        description="from this unresolved on, said to be narrower than the ground's own cells can show",
     )
     say_position_m: Metres = Field(
         default=15.0, gt=0, description="from this uncertainty of position on, it is flagged"

@@ -66,16 +66,9 @@ def warnings_of(
         )
     coarse = table["interval_m"][repeated]
     if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
-        narrow = float((table["unresolved"] >= recipe.score.say_unresolved).mean())
         out.append(
             f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid holds no more than one depth for every "
-            f"{three_figures(coarse.median())} m or so; {narrow * 100:.0f} % are narrower than that can show and count less or are left out"
-        )
-    jumps = float((table["weed_like"] >= recipe.score.say_weed).mean()) if len(table) else 0.0
-    if jumps >= WORTH_SAYING:
-        out.append(
-            f"{jumps * 100:.0f} % of the candidates stand where depths jump from cell to cell, as weed, fish or a false bottom "
-            "make them: they count less or are left out"
+            f"{three_figures(coarse.median())} m or so: what is narrower cannot be seen there"
         )
     for sheet in sheets:
         if sheet.limits.too_coarse:

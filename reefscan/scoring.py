@@ -7,7 +7,7 @@ the recipe (weight 0 = off; a term whose column is absent, or unknown at every s
 applies to, is dropped for the whole run):
 
 1. ``mu = 0`` if ``x < a`` or ``x > d``; else ``(x - a) / (b - a)`` if ``x < b``; else
-   ``(d - x) / (d - c)`` if ``x > c``; else 1. Unknown x: ``score.unknown`` (0.5), but 0 for a bonus.
+   ``(d - x) / (d - c)`` if ``x > c``; else 1. With ``half`` above 0 times ``x / (x + half)``, 0 for x below 0. Unknown x: ``score.unknown`` (0.5), but 0 for a bonus.
 2. Parts (neither bonus nor penalty): an optional one becomes ``max(mu, score.optional_floor)``;
    a required one at 0 makes the score 0 and the site is not listed.
    ``s = 100 * exp(sum(w * ln(mu)) / sum(w))``, summed over the terms that apply to the site's kind;
@@ -23,7 +23,7 @@ applies to, is dropped for the whole run):
 Why integers: ``round(84.25, 1)`` sees a binary fraction, and JavaScript another rounding rule; an
 integer number of millionths has neither trouble.
 
-Confidence: ``p = (1 - weed_like) Phi((height - a) / sigma)`` (an unknown ``weed_like`` is 0), with ``a`` the lower corner of the site's own height term.
+Confidence: ``p = Phi((height - a) / sigma)``, with ``a`` the lower corner of the site's own height term.
 With ``u = uncertainty_m`` where that is above 0, else ``TVU(depth) / 1.959963984540054`` of the recipe's
 S-44 order: ``sigma = sqrt(own^2 + 2 k^2 max(0, u^2 - noise_m^2))`` where ``own = height_sigma_m`` is above 0,
 ``k = 0.2 + 0.8 interpolated`` (an unknown ``noise_m`` or ``interpolated`` is 0); else ``sqrt(2) u``.
@@ -33,8 +33,7 @@ Why two parts: ``own`` is what the grid shows of itself (noise, how far it goes 
 is). What the stated uncertainty has beyond that changes slowly (tide, sound speed, draught): crest and
 foot, some metres apart, share nearly all of it and their difference keeps ``k`` of it. Interpolated ground
 shows no noise and its doubt cancels nowhere, so there the whole of it counts. A stated uncertainty
-smaller than the noise seen changes nothing: what is seen is believed. Where depths jump from cell to cell (`reefscan.overgrown`)
-``weed_like`` is taken for the chance that the height is none of the ground's.
+smaller than the noise seen changes nothing: what is seen is believed.
 """
 
 from __future__ import annotations
@@ -111,8 +110,10 @@ class Scored:
     dropped: tuple[str, ...]
 
 
-def trapezoid(x: Floats | float, a: float, b: float, c: float, d: float) -> Floats:
+def trapezoid(x: Floats | float, a: float, b: float, c: float, d: float, half: float = 0.0) -> Floats:
     """Membership: 0 outside ``a..d``, 1 between ``b`` and ``c``, linear between; NaN stays NaN.
+
+    With ``half`` above 0, times ``x / (x + half)`` (0 for x below 0): the more the better, without end.
 
     ``a == b`` (or ``c == d``) is a hard edge that belongs to the band. Infinite corners leave a side
     open; ``a = -inf`` with a finite ``b`` is worth the full amount everywhere below ``c``.
@@ -130,6 +131,8 @@ def trapezoid(x: Floats | float, a: float, b: float, c: float, d: float) -> Floa
         if np.isfinite(d) and d > c:
             mu = np.where(x > c, (d - x) / (d - c) if np.isfinite(c) else 0.0, mu)
     mu = np.where((x < a) | (x > d), 0.0, mu)
+    if half > 0:
+        mu = mu * (np.maximum(x, 0.0) / (np.maximum(x, 0.0) + half))
     return np.where(np.isnan(x), np.nan, mu)
 
 
@@ -208,7 +211,7 @@ def score_table(table: pd.DataFrame, score: Score) -> Scored:
         if x is None or np.isnan(x[applies]).all():
             dropped.append(name)
             continue
-        mu = trapezoid(x, term.a, term.b, term.c, term.d)
+        mu = trapezoid(x, term.a, term.b, term.c, term.d, term.half)
         unknown[name] = applies & np.isnan(mu)
         memberships[name] = np.where(applies, mu, np.nan)
 
@@ -253,7 +256,7 @@ def raise_cells(
     ]
     measured = np.array([CELL_COLUMNS[term.column] for term in terms], dtype=np.int64)
     roles = np.array([_role(term) for term in terms], dtype=np.int64)
-    numbers = np.array([(t.a, t.b, t.c, t.d, t.weight) for t in terms], dtype=np.float64).reshape(-1, 5)
+    numbers = np.array([(t.a, t.b, t.c, t.d, t.weight, t.half) for t in terms], dtype=np.float64).reshape(-1, 6)
     raise_worth(
         elev_mm, height_cm, slope_deg, measured, roles, numbers, score.unknown, score.optional_floor, points
     )
@@ -338,9 +341,7 @@ def _confidence(
     stated = single > 0
     depth_sigma = np.where(stated, single, assumed_sigma)
     sigma = np.where(own > 0, _height_sigma(table, own, depth_sigma), np.sqrt(2.0) * depth_sigma)
-    weed = _column(table, "weed_like")
-    ground = 1.0 if weed is None else 1.0 - np.nan_to_num(weed)
-    return height_confidence(height, threshold, sigma) * ground, ~stated & ~np.isnan(threshold)
+    return height_confidence(height, threshold, sigma), ~stated & ~np.isnan(threshold)
 
 
 def _height_sigma(table: pd.DataFrame, own: Floats, depth_sigma: Floats) -> Floats:

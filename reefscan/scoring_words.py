@@ -15,6 +15,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reefscan.doubts import DOUBTS
 from reefscan.recipe import Score, Term
 from reefscan.scoring import Scored
 
@@ -26,56 +27,23 @@ _AXES = (
 )  # fmt: skip
 
 _GOOD = {
-    "depth": "its depth", "height_trough": "its height", "height_ledge": "its height",
-    "height_rise": "its height", "width": "a good width", "length": "its length", "floor": "a floor flat enough",
-    "refuge": "broken ground close by",
+    "depth": "its depth", "height_trough": "its height", "height_ledge": "its height", "height_rise": "its height",
+    "steep": "a steep face", "contrast": "standing alone", "floor": "a floor flat enough",
+    "refuge": "broken ground close by", "hangs_together": "depths that agree from cell to cell",
 }  # fmt: skip
 _LOW = {
     "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
-    "height_rise": "little height", "width": "narrow", "length": "a short piece", "refuge": "little broken ground near by",
+    "height_rise": "little height", "steep": "a gentle face", "contrast": "much other structure around it",
+    "refuge": "little broken ground near by",
 }  # fmt: skip
-_HIGH = {"depth": "deep for the band asked", "width": "wide and open", "floor": "a steep floor"}
+_HIGH = {
+    "depth": "deep for the band asked", "floor": "a steep floor", "hangs_together": "depths that jump from cell to cell",
+}  # fmt: skip
 _UNKNOWN = {
     "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
-    "refuge": "broken ground", "not_dug": "whether it is dug", "not_moving": "whether it moves",
-    "sounded": "whether it was sounded",
-    "resolved": "whether the ground's own cells show it",
-    "not_seam": "whether it is a joint in the grid",
-    "not_weed": "whether its depths jump from cell to cell",
+    "refuge": "broken ground", "steep": "how steep its face is", "contrast": "what stands around it",
+    "hangs_together": "whether depths agree from cell to cell",
 }  # fmt: skip
-
-_NATURAL = {
-    "not_dug": "say_dug",
-    "not_moving": "say_moving",
-    "sounded": "say_interpolated",
-    "resolved": "say_unresolved",
-    "not_seam": "say_seam",
-    "not_weed": "say_weed",
-    "not_shore": "say_shore",
-}
-"""Terms on what only has the shape of shelter, or was not measured, and from which likeness on it is said outright."""
-
-_DUG = {
-    "cut": ("straight, even sides: looks dug", "rather straight, even sides"),
-    "pit": ("smooth and closed all round: looks like a pit, dug or scoured", "rather like a smooth pit"),
-    "heap": ("a smooth mound with gentle sides: looks like dumped spoil", "rather like a smooth heap"),
-}
-_MOVING = {
-    "waves": ("evenly spaced crests: looks like sand waves, which move", "rather evenly spaced crests"),
-    "swale": (
-        "smooth, gentle sides: looks like the hollow between sand ridges, which move",
-        "rather gentle, smooth sides",
-    ),
-}
-_BESIDE = {
-    "cut": "part of a straight, even cut: looks dug",
-    "pit": "the side of a smooth hollow closed all round: looks like a pit, dug or scoured",
-    "heap": "on the side of a smooth mound: looks like dumped spoil",
-    "waves": "one of evenly spaced crests: looks like sand waves, which move",
-    "swale": "beside a smooth, gentle hollow: looks like sand ridges, which move",
-}
-"""The same of what is not the thing itself: the wall of a cut, the side of a heap."""
-_OWN = {"cut": "trough", "pit": "trough", "heap": "rise", "waves": "trough", "swale": "trough"}
 
 CARRIES = 0.9
 """A term whose membership reaches this carries the score; below, it costs."""
@@ -135,25 +103,10 @@ def _explain_one(
     }
     flags = [f"unknown-{name.replace('_', '-')}" for name in unknown]
     asides = []
-    if _number(site, "dug_like") >= score.say_dug:
-        flags.append("looks-dug")
-        asides.append(_looks(site, _DUG, "cut")[0])
-    if _number(site, "moving_like") >= score.say_moving:
-        flags.append("looks-moving")
-        asides.append(_looks(site, _MOVING, "waves")[0])
-    if _number(site, "seam_like") >= score.say_seam:
-        flags.append("looks-like-seam")
-        asides.append(
-            "keeps to a row or column of the grid, or runs dead straight for hundreds of metres: looks like the joint of two surveys or a built wall, not ground"
-        )
-    if _number(site, "weed_like") >= score.say_weed:
-        flags.append("looks-like-weed")
-        asides.append(
-            "depths here jump from cell to cell: looks like weed, fish or a false bottom, not rock to lay a net by"
-        )
-    if _number(site, "shore") >= score.say_shore:
-        flags.append("shore")
-        asides.append("its top is the shore: mind surf and rocks")
+    for doubt in DOUBTS:
+        if _number(site, doubt.column) >= score.say_doubt:
+            flags.append(doubt.flag)
+            asides.append(f"looks like {doubt.looks_like}")
     share, interval = _number(site, "interpolated"), _number(site, "interval_m")
     if share >= score.say_interpolated:
         flags.append("interpolated")
@@ -162,9 +115,6 @@ def _explain_one(
             if interval > 0
             else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
         )
-    if _number(site, "unresolved") >= score.say_unresolved:
-        flags.append("unresolved")
-        asides.append("narrower than that can show: it may be nothing but the step where one such depth ends")
     position = _number(site, "position_m")
     if position >= score.say_position_m:
         flags.append("position-uncertain")
@@ -263,12 +213,7 @@ def _balance(
         term = score.terms[name]
         if math.isnan(mu) or name in unknown:
             continue
-        if name in _NATURAL:
-            said = _number(site, term.column) >= getattr(score, _NATURAL[name])  # said in full elsewhere
-            if mu < CARRIES and not said:
-                soft = _reserved(name, site)
-                bad.append((-term.weight * math.log(max(mu, score.optional_floor)), -place, soft))
-        elif term.bonus:
+        if term.bonus:
             if mu > 0:
                 good.append((term.weight * mu, -place, name.replace("_", " ")))
         elif term.penalty:
@@ -286,29 +231,6 @@ def _balance(
             words = (_LOW if low else _HIGH).get(name) or _other(name, site, term)
             bad.append((loss, -place, words))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
-
-
-def _reserved(name: str, site: Mapping[Any, Any]) -> str:
-    """The words for a term of `_NATURAL` where it costs something and is not yet said outright."""
-    if name == "not_shore":
-        return "the shore close behind it"
-    if name == "sounded":
-        return "ground that looks partly filled in"
-    if name == "resolved":
-        return "a width that the ground's own cells hardly show"
-    if name == "not_weed":
-        return "depths that jump from cell to cell"
-    if name == "not_seam":
-        return "a course nearly as straight as a joint's"
-    return (_looks(site, _DUG, "cut") if name == "not_dug" else _looks(site, _MOVING, "waves"))[1]
-
-
-def _looks(site: Mapping[Any, Any], words: Mapping[str, tuple[str, str]], unknown: str) -> tuple[str, str]:
-    """What a site looks like, outright and with reserve; ``unknown`` where the run did not say which."""
-    looks = site.get("looks_like")
-    looks = looks if isinstance(looks, str) and looks in words else unknown
-    outright, reserved = words[looks]
-    return (outright if site["kind"] == _OWN[looks] else _BESIDE[looks]), reserved
 
 
 def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:

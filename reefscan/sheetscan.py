@@ -164,11 +164,12 @@ def scan_sheet(
         "known_cells": int(totals.get("known", 0)),
         "cells_in_band": int(totals.get("in_band", 0)),
         "fliers": int(totals.get("fliers", 0)),
+        "measured": int(totals.get("measured", 0)),
         "stations": len(stations),
         "cells_read": read,
         "seconds_in_tiles": {
             name: round(totals.get(name, 0.0), 3)
-            for name in ("read_s", "heights_s", "stations_s", "score_s", "tile_s")
+            for name in ("read_s", "edges_s", "stations_s", "score_s", "tile_s")
         },
     }
     # one file may lie on two sheets, and two files on one

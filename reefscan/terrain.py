@@ -72,8 +72,8 @@ class Ground:
             self.elev_mm,
             trough_cells=self.cells(find.trough_radius_m),
             rise_cells=self.cells(find.rise_radius_m),
-            run_cells=self.cells(find.ledge_run_m),
-            ground_cells=self.cells(find.ledge_ground_m),
+            run_cells=self.cells(LEDGE_RUN_M),
+            ground_cells=self.cells(LEDGE_RUN_M),
         )
 
     def height(self, which: int) -> Values:
@@ -135,10 +135,13 @@ def _structure_halo(find: Find, cell_m: float) -> int:
     return structure.structure_halo(
         find.trough_radius_m / cell_m,
         find.rise_radius_m / cell_m,
-        find.ledge_run_m / cell_m,
-        find.ledge_ground_m / cell_m,
+        LEDGE_RUN_M / cell_m,
+        LEDGE_RUN_M / cell_m,
     )
 
+
+LEDGE_RUN_M = 8.0
+"""Run of the layer ``ledge_m``, and of the ground beyond either end of it. (Sites measure a face to its own ends.)"""
 
 _HORN = "Horn 1981, Proc. IEEE 69(1):14-47, doi:10.1109/PROC.1981.11918"
 _JENNESS = "Jenness 2004, Wildl. Soc. Bull. 32(3):829-839"
@@ -232,7 +235,6 @@ _ROWS = (
         _OWN,
         lambda g: g.height(1),
         _structure_halo,
-        fits=(("ledge_run_m", 1.0), ("ledge_ground_m", 2.0)),
     ),
     Layer("rise_m", "height of an isolated high", "m", _OWN, lambda g: g.height(2), _structure_halo),
 )

@@ -11,7 +11,7 @@ import hashlib
 import json
 import math
 import time
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -89,7 +89,7 @@ class TileWork:
             whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
             kept = kept if kept.inputs[AROUND] == made_from[AROUND] else None
-        if kept is not None and ("score" not in kept.rasters or kept.inputs == made_from):
+        if kept is not None and (NEAR not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
         fliers = find_fliers(elev, FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
         clean = np.minimum(elev, np.int32(candidates.SEA_MM))
@@ -98,31 +98,31 @@ class TileWork:
         inside = (r >= 0) & (r < core.height) & (c >= 0) & (c < core.width)
         stats["fliers"] = int(np.count_nonzero(inside)) + self.source.fliers_in(core)
         if kept is not None:
-            score = score_core(clean, near_of(kept), rim, core, cell, find, self.score)
+            score = score_core(clean, kept.rasters[NEAR], rim, core, cell, find, self.score)
             rasters = {**lasting(kept), **picture, "score": score}
             return replace(kept, rasters=rasters, inputs=made_from, carried=True)
         step = time.perf_counter()
-        found = candidates.fields(clean, cell, find)
-        stats["heights_s"] = time.perf_counter() - step
+        seeds, edges = candidates.find_seeds(clean, window, core, find, cell)
+        stats["edges_s"] = time.perf_counter() - step
         step = time.perf_counter()
-        seeds = candidates.find_seeds(found, window, core, find, cell)
-        if seeds:
+        stats["measured"] = len(seeds.rows)
+        if len(seeds.rows):
             whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
             inner = window.slices_in(whole.window)
             every = fliers_around(whole.elev_mm, FLOOR_MM, inner, fliers)
-            above, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
-            set_aside(above, every)
-            wide = np.minimum(above, sea) if above.max() > sea else above
-            whole = GridBlock(whole.window, wide, whole.sigma_mm)
-            noise_at = candidates.noise_near(whole, cell, seeds)
-            table = candidates.find_stations(whole, above, self.source.sheet, find, seeds, noise_at)
+            wide, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
+            np.minimum(wide, sea, out=wide)
+            set_aside(wide, every, candidates.SEA_MM)
+            block = GridBlock(whole.window, wide, whole.sigma_mm)
+            local = candidates.noise_near(block, cell, seeds)
+            table = candidates.find_stations(block, self.source.sheet, find, seeds, local)
         else:
             table = candidates.find_stations_none()
         stats["stations_s"] = time.perf_counter() - step
         step = time.perf_counter()
-        around = heights_near(found, elev, rim, core, cell, find)
-        score = score_core(clean, around, rim, core, cell, find, self.score)
+        near = height_near(edges, elev, rim, core, cell, find)
+        score = score_core(clean, near, rim, core, cell, find, self.score)
         stats["score_s"] = time.perf_counter() - step
         stats["tile_s"] = time.perf_counter() - started
         if not len(table) and bool((score == NO_SCORE).all()):
@@ -130,7 +130,7 @@ class TileWork:
         return TileResult(
             core,
             {"stations": pa.Table.from_pandas(table, preserve_index=False)},
-            {**picture, "score": score, **{NEAR + kind: cells for kind, cells in around.items()}},
+            {**picture, "score": score, NEAR: near},
             stats,
             made_from,
         )
@@ -162,18 +162,13 @@ class TileWork:
 AROUND = "around"
 """Input of a tile that has something to measure: the cells around, with their uncertainty."""
 
-NEAR = "near_"
-"""Start of the name under which a tile keeps the heights within reach, by kind."""
-
-
-def near_of(result: TileResult) -> dict[str, NDArray[np.uint16]]:
-    """Return what `heights_near` gave, from a stored tile."""
-    return {kind: result.rasters[NEAR + kind] for kind in candidates.KINDS if NEAR + kind in result.rasters}
+NEAR = "near"
+"""Raster of a tile: the structure within reach of every cell where a net could lie, so that new weights search nothing again."""
 
 
 def lasting(result: TileResult) -> dict[str, NDArray[Any]]:
     """Return the rasters of a stored tile that follow from its cells, whatever picture it was asked for."""
-    return {name: cells for name, cells in result.rasters.items() if name == "score" or name.startswith(NEAR)}
+    return {name: cells for name, cells in result.rasters.items() if name in ("score", NEAR)}
 
 
 def cell_hash(*arrays: NDArray[np.int32] | None) -> str:
@@ -218,20 +213,15 @@ def _moved(part: tuple[slice, slice], by: int, grown: int = 0) -> tuple[slice, s
     )
 
 
-def heights_near(
-    found: candidates.Fields,
-    elev_mm: NDArray[np.int32],
-    rim: int,
-    core: Window,
-    cell_m: float,
-    find: Find,
-) -> dict[str, NDArray[np.uint16]]:
-    """Highest structure of each kind within the farthest stand-off, for the cells where a net could lie.
+def height_near(
+    edges_mm: NDArray[np.int32], elev_mm: NDArray[np.int32], rim: int, core: Window, cell_m: float, find: Find
+) -> NDArray[np.uint16]:
+    """How much stands up and falls away within the farthest stand-off of every cell where a net could lie.
 
     Parameters
     ----------
-    found : Fields
-        From `reefscan.candidates.fields`, with ``rim`` cells around the core.
+    edges_mm : ndarray of int32
+        From `reefscan.candidates.find_seeds`, with ``rim`` cells around the core.
     elev_mm : ndarray of int32
         As read, with ``rim`` cells around the core.
     rim : int
@@ -241,54 +231,43 @@ def heights_near(
 
     Returns
     -------
-    dict of str to ndarray of uint16, shape of the core
+    ndarray of uint16, shape of the core
         Whole centimetres (two bytes a cell, and finer than any grid shows), 0 outside the band and where nothing near
-        is as high as the kind's floor. Kinds of which there is nothing are left out.
+        is as high as the least height.
     """
-    band = _search_band(find)
     reach = max(1, round(find.off_max_m / cell_m))
-    floors = (find.trough_min_m, find.ledge_min_m, find.rise_min_m)
-    out: dict[str, NDArray[np.uint16]] = {}
-    for code, (kind, floor) in enumerate(zip(candidates.KINDS, floors, strict=True)):
-        for part in _parts(core):
-            if not found.near(code, *_moved(part, rim), reach):
-                continue
-            wide = found.heights[code][_moved(part, rim, reach + 1)]
+    out = np.zeros((core.height, core.width), np.uint16)
+    for part in _parts(core):
+        wide = edges_mm[_moved(part, rim, reach + 1)]
+        if wide.any():
             around = spread(np.ascontiguousarray(wide), reach)[reach + 1 : -reach - 1, reach + 1 : -reach - 1]
-            if kind not in out:
-                out[kind] = np.zeros((core.height, core.width), np.uint16)
-            keep_near(elev_mm[_moved(part, rim)], around, band, 1000 * floor, out[kind][part])
-    return {kind: near for kind, near in out.items() if bool(near.any())}
+            keep_near(
+                elev_mm[_moved(part, rim)], around, _search_band(find), 1000.0 * candidates.least_height(find), out[part]
+            )
+    return out
 
 
 def score_core(
-    elev_mm: NDArray[np.int32],
-    around: Mapping[str, NDArray[np.uint16]],
-    rim: int,
-    core: Window,
-    cell_m: float,
-    find: Find,
-    score: Score,
+    elev_mm: NDArray[np.int32], near: NDArray[np.uint16], rim: int, core: Window, cell_m: float, find: Find, score: Score
 ) -> NDArray[np.uint8]:
     """Score of every cell of the core where a net could lie, by the terms a cell can answer.
 
-    Depth and slope are the cell's own; the height is the highest structure of a kind within the
-    farthest stand-off (``around``, from `heights_near`); ``elev_mm`` has ``rim`` cells around the core. Known
+    Depth and slope are the cell's own; the height is that of the highest edge within the farthest stand-off (``near``, from
+    `height_near`), taken for the kind that it would be worth most as; ``elev_mm`` has ``rim`` cells around the core. Known
     cells in the search band without structure near get 0, all others 255.
     """
     out = np.empty((core.height, core.width), np.uint8)
     mark_band(elev_mm, rim, rim, _search_band(find), 0, NO_SCORE, out)
-    for part in _parts(core) if around else ():
-        near = {kind: heights[part] for kind, heights in around.items() if bool(heights[part].any())}
-        if not near:
+    for part in _parts(core):
+        if not near[part].any():
             continue
         ring = np.ascontiguousarray(elev_mm[_moved(part, rim, 1)])
         slope = slope_deg(ring, cell_m)[1:-1, 1:-1]
-        for kind, height in near.items():
+        for kind in candidates.KINDS:
             raise_cells(
                 out[part],
                 elev_mm=ring[1:-1, 1:-1],
-                height_cm=height,
+                height_cm=near[part],
                 slope_deg=slope,
                 kind=kind,
                 score=score,

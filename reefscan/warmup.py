@@ -10,104 +10,80 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
 from reefscan import candidates
 from reefscan.arraysource import ArraySource
-from reefscan.kernels.lines import level_runs, near_pairs, way_from
-from reefscan.kernels.measure import measure_stations
+from reefscan.kernels.lines import way_from
 from reefscan.kernels.order import median
+from reefscan.kernels.section import measure_faces
 from reefscan.localnoise import LocalNoise
 from reefscan.model import GridBlock, Window
 from reefscan.recipe import Recipe
-from reefscan.tilework import TileWork, heights_near, score_core
+from reefscan.tilework import TileWork
 
 
 def warm_up() -> None:
     """Compile every kernel, or load it from the cache.
 
-    Compiling takes one core most of a minute, so where nothing is cached yet a second process compiles what measures
-    stations while this one compiles the search and the noise. Two processes that compile one function at the same moment
-    could spoil its cache, so what both need (`reefscan.kernels.order`) is there before the second starts, and they share
-    nothing else.
+    Where nothing is cached yet a second process compiles the noise meanwhile. Two processes that compile one function at the same
+    moment could spoil its cache, so what both need (`reefscan.kernels.order`) is there before the second starts, and they
+    share nothing else.
     """
     _lines()
     if _cached():
-        _tile(2.0)
+        _tile()
         return
     with _second_compiler():
-        # too shallow for a station: the search alone
-        _tile(0.3)
-        _beside_the_search()
-    _tile(2.0)
+        compile_stations()
+    _tile()
 
 
 def compile_stations() -> None:
-    """Compile what measures stations, as `TileWork` calls it; run by the second process."""
-    source, block, above, seeds = _trough()
-    candidates.find_stations(
-        block,
-        above,
-        source.sheet,
-        Recipe.default().find,
-        seeds,
-        lambda rows, cols: LocalNoise.none(len(rows)),
-    )
+    """Compile what measures stations, as `TileWork` calls it."""
+    source, find = _source(), Recipe.default().find
+    window, cell = source.extent.grow(8), source.sheet.cell_m
+    block = GridBlock(window, np.ascontiguousarray(source.read(window).elev_mm))
+    seeds = candidates.Seeds(np.array([window.row + 108]), np.array([window.col + 100]), np.array([0.0]))
+    candidates.find_stations(block, source.sheet, find, seeds, LocalNoise.none(1))
 
 
-def _beside_the_search() -> None:
-    """Compile what a tile with structure asks for and the second process does not."""
-    source, block, _, seeds = _trough()
-    rows, cols = next(iter(seeds.values()))
-    window = block.window
-    candidates.noise_near(block, source.sheet.cell_m, seeds)(rows - window.row, cols - window.col)
-    recipe, core, cell = Recipe.default(), source.extent, source.sheet.cell_m
-    rim = candidates.search_halo(recipe.find, cell)
-    elev = np.ascontiguousarray(source.read(core.grow(rim)).elev_mm)
-    around = heights_near(candidates.fields(elev, cell, recipe.find), elev, rim, core, cell, recipe.find)
-    score_core(elev, around, rim, core, cell, recipe.find, recipe.score)
-
-
-def _trough() -> tuple[ArraySource, GridBlock, NDArray[np.int32], candidates.Seeds]:
-    """A trough, its cells below water and as they are, and a station of each kind in it."""
-    source = _source(2.0)
-    above = np.ascontiguousarray(source.read(source.extent.grow(8)).elev_mm)
-    block = GridBlock(source.extent.grow(8), np.minimum(above, np.int32(candidates.SEA_MM)))
-    row, col = source.extent.row + 120, source.extent.col + 128
-    seeds = {kind: (np.array([row], np.int64), np.array([col], np.int64)) for kind in candidates.KINDS}
-    return source, block, above, seeds
+def compile_noise() -> None:
+    """Compile what tells the noise; run by the second process."""
+    source = _source()
+    window = source.extent.grow(8)
+    block = GridBlock(window, np.ascontiguousarray(source.read(window).elev_mm))
+    seeds = candidates.Seeds(np.array([window.row + 108]), np.array([window.col + 100]), np.array([0.0]))
+    candidates.noise_near(block, source.sheet.cell_m, seeds)
 
 
 def _lines() -> None:
     """What the merge walks along, and `reefscan.kernels.order`."""
     x, used = np.arange(4.0), np.arange(4) == 0
     way_from(np.arange(4, dtype=np.int32), np.arange(-1, 3, dtype=np.int32), x, x, used)
-    level_runs(x, 1.0)
     median(x)
-    near_pairs(x, x, x, 1.0)
 
 
-def _source(deep_m: float) -> ArraySource:
+def _source() -> ArraySource:
     z = np.full((256, 256), -10.0)
-    z[100:140, 60:200] -= deep_m
+    z[100:140, 60:200] -= 2.0
     return ArraySource.from_metres(z, cell_m=2.0)
 
 
-def _tile(deep_m: float) -> None:
-    source, recipe = _source(deep_m), Recipe.default()
+def _tile() -> None:
+    source, recipe = _source(), Recipe.default()
     TileWork(source, recipe.find, recipe.score)(Window(source.extent.row, source.extent.col, 256, 256))
 
 
 def _cached() -> bool:
     """True if numba has what measures stations on disk, or if it cannot be told."""
-    stats = getattr(measure_stations, "stats", None)
+    stats = getattr(measure_faces, "stats", None)
     folder = getattr(stats, "cache_path", None)
-    return folder is None or any(Path(folder).glob("measure.measure_stations-*.nbi"))
+    return folder is None or any(Path(folder).glob("section.measure_faces-*.nbi"))
 
 
 @contextmanager
 def _second_compiler() -> Iterator[None]:
-    """Let another process compile the stations' kernels meanwhile; where it cannot, this one will."""
+    """Let another process compile the noise's kernels meanwhile; where it cannot, this one will."""
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if cores < 2 or not sys.executable:
         yield
@@ -116,7 +92,7 @@ def _second_compiler() -> Iterator[None]:
     path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH", "")) if p)
     try:
         other = subprocess.Popen(
-            [sys.executable, "-c", "from reefscan.warmup import compile_stations; compile_stations()"],
+            [sys.executable, "-c", "from reefscan.warmup import compile_noise; compile_noise()"],
             env={**os.environ, "PYTHONPATH": path},
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,

@@ -10,19 +10,18 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from reefscan.columns import CANDIDATE
+
 SCHEMA_VERSION = 1
 SCHEMA = "reefscan-candidates"
 
+_PLACE = frozenset({"lon", "lat", "row", "col"})
+
 PROPERTIES = (
-    "rank", "id", "feature_id", "score", "confidence", "kind", "depth_m", "depth_ft", "height_m", "relief_m",
-    "width_m", "length_m", "off_m", "axis_deg", "cross_deg", "facing_deg", "slope_deg", "vrm", "bpi_fine_m",
-    "bpi_broad_m", "uncertainty_m", "height_sigma_m", "noise_m", "position_m", "dug_like", "moving_like",
-    "looks_like", "interpolated", "interval_m", "unresolved", "shore", "seam_like", "weed_like", "terms", "flags", "why", "source", "sheet", "cell_m",
-    "structure_lon", "structure_lat",
+    "rank", "score", "confidence", "terms", "flags", "why", "depth_ft",
+    *(column.name for column in CANDIDATE if column.name not in _PLACE),
 )  # fmt: skip
 """Order of the properties; other columns of the table follow by name."""
-
-_PLACE = frozenset({"lon", "lat", "row", "col"})
 
 
 def to_text(sites: Iterable[Mapping[str, Any]], *, caution: str = "") -> str:

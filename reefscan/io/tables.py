@@ -12,6 +12,7 @@ import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 
+from reefscan.columns import DECIMALS, TEXT, WHOLE
 from reefscan.errors import RunFolderError
 from reefscan.io.whole import replacing
 
@@ -23,18 +24,6 @@ _VERSION_KEY = b"reefscan_candidates"
 _FIXED_DATE = (
     "2000-01-01T00:00:00.000Z"  # a GeoPackage is stamped with this, so that equal runs are equal bytes
 )
-
-TEXT = ("id", "kind", "feature_id", "sheet", "source", "looks_like")
-WHOLE = ("row", "col")
-DECIMALS: dict[str, int] = {
-    "lon": 7, "lat": 7, "depth_m": 2, "height_m": 2, "relief_m": 2, "width_m": 1, "off_m": 1, "axis_deg": 1,
-    "cross_deg": 1, "facing_deg": 1, "slope_deg": 1, "vrm": 5, "bpi_fine_m": 2, "bpi_broad_m": 2,
-    "uncertainty_m": 2, "height_sigma_m": 2, "noise_m": 3, "position_m": 1, "dug_like": 2, "moving_like": 2,
-    "interpolated": 2, "interval_m": 1, "unresolved": 2, "shore": 2, "seam_like": 2, "weed_like": 2, "length_m": 1, "sinuosity": 2, "cell_m": 4,
-    "structure_lon": 7, "structure_lat": 7,
-}  # fmt: skip
-"""Decimals each measure is stored with. Scores are computed from the stored values only."""
-
 
 def rounded(table: pd.DataFrame) -> pd.DataFrame:
     """Round every known measure to its stored decimals, half to even; order rows by id.

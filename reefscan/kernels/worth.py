@@ -43,8 +43,8 @@ def raise_worth(
         Degrees, NaN unknown.
     measured, roles : ndarray of int64, shape (terms,)
         Of each term in the recipe's order: what it judges (`DEPTH`, `HEIGHT`, `SLOPE`), what it does.
-    numbers : ndarray of float64, shape (terms, 5)
-        Its corners a, b, c, d (infinite: that side is open) and its weight.
+    numbers : ndarray of float64, shape (terms, 6)
+        Its corners a, b, c, d (infinite: that side is open), its weight and ``half``.
     unknown, floor : float
         Membership taken for an unknown measure; least membership of an optional term.
     out : ndarray of uint8, shape (rows, cols)
@@ -61,7 +61,7 @@ def raise_worth(
                 if roles[t] == BONUS or roles[t] == PENALTY:
                     continue
                 x = _measure(measured[t], elev_mm[r, c], height_cm[r, c], slope_deg[r, c])
-                mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3])
+                mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3], numbers[t, 5])
                 if roles[t] == REQUIRED:
                     if not mu > 0.0:
                         listed = False
@@ -79,7 +79,7 @@ def raise_worth(
                     if roles[t] != role:
                         continue
                     x = _measure(measured[t], elev_mm[r, c], height_cm[r, c], slope_deg[r, c])
-                    mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3])
+                    mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3], numbers[t, 5])
                     if role == BONUS:
                         value += (100.0 - value) * numbers[t, 4] * (0.0 if math.isnan(mu) else mu)
                     else:
@@ -97,8 +97,14 @@ def _measure(what: int, elev_mm: int, height_cm: int, slope_deg: float) -> float
 
 
 @njit(cache=True, nogil=True)
-def _membership(x: float, a: float, b: float, c: float, d: float) -> float:
+def _membership(x: float, a: float, b: float, c: float, d: float, half: float) -> float:
     """`reefscan.scoring.trapezoid` of one number."""
+    mu = _trapezoid(x, a, b, c, d)
+    return mu * (max(x, 0.0) / (max(x, 0.0) + half)) if half > 0.0 else mu
+
+
+@njit(cache=True, nogil=True)
+def _trapezoid(x: float, a: float, b: float, c: float, d: float) -> float:
     if math.isnan(x):
         return math.nan
     if x < a or x > d:

@@ -18,6 +18,7 @@ from geopandas import GeoDataFrame
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
+from reefscan.columns import CANDIDATE
 from reefscan.model import GridSource
 from reefscan.recipe import TERM_NOTES, Recipe
 from reefscan.render.featurepick import drawn_features
@@ -34,14 +35,7 @@ MOST_PROFILES = 2000
 MOST_FEATURES = 300
 LATTICE = 17
 
-NUMBERS = {
-    "lon": 7, "lat": 7, "depth_m": 2, "height_m": 2, "relief_m": 2, "width_m": 1, "off_m": 1, "axis_deg": 1,
-    "cross_deg": 1, "facing_deg": 1, "slope_deg": 1, "vrm": 5, "bpi_fine_m": 2, "bpi_broad_m": 2,
-    "uncertainty_m": 2, "height_sigma_m": 2, "noise_m": 3, "position_m": 1, "dug_like": 2, "moving_like": 2, "interpolated": 2, "interval_m": 1, "unresolved": 2, "shore": 2, "seam_like": 2, "weed_like": 2,
-    "length_m": 1, "cell_m": 3,
-}  # fmt: skip
-"""Columns the page shows, with the decimals of the stored table."""
-
+NUMBERS = tuple(column.name for column in CANDIDATE if column.page and column.kind == "number")
 TEXTS = ("id", "kind", "feature_id", "source", "why")
 
 

@@ -1,0 +1,93 @@
+"""What a place might be instead of ground to set beside: a table of doubts, each one measure of 0 to 1.
+
+A doubt is one row: its column, its name for a reader, and a function of the joined stations. A term of the recipe of the same
+column says what it costs. One stays only while a bench shows that it gains more than it costs on ground that it was not set on
+(``scripts/bench_doubts.py``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from reefscan.ramp import ramp
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """One row.
+
+    Attributes
+    ----------
+    column : str
+        Column of the candidate table that holds it.
+    looks_like : str
+        What the place may be instead, as said to a reader.
+    flag : str
+        What a listed site is flagged with where it is more likely than not.
+    judge : callable
+        ``judge(stations, cell_m)``: 0 to 1 for each joined station (`reefscan.merge.merge`).
+    """
+
+    column: str
+    looks_like: str
+    flag: str
+    judge: Callable[[pd.DataFrame, float], Floats]
+
+
+WINDOW_M = 80.0
+"""Stations of one feature within this distance to either side are compared."""
+
+LONG_M = (70.0, 130.0)
+STRAIGHT_M = (1.0, 0.5)
+EVEN = (0.25, 0.10)
+"""Length of the course, distance of its stations from one straight line (root mean square; and so many parts of a cell besides), spread of
+their heights over the mean: where a course begins to look ruled, and from where on it does."""
+
+STRAIGHT_CELLS = 0.1
+CROWD = 24
+
+
+def ruled(stations: pd.DataFrame, cell_m: float) -> Floats:
+    """How far the course of a feature is straight, even in height and long enough that chance does not make it so.
+
+    Dredged cuts, trenches and the joints of two surveys are ruled; rock is straight or even, seldom both.
+    """
+    xy = stations[["x", "y"]].to_numpy()
+    height = stations["height_m"].to_numpy()
+    label = pd.factorize(stations["feature_id"])[0]
+    k = min(CROWD, len(xy))
+    far, near = cKDTree(xy).query(xy, k=k, distance_upper_bound=WINDOW_M)
+    far, near = far.reshape(len(xy), k), near.reshape(len(xy), k)
+    held = near < len(xy)
+    near = np.where(held, near, 0)
+    held &= label[near] == label[:, None]
+    weight = held.astype(np.float64)
+    count = weight.sum(axis=1)
+    x, y = (weight * (xy[near, i] - xy[:, i][:, None]) for i in (0, 1))
+    x, y = (weight * (v - v.sum(axis=1, keepdims=True) / count[:, None]) for v in (x, y))
+    xx, yy, both = (x * x).sum(axis=1), (y * y).sum(axis=1), (x * y).sum(axis=1)
+    angle = 0.5 * np.arctan2(2.0 * both, xx - yy)[:, None]
+    along, across = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
+    length = along.max(axis=1) - along.min(axis=1)
+    off = np.sqrt((across * across).sum(axis=1) / count)
+    mean = (weight * height[near]).sum(axis=1) / count
+    spread = np.sqrt((weight * (height[near] - mean[:, None]) ** 2).sum(axis=1) / count) / mean
+    slack = STRAIGHT_CELLS * cell_m
+    like = ramp(length, LONG_M) * ramp(off, (STRAIGHT_M[0] + slack, STRAIGHT_M[1] + slack)) * ramp(spread, EVEN)
+    like[stations["kind"].to_numpy() == "rise"] = 0.0
+    # the ends of a course see half of it: all of a feature is what its middle is
+    table = pd.Series(like).groupby(label)
+    return np.asarray(np.maximum(like, table.transform("median").to_numpy()))
+
+
+DOUBTS: tuple[Doubt, ...] = (
+    Doubt("ruled_like", "a dredged cut or a joint between two surveys", "looks-ruled", ruled),
+)

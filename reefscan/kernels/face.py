@@ -1,0 +1,191 @@
+"""A face: the stretch of a profile where the ground falls faster than on both sides of it.
+
+Arrays and numbers in, numbers out. A profile runs downhill, one sample a step. Of all pairs of a top and a foot around
+its middle the one is taken that falls most, and most steeply, beyond the ground's own slope. That slope is fitted
+beyond both ends over a length that suits the face, and the steeper of the two counts: their mean would see a step where an
+even slope only grows steeper. So one measure serves faces of three cells and of 150 m, and gives 0 on every plane.
+An end that the data do not show is not seen: such a pair is no face.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+GROUND_M = (8.0, 60.0)
+"""Least and greatest length of the ground beyond a face over which its slope is fitted; between, as long as the face."""
+
+LEAST_GROUND_M = 5.0
+"""So much of it, or two steps, must be known."""
+
+FIELDS = ("top", "foot", "height", "drop", "length", "middle")
+TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
+"""What `read_face` gives: first and last sample of the face; height beyond the ground's slope and plain fall (m); length (samples) by
+which an even face would fall as between its tenth and nine tenths; where half of it is done (samples, a fraction)."""
+
+
+@njit(cache=True, nogil=True)
+def _sums(p: NDArray[np.float64], first: int, last: int, total: NDArray[np.float64], moment: NDArray[np.float64]) -> None:
+    """Running sums of a profile and of its first moment, from ``first``: what lies before index k."""
+    a, b = 0.0, 0.0
+    for k in range(first, last + 1):
+        total[k], moment[k] = a, b
+        a += p[k]
+        b += (k - first) * p[k]
+    total[last + 1], moment[last + 1] = a, b
+
+
+@njit(cache=True, nogil=True)
+def _falls(total: NDArray[np.float64], moment: NDArray[np.float64], origin: int, i: int, j: int) -> float:
+    """Fall per step of the line of best fit through samples i to j, both included."""
+    n = j - i + 1
+    mean_k = 0.5 * (i + j) - origin
+    z = total[j + 1] - total[i]
+    covariance = moment[j + 1] - moment[i] - mean_k * z
+    return -12.0 * covariance / (n * (n * n - 1.0))
+
+
+@njit(cache=True, nogil=True)
+def mend_gaps(p: NDArray[np.float64], most: int) -> None:
+    """Carry a profile straight over gaps of up to ``most`` samples, in place."""
+    n, k = p.shape[0], 0
+    while k < n:
+        if p[k] == p[k]:
+            k += 1
+            continue
+        end = k
+        while end < n and not p[end] == p[end]:
+            end += 1
+        if k > 0 and end < n and end - k <= most:
+            for i in range(k, end):
+                p[i] = p[k - 1] + (p[end] - p[k - 1]) * (i - k + 1) / (end - k + 1)
+        k = end
+
+
+@njit(cache=True, nogil=True)
+def read_face(
+    p: NDArray[np.float64],
+    step_m: float,
+    tilt: float,
+    longest_m: float,
+    total: NDArray[np.float64],
+    moment: NDArray[np.float64],
+    out: NDArray[np.float64],
+) -> bool:
+    """Find the face around the middle of a profile that runs downhill.
+
+    Parameters
+    ----------
+    p : ndarray of float64, shape (2 m + 1,)
+        Elevation (m), NaN unknown.
+    step_m : float
+        From one sample to the next.
+    tilt : float
+        Gradient of the sight line: what falls no faster is the lie of the land.
+    longest_m : float
+        A longer stretch is no face.
+    total, moment : ndarray of float64, shape (2 m + 2,)
+        Scratch.
+    out : ndarray of float64, shape (len(FIELDS),)
+        Written; see `FIELDS`.
+
+    Returns
+    -------
+    bool
+        True if there is one; its height beyond the sight line is above 0.
+    """
+    n = p.shape[0]
+    m = n // 2
+    if not p[m] == p[m]:
+        return False
+    first, last = m, m
+    while first > 0 and p[first - 1] == p[first - 1]:
+        first -= 1
+    while last < n - 1 and p[last + 1] == p[last + 1]:
+        last += 1
+    _sums(p, first, last, total, moment)
+    sight = tilt * step_m
+    longest = longest_m / step_m
+    least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
+    best = 0.0
+    i = 0
+    while m - i >= first + least_ground:
+        j = 1 if i == 0 else 0
+        while m + j <= last - least_ground and i + j <= longest:
+            length = i + j
+            drop = p[m - i] - p[m + j]
+            most = drop - sight * length
+            if length > 1 and most > 0.0 and most * math.sqrt(most / (length + 2.0)) > best:
+                told, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
+                height = drop - max(steeper, sight) * length
+                # of two faces as high the steeper one: its shoulders and its scree are not its own
+                worth = height * math.sqrt(height / (length + 2.0)) if height > 0.0 else 0.0
+                if worth > best:
+                    best = worth
+                    out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
+                    out[HEIGHT] = told
+            j += _next(j, step_m)
+        i += _next(i, step_m)
+    if best <= 0.0:
+        return False
+    _to_its_ends(p, total, moment, first, last, step_m, out)
+    top, foot = int(out[TOP]), int(out[FOOT])
+    ninth, tenth = _crossing(p, top, foot, 0.1), _crossing(p, top, foot, 0.9)
+    out[LENGTH] = max(1.0, (tenth - ninth) / 0.8)
+    out[MIDDLE] = _crossing(p, top, foot, 0.5)
+    return True
+
+
+@njit(cache=True, nogil=True)
+def _height(
+    p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
+    step_m: float, top: int, foot: int,
+) -> tuple[float, float]:  # fmt: skip
+    """Fall from one sample to another beyond the steeper of the grounds on both sides, and that ground's fall a step."""
+    length = foot - top
+    reach = max(min(length * step_m, GROUND_M[1]), GROUND_M[0]) / step_m
+    ground = max(2, int(reach + 0.5))
+    above = _falls(total, moment, first, max(first, top - ground), top)
+    below = _falls(total, moment, first, foot, min(last, foot + ground))
+    steeper = max(above, below)
+    return p[top] - p[foot] - max(steeper, 0.0) * length, steeper
+
+
+@njit(cache=True, nogil=True)
+def _to_its_ends(
+    p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
+    step_m: float, out: NDArray[np.float64],
+) -> None:  # fmt: skip
+    """Move top and foot outward over rounded shoulders, a sixth of the length at the most, as far as the height grows."""
+    top, foot = int(out[TOP]), int(out[FOOT])
+    room = max(1, (foot - top) // 6)
+    least = max(2, int(LEAST_GROUND_M / step_m + 0.5))
+    for i in range(max(first + least, top - room), top + 1):
+        for j in range(foot, min(last - least, foot + room) + 1):
+            height, _ = _height(p, total, moment, first, last, step_m, i, j)
+            if height > out[HEIGHT] + 0.001:  # ends that add nothing but rounding stay
+                out[HEIGHT], out[TOP], out[FOOT], out[DROP] = height, i, j, p[i] - p[j]
+
+
+@njit(cache=True, nogil=True, inline="always")
+def _next(k: int, step_m: float) -> int:
+    """Step from one end that is tried to the next: a sixth farther."""
+    return max(1, k // 6)
+
+
+@njit(cache=True, nogil=True)
+def _crossing(p: NDArray[np.float64], top: int, foot: int, share: float) -> float:
+    """Where a face has fallen this share of its drop, samples: the last such place of the upper half, the first of the lower."""
+    level = p[top] - share * (p[top] - p[foot])
+    if share > 0.5:
+        for k in range(top, foot):
+            if p[k + 1] <= level < p[k]:
+                return k + (p[k] - level) / (p[k] - p[k + 1])
+        return float(foot)
+    for k in range(foot - 1, top - 1, -1):
+        if p[k + 1] <= level < p[k]:
+            return k + (p[k] - level) / (p[k] - p[k + 1])
+    return float(top)
