@@ -86,7 +86,13 @@ def measure_halo(find: Find, cell_m: float) -> int:
     trough = math.ceil(1.6 * search.trough_m / cell_m)
     # the middle of the face lies off the seed, its net off the middle, and rings around the net
     middle = math.ceil(0.5 * search.longest_m / cell_m)
-    net = middle + math.ceil(max(0.5 * search.longest_m / cell_m, trough, 2.0 * search.rise_m / cell_m) + asked.off_max) + 4
+    net = (
+        middle
+        + math.ceil(
+            max(0.5 * search.longest_m / cell_m, trough, 2.0 * search.rise_m / cell_m) + asked.off_max
+        )
+        + 4
+    )
     rings = math.ceil(max(asked.broad[1], asked.fine[1], asked.refuge[1], asked.relief))
     return max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO) + 12
 
@@ -173,7 +179,9 @@ def noise_near(block: GridBlock, cell_m: float, seeds: Seeds) -> LocalNoise:
     return GridNoise(block.elev_mm, window, cell_m, [(rows, cols)]).at(rows, cols)
 
 
-def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds, local: LocalNoise) -> pd.DataFrame:
+def find_stations(
+    block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds, local: LocalNoise
+) -> pd.DataFrame:
     """Measure the stations at the seeds, each with its drop point.
 
     Parameters
@@ -208,7 +216,9 @@ def find_stations(block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds, loca
         good = np.isfinite(found[code, :, measured.KIND])
         good &= more_than_rounding(found[code, :, measured.HEIGHT], local.step_m)
         if good.any():
-            parts.append(_table(KINDS[code], found[code][good], seeds, good, local.of(good), block, cell, find))
+            parts.append(
+                _table(KINDS[code], found[code][good], seeds, good, local.of(good), block, cell, find)
+            )
     if not parts:
         return find_stations_none()
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)

@@ -40,7 +40,13 @@ class Column:
 
 
 def _measure(
-    name: str, decimals: int, about: str, *, page: bool = True, low: float | None = None, high: float | None = None
+    name: str,
+    decimals: int,
+    about: str,
+    *,
+    page: bool = True,
+    low: float | None = None,
+    high: float | None = None,
 ) -> Column:
     return Column(name, about, decimals, page=page, bounds=(low, high), measured=True)
 

@@ -81,7 +81,9 @@ def ruled(stations: pd.DataFrame, cell_m: float) -> Floats:
     mean = (weight * height[near]).sum(axis=1) / count
     spread = np.sqrt((weight * (height[near] - mean[:, None]) ** 2).sum(axis=1) / count) / mean
     slack = STRAIGHT_CELLS * cell_m
-    like = ramp(length, LONG_M) * ramp(off, (STRAIGHT_M[0] + slack, STRAIGHT_M[1] + slack)) * ramp(spread, EVEN)
+    like = (
+        ramp(length, LONG_M) * ramp(off, (STRAIGHT_M[0] + slack, STRAIGHT_M[1] + slack)) * ramp(spread, EVEN)
+    )
     like[stations["kind"].to_numpy() == "rise"] = 0.0
     # the ends of a course see half of it: all of a feature is what its middle is
     table = pd.Series(like).groupby(label)

@@ -8,7 +8,6 @@ from reefscan.recipe import Recipe
 from reefscan.scoring import Z95, total_vertical_uncertainty
 from reefscan.units import three_figures
 
-
 INTERVALS = {"ledge": 3, "trough": 4}
 """Cells that a ledge must be wide, and a trough from crest to crest, to be seen."""
 

@@ -16,6 +16,7 @@ from reefscan.recipe import Recipe
 from reefscan.scoring import Scored, score_table
 from reefscan.scoring_words import explain
 
+
 @dataclass(frozen=True)
 class Listing:
     """A ranked list.

@@ -68,7 +68,10 @@ class Find(_Part):
         default=40.0, gt=0, le=DEEPEST_M, description="search band: deepest depth looked at"
     )
     sight_gradient: float = Field(
-        default=0.05, ge=0, le=1, description="what rises no faster than this (1 in 20) is the lie of the land, not structure"
+        default=0.05,
+        ge=0,
+        le=1,
+        description="what rises no faster than this (1 in 20) is the lie of the land, not structure",
     )
     face_longest_m: Metres = Field(default=150.0, gt=0, description="a longer slope is no ledge")
     trough_radius_m: Metres = Field(
@@ -152,7 +155,9 @@ class Term(_Part):
     c: float = Field(default=math.inf, description="worth the full amount up to this")
     d: float = Field(default=math.inf, description="worth nothing above this")
     half: float = Field(
-        default=0.0, ge=0, description="above 0: the value that is worth half; more is worth ever more, never all"
+        default=0.0,
+        ge=0,
+        description="above 0: the value that is worth half; more is worth ever more, never all",
     )
     weight: float = Field(default=1.0, ge=0, le=1000, description="how much it counts; 0 switches it off")
     required: bool = Field(default=False, description="true: a site where it is worth nothing is not listed")
@@ -250,7 +255,10 @@ class Score(_Part):
         default="1a", description="IHO S-44 order assumed where the grid states no uncertainty"
     )
     say_doubt: float = Field(
-        default=0.5, ge=0, le=1, description="from this likeness on, a site is said to look like something else"
+        default=0.5,
+        ge=0,
+        le=1,
+        description="from this likeness on, a site is said to look like something else",
     )
     say_interpolated: float = Field(
         default=0.5, ge=0, le=1, description="from this share on, said to be interpolated"

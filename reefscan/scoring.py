@@ -256,7 +256,9 @@ def raise_cells(
     ]
     measured = np.array([CELL_COLUMNS[term.column] for term in terms], dtype=np.int64)
     roles = np.array([_role(term) for term in terms], dtype=np.int64)
-    numbers = np.array([(t.a, t.b, t.c, t.d, t.weight, t.half) for t in terms], dtype=np.float64).reshape(-1, 6)
+    numbers = np.array([(t.a, t.b, t.c, t.d, t.weight, t.half) for t in terms], dtype=np.float64).reshape(
+        -1, 6
+    )
     raise_worth(
         elev_mm, height_cm, slope_deg, measured, roles, numbers, score.unknown, score.optional_floor, points
     )

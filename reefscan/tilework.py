@@ -242,13 +242,23 @@ def height_near(
         if wide.any():
             around = spread(np.ascontiguousarray(wide), reach)[reach + 1 : -reach - 1, reach + 1 : -reach - 1]
             keep_near(
-                elev_mm[_moved(part, rim)], around, _search_band(find), 1000.0 * candidates.least_height(find), out[part]
+                elev_mm[_moved(part, rim)],
+                around,
+                _search_band(find),
+                1000.0 * candidates.least_height(find),
+                out[part],
             )
     return out
 
 
 def score_core(
-    elev_mm: NDArray[np.int32], near: NDArray[np.uint16], rim: int, core: Window, cell_m: float, find: Find, score: Score
+    elev_mm: NDArray[np.int32],
+    near: NDArray[np.uint16],
+    rim: int,
+    core: Window,
+    cell_m: float,
+    find: Find,
+    score: Score,
 ) -> NDArray[np.uint8]:
     """Score of every cell of the core where a net could lie, by the terms a cell can answer.
 

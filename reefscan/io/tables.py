@@ -25,6 +25,7 @@ _FIXED_DATE = (
     "2000-01-01T00:00:00.000Z"  # a GeoPackage is stamped with this, so that equal runs are equal bytes
 )
 
+
 def rounded(table: pd.DataFrame) -> pd.DataFrame:
     """Round every known measure to its stored decimals, half to even; order rows by id.
 

@@ -137,12 +137,14 @@ def _stands(z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, square
     step_r, step_c = (1 if dr > 0 else -1), (1 if dc > 0 else -1)
     for sign in (1, -1):
         if along_rows:
-            near, far = _slope_square(z, r + sign * step_r, c), _slope_square(
-                z, r + sign * step_r, c + sign * step_c
+            near, far = (
+                _slope_square(z, r + sign * step_r, c),
+                _slope_square(z, r + sign * step_r, c + sign * step_c),
             )
         else:
-            near, far = _slope_square(z, r, c + sign * step_c), _slope_square(
-                z, r + sign * step_r, c + sign * step_c
+            near, far = (
+                _slope_square(z, r, c + sign * step_c),
+                _slope_square(z, r + sign * step_r, c + sign * step_c),
             )
         other = (1.0 - part) * near + part * far
         if other > square or (other == square and sign > 0):
@@ -172,7 +174,9 @@ def _apart(
                     gap_r, gap_c = at[k, m, 0] - at[i, j, 0], at[k, m, 1] - at[i, j, 1]
                     if gap_r * gap_r + gap_c * gap_c >= reach or math.cos(way[k, m] - way[i, j]) < 0.5:
                         continue
-                    if best[k, m] > best[i, j] or (best[k, m] == best[i, j] and (di < 0 or (di == 0 and dj < 0))):
+                    if best[k, m] > best[i, j] or (
+                        best[k, m] == best[i, j] and (di < 0 or (di == 0 and dj < 0))
+                    ):
                         stands = False
             if stands:
                 rows[n], cols[n], facing[n] = at[i, j, 0], at[i, j, 1], way[i, j]

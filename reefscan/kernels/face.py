@@ -28,7 +28,9 @@ which an even face would fall as between its tenth and nine tenths; where half o
 
 
 @njit(cache=True, nogil=True)
-def _sums(p: NDArray[np.float64], first: int, last: int, total: NDArray[np.float64], moment: NDArray[np.float64]) -> None:
+def _sums(
+    p: NDArray[np.float64], first: int, last: int, total: NDArray[np.float64], moment: NDArray[np.float64]
+) -> None:
     """Running sums of a profile and of its first moment, from ``first``: what lies before index k."""
     a, b = 0.0, 0.0
     for k in range(first, last + 1):

@@ -117,7 +117,12 @@ def _along(
                 cost += 40.0 * (asked.off_min - near) / max(asked.off_min, 1e-6)
             if cost < best:
                 best = cost
-                out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = r, c, degrees, min(off, near) * cell
+                out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = (
+                    r,
+                    c,
+                    degrees,
+                    min(off, near) * cell,
+                )
                 out[at.ROCK_ROW], out[at.ROCK_COL] = row + foot * dr, col + foot * dc
         off += step
     return best
@@ -143,11 +148,23 @@ def net_of_ledge(
     shift = face[of_face.MIDDLE] - middle
     row = out[at.ROW] + shift * math.cos(heading)
     col = out[at.COL] - shift * math.sin(heading)
-    return _along(elev, p, row, col, middle, heading, edge - middle, out[at.HEIGHT], noise, asked, cell, out, np.inf) < np.inf
+    return (
+        _along(
+            elev, p, row, col, middle, heading, edge - middle, out[at.HEIGHT], noise, asked, cell, out, np.inf
+        )
+        < np.inf
+    )
 
 
 @njit(cache=True, nogil=True)
-def net_of_trough(elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, room: NDArray[np.float64], out: NDArray[np.float64]) -> bool:
+def net_of_trough(
+    elev: NDArray[np.int32],
+    noise: float,
+    asked: Asked,
+    cell: float,
+    room: NDArray[np.float64],
+    out: NDArray[np.float64],
+) -> bool:
     """Place the net on the floor of a trough, midway between the feet of its walls."""
     lines, gap = spread_of_lines(cell)
     reach = int(0.5 * out[at.WIDTH] / cell) + 3
@@ -166,7 +183,9 @@ def net_of_trough(elev: NDArray[np.int32], noise: float, asked: Asked, cell: flo
             k += 1
         far[side] = float(k)
         if k < reach and p[reach + step * (k + 1)] > level:
-            far[side] += (level - p[reach + step * k]) / max(p[reach + step * (k + 1)] - p[reach + step * k], 1e-9)
+            far[side] += (level - p[reach + step * k]) / max(
+                p[reach + step * (k + 1)] - p[reach + step * k], 1e-9
+            )
     shift = 0.5 * (far[1] - far[0])
     r, c = row - shift * math.cos(cross), col + shift * math.sin(cross)
     cost, degrees = _cost(elev, r, c, asked, cell)
@@ -215,6 +234,8 @@ def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArr
     r, c = int(round(out[at.NET_ROW])), int(round(out[at.NET_COL]))
     narrow = out[at.KIND] == at.TROUGH and out[at.OFF] < 2.5 * cell
     out[at.DEPTH] = -floor_level(elev, r, c, out[at.AXIS], narrow)
-    out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell)
+    out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(
+        elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
+    )
     out[at.BPI_FINE] = position_index(elev, r, c, asked.fine[0], asked.fine[1])
     out[at.BPI_BROAD] = position_index(elev, r, c, asked.broad[0], asked.broad[1])

@@ -119,7 +119,14 @@ def _turn_of_face(
 
 @njit(cache=True, nogil=True)
 def _share_that_falls(
-    elev: NDArray[np.int32], row: float, col: float, facing: float, top: float, foot: float, drop: float, gap: float
+    elev: NDArray[np.int32],
+    row: float,
+    col: float,
+    facing: float,
+    top: float,
+    foot: float,
+    drop: float,
+    gap: float,
 ) -> float:
     """Share of `AXIS_LINES` parallel lines on which ground falls as the face does: half its drop at least from ``top`` to ``foot`` (cells from the
     place), each the middle one of three samples outward; of those lines that are known there."""
@@ -432,12 +439,22 @@ def measure_ledge(
     out[at.KIND] = at.LEDGE
     out[at.ROW], out[at.COL] = row - shift * math.cos(facing), col + shift * math.sin(facing)
     out[at.HEIGHT] = room.face[of_face.HEIGHT] - noise * share
-    out[at.DROP], out[at.RUN] = room.face[of_face.DROP], (room.face[of_face.FOOT] - room.face[of_face.TOP]) * cell
+    out[at.DROP], out[at.RUN] = (
+        room.face[of_face.DROP],
+        (room.face[of_face.FOOT] - room.face[of_face.TOP]) * cell,
+    )
     out[at.WIDTH] = room.face[of_face.LENGTH] * cell
     out[at.FACING], out[at.AXIS] = facing % (2.0 * math.pi), (facing + 0.5 * math.pi) % math.pi
     out[at.STEEP] = gradient(max(0.0, out[at.HEIGHT]), out[at.WIDTH], cell)
     out[at.TOGETHER] = _share_that_falls(
-        elev, row, col, facing, room.face[of_face.TOP] - reach, room.face[of_face.FOOT] - reach, out[at.DROP], gap
+        elev,
+        row,
+        col,
+        facing,
+        room.face[of_face.TOP] - reach,
+        room.face[of_face.FOOT] - reach,
+        out[at.DROP],
+        gap,
     )
     out[at.SIGMA_SHARE] = share
     return True
@@ -513,7 +530,11 @@ def measure_faces(
     out = np.full((3, n, len(at.FIELDS)), np.nan)
     longest = 2 * max(face_reach(search), int(max(search.trough_m, search.rise_m) / search.cell_m) + 4) + 8
     room = Scratch(
-        np.empty(longest), np.empty(longest), np.empty(longest + 1), np.empty(longest + 1), np.empty(len(of_face.FIELDS))
+        np.empty(longest),
+        np.empty(longest),
+        np.empty(longest + 1),
+        np.empty(longest + 1),
+        np.empty(len(of_face.FIELDS)),
     )
     floor = min(search.trough_min_m, min(search.ledge_min_m, search.rise_min_m))
     for i in range(n):
@@ -524,7 +545,9 @@ def measure_faces(
         r, c = float(rows[i] - top), float(cols[i] - left)
         if not first_look(patch, r, c, facing[i], search, room) or room.face[of_face.DROP] < floor:
             continue
-        found = _rise_above(patch, r, c, facing[i], noise_m[i], share[i], search, asked, room, out[at.RISE, i])
+        found = _rise_above(
+            patch, r, c, facing[i], noise_m[i], share[i], search, asked, room, out[at.RISE, i]
+        )
         ledge = out[at.LEDGE, i]
         stands = (
             measure_ledge(patch, r, c, facing[i], noise_m[i], share[i], search, room, ledge)

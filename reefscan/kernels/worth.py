@@ -79,7 +79,9 @@ def raise_worth(
                     if roles[t] != role:
                         continue
                     x = _measure(measured[t], elev_mm[r, c], height_cm[r, c], slope_deg[r, c])
-                    mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3], numbers[t, 5])
+                    mu = _membership(
+                        x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3], numbers[t, 5]
+                    )
                     if role == BONUS:
                         value += (100.0 - value) * numbers[t, 4] * (0.0 if math.isnan(mu) else mu)
                     else:

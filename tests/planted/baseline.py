@@ -78,7 +78,7 @@ def find(bed: Seabed) -> list[Site]:
         sites.append(
             Site(
                 (float(xy[0]), float(xy[1])), name, len(sites) + 1, height, nan, -float(elev[r, c]), height,
-                nan, nan, nan, nan, nan, 0.0, 0.0,
+                nan, nan, nan, nan, nan, 0.0,
             )
         )  # fmt: skip
     return sites

@@ -42,14 +42,13 @@ class Site:
     axis_deg: float
     facing_deg: float
     sigma_m: float
-    dug_like: float
-    moving_like: float
+    ruled_like: float
     why: str = ""
 
     @property
     def demoted(self) -> bool:
-        """True if the site says of itself that it looks dug or moving (even odds or more)."""
-        return max(np.nan_to_num(self.dug_like), np.nan_to_num(self.moving_like)) >= 0.5
+        """True if the site says of itself that it looks dug or like a joint (even odds or more)."""
+        return bool(np.nan_to_num(self.ruled_like) >= 0.5)
 
 
 @dataclass

@@ -14,7 +14,7 @@ MEASURES = {
     name: name
     for name in (
         *("score", "confidence", "depth_m", "height_m", "width_m", "off_m"),
-        *("axis_deg", "facing_deg", "dug_like", "moving_like"),
+        *("axis_deg", "facing_deg", "ruled_like"),
     )
 } | {"sigma_m": "uncertainty_m"}
 """Field of a `Site` and the column it is read from."""
