@@ -81,6 +81,7 @@ CANDIDATE: tuple[Column, ...] = (
     _measure("bpi_fine_m", 2, "bathymetric position index of the net, fine, m", page=False),
     _measure("bpi_broad_m", 2, "bathymetric position index of the net, broad, m", page=False),
     Column("contrast", "how far it stands out from the structure around it: 1 alone, less the more there is", 2, bounds=(0, 1)),
+    Column("extent", "how much of the same feature goes on to both sides, 0 to 1", 2, bounds=(0, 1)),
     _measure("scatter", 2, "how far cells stray from their neighbours there, as a share of the height: weed, fish and false bottoms jump, rock hangs together", low=0),
     Column("ruled_like", "how far it is straight, even and regular together, as cuts and joints of surveys are", 2, bounds=(0, 1)),
     _measure("uncertainty_m", 2, "stated standard uncertainty of a depth there, m", low=0),

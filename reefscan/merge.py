@@ -83,11 +83,13 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     if not kept:
         return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
     every = pd.concat(kept, ignore_index=True)
-    every["contrast"] = contrast(every, side_m)
+    strength = _strength(every)
+    every["contrast"] = contrast(every, strength, side_m)
+    every["extent"] = extent(every, strength, side_m)
     for doubt in DOUBTS:
         every[doubt.column] = doubt.judge(every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
-    chosen = _along(every, sheet, find.station_m)
+    chosen = _along(every, strength * every["extent"].to_numpy(), sheet, find.station_m)
     return Merged(_candidates(every[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)
 
 
@@ -104,23 +106,49 @@ TALL_M = 3.0
 """What is taller counts no more."""
 
 
-def contrast(stations: pd.DataFrame, side_m: float) -> Floats:
+def _strength(stations: pd.DataFrame) -> Floats:
+    """What a station counts for as structure: root of its height by how steep it is."""
+    steep = np.tan(np.radians(stations["steep_deg"].to_numpy()))
+    return np.asarray(np.sqrt(np.minimum(stations["height_m"].to_numpy(), TALL_M)) * ramp(steep, STANDS))
+
+
+def contrast(stations: pd.DataFrame, strength: Floats, side_m: float) -> Floats:
     """How far each station stands out from the structure within `AROUND_M`: 1 if it were alone, less the more there is.
 
-    A station's own strength, root of its height by how steep it is, over itself and the mean strength of the ground around, to
-    which every station gives its square of the lattice.
+    A station's own strength over itself and the mean strength of the ground around, to which every station gives its square of the lattice.
     """
-    xy = stations[["x", "y"]].to_numpy()
-    steep = np.tan(np.radians(stations["steep_deg"].to_numpy()))
-    strength = np.sqrt(np.minimum(stations["height_m"].to_numpy(), TALL_M)) * ramp(steep, STANDS)
-    tree = cKDTree(xy)
+    tree = cKDTree(stations[["x", "y"]].to_numpy())
     pairs = tree.query_pairs(AROUND_M, output_type="ndarray")
     counted = np.minimum(strength, 1.2)
     around = counted.copy()
-    around += np.bincount(pairs[:, 0], counted[pairs[:, 1]], len(xy))
-    around += np.bincount(pairs[:, 1], counted[pairs[:, 0]], len(xy))
+    around += np.bincount(pairs[:, 0], counted[pairs[:, 1]], len(counted))
+    around += np.bincount(pairs[:, 1], counted[pairs[:, 0]], len(counted))
     around *= CROWDED * side_m**2 / (np.pi * AROUND_M**2)
     return np.asarray(strength / np.maximum(strength + around, 1e-9))
+
+
+ALONG_M = 60.0
+"""Distance along a feature over which the same structure goes on: where the most of it lies is where a site stands, so that a little more
+noise, or another lattice, does not move it to the other end (common practice, no source: a long edge holds more than its tip)."""
+
+
+def extent(stations: pd.DataFrame, strength: Floats, side_m: float) -> Floats:
+    """How much of its feature goes on to both sides of each station, 0 to 1: strength of the stations within `ALONG_M`, the nearer the more,
+    over that of an endless line as strong as the strongest of them; 1 of a rise."""
+    xy = stations[["x", "y"]].to_numpy()
+    label = pd.factorize(stations["feature_id"])[0]
+    pairs = cKDTree(xy).query_pairs(ALONG_M, output_type="ndarray")
+    i, j = pairs[label[pairs[:, 0]] == label[pairs[:, 1]]].T
+    near = 1.0 - (np.hypot(*(xy[i] - xy[j]).T) / ALONG_M) ** 2
+    total = (
+        strength + np.bincount(i, near * strength[j], len(xy)) + np.bincount(j, near * strength[i], len(xy))
+    )
+    most = strength.copy()
+    np.maximum.at(most, i, strength[j])
+    np.maximum.at(most, j, strength[i])
+    endless = 4.0 / 3.0 * ALONG_M / side_m  # the integral of the weight over both sides, a station a side
+    out = np.minimum(1.0, total / np.maximum(most * max(1.0, endless), 1e-9))
+    return np.asarray(np.where(stations["kind"].to_numpy() == "rise", 1.0, out))
 
 
 def _features_of(
@@ -169,13 +197,12 @@ def _drawn(table: pd.DataFrame, lines: dict[str, Line]) -> Iterator[Feature]:
         yield Feature(of, tuple(np.column_stack([x[path], y[path]]) for path in paths), facts)
 
 
-def _along(table: pd.DataFrame, sheet: Sheet, spacing_m: float) -> NDArray[np.bool_]:
-    """Of the nets of one feature, those at its highest places, no nearer to each other than the spacing."""
+def _along(table: pd.DataFrame, worth: Floats, sheet: Sheet, spacing_m: float) -> NDArray[np.bool_]:
+    """Of the nets of one feature, those where the most of it lies, no nearer to each other than the spacing."""
     keep = np.zeros(len(table), dtype=bool)
     x, y = np.asarray(sheet.x_of(table["col"].to_numpy())), np.asarray(sheet.y_of(table["row"].to_numpy()))
-    height = table["height_m"].to_numpy()
     for rows in table.groupby("feature_id", sort=False).indices.values():
-        keep[rows] = distinct(x[rows], y[rows], height[rows], spacing_m)
+        keep[rows] = distinct(x[rows], y[rows], worth[rows], spacing_m)
     return keep
 
 
@@ -215,7 +242,14 @@ def _candidates(table: pd.DataFrame, sheet: Sheet, sheet_name: str, lonlat: LonL
         "structure_lat": rock_lat,
         "cell_m": sheet.cell_m,
     }
-    joined = ("feature_id", "length_m", "sinuosity", "contrast", *(doubt.column for doubt in DOUBTS))
+    joined = (
+        "feature_id",
+        "length_m",
+        "sinuosity",
+        "contrast",
+        "extent",
+        *(doubt.column for doubt in DOUBTS),
+    )
     out = {}
     for column in CANDIDATE:
         if column.name in made:

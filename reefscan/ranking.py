@@ -1,6 +1,6 @@
 """Order and spacing: which of the scored sites are listed, and as what number.
 
-The best site of every feature comes before any second site of one; then sites too near a better one
+The best site of every feature comes before any second site near it; then sites too near a better one
 step back; then the list is cut. The order is total (score in millionths, confidence, id), so equal
 input gives the equal list on any machine.
 """
@@ -65,16 +65,31 @@ def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.in
     order = order[scored.listed[order] & (scored.points[order] > 0)]
     if rank.best_of_feature_first:
         feature = table["feature_id"].astype("string").to_numpy(dtype=object, na_value="")[order]
-        own = np.asarray([f or f"\0{i}" for i, f in enumerate(feature)], dtype=object)
-        codes, _ = pd.factorize(own)
-        first = np.zeros(len(order), dtype=bool)
-        first[np.unique(codes, return_index=True)[1]] = True
+        xyz = _on_ellipsoid(*(table[name].to_numpy(dtype=np.float64)[order] for name in ("lon", "lat")))
+        first = _firsts(np.asarray(feature, dtype=object), xyz, rank.feature_m)
         order = np.concatenate([order[first], order[~first]])
     if rank.spacing_m > 0:
         lon = table["lon"].to_numpy(dtype=np.float64)[order]
         lat = table["lat"].to_numpy(dtype=np.float64)[order]
         order = order[spaced(lon, lat, spacing_m=rank.spacing_m, top=rank.top)]
     return order[: rank.top]
+
+
+def _firsts(feature: NDArray[np.object_], xyz: Floats, apart_m: float) -> NDArray[np.bool_]:
+    """Which sites, best first, have no better site of their feature within ``apart_m`` that is a first itself; a site of none is one."""
+    first = np.ones(len(feature), dtype=bool)
+    codes, names = pd.factorize(feature)
+    rows = np.argsort(codes, kind="stable")
+    for of in np.split(rows, np.flatnonzero(np.diff(codes[rows])) + 1):
+        if len(of) < 2 or not names[codes[of[0]]]:
+            continue
+        taken = [of[0]]
+        for i in of[1:]:
+            gap = np.sqrt(((xyz[taken] - xyz[i]) ** 2).sum(axis=1)).min()
+            first[i] = gap >= apart_m
+            if first[i]:
+                taken.append(i)
+    return first
 
 
 def spaced(lon: Floats, lat: Floats, *, spacing_m: float, top: int | None = None) -> NDArray[np.intp]:

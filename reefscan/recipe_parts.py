@@ -213,6 +213,7 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         # gradients of 0.05 and 0.4
         "steep": {"column": "steep_deg", "a": 2.9, "b": 21.8, "weight": 2.0},
         "contrast": {"column": "contrast", "a": 0.0, "b": 1.0, "weight": 1.0},
+        "extent": {"column": "extent", "a": 0.0, "b": 1.0, "weight": 0.5, "kinds": ("trough", "ledge")},
         "floor": {"column": "slope_deg", "c": 10.0, "d": 30.0, "weight": 0.5},
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
@@ -228,6 +229,7 @@ TERM_NOTES: dict[str, str] = {
     "height_rise": f"height of the rock pile above its surroundings ({GUESS})",
     "steep": "gradient of the face, degrees: a gentle slope of the same height is no shelter (set on planted seabeds)",
     "contrast": "how far it stands out: a lone ledge on sand gathers what lives around (common practice, no source)",
+    "extent": "a long edge holds more than its tip, and is surer to be one (common practice, no source)",
     "floor": f"a net must lie flat: slope of the floor under it, degrees ({GUESS})",
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
     "hangs_together": "weed, fish and false bottoms jump from cell to cell, rock does not (set on planted seabeds)",
@@ -297,7 +299,12 @@ class Rank(_Part):
     )
     top: int = Field(default=60, ge=1, le=MOST_SITES, description="how many are listed")
     best_of_feature_first: bool = Field(
-        default=True, description="true: best site of each feature before any second site"
+        default=True, description="true: best site of each feature before any second site near it"
+    )
+    feature_m: Metres = Field(
+        default=250.0,
+        ge=0,
+        description="a second site of one feature so far from the first counts as the first of its own (guess)",
     )
 
 

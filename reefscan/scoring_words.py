@@ -28,12 +28,12 @@ _AXES = (
 
 _GOOD = {
     "depth": "its depth", "height_trough": "its height", "height_ledge": "its height", "height_rise": "its height",
-    "steep": "a steep face", "contrast": "standing alone", "floor": "a floor flat enough",
+    "steep": "a steep face", "contrast": "standing alone", "extent": "a long edge", "floor": "a floor flat enough",
     "refuge": "broken ground close by", "hangs_together": "depths that agree from cell to cell",
 }  # fmt: skip
 _LOW = {
     "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
-    "height_rise": "little height", "steep": "a gentle face", "contrast": "much other structure around it",
+    "height_rise": "little height", "steep": "a gentle face", "contrast": "much other structure around it", "extent": "the end of a feature",
     "refuge": "little broken ground near by",
 }  # fmt: skip
 _HIGH = {
@@ -41,7 +41,7 @@ _HIGH = {
 }  # fmt: skip
 _UNKNOWN = {
     "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
-    "refuge": "broken ground", "steep": "how steep its face is", "contrast": "what stands around it",
+    "refuge": "broken ground", "steep": "how steep its face is", "contrast": "what stands around it", "extent": "how far it goes on",
     "hangs_together": "whether depths agree from cell to cell",
 }  # fmt: skip
 

@@ -85,51 +85,23 @@ def ruggedness_and_relief(
 
 
 @njit(cache=True, nogil=True)
-def relief_mm(elev: NDArray[np.int32], row: int, col: int, span: int) -> int:
-    """Highest less lowest elevation (mm) within a square of cells."""
-    low, high = 2**30, -(2**30)
-    for r in range(max(0, row - span), min(elev.shape[0], row + span + 1)):
-        for c in range(max(0, col - span), min(elev.shape[1], col + span + 1)):
-            if elev[r, c] != _NODATA:
-                low, high = min(low, elev[r, c]), max(high, elev[r, c])
-    return high - low
+def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) -> tuple[float, float]:
+    """Slope (m per cell) and RMS residual (m) of the plane fitted to the cells within a radius of a place, NaN over a gap.
 
-
-@njit(cache=True, nogil=True)
-def slope_of_nine(elev: NDArray[np.int32], row: int, col: int) -> float:
-    """Slope (m per cell) of the plane through a cell and its eight neighbours, NaN where one is unknown.
-
-    White noise tilts it by 0.41 of itself in each direction, two cells by 0.71.
+    The place may lie between cells; at least a cell and a half around it count.
     """
     rows, cols = elev.shape
-    if row < 1 or col < 1 or row >= rows - 1 or col >= cols - 1:
-        return np.nan
-    down, right = 0, 0
-    for i in range(-1, 2):
-        for j in range(-1, 2):
-            z = elev[row + i, col + j]
-            if z == _NODATA:
-                return np.nan
-            down += i * z
-            right += j * z
-    return math.hypot(float(down), float(right)) / 6000.0
-
-
-@njit(cache=True, nogil=True)
-def floor_fit(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tuple[float, float]:
-    """Slope (m per cell) and RMS residual (m) of the plane fitted within a radius, NaN over a gap."""
-    reach = max(1, int(radius))
-    rows, cols = elev.shape
+    radius = max(radius, 1.5)
     n, sx, sy, sz, sxx, syy, sxy, sxz, syz, szz = 0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0
     size = 0
-    here = elev[row, col]
-    limit = max(radius * radius, 2.0) + 1e-9
-    for dr in range(-reach, reach + 1):
-        for dc in range(-reach, reach + 1):
+    here = elev[int(round(row)), int(round(col))]
+    limit = radius * radius + 1e-9
+    for r in range(math.ceil(row - radius), math.floor(row + radius) + 1):
+        for c in range(math.ceil(col - radius), math.floor(col + radius) + 1):
+            dr, dc = r - row, c - col
             if dr * dr + dc * dc > limit:
                 continue
             size += 1
-            r, c = row + dr, col + dc
             if r < 0 or c < 0 or r >= rows or c >= cols or elev[r, c] == _NODATA:
                 continue
             z = (elev[r, c] - here) * 0.001
@@ -143,7 +115,7 @@ def floor_fit(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tup
             sxz += dc * z
             syz += dr * z
             szz += z * z
-    if n < max(6, (3 * size) // 4):
+    if n < max(5, (3 * size) // 4):
         return np.nan, np.nan
     mx, my, mz = sx / n, sy / n, sz / n
     cxx, cyy, cxy = sxx / n - mx * mx, syy / n - my * my, sxy / n - mx * my
@@ -157,21 +129,19 @@ def floor_fit(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tup
 
 
 @njit(cache=True, nogil=True)
-def floor_level(elev: NDArray[np.int32], row: int, col: int, axis: float, narrow: bool) -> float:
-    """Elevation (m) of the floor at a cell: the mean of the cells around it, so that one cell's noise does not tell
+def floor_level(elev: NDArray[np.int32], row: float, col: float, axis: float, narrow: bool) -> float:
+    """Elevation (m) of the floor at a place: the mean of nine readings a cell apart, so that one cell's noise does not tell
     the rope's length; along the axis only on a floor narrower than that, whose walls would make it shoal."""
     total, known = 0.0, 0
     for i in range(-1, 2):
         for j in range(-1, 2):
+            if narrow and j != 0:
+                continue
             if narrow:
-                if j != 0:
-                    continue
                 z = sample(elev, row - i * math.cos(axis), col + i * math.sin(axis))
             else:
-                z = np.nan
-                if elev[row + i, col + j] != _NODATA:
-                    z = elev[row + i, col + j] * 0.001
+                z = sample(elev, row + i, col + j)
             if z == z:
                 total += z
                 known += 1
-    return total / known
+    return total / known if known else np.nan

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from reefscan.kernels import face as of_face
 from reefscan.kernels import measured as at
-from reefscan.kernels.face import mend_gaps
+from reefscan.kernels.face import mend_gaps, read_face
 from reefscan.kernels.ground_at import floor_fit, floor_level, position_index, ruggedness_and_relief
 from reefscan.kernels.profiles import profile, spread_of_lines
 from reefscan.model import NODATA_MM
@@ -30,6 +30,16 @@ OTHER_ROCK = 0.4
 
 HUMP_M = 0.3
 """Ground that stands so much above the foot between it and a net is another structure: the net would lie behind it."""
+
+
+FLAT_DEG = 8.0
+"""A floor is flat enough up to here: between two that are, the survey's noise must not decide."""
+
+USUAL_OFF = 5.0
+"""Metres off the foot at which a net lies where the floor allows it (a guess of the trade)."""
+
+SIDE_DEG = 4.0
+"""Degrees of slope that the far side of a rise is worth less than the side toward deeper water."""
 
 
 class Asked(NamedTuple):
@@ -48,18 +58,20 @@ class Asked(NamedTuple):
 
 
 @njit(cache=True, nogil=True)
-def _cost(elev: NDArray[np.int32], r: float, c: float, asked: Asked, cell: float) -> tuple[float, float]:
+def _cost(
+    elev: NDArray[np.int32], r: float, c: float, noise: float, asked: Asked, cell: float
+) -> tuple[float, float]:
     """What a place costs by its floor, and the slope of it (degrees); infinite where no net can lie."""
     i, j = int(round(r)), int(round(c))
     if i < 2 or j < 2 or i >= elev.shape[0] - 2 or j >= elev.shape[1] - 2:
         return np.inf, np.nan
     if elev[i, j] == _NODATA or elev[i, j] < asked.low_mm or elev[i, j] > asked.high_mm:
         return np.inf, np.nan
-    slope, rough = floor_fit(elev, i, j, asked.floor_radius)
+    slope, rough = floor_fit(elev, r, c, asked.floor_radius)
     if not slope == slope:
         return np.inf, np.nan
     degrees = math.degrees(math.atan(slope / cell))
-    return degrees + 20.0 * rough, degrees
+    return max(0.0, degrees - FLAT_DEG) + 20.0 * max(0.0, rough - max(0.15, 2.0 * noise)), degrees
 
 
 @njit(cache=True, nogil=True)
@@ -84,11 +96,11 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
 @njit(cache=True, nogil=True)
 def _along(
     elev: NDArray[np.int32], p: NDArray[np.float64], row: float, col: float, middle: int, heading: float, foot: float,
-    height: float, noise: float, asked: Asked, cell: float, out: NDArray[np.float64], best: float,
+    height: float, noise: float, asked: Asked, cell: float, out: NDArray[np.float64], best: float, extra: float,
 ) -> float:  # fmt: skip
     """Try places along a line from the foot of a structure outward; write the best if it costs less than ``best``.
 
-    ``p`` is the profile along ``heading`` with the place (``row``, ``col``) at index ``middle``; ``foot`` is in samples from there.
+    ``extra`` is what the whole line costs. ``p`` is the profile along ``heading`` with the place (``row``, ``col``) at index ``middle``; ``foot`` is in samples from there.
     """
     dr, dc = -math.cos(heading), math.sin(heading)
     at_foot = min(p.shape[0] - 1, middle + int(foot + 0.5))
@@ -109,8 +121,8 @@ def _along(
         if hidden:
             break
         r, c = row + s * dr, col + s * dc
-        cost, degrees = _cost(elev, r, c, asked, cell)
-        cost += 0.1 * off * cell
+        cost, degrees = _cost(elev, r, c, noise, asked, cell)
+        cost += extra + 0.3 * abs(off * cell - USUAL_OFF)
         if cost < best:
             near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise))
             if near < asked.off_min:
@@ -150,7 +162,20 @@ def net_of_ledge(
     col = out[at.COL] - shift * math.sin(heading)
     return (
         _along(
-            elev, p, row, col, middle, heading, edge - middle, out[at.HEIGHT], noise, asked, cell, out, np.inf
+            elev,
+            p,
+            row,
+            col,
+            middle,
+            heading,
+            edge - middle,
+            out[at.HEIGHT],
+            noise,
+            asked,
+            cell,
+            out,
+            np.inf,
+            0.0,
         )
         < np.inf
     )
@@ -188,7 +213,7 @@ def net_of_trough(
             )
     shift = 0.5 * (far[1] - far[0])
     r, c = row - shift * math.cos(cross), col + shift * math.sin(cross)
-    cost, degrees = _cost(elev, r, c, asked, cell)
+    cost, degrees = _cost(elev, r, c, noise, asked, cell)
     if not cost < np.inf:
         return False
     off = 0.5 * (far[0] + far[1])
@@ -199,32 +224,47 @@ def net_of_trough(
 
 @njit(cache=True, nogil=True)
 def net_of_rise(
-    elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, room: NDArray[np.float64], out: NDArray[np.float64]
+    elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float, room: NDArray[np.float64],
+    total: NDArray[np.float64], moment: NDArray[np.float64], face: NDArray[np.float64], out: NDArray[np.float64],
 ) -> bool:  # fmt: skip
-    """Place the net beside a rise, on the side whose floor is flattest."""
+    """Place the net beside a rise: toward deeper water, unless the floor is much flatter on another side."""
     row, col, height = out[at.ROW], out[at.COL], out[at.HEIGHT]
     foot = 0.5 * out[at.WIDTH] / cell
-    reach = int(2.0 * foot + asked.off_max) + 4
+    reach = int(3.0 * foot + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 6
     p = room[: 2 * reach + 1]
-    best = np.inf
+    edges, north, east = np.empty(16), -1e-3, 0.0
     for a in range(16):
         heading = math.pi * a / 8
         profile(elev, row, col, heading, reach, 3, 1.0, p)
         mend_gaps(p, 2)
-        low = reach
-        for k in range(reach, min(2 * reach, reach + int(1.7 * foot) + 2) + 1):
-            if not p[k] == p[k]:
-                break
-            if p[k] < p[low]:
-                low = k
-        level = p[low] + max(FOOT_SHARE * height, 2.0 * noise)
-        k = low
-        while k > reach and p[k - 1] < level:
-            k -= 1
-        edge = float(k - reach)
-        if k > reach and p[k - 1] == p[k - 1]:
-            edge -= min(1.0, (level - p[k]) / max(p[k - 1] - p[k], 1e-9))
-        best = _along(elev, p, row, col, reach, heading, edge, height, noise, asked, cell, out, best)
+        edges[a] = np.nan
+        # the side of the rise is the face around the place where half its height is lost
+        k = reach
+        while k < 2 * reach and p[reach] - p[k] < 0.5 * height:
+            k += 1
+        m = min(k, 2 * reach - k)
+        if not p[reach] - p[k] >= 0.5 * height or not read_face(
+            p[k - m : k + m + 1], cell, sight, 4.0 * foot * cell + 12.0, total, moment, face
+        ):
+            continue
+        at_foot = k - m + int(face[of_face.FOOT])
+        level = p[at_foot] + FOOT_SHARE * height
+        i = at_foot
+        while i > reach and p[i - 1] < level:
+            i -= 1
+        edges[a] = i - reach - min(1.0, (level - p[i]) / max(p[i - 1] - p[i], 1e-9))
+        # toward deeper water; on level ground to the south, so that it is one side and not what the noise makes of it
+        north -= p[at_foot] * math.cos(heading) / 16.0
+        east -= p[at_foot] * math.sin(heading) / 16.0
+    toward, best = math.atan2(east, north), np.inf
+    for a in range(16):
+        if not edges[a] == edges[a]:
+            continue
+        heading = math.pi * a / 8
+        profile(elev, row, col, heading, reach, 3, 1.0, p)
+        mend_gaps(p, 2)
+        extra = SIDE_DEG * 0.5 * (1.0 - math.cos(heading - toward))
+        best = _along(elev, p, row, col, reach, heading, edges[a], height, noise, asked, cell, out, best, extra)
     return best < np.inf
 
 
@@ -233,7 +273,7 @@ def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArr
     """Depth of a placed net, and what the ground around it is like."""
     r, c = int(round(out[at.NET_ROW])), int(round(out[at.NET_COL]))
     narrow = out[at.KIND] == at.TROUGH and out[at.OFF] < 2.5 * cell
-    out[at.DEPTH] = -floor_level(elev, r, c, out[at.AXIS], narrow)
+    out[at.DEPTH] = -floor_level(elev, out[at.NET_ROW], out[at.NET_COL], out[at.AXIS], narrow)
     out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(
         elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
     )

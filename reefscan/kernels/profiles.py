@@ -18,8 +18,12 @@ from reefscan.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
 
-LINES = 5
-"""Parallel lines of a profile: noise to 45 %, over 8 m along the structure on 2 m cells."""
+LINES = (3, 9)
+"""Fewest and most parallel lines of a profile."""
+
+ALONG_M = 8.0
+"""Length along the structure over which they lie: noise falls to a third on cells of 2 m, and the same seabed surveyed anew tells
+the same height."""
 
 
 @njit(cache=True, nogil=True)
@@ -92,8 +96,10 @@ def profile(
 
 @njit(cache=True, nogil=True)
 def spread_of_lines(cell_m: float) -> tuple[int, float]:
-    """Number of parallel lines of a profile, and cells between two of them."""
-    return LINES if cell_m <= 4.0 else 3, max(1.0, min(2.0, 2.0 / cell_m))
+    """Number of parallel lines of a profile, and cells between two of them: 2 m or one cell."""
+    gap = max(1.0, 2.0 / cell_m)
+    lines = 2 * int(0.5 * ALONG_M / (gap * cell_m) + 0.5) + 1
+    return min(max(lines, LINES[0]), LINES[1]), gap
 
 
 @njit(cache=True, nogil=True)

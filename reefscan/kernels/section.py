@@ -70,6 +70,7 @@ class Scratch(NamedTuple):
     total: NDArray[np.float64]
     moment: NDArray[np.float64]
     face: NDArray[np.float64]
+    side: NDArray[np.float64]
 
 
 @njit(cache=True, nogil=True)
@@ -167,13 +168,13 @@ def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int
 
 
 @njit(cache=True, nogil=True)
-def _low_beyond(p: NDArray[np.float64], foot: int, tilt: float, most: int, wanted: float) -> tuple[int, int]:
+def _low_beyond(p: NDArray[np.float64], foot: int, most: int, wanted: float) -> tuple[int, int]:
     """Lowest sample between a foot and ground that climbs by ``wanted`` beyond it, and where that is reached; -1 for none."""
     low, k = foot, foot
     while k < p.shape[0] and k - foot <= most and p[k] == p[k]:
         if p[k] < p[low]:
             low = k
-        elif p[k] - p[low] - tilt * (k - low) >= wanted:
+        elif p[k] - p[low] >= wanted:
             return low, k
         k += 1
     return low, -1
@@ -258,6 +259,36 @@ def _floor_turn(
 
 
 @njit(cache=True, nogil=True)
+def _narrowest(
+    elev: NDArray[np.int32],
+    row: float,
+    col: float,
+    cross: float,
+    tilt: float,
+    reach: int,
+    wanted: float,
+    p: NDArray[np.float64],
+) -> tuple[float, float]:
+    """Heading across a trough, and its width (cells): of those that climb as far on both sides, the one on which the crests are nearest.
+
+    The climb alone does not fix it: an end wall faces along the trough, and climbs as high.
+    """
+    best, width = cross, 1e9
+    for a in range(8):
+        heading = cross + math.pi * a / 8
+        profile(elev, row, col, heading, reach, 3, 1.0, p)
+        mend_gaps(p, 2)
+        if not p[reach] == p[reach]:
+            continue
+        left_h, left, _ = _climb(p, reach, -1, tilt, reach)
+        right_h, right, _ = _climb(p, reach, 1, tilt, reach)
+        # the heading that led here is kept unless another is clearly narrower
+        if min(left_h, right_h) >= wanted and float(right - left) < (0.8 if a else 1.0) * width:
+            best, width = heading, float(right - left)
+    return best, width
+
+
+@njit(cache=True, nogil=True)
 def measure_trough(
     elev: NDArray[np.int32], row: float, col: float, cross: float, width: float, height: float, noise: float, share: float,
     search: Search, room: Scratch, out: NDArray[np.float64],
@@ -268,6 +299,8 @@ def measure_trough(
     quiet = noise * share
     reach = int(search.trough_m / cell) + 2
     p = room.q[: 2 * reach + 1]
+    cross, narrow = _narrowest(elev, row, col, cross, search.tilt * cell, reach, 0.8 * height, p)
+    width = min(width, narrow)
     axis = cross - 0.5 * math.pi
     for turn in range(3):
         axis += _floor_turn(elev, row, col, axis, width, height, quiet)
@@ -281,10 +314,10 @@ def measure_trough(
                 low = k
         if not p[low] == p[low]:
             return False
-        left_h, left, left_s = _climb(p, low, -1, search.tilt * cell, reach)
-        right_h, right, right_s = _climb(p, low, 1, search.tilt * cell, reach)
+        left_h, left, _ = _climb(p, low, -1, search.tilt * cell, reach)
+        right_h, right, _ = _climb(p, low, 1, search.tilt * cell, reach)
         height = min(left_h, right_h)
-        if not min(left_s, right_s) > 0.0:
+        if not height > 0.0:
             return False
         level = p[low] + max(0.12 * height, 2.0 * quiet)
         first, last, alike = low, low, 1
@@ -300,10 +333,12 @@ def measure_trough(
         shift = 0.5 * (first + last) - reach
         row, col = row - shift * math.cos(cross), col + shift * math.sin(cross)
         width = float(right - left)
-    if min(left_s, right_s) < search.trough_min_m:
-        return False
     left_lip, left_run = _lip(p, low, -1, left, left_h)
     right_lip, right_run = _lip(p, low, 1, right, right_h)
+    # what climbs no faster than a sight line from the foot of its side is the lie of the land; a level floor between takes nothing off
+    sight = search.tilt * cell / 0.8
+    if min(left_h - sight * left_run, right_h - sight * right_run) < search.trough_min_m:
+        return False
     # the lowest of several alike is picked for its noise
     noisy = bias(alike * 0.7) * quiet
     out[at.KIND], out[at.ROW], out[at.COL] = at.TROUGH, row, col
@@ -528,14 +563,13 @@ def measure_faces(
     """
     n = rows.shape[0]
     out = np.full((3, n, len(at.FIELDS)), np.nan)
-    longest = 2 * max(face_reach(search), int(max(search.trough_m, search.rise_m) / search.cell_m) + 4) + 8
+    cell = search.cell_m
+    reach = max(face_reach(search), int(search.trough_m / cell) + 4)
+    longest = 2 * max(reach, int(3.0 * search.rise_m / cell + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 12) + 8
+    fields = len(of_face.FIELDS)
     room = Scratch(
-        np.empty(longest),
-        np.empty(longest),
-        np.empty(longest + 1),
-        np.empty(longest + 1),
-        np.empty(len(of_face.FIELDS)),
-    )
+        np.empty(longest), np.empty(longest), np.empty(longest + 1), np.empty(longest + 1), np.empty(fields), np.empty(fields)
+    )  # fmt: skip
     floor = min(search.trough_min_m, min(search.ledge_min_m, search.rise_min_m))
     for i in range(n):
         # Each station is measured in a patch with its seed at the same place, and its positions told in whole
@@ -594,7 +628,9 @@ def _rise_above(
     if (
         not measure_rise(elev, row, col, within, noise, share, search, room, out)
         or out[at.HEIGHT] < ALL_ROUND * room.face[of_face.DROP]
-        or not net_of_rise(elev, noise * share, asked, cell, room.q, out)
+        or not net_of_rise(
+            elev, noise * share, asked, cell, search.tilt, room.q, room.total, room.moment, room.side, out
+        )
     ):
         out[:] = np.nan
         return False
@@ -612,7 +648,7 @@ def _trough_below(
     p = room.p[: 2 * reach + 1]
     foot = int(room.face[of_face.FOOT])
     wanted = max(search.trough_min_m, OPPOSITE * room.face[of_face.HEIGHT])
-    low, crest = _low_beyond(p, foot, search.tilt * cell, int(1.6 * search.trough_m / cell), wanted)
+    low, crest = _low_beyond(p, foot, int(1.6 * search.trough_m / cell), wanted)
     if crest < 0:
         return False
     level = p[low] + 0.3 * wanted
