@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import fliers, measured, noise, smooth
+from reefscan.kernels import bridge, fliers, measured, noise, smooth
 from reefscan.kernels.edges import find_faces
 from reefscan.kernels.net import Asked
 from reefscan.kernels.section import Search, face_reach, measure_faces
@@ -99,7 +99,7 @@ def measure_halo(find: Find, cell_m: float) -> int:
 
 def halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its stations depend."""
-    return measure_halo(find, cell_m) + fliers.FLIER_HALO + 1
+    return measure_halo(find, cell_m) + fliers.FLIER_HALO + bridge.PASSES + 1
 
 
 def check_reach(find: Find, cell_m: float) -> None:
@@ -142,7 +142,7 @@ def wanted(find: Find, cell_m: float) -> int:
 
 def search_halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its seeds and its score depend."""
-    return _edge(cell_m) + wanted(find, cell_m) + fliers.FLIER_HALO + 1
+    return _edge(cell_m) + wanted(find, cell_m) + fliers.FLIER_HALO + bridge.PASSES + 1
 
 
 def find_seeds(

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from reefscan import candidates
 from reefscan.batch.result import TileResult
+from reefscan.kernels.bridge import bridge
 from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
 from reefscan.kernels.fliers import FLOOR_MM, find_fliers, fliers_around, set_aside
@@ -102,6 +103,7 @@ class TileWork:
             rasters = {**lasting(kept), **picture, "score": score}
             return replace(kept, rasters=rasters, inputs=made_from, carried=True)
         step = time.perf_counter()
+        bridge(clean)
         seeds, edges = candidates.find_seeds(clean, window, core, find, cell)
         stats["edges_s"] = time.perf_counter() - step
         step = time.perf_counter()
@@ -114,8 +116,9 @@ class TileWork:
             wide, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
             np.minimum(wide, sea, out=wide)
             set_aside(wide, every, candidates.SEA_MM)
+            local = candidates.noise_near(GridBlock(whole.window, wide), cell, seeds)
+            bridge(wide)
             block = GridBlock(whole.window, wide, whole.sigma_mm)
-            local = candidates.noise_near(block, cell, seeds)
             table = candidates.find_stations(block, self.source.sheet, find, seeds, local)
         else:
             table = candidates.find_stations_none()

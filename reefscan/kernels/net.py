@@ -264,7 +264,9 @@ def net_of_rise(
         profile(elev, row, col, heading, reach, 3, 1.0, p)
         mend_gaps(p, 2)
         extra = SIDE_DEG * 0.5 * (1.0 - math.cos(heading - toward))
-        best = _along(elev, p, row, col, reach, heading, edges[a], height, noise, asked, cell, out, best, extra)
+        best = _along(
+            elev, p, row, col, reach, heading, edges[a], height, noise, asked, cell, out, best, extra
+        )
     return best < np.inf
 
 

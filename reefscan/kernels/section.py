@@ -23,8 +23,10 @@ from reefscan.kernels.order import median_of_few, put_in_order
 from reefscan.kernels.profiles import bias, profile, sample, spread_of_lines
 from reefscan.model import NODATA_MM
 
-AXIS_LINES = 11
-"""Parallel lines by which an axis is set: over 20 m along the structure on cells of 2 m."""
+AXIS_M = 20.0
+"""Length along the structure over which its axis is set, and over which it must hang together."""
+
+MOST_LINES = 11
 
 LEAST_TOGETHER = 0.5
 """Share of them that must fall as the face does: what jumps from cell to cell does not hang together."""
@@ -81,19 +83,32 @@ def gradient(height: float, length_m: float, cell_m: float) -> float:
 
 
 @njit(cache=True, nogil=True)
+def _axis_lines(gap: float, cell_m: float) -> int:
+    """Number of parallel lines, ``gap`` cells apart, by which an axis is set."""
+    return min(MOST_LINES, 2 * max(1, int(0.5 * AXIS_M / (gap * cell_m) + 0.5)) + 1)
+
+
+@njit(cache=True, nogil=True)
 def _turn_of_face(
-    elev: NDArray[np.int32], row: float, col: float, facing: float, level: float, half: float, gap: float
+    elev: NDArray[np.int32],
+    row: float,
+    col: float,
+    facing: float,
+    level: float,
+    half: float,
+    gap: float,
+    lines: int,
 ) -> float:
     """How far the contour at ``level`` (m) turns off the line across ``facing`` (radians, clockwise), 0 where it cannot be followed.
 
-    Where each of `AXIS_LINES` parallel lines, ``gap`` cells apart, falls through the level, nearest its middle within ``half`` cells; the
+    Where each of the parallel lines, ``gap`` cells apart, falls through the level, nearest its middle within ``half`` cells; the
     median of all pairwise slopes (Theil 1950): one line led astray by a boulder does not count.
     """
     dr, dc = -math.cos(facing), math.sin(facing)
-    ts, cs, n = np.empty(AXIS_LINES), np.empty(AXIS_LINES), 0
+    ts, cs, n = np.empty(lines), np.empty(lines), 0
     reach = int(2.0 * half) + 2
-    for k in range(AXIS_LINES):
-        t = (k - AXIS_LINES // 2) * gap
+    for k in range(lines):
+        t = (k - lines // 2) * gap
         best, before = 1e9, np.nan
         for i in range(-reach, reach + 1):
             s = 0.5 * i
@@ -106,7 +121,7 @@ def _turn_of_face(
         if best < 1e8:
             ts[n], cs[n] = t, best
             n += 1
-    if n < 4:
+    if n < 3:
         return 0.0
     slopes, m = np.empty(n * (n - 1) // 2), 0
     for i in range(n):
@@ -128,14 +143,15 @@ def _share_that_falls(
     foot: float,
     drop: float,
     gap: float,
+    lines: int,
 ) -> float:
-    """Share of `AXIS_LINES` parallel lines on which ground falls as the face does: half its drop at least from ``top`` to ``foot`` (cells from the
+    """Share of the parallel lines on which ground falls as the face does: half its drop at least from ``top`` to ``foot`` (cells from the
     place), each the middle one of three samples outward; of those lines that are known there."""
     dr, dc = -math.cos(facing), math.sin(facing)
     fell, known, three = 0, 0, np.empty(3)
     ends = np.empty(2)
-    for k in range(AXIS_LINES):
-        t = (k - AXIS_LINES // 2) * gap
+    for k in range(lines):
+        t = (k - lines // 2) * gap
         for end in range(2):
             for i in range(3):
                 s = foot + i if end else top - i
@@ -465,7 +481,7 @@ def measure_ledge(
         row, col = row - shift * math.cos(facing), col + shift * math.sin(facing)
         level = 0.5 * (p[int(room.face[of_face.TOP])] + p[int(room.face[of_face.FOOT])])
         half = max(3.0, 0.5 * room.face[of_face.LENGTH] + 2.0)
-        facing += _turn_of_face(elev, row, col, facing, level, half, gap)
+        facing += _turn_of_face(elev, row, col, facing, level, half, gap, _axis_lines(gap, cell))
         profile(elev, row, col, facing, reach, lines, gap, p)
         mend_gaps(p, 2)
         if not read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face):
@@ -490,6 +506,7 @@ def measure_ledge(
         room.face[of_face.FOOT] - reach,
         out[at.DROP],
         gap,
+        _axis_lines(gap, cell),
     )
     out[at.SIGMA_SHARE] = share
     return True
@@ -565,7 +582,10 @@ def measure_faces(
     out = np.full((3, n, len(at.FIELDS)), np.nan)
     cell = search.cell_m
     reach = max(face_reach(search), int(search.trough_m / cell) + 4)
-    longest = 2 * max(reach, int(3.0 * search.rise_m / cell + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 12) + 8
+    longest = (
+        2 * max(reach, int(3.0 * search.rise_m / cell + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 12)
+        + 8
+    )
     fields = len(of_face.FIELDS)
     room = Scratch(
         np.empty(longest), np.empty(longest), np.empty(longest + 1), np.empty(longest + 1), np.empty(fields), np.empty(fields)
