@@ -2,7 +2,7 @@
 
 The sentence says the form (height, width, depth, how it lies), where the net would lie, what carries
 the score and what costs it. A reader should be able to guess the profile under the boat from it, so no
-two different profiles read alike. What looks dug or moving is said to look so.
+two different profiles read alike. What looks like something else is said to look so.
 """
 
 from __future__ import annotations
