@@ -20,7 +20,9 @@ def fractal(rng: Rng, shape: tuple[int, int], *, power: float, outer_cells: floa
     """A surface whose spectral density falls as wavenumber^-power below an outer scale."""
     ky, kx = np.fft.fftfreq(shape[0])[:, None], np.fft.rfftfreq(shape[1])[None]
     k = np.hypot(kx, ky)
-    amplitude = np.where(k > 0, np.maximum(k, 1 / outer_cells), 1) ** (-power / 2) * np.minimum(1, (k * outer_cells) ** 2)
+    amplitude = np.where(k > 0, np.maximum(k, 1 / outer_cells), 1) ** (-power / 2) * np.minimum(
+        1, (k * outer_cells) ** 2
+    )
     phase = np.fft.rfft2(rng.standard_normal(shape))
     raw = np.fft.irfft2(phase * amplitude, s=shape)
     return np.asarray((raw - raw.mean()) / raw.std())

@@ -81,7 +81,12 @@ def found_of_run(run: Any, *, crs: str = CRS, origin: tuple[float, float] = ORIG
             continue
         x, y = to_xy.transform(row["lon"], row["lat"])
         sx, sy = to_xy.transform(number(row.get("structure_lon")), number(row.get("structure_lat")))
-        place = {"x": x - origin[0], "y": y - origin[1], "structure_x": sx - origin[0], "structure_y": sy - origin[1]}
+        place = {
+            "x": x - origin[0],
+            "y": y - origin[1],
+            "structure_x": sx - origin[0],
+            "structure_y": sy - origin[1],
+        }
         place = {name: value if math.isfinite(value) else NAN for name, value in place.items()}
         why = row.get("why")
         out.append(

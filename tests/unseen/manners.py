@@ -65,7 +65,9 @@ def kelp(rng: Rng, elev: Grid, cell_m: float) -> tuple[Grid, NDArray[np.bool_]]:
     return np.where(hit, np.minimum(elev + tall, np.maximum(elev, -0.3)), elev), stand
 
 
-def process(seed: int, *, name: str | None = None, manner: str | None = None, weed: bool = False, cell_m: float = 2.0) -> Bed:
+def process(
+    seed: int, *, name: str | None = None, manner: str | None = None, weed: bool = False, cell_m: float = 2.0
+) -> Bed:
     """A surveyed seabed made by a process; by default processes and manners take turns with the seed."""
     name = name or list(PROCESSES)[seed % 4]
     manner = manner or list(MANNERS)[(seed // 4 + seed) % 2]

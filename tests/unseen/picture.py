@@ -27,7 +27,9 @@ def draw(
     ax = fig.add_axes((0, 0, 1, 0.97))
     import matplotlib as mpl
 
-    rgb = LightSource(315, 40).shade(filled, cmap=mpl.colormaps["viridis"], vert_exag=3, dx=cell_m, dy=cell_m, blend_mode="soft")
+    rgb = LightSource(315, 40).shade(
+        filled, cmap=mpl.colormaps["viridis"], vert_exag=3, dx=cell_m, dy=cell_m, blend_mode="soft"
+    )
     rgb[~np.isfinite(elev)] = (0.6, 0.6, 0.6, 1)
     ax.imshow(rgb, extent=(0, elev.shape[1] * cell_m, -elev.shape[0] * cell_m, 0))
     for foot in feet:

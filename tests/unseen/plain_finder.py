@@ -29,6 +29,7 @@ class Faces:
     """Faces of one heading each: rows of equal length, distances from the candidate positive downhill."""
 
     height: Grid
+    drop: Grid
     gradient: Grid
     top: Grid
     foot: Grid
@@ -42,7 +43,11 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
     if known.sum() < 100 or min(elev.shape) < 12:
         return []
     sight = min(SIGHT, ASKED_M / (2.5 * cell_m))
-    z = elev if known.all() else elev[tuple(distance_transform_edt(~known, return_distances=False, return_indices=True))]
+    z = (
+        elev
+        if known.all()
+        else elev[tuple(distance_transform_edt(~known, return_distances=False, return_indices=True))]
+    )
     rows, cols, down = _candidates(z, known, cell_m)
     if not len(rows):
         return []
@@ -59,7 +64,9 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
         facing[better] = (down + np.radians(turn))[better]
         best = Faces(*(np.where(better, getattr(f, n), getattr(best, n)) for n in Faces.__dataclass_fields__))
     assert best is not None
-    depth = -map_coordinates(z, rowcol(x + best.foot * np.sin(facing), y + best.foot * np.cos(facing), cell_m), order=1)
+    depth = -map_coordinates(
+        z, rowcol(x + best.foot * np.sin(facing), y + best.foot * np.cos(facing), cell_m), order=1
+    )
     keep = (best.height >= 0.8 * ASKED_M) & (depth > BAND[0]) & (depth < BAND[1])
     x, y, facing = x[keep], y[keep], facing[keep]
     best = Faces(*(getattr(best, n)[keep] for n in Faces.__dataclass_fields__))
@@ -71,7 +78,7 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
     is_trough = (trough >= 0.5 * height) & (trough >= 0.8 * ASKED_M)
     is_rise = ~is_trough & (drops >= 0.6 * height)
     kind = np.where(is_trough, "trough", np.where(is_rise, "rise", "ledge"))
-    height = np.where(is_trough, trough, height)
+    height = np.where(is_trough, np.minimum(best.climb_behind, best.drop), height)
     weight = np.array([WEIGHT[k] for k in kind])
     ramp = np.clip((gradient - RAMP[0]) / (RAMP[1] - RAMP[0]), 0, 1)
     raw = weight * np.sqrt(np.minimum(height, CAP_M)) * ramp
@@ -81,7 +88,9 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
     px, py = x + (best.foot + off) * dx, y + (best.foot + off) * dy
     pr, pc = (np.round(v).astype(int) for v in rowcol(px, py, cell_m))
     inside = (pr >= 0) & (pr < z.shape[0]) & (pc >= 0) & (pc < z.shape[1])
-    inside &= known[np.clip(pr, 0, z.shape[0] - 1), np.clip(pc, 0, z.shape[1] - 1)] & (height >= 0.8 * ASKED_M)
+    inside &= known[np.clip(pr, 0, z.shape[0] - 1), np.clip(pc, 0, z.shape[1] - 1)] & (
+        height >= 0.8 * ASKED_M
+    )
     out: list[Found] = []
     taken = np.zeros(len(x), bool)
     low, high = float(score.min()), float(max(score.max(), 1e-9))
@@ -113,7 +122,9 @@ def _candidates(z: Grid, known: NDArray[np.bool_], cell_m: float) -> tuple[Grid,
     ur, uc = gr[rows, cols] / steep[rows, cols], gc[rows, cols] / steep[rows, cols]
     peak = np.ones(len(rows), bool)
     for sign in (-1, 1):
-        peak &= steep[rows, cols] >= map_coordinates(steep, [rows + sign * ur, cols + sign * uc], order=1, mode="nearest")
+        peak &= steep[rows, cols] >= map_coordinates(
+            steep, [rows + sign * ur, cols + sign * uc], order=1, mode="nearest"
+        )
     rows, cols = rows[peak], cols[peak]
     return rows.astype(float), cols.astype(float), np.arctan2(-gc[rows, cols], gr[rows, cols])
 
@@ -127,7 +138,11 @@ def _noise(elev: Grid) -> float:
 def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: float, noise: float) -> Faces:
     """Read every candidate's face on the mean of five lines one cell apart."""
     step = max(1.0, cell_m / 2)
-    s = np.arange(-REACH_M, REACH_M + step / 2, step) if cell_m < 10 else np.arange(-15 * cell_m, 15 * cell_m, step)
+    s = (
+        np.arange(-REACH_M, REACH_M + step / 2, step)
+        if cell_m < 10
+        else np.arange(-15 * cell_m, 15 * cell_m, step)
+    )
     dx, dy = np.sin(facing)[:, None], np.cos(facing)[:, None]
     total = np.zeros((len(x), len(s)))
     for k in range(-2, 3):
@@ -144,7 +159,9 @@ def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: flo
         dn = -(p[i, mid:] + sight * (s[mid:] - s[mid]))
         foot[i] = mid + _first_end(dn - dn[0])
         past = p[i, foot[i] :] - p[i, foot[i]] - sight * (s[foot[i] :] - s[foot[i]])
-        behind[i] = np.nanmax(past) if np.isfinite(past).any() else 0
+        if np.isfinite(past).any():
+            far = int(np.nanargmax(past))
+            behind[i] = past[far] + sight * (s[foot[i] + far] - s[foot[i]])
     row = np.arange(len(x))
     drop = p[row, top] - p[row, foot]
     frac = (p[row, top][:, None] - p) / np.maximum(drop, 1e-6)[:, None]
@@ -156,7 +173,7 @@ def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: flo
     height = drop - np.clip(ground, 0, None) * length - 1.6 * noise / np.sqrt(5)
     own = np.sqrt(np.maximum(length**2 - (3 * cell_m) ** 2, 36.0))
     height = np.where(np.isfinite(height), height, 0)
-    return Faces(height, height / own, s[top], s[foot], behind)
+    return Faces(height, drop, height / own, s[top], s[foot], behind)
 
 
 def _first_end(climb: Grid) -> int:
@@ -199,7 +216,9 @@ def _around(x: Grid, y: Grid, raw: Grid) -> Grid:
     inverse = np.ravel(inverse)
     most = np.zeros(inverse.max() + 1)
     np.maximum.at(most, inverse, raw)
-    first = np.array([np.flatnonzero(inverse == i)[0] for i in range(len(most))]) if len(most) < 2000 else None
+    first = (
+        np.array([np.flatnonzero(inverse == i)[0] for i in range(len(most))]) if len(most) < 2000 else None
+    )
     if first is None:
         order = np.argsort(inverse, kind="stable")
         first = order[np.searchsorted(inverse[order], np.arange(len(most)))]

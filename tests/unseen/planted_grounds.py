@@ -42,7 +42,9 @@ def banks(rng: np.random.Generator, x: Grid, y: Grid, count: int) -> Grid:
     return out
 
 
-def sloping(rng: np.random.Generator, x: Grid, y: Grid, *, near_m: float, far_m: float, curve: float = 0.0) -> Grid:
+def sloping(
+    rng: np.random.Generator, x: Grid, y: Grid, *, near_m: float, far_m: float, curve: float = 0.0
+) -> Grid:
     """Heights that sink from one side to the other, the far part ``curve`` times steeper than on the mean."""
     b = rng.uniform(0, 2 * np.pi)
     s = x * np.sin(b) + y * np.cos(b)
@@ -56,8 +58,12 @@ def _trough(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float)
     depth = rng.uniform(1.2, 3.2)
     wall = max(depth * rng.uniform(1.0, 3.0), 1.5 * plot.cell_m)
     floor = rng.uniform(3, 12)
-    line = planting.winding(rng, rng.uniform(70, 140), bend=rng.uniform(0.2, 0.7) if hard else rng.uniform(0, 0.25))
-    spot = planting.place(rng, plot, line, apart_m=apart_m + floor / 2 + wall, depth=(BAND[0] + 1, BAND[1] - 1 - depth))
+    line = planting.winding(
+        rng, rng.uniform(70, 140), bend=rng.uniform(0.2, 0.7) if hard else rng.uniform(0, 0.25)
+    )
+    spot = planting.place(
+        rng, plot, line, apart_m=apart_m + floor / 2 + wall, depth=(BAND[0] + 1, BAND[1] - 1 - depth)
+    )
     if spot is not None:
         planting.trough(plot, spot, depth_m=depth, floor_m=floor, wall_m=wall)
 
@@ -70,7 +76,9 @@ def _ledge(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float) 
     heights = np.full(len(line), top)
     if hard:
         s = np.linspace(0, 1, len(line))
-        heights = np.clip(top * (1 + 0.25 * np.sin(2 * np.pi * (s * rng.uniform(0.5, 1.5) + rng.random()))), 1.0, 4.0)
+        heights = np.clip(
+            top * (1 + 0.25 * np.sin(2 * np.pi * (s * rng.uniform(0.5, 1.5) + rng.random()))), 1.0, 4.0
+        )
     spot = planting.place(rng, plot, line, apart_m=apart_m, depth=(BAND[0] + 1.2, BAND[1] - 1))
     if spot is not None:
         planting.ledge(plot, spot, heights, face_m=face)
@@ -81,7 +89,11 @@ def _rise(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float) -
     side = max(height * rng.uniform(0.8, 2.2), 1.5 * plot.cell_m)
     top = rng.uniform(0.5, 5)
     spot = planting.place(
-        rng, plot, np.zeros((1, 2)), apart_m=apart_m + top + side, depth=(BAND[0] + height * 0.5 + 0.5, BAND[1] - 1)
+        rng,
+        plot,
+        np.zeros((1, 2)),
+        apart_m=apart_m + top + side,
+        depth=(BAND[0] + height * 0.5 + 0.5, BAND[1] - 1),
     )
     if spot is not None:
         stretch, turn = rng.uniform(1, 1.5), rng.uniform(0, np.pi)
@@ -91,7 +103,9 @@ def _rise(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float) -
 MAKERS = {"trough": _trough, "ledge": _ledge, "rise": _rise}
 
 
-def _settle(planted: list[Planted], shown: Grid, known: NDArray[np.bool_], cell_m: float) -> tuple[Planted, ...]:
+def _settle(
+    planted: list[Planted], shown: Grid, known: NDArray[np.bool_], cell_m: float
+) -> tuple[Planted, ...]:
     """A structure is *real* if the survey without its noise shows it a little higher than asked, in band and on known ground."""
     face = standing(shown, cell_m).face
     out = []
@@ -101,7 +115,9 @@ def _settle(planted: list[Planted], shown: Grid, known: NDArray[np.bool_], cell_
         in_band = np.mean((depth > BAND[0] + 0.3) & (depth < BAND[1] - 0.3)) > 0.6
         tall = [near(face, x, y, cell_m=cell_m, within_m=12) for x, y in p.foot[:: max(1, len(p.foot) // 8)]]
         shows = np.median(tall) >= 1.05 * ASKED_M
-        out.append(replace(p, role="real" if in_band and shows and known[rows, cols].mean() > 0.8 else "optional"))
+        out.append(
+            replace(p, role="real" if in_band and shows and known[rows, cols].mean() > 0.8 else "optional")
+        )
     return tuple(out)
 
 
@@ -117,7 +133,9 @@ def plain(seed: int, *, cell_m: float = 2.0, cells: int = 512) -> Bed:
         MAKERS[kind](rng, plot, hard=False, apart_m=100.0)
     true = plot.z
     elev = true + rng.uniform(0.03, 0.08) * rng.standard_normal(x.shape)
-    return Bed("plain", seed, cell_m, elev, true, true, _settle(plot.planted, true, np.isfinite(elev), cell_m))
+    return Bed(
+        "plain", seed, cell_m, elev, true, true, _settle(plot.planted, true, np.isfinite(elev), cell_m)
+    )
 
 
 def hard(seed: int, *, cell_m: float = 2.0, cells: int = 576) -> Bed:
@@ -125,7 +143,14 @@ def hard(seed: int, *, cell_m: float = 2.0, cells: int = 576) -> Bed:
     rng = np.random.default_rng([42, seed])
     x, y = axes(cells, cells, cell_m)
     steep = rng.uniform(0, 1) < 0.6
-    z = sloping(rng, x, y, near_m=rng.uniform(3, 5), far_m=rng.uniform(26, 34) if steep else 15.5, curve=3.0 if steep else 0.0)
+    z = sloping(
+        rng,
+        x,
+        y,
+        near_m=rng.uniform(3, 5),
+        far_m=rng.uniform(26, 34) if steep else 15.5,
+        curve=3.0 if steep else 0.0,
+    )
     z += swell(rng, x, y) + banks(rng, x, y, 4)
     plot = Plot(x, y, z, cell_m, patches(rng, x.shape, 60 / cell_m, 0.65))
     kinds = ["trough", "ledge", "rise"]

@@ -33,7 +33,9 @@ class PlantedVerdict:
     missed: list[int] = field(default_factory=list)
 
 
-def judge_planted(bed: Bed, sites: list[Found], *, ground: Standing | None = None, only: set[int] | None = None) -> PlantedVerdict:
+def judge_planted(
+    bed: Bed, sites: list[Found], *, ground: Standing | None = None, only: set[int] | None = None
+) -> PlantedVerdict:
     """Judge a ranked list; ``only`` restricts what must be found to these indices of ``bed.planted``."""
     ground = ground or standing(bed.true, true_cell(bed))
     tree, owner = near_tree(bed.planted)

@@ -51,14 +51,21 @@ def winding(rng: np.random.Generator, length: float, *, bend: float) -> Grid:
     return np.asarray(line - line.mean(0))
 
 
-def place(rng: np.random.Generator, plot: Plot, line: Grid, *, apart_m: float, depth: tuple[float, float]) -> Grid | None:
+def place(
+    rng: np.random.Generator, plot: Plot, line: Grid, *, apart_m: float, depth: tuple[float, float]
+) -> Grid | None:
     """Move a line to where its ground lies between two depths, clear of the edge and of all else; None if there is no room."""
     tree = cKDTree(np.concatenate(plot.spots)) if plot.spots else None
     probe = line[:: max(1, len(line) // 12)]
     for _ in range(300):
         at = np.array([rng.uniform(0, plot.side_m), -rng.uniform(0, plot.side_m)])
         p = probe + at
-        if p.min() < -plot.side_m + 60 or p[:, 0].min() < 60 or p[:, 0].max() > plot.side_m - 60 or p[:, 1].max() > -60:
+        if (
+            p.min() < -plot.side_m + 60
+            or p[:, 0].min() < 60
+            or p[:, 0].max() > plot.side_m - 60
+            or p[:, 1].max() > -60
+        ):
             continue
         ground = -plot.z[(-p[:, 1] / plot.cell_m).astype(int), (p[:, 0] / plot.cell_m).astype(int)]
         if ground.min() < depth[0] or ground.max() > depth[1]:
@@ -105,12 +112,22 @@ def trough(plot: Plot, line: Grid, *, depth_m: float, floor_m: float, wall_m: fl
     full = slice(int(0.8 * run), max(n - int(0.8 * run), int(0.8 * run) + 1))
     sides = [line[full] + sign * (floor_m / 2 + 0.1 * wall_m) * normal[full] for sign in (1, -1)]
     plot.planted.append(
-        Planted("trough", depth_m, 2 * half, np.concatenate(sides), line[full], bearing[full] % 180, bearing[full] * np.nan)
+        Planted(
+            "trough",
+            depth_m,
+            2 * half,
+            np.concatenate(sides),
+            line[full],
+            bearing[full] % 180,
+            bearing[full] * np.nan,
+        )
     )
     plot.spots += [line + half * normal, line - half * normal]
 
 
-def ledge(plot: Plot, line: Grid, heights: Grid, *, face_m: float, back: float = 24.0, ends: float = 14.0) -> None:
+def ledge(
+    plot: Plot, line: Grid, heights: Grid, *, face_m: float, back: float = 24.0, ends: float = 14.0
+) -> None:
     """A step whose ground to the left of the line is raised by ``heights`` (one for each point), and sinks back slowly behind.
 
     ``back`` and ``ends`` say over how many heights the raised ground sinks away behind and beside the step.
@@ -120,7 +137,9 @@ def ledge(plot: Plot, line: Grid, heights: Grid, *, face_m: float, back: float =
     w = plot.window(line, reach + face_m)
     signed, index, beyond = across(plot, line, w)
     run = ends * top
-    fade = smoothstep(np.minimum(index, len(line) - 1 - index) * STEP_M / min(run, 0.3 * len(line))) * (beyond <= 0.8)
+    fade = smoothstep(np.minimum(index, len(line) - 1 - index) * STEP_M / min(run, 0.3 * len(line))) * (
+        beyond <= 0.8
+    )
     body = smoothstep(0.5 - signed / face_m) * (1 - smoothstep((-signed - face_m / 2) / reach))
     plot.z[w] += heights[index] * body * fade
     normal, bearing = normals(line)
@@ -129,19 +148,31 @@ def ledge(plot: Plot, line: Grid, heights: Grid, *, face_m: float, back: float =
     full = slice(cut, n - cut)
     foot = line[full] + 0.4 * face_m * normal[full]
     plot.planted.append(
-        Planted("ledge", float(np.median(heights[full])), face_m, foot, line[full], bearing[full] % 180, (bearing[full] + 90) % 360)
+        Planted(
+            "ledge",
+            float(np.median(heights[full])),
+            face_m,
+            foot,
+            line[full],
+            bearing[full] % 180,
+            (bearing[full] + 90) % 360,
+        )
     )
     plot.spots += [line + face_m / 2 * normal, line - (face_m / 2 + 10) * normal]
 
 
-def rise(plot: Plot, at: Grid, *, height_m: float, top_m: float, side_m: float, stretch: float, turn: float) -> None:
+def rise(
+    plot: Plot, at: Grid, *, height_m: float, top_m: float, side_m: float, stretch: float, turn: float
+) -> None:
     """A pile: a rounded top within steep sides, longer one way by ``stretch``."""
     reach = (top_m + side_m) * stretch
     w = plot.window(at, reach + 4)
     dx, dy = plot.x[w] - at[0, 0], plot.y[w] - at[0, 1]
     a, b = dx * np.cos(turn) + dy * np.sin(turn), dy * np.cos(turn) - dx * np.sin(turn)
     r = np.hypot(a / stretch, b)
-    plot.z[w] += height_m * (1 - smoothstep((r - top_m) / side_m)) * (1 - 0.15 * np.clip(r / max(top_m, 1), 0, 1) ** 2)
+    plot.z[w] += (
+        height_m * (1 - smoothstep((r - top_m) / side_m)) * (1 - 0.15 * np.clip(r / max(top_m, 1), 0, 1) ** 2)
+    )
     phi = np.linspace(0, 2 * np.pi, 60, endpoint=False)
     radius = top_m + 0.8 * side_m
     u, v = radius * stretch * np.cos(phi), radius * np.sin(phi)

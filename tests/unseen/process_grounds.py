@@ -50,7 +50,10 @@ def platform(rng: Rng, x: Grid, y: Grid) -> Grid:
     first = rng.uniform(0, np.pi)
     u = _turned(rng, x, y, first, 4, 45)
     v = _turned(rng, x, y, first + rng.uniform(1.1, 1.7), 4, 45)
-    cu, cv = _spacing(rng, (u.min(), u.max()), rng.uniform(28, 50)), _spacing(rng, (v.min(), v.max()), rng.uniform(35, 70))
+    cu, cv = (
+        _spacing(rng, (u.min(), u.max()), rng.uniform(28, 50)),
+        _spacing(rng, (v.min(), v.max()), rng.uniform(35, 70)),
+    )
     iu, iv = np.searchsorted(cu, u), np.searchsorted(cv, v)
     shape = (len(cu) + 1, len(cv) + 1)
     block = rng.normal(0, 0.25, shape)
@@ -59,13 +62,17 @@ def platform(rng: Rng, x: Grid, y: Grid) -> Grid:
     block = np.where(kind > 0.9, block + rng.uniform(0.6, 2.0, shape), block)
     tilt = rng.normal(0, 0.012, (2, *shape))
     rock = sand + 0.9 * soft(rng, x.shape, 90 / cell) + 0.4 + gaussian_filter(block[iu, iv], 0.7 / cell)
-    rock += tilt[0][iu, iv] * (u - cu[np.clip(iu, 0, len(cu) - 1)]) + tilt[1][iu, iv] * (v - cv[np.clip(iv, 0, len(cv) - 1)])
+    rock += tilt[0][iu, iv] * (u - cu[np.clip(iu, 0, len(cu) - 1)]) + tilt[1][iu, iv] * (
+        v - cv[np.clip(iv, 0, len(cv) - 1)]
+    )
     for w, c, other, share in ((u, cu, v, 0.5), (v, cv, u, 0.3)):
         for at in c:
             if rng.random() > share:
                 continue
             s = (other - other.min()) / 60 + rng.uniform(0, 50)
-            deep = rng.uniform(0.6, 3.0) * np.clip(0.5 + 0.9 * np.sin(s * rng.uniform(0.6, 1.3)) * np.cos(0.7 * s), 0, 1)
+            deep = rng.uniform(0.6, 3.0) * np.clip(
+                0.5 + 0.9 * np.sin(s * rng.uniform(0.6, 1.3)) * np.cos(0.7 * s), 0, 1
+            )
             half, wall = rng.uniform(1.0, 4.5), rng.uniform(1.0, 3.5)
             rock -= deep * smoothstep((half + wall - np.abs(w - at)) / wall)
     rock += 0.16 * fractal(rng, x.shape, power=3.0, outer_cells=25 / cell)
@@ -81,7 +88,9 @@ def strata(rng: Rng, x: Grid, y: Grid) -> Grid:
     i = np.clip(np.searchsorted(beds, t) - 1, 0, len(beds) - 2)
     width = beds[i + 1] - beds[i]
     share = np.clip((t - beds[i]) / width, 0, 1)
-    tall = rng.uniform(0.3, 3.6, len(beds))[i] * np.clip(0.75 + 0.5 * soft(rng, x.shape, 60 / cell), 0.05, 1.5)
+    tall = rng.uniform(0.3, 3.6, len(beds))[i] * np.clip(
+        0.75 + 0.5 * soft(rng, x.shape, 60 / cell), 0.05, 1.5
+    )
     face = np.clip(rng.uniform(1.5, 9, len(beds))[i] / width, 0.02, 0.4)
     tall = np.minimum(tall, 0.055 * width)
     saw = np.where(share < 1 - face, share / (1 - face), smoothstep((1 - share) / face))
@@ -89,7 +98,11 @@ def strata(rng: Rng, x: Grid, y: Grid) -> Grid:
     across = _turned(rng, x, y, rng.uniform(0, np.pi), 12, 60)
     for at in _spacing(rng, (across.min(), across.max()), 160):
         half = rng.uniform(3, 8)
-        rock -= rng.uniform(0.5, 2.0) * smoothstep((2 * half - np.abs(across - at)) / half) * (patches(rng, x.shape, 50 / cell, 0.4) > 0.5)
+        rock -= (
+            rng.uniform(0.5, 2.0)
+            * smoothstep((2 * half - np.abs(across - at)) / half)
+            * (patches(rng, x.shape, 50 / cell, 0.4) > 0.5)
+        )
     rock += 0.12 * fractal(rng, x.shape, power=3.0, outer_cells=20 / cell)
     rock = gaussian_filter(rock, 0.8 / cell)
     return np.maximum(rock, sand + 0.04 * soft(rng, x.shape, 6 / cell))
@@ -130,8 +143,8 @@ def lag(rng: Rng, x: Grid, y: Grid) -> Grid:
     cell = x[0, 1] - x[0, 0]
     sand = _sand(rng, x, y, near_m=rng.uniform(4.5, 7), far_m=rng.uniform(13, 17))
     z = sand + 0.04 * soft(rng, x.shape, 6 / cell)
-    hill = fractal(rng, x.shape, power=3.6, outer_cells=170 / cell)
-    steps = np.quantile(hill, [0.62, 0.8, 0.93])
+    hill = gaussian_filter(fractal(rng, x.shape, power=4.0, outer_cells=260 / cell), 4 / cell)
+    steps = np.quantile(hill, [0.72, 0.86, 0.95])
     out = np.zeros_like(z)
     for cut in steps:
         tall = np.clip(1.6 + 0.9 * soft(rng, x.shape, 90 / cell), 0.0, 3.6)
@@ -142,13 +155,15 @@ def lag(rng: Rng, x: Grid, y: Grid) -> Grid:
     z += out + 0.12 * fractal(rng, x.shape, power=2.8, outer_cells=15 / cell) * (out > 0.3)
     spots = gaussian_filter(rng.standard_normal(x.shape), 30 / cell)
     weight = np.exp(2.2 * spots / spots.std())
-    for i in rng.choice(x.size, 500, p=(weight / weight.sum()).ravel()):
-        radius = min(1.2 * rng.pareto(2.2) + 1.0, 8.0)
+    for i in rng.choice(x.size, 260, p=(weight / weight.sum()).ravel()):
+        radius = min(1.6 * rng.pareto(2.0) + 1.0, 9.0)
         row, col = divmod(int(i), x.shape[1])
         n = int(radius * 1.4 / cell) + 2
         w = (slice(max(0, row - n), row + n + 1), slice(max(0, col - n), col + n + 1))
         r = np.hypot(x[w] - x.flat[i], (y[w] - y.flat[i]) * rng.uniform(0.7, 1.3)) / radius
-        z[w] = np.maximum(z[w], z[row, col] + radius * rng.uniform(0.4, 0.9) * np.sqrt(np.clip(1 - r**2, 0, None)) * 0.9)
+        z[w] = np.maximum(
+            z[w], z[row, col] + radius * rng.uniform(0.4, 0.9) * np.sqrt(np.clip(1 - r**2, 0, None)) * 0.9
+        )
     return z
 
 

@@ -22,9 +22,7 @@ Grid = NDArray[np.float64]
 SIGHT = 0.05
 REACH_M = 80.0
 FACE = 2 * SIGHT
-STEPS = [
-    (r, c) for r in range(-2, 3) for c in range(-2, 3) if max(abs(r), abs(c)) > 0 and np.gcd(r, c) == 1
-]
+STEPS = [(r, c) for r in range(-2, 3) for c in range(-2, 3) if max(abs(r), abs(c)) > 0 and np.gcd(r, c) == 1]
 
 
 @dataclass(frozen=True)
@@ -47,7 +45,9 @@ def land(elev: Grid, cell_m: float) -> tuple[Grid, Grid]:
         cut = part[: rows * block, : cols * block].reshape(rows, block, cols, block)
         middle = median_filter(np.median(cut, axis=(1, 3)), size=5, mode="nearest")
         big = zoom(middle, block, order=1, mode="nearest", grid_mode=True)
-        out.append(np.pad(big, [(0, part.shape[0] - big.shape[0]), (0, part.shape[1] - big.shape[1])], mode="edge"))
+        out.append(
+            np.pad(big, [(0, part.shape[0] - big.shape[0]), (0, part.shape[1] - big.shape[1])], mode="edge")
+        )
     return out[0], out[1]
 
 
@@ -119,7 +119,13 @@ class Natural:
 
 
 def structures(
-    true: Grid, heights: Grid, cell_m: float, *, least_m: float = 1.0, apart_m: float = 60.0, known: NDArray[np.bool_] | None = None
+    true: Grid,
+    heights: Grid,
+    cell_m: float,
+    *,
+    least_m: float = 1.0,
+    apart_m: float = 60.0,
+    known: NDArray[np.bool_] | None = None,
 ) -> list[Natural]:
     """Tallest faces first, none within ``apart_m`` of another; only those with a foot in the depth band and on known ground."""
     left = np.where(heights >= least_m, heights, 0.0)
