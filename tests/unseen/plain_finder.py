@@ -17,6 +17,7 @@ from scipy.spatial import cKDTree
 
 from unseen.bed import BAND, rowcol
 from unseen.found import Found
+from unseen.section import floor_slope
 
 Grid = NDArray[np.float64]
 ASKED_M, REACH_M, APART_M, SIGHT = 1.0, 80.0, 60.0, 0.05
@@ -107,7 +108,7 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
             steep_deg=float(np.degrees(np.arctan(gradient[i]))), depth_m=float(-z[pr[i], pc[i]]),
             structure_x=float(x[i]), structure_y=float(y[i]),
         )  # fmt: skip
-        out.append(replace(site, slope_deg=_slope(z, pr[i], pc[i], cell_m)))
+        out.append(replace(site, slope_deg=floor_slope(elev, cell_m, site.x, site.y)[0]))
         if len(out) == top:
             break
     return out
@@ -225,12 +226,3 @@ def _around(x: Grid, y: Grid, raw: Grid) -> Grid:
     tree = cKDTree(np.stack([x[first], y[first]], 1))
     near = tree.query_ball_point(np.stack([x, y], 1), 60.0)
     return np.array([most[n].sum() for n in near]) / (np.pi * 10**2)
-
-
-def _slope(z: Grid, row: int, col: int, cell_m: float) -> float:
-    """Slope (degrees) of a plane through the 3 x 3 cells around one."""
-    cut = z[max(0, row - 1) : row + 2, max(0, col - 1) : col + 2]
-    if cut.shape != (3, 3):
-        return float("nan")
-    gr, gc = (cut[2] - cut[0]).mean() / 2, (cut[:, 2] - cut[:, 0]).mean() / 2
-    return float(np.degrees(np.arctan(np.hypot(gr, gc) / cell_m)))

@@ -23,9 +23,9 @@ Grid = NDArray[np.float64]
 
 
 def swell(rng: np.random.Generator, x: Grid, y: Grid) -> Grid:
-    """A low swell: rounded waves of up to 1.5 m, no flank of which is steeper than 1 in 20."""
-    wave = rng.uniform(100, 190)
-    height = min(1.5, 0.045 * wave / np.pi) * rng.uniform(0.5, 1)
+    """A low swell: rounded waves of up to 1.8 m, whose climb from trough to crest passes a sight line of 1 in 20 by 0.3 m at most."""
+    wave = rng.uniform(55, 160)
+    height = min(1.8, 0.025 * wave + rng.uniform(-0.3, 0.3))
     b = rng.uniform(0, np.pi)
     s = x * np.sin(b) + y * np.cos(b)
     return np.asarray(height / 2 * np.sin(2 * np.pi * s / wave + rng.uniform(0, 6)))
@@ -49,13 +49,18 @@ def sloping(
     b = rng.uniform(0, 2 * np.pi)
     s = x * np.sin(b) + y * np.cos(b)
     s = (s - s.min()) / (s.max() - s.min())
-    share = s if not curve else np.log1p(np.exp((s - 0.72) / 0.05)) * 0.05 * curve + s * 0.45
+    share = s if not curve else np.log1p(np.exp((s - 0.62) / 0.05)) * 0.05 * curve + s * 0.45
     share = (share - share.min()) / (share.max() - share.min())
     return np.asarray(-(near_m + (far_m - near_m) * share))
 
 
+def _tall(rng: np.random.Generator, most: float) -> float:
+    """A height of 1.1 m to the most, low ones more often."""
+    return float(np.exp(rng.uniform(np.log(1.1), np.log(most))))
+
+
 def _trough(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float) -> None:
-    depth = rng.uniform(1.2, 3.2)
+    depth = _tall(rng, 3.2) if hard else rng.uniform(1.2, 3.2)
     wall = max(depth * rng.uniform(1.0, 3.0), 1.5 * plot.cell_m)
     floor = rng.uniform(3, 12)
     line = planting.winding(
@@ -69,7 +74,7 @@ def _trough(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float)
 
 
 def _ledge(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float) -> None:
-    top = rng.uniform(1.2, 4.0)
+    top = _tall(rng, 4.0) if hard else rng.uniform(1.2, 4.0)
     face = rng.uniform(2, 25) if hard else rng.uniform(2, 10)
     face = max(min(face, top / 0.14), 2.0)
     line = planting.winding(rng, rng.uniform(90, 170), bend=rng.uniform(0.1, 0.6) if hard else 0.1)
@@ -85,7 +90,7 @@ def _ledge(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float) 
 
 
 def _rise(rng: np.random.Generator, plot: Plot, *, hard: bool, apart_m: float) -> None:
-    height = rng.uniform(1.2, 4.0)
+    height = _tall(rng, 4.0) if hard else rng.uniform(1.2, 4.0)
     side = max(height * rng.uniform(0.8, 2.2), 1.5 * plot.cell_m)
     top = rng.uniform(0.5, 5)
     spot = planting.place(
@@ -148,23 +153,23 @@ def hard(seed: int, *, cell_m: float = 2.0, cells: int = 576) -> Bed:
         x,
         y,
         near_m=rng.uniform(3, 5),
-        far_m=rng.uniform(26, 34) if steep else 15.5,
+        far_m=rng.uniform(34, 46) if steep else 15.5,
         curve=3.0 if steep else 0.0,
     )
     z += swell(rng, x, y) + banks(rng, x, y, 4)
     plot = Plot(x, y, z, cell_m, patches(rng, x.shape, 60 / cell_m, 0.65))
     kinds = ["trough", "ledge", "rise"]
-    for _ in range(28):
+    for _ in range(36):
         for kind in kinds:
-            MAKERS[kind](rng, plot, hard=True, apart_m=72.0)
+            MAKERS[kind](rng, plot, hard=True, apart_m=66.0)
     rough = fractal(rng, x.shape, power=rng.uniform(2.4, 3.4), outer_cells=rng.uniform(35, 70) / cell_m)
-    texture = _tamed(rough * 0.25, cell_m, rng.uniform(0.7, 0.85))
+    texture = _tamed(rough * 0.5, cell_m, rng.uniform(0.75, 0.95))
     true = plot.z + texture * (0.1 + 0.9 * plot.rock)
     coarse = np.zeros(x.shape, bool)
     coarse[: cells // 2] = True
     coarse = np.rot90(coarse, rng.integers(4)).copy()
     step = int(rng.choice([3, 4]))
-    soft_noise = 0.04 * soft(rng, x.shape, 2.0) + rng.uniform(0.04, 0.08) * rng.standard_normal(x.shape)
+    soft_noise = 0.05 * soft(rng, x.shape, 2.0) + rng.uniform(0.05, 0.09) * rng.standard_normal(x.shape)
     shown = np.where(coarse, _coarser(true, step), true)
     elev = np.where(coarse, _coarser(true + soft_noise, step), true + soft_noise)
     holes = patches(rng, x.shape, 10 / cell_m, 0.025, 0.01) > 0.5
@@ -176,9 +181,9 @@ def hard(seed: int, *, cell_m: float = 2.0, cells: int = 576) -> Bed:
 
 def _tamed(rough: Grid, cell_m: float, most_m: float) -> Grid:
     """Rock texture that by itself has steps of nearly ``most_m`` all over and hardly any taller ones."""
-    rough = rough * most_m / np.quantile(standing(rough, cell_m).face, 0.98)
+    rough = rough * most_m / np.quantile(standing(rough, cell_m).loose, 0.98)
     for _ in range(3):
-        tall = maximum_filter(standing(rough, cell_m).face, size=int(24 / cell_m) + 1)
+        tall = maximum_filter(standing(rough, cell_m).loose, size=int(24 / cell_m) + 1)
         less = gaussian_filter(np.minimum(1, most_m / np.maximum(tall, 1e-6)), 6 / cell_m, mode="nearest")
         rough = rough * less
     return np.asarray(rough)

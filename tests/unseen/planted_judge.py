@@ -61,8 +61,9 @@ def judge_planted(
                 found_60 += len(fresh)
                 of_kind += 1
                 same += site.kind == p.kind
-            if site.kind == p.kind and p.kind != "rise" and n < 60:
-                true = float(p.axis_deg[p.at(site.x, site.y)])
+            at = p.at(site.x, site.y)
+            if site.kind == p.kind and 0 < at < len(p.line) - 1 and n < 60:
+                true = float(p.axis_deg[at])
                 axes.append(abs((site.axis_deg - true + 90) % 180 - 90))
         else:
             tall = near(ground.face, site.x, site.y, cell_m=true_cell(bed), within_m=within)

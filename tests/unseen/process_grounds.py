@@ -23,12 +23,16 @@ Rng = np.random.Generator
 
 
 def _sand(rng: Rng, x: Grid, y: Grid, *, near_m: float, far_m: float) -> Grid:
-    """Sand that sinks from one side to the other and undulates by a few decimetres."""
+    """Sand that sinks from one side to the other, undulates by a few decimetres and carries low sand waves in places."""
     b = rng.uniform(0, 2 * np.pi)
     s = x * np.sin(b) + y * np.cos(b)
     s = (s - s.min()) / (s.max() - s.min())
     cell = x[0, 1] - x[0, 0]
-    return np.asarray(-(near_m + (far_m - near_m) * s) + 0.25 * soft(rng, x.shape, 60 / cell))
+    sand = 0.25 * soft(rng, x.shape, 60 / cell)
+    b, wave = rng.uniform(0, np.pi), rng.uniform(14, 40)
+    crests = np.sin(2 * np.pi * (x * np.sin(b) + y * np.cos(b) + 3 * soft(rng, x.shape, 25 / cell)) / wave)
+    sand += patches(rng, x.shape, 60 / cell, 0.3) * min(0.35, 0.012 * wave) * crests
+    return np.asarray(-(near_m + (far_m - near_m) * s) + sand)
 
 
 def _turned(rng: Rng, x: Grid, y: Grid, bearing: float, warp_m: float, scale_m: float) -> Grid:
@@ -58,8 +62,8 @@ def platform(rng: Rng, x: Grid, y: Grid) -> Grid:
     shape = (len(cu) + 1, len(cv) + 1)
     block = rng.normal(0, 0.25, shape)
     kind = rng.random(shape)
-    block = np.where(kind < 0.14, block - rng.uniform(0.8, 2.4, shape), block)
-    block = np.where(kind > 0.9, block + rng.uniform(0.6, 2.0, shape), block)
+    block = np.where(kind < 0.14, block - rng.uniform(0.3, 2.2, shape), block)
+    block = np.where(kind > 0.9, block + rng.uniform(0.3, 1.8, shape), block)
     tilt = rng.normal(0, 0.012, (2, *shape))
     rock = sand + 0.9 * soft(rng, x.shape, 90 / cell) + 0.4 + gaussian_filter(block[iu, iv], 0.7 / cell)
     rock += tilt[0][iu, iv] * (u - cu[np.clip(iu, 0, len(cu) - 1)]) + tilt[1][iu, iv] * (
@@ -70,7 +74,7 @@ def platform(rng: Rng, x: Grid, y: Grid) -> Grid:
             if rng.random() > share:
                 continue
             s = (other - other.min()) / 60 + rng.uniform(0, 50)
-            deep = rng.uniform(0.6, 3.0) * np.clip(
+            deep = np.exp(rng.uniform(np.log(0.4), np.log(2.8))) * np.clip(
                 0.5 + 0.9 * np.sin(s * rng.uniform(0.6, 1.3)) * np.cos(0.7 * s), 0, 1
             )
             half, wall = rng.uniform(1.0, 4.5), rng.uniform(1.0, 3.5)
@@ -88,7 +92,7 @@ def strata(rng: Rng, x: Grid, y: Grid) -> Grid:
     i = np.clip(np.searchsorted(beds, t) - 1, 0, len(beds) - 2)
     width = beds[i + 1] - beds[i]
     share = np.clip((t - beds[i]) / width, 0, 1)
-    tall = rng.uniform(0.3, 3.6, len(beds))[i] * np.clip(
+    tall = np.exp(rng.uniform(np.log(0.3), np.log(3.4), len(beds)))[i] * np.clip(
         0.75 + 0.5 * soft(rng, x.shape, 60 / cell), 0.05, 1.5
     )
     face = np.clip(rng.uniform(1.5, 9, len(beds))[i] / width, 0.02, 0.4)
@@ -117,7 +121,7 @@ def reef(rng: Rng, x: Grid, y: Grid) -> Grid:
     bend = soft(rng, x.shape, 6 / cell)
     for _ in range(rng.integers(35, 60)):
         radius = float(np.exp(rng.uniform(np.log(5), np.log(38))))
-        height = min(rng.uniform(0.8, 4.5), 0.5 * radius)
+        height = min(float(np.exp(rng.uniform(np.log(0.35), np.log(4)))), 0.5 * radius)
         cx, cy = rng.uniform(0, x.max()), rng.uniform(y.min(), 0)
         r = np.hypot((x - cx) * rng.uniform(0.7, 1), y - cy) + 0.16 * radius * bend
         side = height * rng.uniform(0.6, 2.5)
@@ -134,7 +138,7 @@ def reef(rng: Rng, x: Grid, y: Grid) -> Grid:
     j = np.clip(np.searchsorted(cuts, along) - 1, 0, len(cuts) - 2)
     middle = (along - cuts[j]) / (cuts[j + 1] - cuts[j])
     spur = smoothstep((0.5 - np.abs(middle - 0.5)) * (cuts[j + 1] - cuts[j]) / rng.uniform(3, 7) - 0.4)
-    tall = rng.uniform(0.5, 3.2, len(cuts))[j]
+    tall = rng.uniform(0.2, 2.6, len(cuts))[j]
     return np.maximum(z, sand + envelope * spur * (tall + 0.2 * knobs))
 
 
@@ -147,7 +151,7 @@ def lag(rng: Rng, x: Grid, y: Grid) -> Grid:
     steps = np.quantile(hill, [0.72, 0.86, 0.95])
     out = np.zeros_like(z)
     for cut in steps:
-        tall = np.clip(1.6 + 0.9 * soft(rng, x.shape, 90 / cell), 0.0, 3.6)
+        tall = np.clip(0.9 + 0.8 * soft(rng, x.shape, 90 / cell), 0.0, 3.4)
         run = gaussian_filter(np.hypot(*np.gradient(hill, cell)), 8 / cell)
         out += tall * smoothstep((hill - cut) / (run * rng.uniform(3, 14)) + 0.5)
     scree = gaussian_filter(out, 5 / cell)

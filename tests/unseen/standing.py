@@ -1,8 +1,9 @@
 """A naive reference: what stands abruptly on a noise-free surface.
 
 All is read against the lie of the land (the median slope of the ground within some 100 m) and a sight line of 1 in 20: the climb from a
-cell along a ray is the most of ``z(r) - z(0) - (land + g) r``. A **face** is a cell steeper than the land by twice the sight line;
-its height is the climb above it plus the drop below it, along one line within 50 degrees of its own gradient. A **trough** is the
+cell along a ray is the most of ``z(r) - z(0) - (land + g) r``. A **face** is a cell that, smoothed over 2 m, is steeper than the land by 0.12;
+its height is the climb above it plus the drop below it, along one line within 50 degrees of its own gradient, each ended where it
+gives back 0.25 m or 30 %. A **trough** is the
 lesser of two opposite climbs in the best direction, a **rise** the third lowest of sixteen drops. Rays run along whole-cell steps,
 so that nothing is interpolated.
 """
@@ -13,7 +14,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import maximum_filter, median_filter, zoom
+from scipy.ndimage import gaussian_filter, maximum_filter, median_filter, zoom
 
 from unseen.bed import BAND, rowcol
 
@@ -21,13 +22,14 @@ Grid = NDArray[np.float64]
 
 SIGHT = 0.05
 REACH_M = 80.0
-FACE = 2 * SIGHT
+FACE, LOOSE = 0.12, 0.06
+"""Gradients beyond the land: texture on a swell stays under the first, a step of 1 m over 8 m passes it."""
 STEPS = [(r, c) for r in range(-2, 3) for c in range(-2, 3) if max(abs(r), abs(c)) > 0 and np.gcd(r, c) == 1]
 
 
 @dataclass(frozen=True)
 class Standing:
-    """Heights (m) of every cell: ``face`` and ``loose`` (a face from the sight line itself on), ``trough``, ``rise``."""
+    """Heights (m) of every cell: ``face`` and ``loose`` (a face from half that gradient on), ``trough``, ``rise``."""
 
     face: Grid
     loose: Grid
@@ -55,31 +57,39 @@ def standing(elev: Grid, cell_m: float) -> Standing:
     """The reference for every cell of a surface without gaps."""
     z = np.asarray(elev, np.float32)
     down, east = (a.astype(np.float32) for a in land(elev, cell_m))
-    climb, drop = {}, {}
+    climb, drop, reach_up, reach_off = {}, {}, {}, {}
     for dr, dc in STEPS:
         length = float(np.hypot(dr, dc)) * cell_m
         slope = down * dr * cell_m + east * dc * cell_m
-        up, off = np.zeros_like(z), np.zeros_like(z)
+        up, off, one_up, one_off = (np.zeros_like(z) for _ in range(4))
+        rising, falling = np.ones(z.shape, bool), np.ones(z.shape, bool)
         for k in range(1, int(REACH_M / length) + 1):
             if max(abs(dr), abs(dc)) * k >= min(z.shape):
                 break
             here, there = _overlap(z.shape, dr * k, dc * k)
             beyond = z[there] - z[here] - slope[here] * k
-            np.maximum(up[here], beyond - SIGHT * length * k, out=up[here])
-            np.maximum(off[here], -beyond - SIGHT * length * k, out=off[here])
+            for signed, most, one, going in (
+                (beyond, up, one_up, rising),
+                (-beyond, off, one_off, falling),
+            ):
+                seen = signed - SIGHT * length * k
+                np.maximum(most[here], seen, out=most[here])
+                going[here] &= one[here] - seen <= np.maximum(0.25, 0.3 * one[here])
+                one[here] = np.where(going[here], np.maximum(one[here], seen), one[here])
         climb[dr, dc], drop[dr, dc] = up, off
-    gr, gc = np.gradient(z, cell_m)
+        reach_up[dr, dc], reach_off[dr, dc] = one_up, one_off
+    gr, gc = np.gradient(gaussian_filter(z, 2.0 / cell_m), cell_m)
     gr, gc = gr - down, gc - east
     steep = np.hypot(gr, gc)
     tall = np.zeros_like(z)
     for dr, dc in STEPS:
         along = (gr * dr + gc * dc) / np.hypot(dr, dc) >= np.cos(np.radians(50)) * steep
-        np.maximum(tall, np.where(along, climb[dr, dc] + drop[-dr, -dc], 0), out=tall)
+        np.maximum(tall, np.where(along, reach_up[dr, dc] + reach_off[-dr, -dc], 0), out=tall)
     trough = np.max([np.minimum(climb[s], climb[-s[0], -s[1]]) for s in STEPS], axis=0)
     rise = np.sort(np.stack([drop[s] for s in STEPS]), axis=0)[2]
     return Standing(
         np.where(steep >= FACE, tall, 0).astype(float),
-        np.where(steep >= SIGHT, tall, 0).astype(float),
+        np.where(steep >= LOOSE, tall, 0).astype(float),
         trough.astype(float),
         rise.astype(float),
     )
