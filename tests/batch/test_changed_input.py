@@ -153,7 +153,7 @@ def test_files_that_only_look_changed_cost_a_reading_and_no_search(
     first = rescan(grid, tmp_path / "run")
     wanted = contents(tmp_path / "run")
     os.utime(grid, (1, 1))
-    monkeypatch.setattr(candidates, "fields", _refuse)
+    monkeypatch.setattr(candidates, "find_seeds", _refuse)
     monkeypatch.setattr(candidates, "find_stations", _refuse)
     again = rescan(grid, tmp_path / "run")
     assert again.kept(carried=True) == first.done()
@@ -187,13 +187,11 @@ def test_other_weights_search_nothing_again_and_give_a_fresh_scans_bytes(
     recipe = Recipe.default().with_depth(6.0, 18.0)
     terms = dict(recipe.score.terms)
     terms["floor"] = terms["floor"].model_copy(update={"c": 5.0, "d": 12.0})
-    # this bed has nothing but wide hollows between its swells
-    terms["not_moving"] = terms["not_moving"].model_copy(update={"required": False})
     recipe = recipe.model_copy(update={"score": recipe.score.model_copy(update={"terms": terms})})
     assert recipe.find == Recipe.default().find
     rescan(grid, tmp_path / "fresh", recipe)
     with monkeypatch.context() as patch:
-        patch.setattr(candidates, "fields", _refuse)
+        patch.setattr(candidates, "find_seeds", _refuse)
         patch.setattr(candidates, "find_stations", _refuse)
         again = rescan(grid, tmp_path / "run", recipe)
     assert again.kept(carried=True) == first.done()

@@ -60,7 +60,8 @@ def random_recipe(rng: np.random.Generator) -> Recipe:
             term["half"] = round(float(rng.uniform(0, columns[column])), 3)
         terms[f"own_{i}"] = term
     terms["depth"] = {"weight": float(rng.choice([0.0, 1.0, 2.5]))}
-    terms["height_ledge"] = {"a": round(float(rng.uniform(0.8, 2)), 2)}
+    least = round(float(rng.uniform(0.8, 2)), 2)
+    terms["height_ledge"] = {"a": least, "b": least}
     score = {
         "terms": terms,
         "unknown": round(float(rng.uniform(0.05, 0.9)), 2),

@@ -67,9 +67,9 @@ def test_a_net_never_lies_behind_another_hump():
 
 
 def test_a_net_lies_on_known_ground_and_with_known_ground_up_to_it():
-    hole = np.where((X > 5) & (X < 13) & (np.abs(Y) < 12), np.nan, step())
-    assert ledge(hole)["x"] < 6.0
-    assert ledge(hole, find=Find(off_min_m=6.0, off_max_m=15.0)) == {}
+    hole = np.where((X > 9) & (X < 17) & (np.abs(Y) < 12), np.nan, step())
+    assert ledge(hole)["x"] < 9.0
+    assert ledge(hole, find=Find(off_min_m=9.0, off_max_m=15.0)) == {}
 
 
 def test_a_net_lies_in_the_band_that_is_searched():
