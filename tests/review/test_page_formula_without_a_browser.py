@@ -42,11 +42,11 @@ def test_the_page_scores_ranks_and_doubts_as_python_does() -> None:
     places = [
         (float(x), 1.0, 2.0, 5.0, 9.0, half) for x in np.linspace(-1, 10, 45) for half in (0.0, 0.6, 7.0)
     ]
+    columns = {}
+    for recipe in recipes:
+        columns |= site_columns(table, recipe)
     given = {
-        "table": {
-            "n": len(table),
-            "columns": site_columns(table, recipes[-1]) | site_columns(table, recipes[0]),
-        },
+        "table": {"n": len(table), "columns": columns},
         "recipes": [recipe_data(recipe) for recipe in recipes],
         "places": places,
     }
