@@ -73,7 +73,7 @@ def test_turning_the_course_changes_nothing(rng):
     x, y = line()
     x = x + 1.5 * np.sin(y / 25)
     before = ruled(course(x, y, 2.0 + 0.3 * np.sin(x)), CELL_M)
-    assert 0.0 < before.max()
+    assert before.max() > 0.0
     assert_allclose(ruled(course(-y, x, 2.0 + 0.3 * np.sin(x)), CELL_M), before, atol=1e-9)
 
 

@@ -195,7 +195,7 @@ def test_other_weights_search_nothing_again_and_give_a_fresh_scans_bytes(
         patch.setattr(candidates, "find_stations", _refuse)
         again = rescan(grid, tmp_path / "run", recipe)
     assert again.kept(carried=True) == first.done()
-    assert sites(tmp_path / "run") > 3
+    assert sites(tmp_path / "run") >= 3
     assert differences(contents(tmp_path / "run"), contents(tmp_path / "fresh")) == []
     assert "score.tif" in differences(contents(tmp_path / "run"), old)
 
@@ -205,7 +205,7 @@ def test_a_term_that_no_cell_can_answer_leaves_every_tile_as_it_is(tmp_path: Pat
     first = rescan(grid, tmp_path / "run")
     recipe = Recipe.default()
     terms = dict(recipe.score.terms)
-    terms["width"] = terms["width"].model_copy(update={"weight": 3.0})
+    terms["steep"] = terms["steep"].model_copy(update={"weight": 3.0})
     recipe = recipe.model_copy(update={"score": recipe.score.model_copy(update={"terms": terms})})
     assert rescan(grid, tmp_path / "run", recipe).kept(carried=False) == first.done()
 
