@@ -23,6 +23,9 @@ from tests.batch.run_bytes import contents, differences, rough, sites, write_geo
 
 ROW, COL, SIDE, CELL_M = -3_000_000, 200_100, 700, 2.0
 GROUND = rough(3 * SIDE, 3 * SIDE, seed=8, holes=0.004)[:SIDE]
+# that ground by itself has gentle swells alone: gullies of 2.5 m across all of it are structure to score
+GROUND -= np.float32(2.5) * (np.arange(3 * SIDE) % 100 < 6)
+GROUND = np.asarray(GROUND, np.float32)
 
 
 def write_part(folder: Path, number: int, *, raised_m: float = 0.0) -> Path:
@@ -195,7 +198,7 @@ def test_other_weights_search_nothing_again_and_give_a_fresh_scans_bytes(
         patch.setattr(candidates, "find_stations", _refuse)
         again = rescan(grid, tmp_path / "run", recipe)
     assert again.kept(carried=True) == first.done()
-    assert sites(tmp_path / "run") >= 3
+    assert sites(tmp_path / "run") > 3
     assert differences(contents(tmp_path / "run"), contents(tmp_path / "fresh")) == []
     assert "score.tif" in differences(contents(tmp_path / "run"), old)
 
