@@ -54,7 +54,7 @@ def limits_of(
     sigma_m : float or None
         Typical stated one-sigma uncertainty of a depth, None if the grid states none.
     widest_asked_m : float
-        Upper shoulder of the recipe's width term: if not even that can be seen, the cells are too coarse.
+        Widest trough that is looked for: if not even that can be seen, the cells are too coarse.
     """
     low, high = recipe.depth_band
     if sigma_m is None:

@@ -2,7 +2,7 @@
 
 The sentence says the form (height, width, depth, how it lies), where the net would lie, what carries
 the score and what costs it. A reader should be able to guess the profile under the boat from it, so no
-two different profiles read alike. What looks dug or moving is said to look so.
+two different profiles read alike. What looks like something else is said to look so.
 """
 
 from __future__ import annotations
@@ -47,6 +47,9 @@ _UNKNOWN = {
 
 CARRIES = 0.9
 """A term whose membership reaches this carries the score; below, it costs."""
+
+CARRIES_OF_MORE = 0.75
+"""The same of a term that is better without end (`Term.half`): three times its half."""
 
 
 @dataclass(frozen=True)
@@ -219,15 +222,15 @@ def _balance(
         elif term.penalty:
             if mu < CARRIES:
                 bad.append((term.weight * (1 - mu), -place, _other(name, site, term)))
-        elif mu >= CARRIES:
+        elif mu >= (CARRIES_OF_MORE if term.half > 0 else CARRIES):
             # A band with hard edges says the same of every listed site: it is named last.
-            told = 0.0 if term.a == term.b and term.c == term.d else term.weight
+            told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
             good.append(
                 (told, -place, _GOOD.get(name, f"{name.replace('_', ' ')} ({_number(site, term.column):g})"))
             )
         else:
             loss = -term.weight * math.log(max(mu, score.optional_floor))
-            low = _number(site, term.column) < term.b
+            low = _number(site, term.column) < term.b or term.half > 0
             words = (_LOW if low else _HIGH).get(name) or _other(name, site, term)
             bad.append((loss, -place, words))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]

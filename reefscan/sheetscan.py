@@ -298,11 +298,10 @@ def _merge(
 
 def _limits(said: str, source: GridSource, recipe: Recipe, stations: pd.DataFrame) -> Limits:
     sigma = stations["uncertainty_m"].dropna()
-    width = recipe.score.terms.get("width")
     return limits_of(
         said,
         source.sheet.cell_m,
         recipe,
         sigma_m=float(sigma.median()) if len(sigma) else None,
-        widest_asked_m=width.c if width is not None else float("inf"),
+        widest_asked_m=2.0 * recipe.find.trough_radius_m,
     )

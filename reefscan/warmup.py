@@ -41,7 +41,7 @@ def warm_up() -> None:
 def compile_stations() -> None:
     """Compile what measures stations, as `TileWork` calls it."""
     source, find = _source(), Recipe.default().find
-    window, cell = source.extent.grow(8), source.sheet.cell_m
+    window = source.extent.grow(8)
     block = GridBlock(window, np.ascontiguousarray(source.read(window).elev_mm))
     seeds = candidates.Seeds(np.array([window.row + 108]), np.array([window.col + 100]), np.array([0.0]))
     candidates.find_stations(block, source.sheet, find, seeds, LocalNoise.none(1))

@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 import reefscan
-from reefscan.limits import limits_of
-from reefscan.resolved import INTERVALS
+from reefscan.limits import INTERVALS, limits_of
 
 ORIGIN = (500_000.0, 5_000_000.0)
 SIDE, APART = 220, 55

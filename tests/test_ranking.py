@@ -79,12 +79,12 @@ def test_without_spacing_and_features_the_order_is_that_of_the_score():
 
 
 def test_what_penalties_leave_too_little_of_keeps_its_score_and_is_told_and_not_listed():
-    table = some_sites(200, seed=6).assign(seam_like=np.where(np.arange(200) % 4 == 0, 1.0, 0.0))
-    table.loc[::8, "seam_like"] = 0.55  # keeps three quarters
+    table = some_sites(200, seed=6).assign(ruled_like=np.where(np.arange(200) % 4 == 0, 1.0, 0.0))
+    table.loc[::8, "ruled_like"] = 0.55  # keeps three quarters
     everything = Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}, "score": {"least_kept": 0}})
     all_of = list_sites(table, everything)
     listing = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}}))
-    joints = (table["seam_like"] == 1.0).to_numpy() & (table["kind"] != "rise").to_numpy()
+    joints = (table["ruled_like"] == 1.0).to_numpy()
     assert set(all_of.rows) - set(listing.rows) == set(np.flatnonzero(joints & (all_of.scored.points > 0)))
     np.testing.assert_array_equal(listing.scored.points, all_of.scored.points)
     left_out = len(all_of.rows) - len(listing.rows)

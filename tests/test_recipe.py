@@ -30,10 +30,11 @@ def test_the_defaults_are_those_promised():
     inf = float("inf")
     assert corners["depth"] == (4, 4, 15, 15) and terms["depth"].required
     for kind in ("trough", "ledge", "rise"):
-        assert corners[f"height_{kind}"] == (1, 2, inf, inf)
+        assert corners[f"height_{kind}"] == (1, 1, inf, inf)
+        assert terms[f"height_{kind}"].half > 0 and terms[f"height_{kind}"].required
         assert terms[f"height_{kind}"].kinds == (kind,)
-    assert corners["width"][1:3] == (8, 40)
-    assert corners["floor"] == (-inf, -inf, 10, 20)
+    assert corners["floor"] == (-inf, -inf, 10, 30)
+    assert terms["not_ruled"].penalty and not terms["steep"].required
 
 
 def test_lengths_take_units_and_a_file_may_name_only_what_it_changes():
@@ -54,9 +55,9 @@ def test_lengths_take_units_and_a_file_may_name_only_what_it_changes():
         ("[score.terms.dpeth]\na = 3", "did you mean 'depth'"),
         ("[find]\ndepth_min_m = 50", "must be less than depth_max_m"),
         ("[find]\nbpi_fine_inner_m = 60", "bpi_fine_inner_m"),
-        ("[find]\nledge_run_m = -8", "find.ledge_run_m"),
-        ("[find]\nledge_run_m = nan", "not a finite length"),
-        ("[find]\nledge_run_m = true", "wanted a number (found True)"),
+        ("[find]\nface_longest_m = -8", "find.face_longest_m"),
+        ("[find]\nface_longest_m = nan", "not a finite length"),
+        ("[find]\nface_longest_m = true", "wanted a number (found True)"),
         ("[rank]\ntop = true", "rank.top: wanted a number (found True)"),
         ("[score.terms.depth]\nweight = false", "wanted a number (found False)"),
         ("[find]\ndepth_max_m = 1e9", "find.depth_max_m"),
@@ -64,7 +65,7 @@ def test_lengths_take_units_and_a_file_may_name_only_what_it_changes():
         ('[find]\noff_min_m = "3 furlong"', "unknown unit"),
         ("[score.terms.depth]\na = 9\nb = 5", "a <= b <= c <= d"),
         ('[score.terms.floor]\nc = "3ft"', "not a length"),
-        ("[score.terms.not_dug]\npenalty = true", "0 to 1"),
+        ("[score.terms.not_ruled]\nweight = 2", "0 to 1"),
         ("[rank]\ntop = 0", "rank.top"),
         ("version = 2", "reads version 1"),
         ("[find", "not valid TOML"),

@@ -17,7 +17,6 @@ def said(
     notes: tuple[tuple[str, ...], ...] = ((),),
     interval_m: float = 0.0,
     interpolated: float = 0.0,
-    weed_like: float = 0.0,
     files: tuple[str, ...] = ("a.tif",),
     **facts: Any,
 ) -> list[str]:
@@ -28,8 +27,6 @@ def said(
         {
             "interpolated": [max(interpolated, float(interval_m > 0))] * 4,
             "interval_m": [interval_m] * 4,
-            "unresolved": [0, 0, 0, 1.0],
-            "weed_like": [0, 0, 0, weed_like],
         }
     )
     layers = tuple(SimpleNamespace(name=name) for name in files)
@@ -53,16 +50,10 @@ def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() 
     assert said(cells_in_band=0, failures=["tile"]) == []
 
 
-def test_where_depths_jump_from_cell_to_cell_the_run_says_so() -> None:
-    (line,) = said(weed_like=0.9)
-    assert line.startswith("25 % of the candidates stand where depths jump from cell to cell")
-    assert said(weed_like=0.3) == []
-
-
 def test_a_grid_that_shows_no_more_than_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:
     (line,) = said(interval_m=30.0)
     assert line.startswith(
-        "100 % of the candidates stand where the grid holds no more than one depth for every 30 m or so; 25 % are"
+        "100 % of the candidates stand where the grid holds no more than one depth for every 30 m or so: what is narrower"
     )
 
 

@@ -82,6 +82,28 @@ def test_the_trapezoid_meets_its_corners(corners, x, expected):
     assert_array_equal(trapezoid(np.array(x, dtype=float), *corners), expected)
 
 
+@pytest.mark.parametrize(
+    ("corners", "half", "x", "expected"),
+    [
+        ((1, 1, math.inf, math.inf), 1.0, [0.99, 1, 3, 9, 1e12], [0, 0.5, 0.75, 0.9, 1]),
+        ((0, 2, math.inf, math.inf), 2.0, [0, 1, 2, 6], [0, 0.5 / 3, 0.5, 0.75]),
+        ((-math.inf, -math.inf, math.inf, math.inf), 1.0, [-5, 0, 1, math.nan], [0, 0, 0.5, math.nan]),
+        ((0, 1, 4, 8), 4.0, [4, 6, 8], [0.5, 0.3, 0]),
+        ((1, 1, math.inf, math.inf), 0.0, [1, 9], [1, 1]),
+    ],
+)
+def test_with_half_more_is_ever_better_and_never_all(corners, half, x, expected):
+    assert_allclose(trapezoid(np.array(x, dtype=float), *corners, half), expected, rtol=1e-11)
+
+
+def test_a_term_with_half_orders_sites_of_any_height_and_has_no_ties():
+    score = only(h={"column": "height_m", "a": 1, "b": 1, "half": 1.6, "required": True})
+    scored = score_table(table(height_m=[0.9, 1.0, 2.0, 9.0, 9.01, 60.0]), score)
+    assert scored.listed.tolist() == [False, True, True, True, True, True]
+    assert (np.diff(scored.points) > 0).all()
+    assert scored.points[-1] < 100_000_000
+
+
 def test_uncertainty_by_depth_is_that_of_the_published_table():
     # IHO S-44 Ed. 6.1.0 Table 1, computed at 0, 10, 20, 30, 40, 100 m.
     printed = {
@@ -220,6 +242,7 @@ cell_term = st.fixed_dictionaries(
     {
         "column": st.sampled_from(["depth_m", "height_m", "slope_deg"]),
         "corners": st.lists(corner, min_size=4, max_size=4).map(sorted),
+        "half": st.just(0.0) | st.floats(0.01, 50),
         "weight": st.floats(0, 1),
         "role": st.sampled_from(["", "required", "bonus", "penalty"]),
         "kinds": st.sampled_from([(), ("ledge",), ("rise",)]),
@@ -237,6 +260,7 @@ def test_cells_are_scored_like_sites(terms, cells):
         f"t{i}": {
             "column": t["column"],
             **dict(zip("abcd", t["corners"], strict=True)),
+            "half": t["half"],
             "weight": t["weight"],
             "kinds": t["kinds"],
             **({t["role"]: True} if t["role"] else {}),
@@ -278,7 +302,11 @@ def test_a_cell_without_structure_near_keeps_its_mark():
         score=Recipe.default().score,
     )
     # nothing is lowered: the third cell lies under a steep floor and keeps what another kind gave it
-    assert points.tolist() == [[255, 0, 70, 100]]
+    terms = Recipe.default().score.terms
+    rise = terms["height_rise"]
+    weights = sum(terms[name].weight for name in ("depth", "height_rise", "floor"))
+    worth = round(100.0 * (2.0 / (2.0 + rise.half)) ** (rise.weight / weights))
+    assert points.tolist() == [[255, 0, 70, worth]]
 
 
 mu = st.floats(0, 1).map(lambda v: round(v, 3))
@@ -333,7 +361,7 @@ def test_of_two_full_scores_the_taller_then_the_longer_structure_comes_first():
     )
     t["length_m"] = [300.0, 50.0, 90.0, 90.0]
     t["id"] = ["a", "b", "d", "c"]
-    scored = score_table(t, Score())
+    scored = score_table(t, only(height_m={"column": "height_m", "a": 1, "b": 2}))
     assert np.ptp(scored.points) == 0.0
     assert best_first(scored, t).tolist() == [3, 2, 1, 0]
 

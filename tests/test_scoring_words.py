@@ -12,8 +12,8 @@ from reefscan.scoring_words import axis_words, compass_words, explain, length_wo
 
 SITE = {
     "id": "t1", "kind": "trough", "feature_id": "f1", "depth_m": 9.3, "height_m": 2.4, "width_m": 18.0,
-    "slope_deg": 2.0, "vrm": 0.06, "axis_deg": 45.0, "off_m": 0.0, "length_m": 120.0, "dug_like": 0.1,
-    "moving_like": 0.0, "seam_like": 0.0, "weed_like": 0.0, "looks_like": "", "facing_deg": 90.0, "uncertainty_m": 0.1, "position_m": 2.0, "interpolated": 0.0,
+    "slope_deg": 2.0, "vrm": 0.06, "axis_deg": 45.0, "off_m": 0.0, "length_m": 120.0, "steep_deg": 25.0,
+    "contrast": 0.95, "scatter": 0.02, "ruled_like": 0.1, "facing_deg": 90.0, "uncertainty_m": 0.1, "position_m": 2.0, "interpolated": 0.0,
 }  # fmt: skip
 
 
@@ -51,28 +51,10 @@ def test_lengths_are_said_in_the_users_unit():
 @pytest.mark.parametrize(
     ("changes", "words", "flag"),
     [
-        ({"weed_like": 0.8}, "looks like weed, fish or a false bottom", "looks-like-weed"),
-        ({"dug_like": 0.8}, "straight, even sides: looks dug", "looks-dug"),
-        ({"moving_like": 0.7}, "looks like sand waves, which move", "looks-moving"),
-        ({"dug_like": 0.8, "looks_like": "pit"}, "closed all round: looks like a pit", "looks-dug"),
-        (
-            {"dug_like": 0.8, "looks_like": "heap", "kind": "rise"},
-            "gentle sides: looks like dumped spoil",
-            "looks-dug",
-        ),
-        (
-            {"dug_like": 0.8, "looks_like": "cut", "kind": "ledge"},
-            "part of a straight, even cut: looks dug",
-            "looks-dug",
-        ),
-        (
-            {"moving_like": 0.8, "looks_like": "swale"},
-            "hollow between sand ridges, which move",
-            "looks-moving",
-        ),
+        ({"ruled_like": 0.8}, "looks like a dredged cut or a joint between two surveys", "looks-ruled"),
         ({"interpolated": 0.6}, "60 % of the ground here looks filled in", "interpolated"),
         ({"position_m": 30.0}, "position good to 30.0 m only", "position-uncertain"),
-        ({"width_m": np.nan}, "unknown: width", "unknown-width"),
+        ({"steep_deg": np.nan}, "unknown: how steep its face is", "unknown-steep"),
         ({"uncertainty_m": np.nan}, "", "uncertainty-assumed"),
         ({"height_m": 1.05, "uncertainty_m": 0.5}, "can hardly tell", "height-unsure"),
     ],
@@ -103,29 +85,26 @@ def test_a_net_is_said_no_nearer_to_the_rock_than_its_position_is_known(kind, of
     ("changes", "words"),
     [
         ({"height_m": 1.2}, "little height"),
-        ({"width_m": 5.0}, "narrow"),
-        ({"width_m": 70.0}, "wide and open"),
+        ({"steep_deg": 6.0}, "a gentle face"),
+        ({"contrast": 0.3}, "much other structure around it"),
+        ({"scatter": 0.2}, "depths that jump from cell to cell"),
         ({"slope_deg": 16.0}, "a steep floor"),
         ({"vrm": 0.0005}, "little broken ground"),
-        ({"dug_like": 0.45}, "rather straight, even sides"),
-        ({"dug_like": 0.45, "looks_like": "pit"}, "rather like a smooth pit"),
-        ({"moving_like": 0.45, "looks_like": "swale"}, "rather gentle, smooth sides"),
     ],
 )
 def test_what_costs_the_score_is_named(changes, words):
     assert words in said(**changes).why.split("held back by")[1]
 
 
-def test_ground_that_was_filled_in_counts_less_and_says_so_once():
-    table = pd.DataFrame([{**SITE, "interpolated": share} for share in (0.0, 0.5, 0.75, 1.0)])
-    score = Recipe.default().score
-    scored = score_table(table, score)
-    # the term takes a tenth at most, and nothing while no more than half is filled in
-    assert scored.points[1] == scored.points[0]
-    assert scored.points[2] == pytest.approx(0.95 * scored.points[0], rel=1e-6)
-    assert scored.points[3] == pytest.approx(0.90 * scored.points[0], rel=1e-6)
-    why = explain(table, scored, np.array([3]), score=score, unit="m")[0].why
+def test_ground_that_was_filled_in_says_so_once():
+    why = said(interpolated=1.0).why
     assert why.count("filled in") == 1 and "held back" not in why
+
+
+def test_of_what_is_better_without_end_little_costs_and_much_carries():
+    assert "held back by little height" in said(height_m=1.2).why
+    for height in (2.4, 4.54, 30.0):
+        assert "carried by its height" in said(height_m=height).why
 
 
 def test_different_profiles_read_differently():
@@ -142,9 +121,10 @@ def test_different_profiles_read_differently():
 
 def test_the_terms_are_given_to_three_decimals_and_only_those_that_apply():
     terms = said(height_m=1.2345).terms
-    assert terms["height_trough"] == 0.234 or terms["height_trough"] == 0.235
+    half = Recipe.default().score.terms["height_trough"].half
+    assert terms["height_trough"] == round(1.2345 / (1.2345 + half), 3)
     assert "height_ledge" not in terms
-    assert said(width_m=np.nan).terms["width"] is None
+    assert said(steep_deg=np.nan).terms["steep"] is None
 
 
 def test_directions_are_named_by_the_nearest_point():
@@ -158,20 +138,3 @@ def test_directions_are_named_by_the_nearest_point():
 def test_lengths_round_as_a_person_would():
     assert [length_words(v) for v in (0.25, 99.9, 100.2)] == ["0.2 m", "99.9 m", "100 m"]
     assert length_words(2.0, "ft") == "6.6 ft"
-
-
-def test_each_character_has_its_own_words_for_the_thing_itself_and_for_what_lies_beside_it():
-    from reefscan.character import LOOKS
-
-    told = {
-        (looks, kind): said(kind=kind, looks_like=looks, dug_like=0.9, moving_like=0.0).why.split("; ")[-1]
-        for looks in LOOKS[:3]
-        for kind in ("trough", "ledge", "rise")
-    } | {
-        (looks, kind): said(kind=kind, looks_like=looks, dug_like=0.0, moving_like=0.9).why.split("; ")[-1]
-        for looks in LOOKS[3:]
-        for kind in ("trough", "ledge", "rise")
-    }
-    assert len(set(told.values())) == 2 * len(LOOKS)
-    # a run of before the word was stored falls back on the commonest
-    assert "straight, even sides: looks dug" in said(looks_like=None, dug_like=0.9).why

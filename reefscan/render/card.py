@@ -51,6 +51,8 @@ class CardSite:
         Elevations around the site (m, positive up), the site in the middle cell.
     cell_m : float
         Cell of the patch.
+    marks : sequence of (float, str)
+        Distance (m) from the drop point along the heading, and what is told to be there: foot or top of a face.
     """
 
     site: dict[str, Any]
@@ -59,6 +61,7 @@ class CardSite:
     heading_deg: float
     patch: Floats | None
     cell_m: float
+    marks: Sequence[tuple[float, str]] = ()
 
 
 def degrees_minutes(value: float, *, lat: bool) -> str:
@@ -173,9 +176,13 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
     """Heights, headings, reason, flags, and lines to write on."""
     site = card.site
     facts = []
-    for key, label in (("height_m", "height"), ("width_m", "width")):
-        if math.isfinite(_number(site, key)):
-            facts.append(f"{label} {show_depth(_number(site, key), unit, places=1)}")
+    height, width, drop, run = (_number(site, key) for key in ("height_m", "width_m", "drop_m", "run_m"))
+    if math.isfinite(height):
+        facts.append(f"height {show_depth(height, unit, places=1)}")
+    if site.get("kind") == "ledge" and math.isfinite(drop) and math.isfinite(run):
+        facts.append(f"falls {show_depth(drop, unit, places=1)} in {show_depth(run, unit)}")
+    elif math.isfinite(width):
+        facts.append(f"width {show_depth(width, unit, places=1)}")
     off = _number(site, "off_m")
     if lost_in_doubt(off, _number(site, "position_m")):
         facts.append(f"rock {WITHIN_DOUBT}")
@@ -230,7 +237,16 @@ def _profile(figure: Figure, card: CardSite, *, box: tuple[float, float, float, 
             markeredgewidth=1.8,
         )
     ax.set_xlim(-card.half_m, card.half_m)
-    ax.set_ylim(deepest, max(-0.15 * deepest, min(0.0, float(np.nanmin(y)))))  # dry ground is cut off
+    top = max(-0.15 * deepest, min(0.0, float(np.nanmin(y))))  # dry ground is cut off
+    ax.set_ylim(deepest, top)
+    for at, what in card.marks:
+        level = float(np.interp(at, x, y))
+        if abs(at) > card.half_m or not math.isfinite(level):
+            continue
+        ax.annotate(
+            what, (at, max(level, top)), (0, 16), textcoords="offset points", ha="center", fontsize=7.5,
+            arrowprops={"arrowstyle": "-", "linewidth": 0.8}, path_effects=HALO,
+        )  # fmt: skip
     ax.set_ylabel(unit, fontsize=8)
     ticks = (-card.half_m, -card.half_m / 2, 0, card.half_m / 2, card.half_m)
     ax.set_xticks(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 
 import pandas as pd
@@ -10,17 +9,16 @@ import pandas as pd
 from reefscan.model import GridSource
 from reefscan.render.card import CardSite
 from reefscan.review.ground import patch
-from reefscan.review.pagedata import PROFILE_HALF_M, heading_of, profiles
+from reefscan.review.section import Section, sections
 
 
 def card_sites(table: pd.DataFrame, sources: Sequence[GridSource], *, patch_half_m: float) -> list[CardSite]:
     """Profile and surroundings of every row, from the finest grid that knows the place."""
-    rows = profiles(table, sources, most=len(table))
+    rows = sections(table, sources, most=len(table))
     out: list[CardSite] = []
     finest = sorted(sources, key=lambda s: s.sheet.cell_m)
-    import numpy as np
-
-    for site, depths in zip(table.to_dict("records"), rows, strict=True):
+    for site, found in zip(table.to_dict("records"), rows, strict=True):
+        section = found or Section(0.0, patch_half_m, None)
         ground = None
         for source in finest:
             ground = patch(source, lon=float(site["lon"]), lat=float(site["lat"]), half_m=patch_half_m)
@@ -29,9 +27,10 @@ def card_sites(table: pd.DataFrame, sources: Sequence[GridSource], *, patch_half
         out.append(
             CardSite(
                 site={str(k): v for k, v in site.items()},
-                depths_m=None if depths is None else np.array([math.nan if d is None else d for d in depths]),
-                half_m=PROFILE_HALF_M,
-                heading_deg=heading_of(site),
+                depths_m=section.depths_m,
+                half_m=section.half_m,
+                heading_deg=section.bearing_deg,
+                marks=section.marks,
                 patch=None if ground is None else ground.elev,
                 cell_m=1.0 if ground is None else ground.cell_m,
             )

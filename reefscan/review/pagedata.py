@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from geopandas import GeoDataFrame
-from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
 from reefscan.columns import CANDIDATE
@@ -24,14 +23,11 @@ from reefscan.recipe import TERM_NOTES, Recipe
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import CAUTION, KINDS, contour_depths
 from reefscan.render.shade import choose_stretch, enlarged, shaded_relief, trimmed
-from reefscan.review.ground import Ground, overview_of_all, profile
-
-Floats = NDArray[np.float64]
+from reefscan.review.ground import Ground, overview_of_all
+from reefscan.review.section import sections
 
 PICTURE_PX = 2000
-PROFILE_HALF_M = 80.0
-PROFILE_COUNT = 81
-MOST_PROFILES = 2000
+MOST_SECTIONS = 2000
 MOST_FEATURES = 300
 LATTICE = 17
 
@@ -70,7 +66,7 @@ def recipe_data(recipe: Recipe) -> dict[str, Any]:
     data: dict[str, Any] = recipe.model_dump(mode="python")
     for term in data["score"]["terms"].values():
         term["kinds"] = list(term["kinds"])
-        for corner in "abcd":
+        for corner in ("a", "b", "c", "d", "half"):
             if math.isinf(term[corner]):
                 term[corner] = "inf" if term[corner] > 0 else "-inf"
     return data
@@ -149,41 +145,19 @@ def lattice(ground: Ground) -> dict[str, Any]:
     return {"n": LATTICE, "lon": np.round(lon, 8).ravel().tolist(), "lat": np.round(lat, 8).ravel().tolist()}
 
 
-def heading_of(site: Mapping[Any, Any]) -> float:
-    """True heading on which the site is crossed: ``cross_deg``, else ``facing_deg``, else north."""
-    for key in ("cross_deg", "facing_deg"):
-        value = site.get(key)
-        if isinstance(value, (int, float)) and math.isfinite(value):
-            return float(value)
-    return 0.0
-
-
-def profiles(
-    table: pd.DataFrame, sources: Sequence[GridSource], *, most: int = MOST_PROFILES
-) -> list[list[float | None] | None]:
-    """Depths along the heading for the first ``most`` rows; None beyond, or where no grid knows the place."""
-    out: list[list[float | None] | None] = []
-    finest = sorted(sources, key=lambda s: s.sheet.cell_m)
-    for site in table.head(most).to_dict("records"):
-        best: Floats | None = None
-        for source in finest:
-            found = profile(
-                source,
-                lon=float(site["lon"]),
-                lat=float(site["lat"]),
-                heading_deg=heading_of(site),
-                half_m=PROFILE_HALF_M,
-                count=PROFILE_COUNT,
-            )
-            if np.isfinite(found[PROFILE_COUNT // 2]):
-                best = found
-                break
-            if best is None and np.isfinite(found).any():
-                best = found
-        out.append(
-            None if best is None else [None if not math.isfinite(d) else round(float(d), 2) for d in best]
-        )
-    return out + [None] * (len(table) - len(out))
+def section_rows(table: pd.DataFrame, sources: Sequence[GridSource]) -> list[dict[str, Any] | None]:
+    """The section through every net, best first; None where no grid knows the place, and beyond `MOST_SECTIONS`."""
+    return [
+        None
+        if section is None or section.depths_m is None
+        else {
+            "bearing": section.bearing_deg,
+            "half_m": section.half_m,
+            "depths": [None if not math.isfinite(d) else round(float(d), 2) for d in section.depths_m],
+            "marks": [[round(mark.at_m, 1), mark.what] for mark in section.marks],
+        }
+        for section in sections(table, sources, most=MOST_SECTIONS)
+    ]
 
 
 def page_data(
@@ -231,9 +205,9 @@ def page_data(
     else:
         columns = {k: [] for k in ("id", "kind", "feature_id", "lon", "lat", "depth_m", "px", "py")}
     notes = [str(w) for w in warnings]
-    if len(table) > MOST_PROFILES:
+    if len(table) > MOST_SECTIONS:
         notes.append(
-            f"Profiles are stored for the best {MOST_PROFILES} of {len(table)} sites, to keep the file small."
+            f"Profiles are stored for the best {MOST_SECTIONS} of {len(table)} sites, to keep the file small."
         )
     listed = set(table["feature_id"].astype(str).head(200)) if "feature_id" in table else set()
     band = (recipe.find.depth_min_m, recipe.find.depth_max_m)
@@ -251,7 +225,7 @@ def page_data(
         "recipe": recipe_data(recipe),
         "term_notes": dict(TERM_NOTES),
         "table": {"n": len(table), "columns": columns},
-        "profiles": {"half_m": PROFILE_HALF_M, "rows": profiles(table, sources)},
+        "sections": section_rows(table, sources),
         "picture": {
             "uri": uri,
             "width": cols,

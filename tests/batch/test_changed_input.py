@@ -23,6 +23,9 @@ from tests.batch.run_bytes import contents, differences, rough, sites, write_geo
 
 ROW, COL, SIDE, CELL_M = -3_000_000, 200_100, 700, 2.0
 GROUND = rough(3 * SIDE, 3 * SIDE, seed=8, holes=0.004)[:SIDE]
+# that ground by itself has gentle swells alone: gullies of 2.5 m across all of it are structure to score
+GROUND -= np.float32(2.5) * (np.arange(3 * SIDE) % 100 < 6)
+GROUND = np.asarray(GROUND, np.float32)
 
 
 def write_part(folder: Path, number: int, *, raised_m: float = 0.0) -> Path:
@@ -153,7 +156,7 @@ def test_files_that_only_look_changed_cost_a_reading_and_no_search(
     first = rescan(grid, tmp_path / "run")
     wanted = contents(tmp_path / "run")
     os.utime(grid, (1, 1))
-    monkeypatch.setattr(candidates, "fields", _refuse)
+    monkeypatch.setattr(candidates, "find_seeds", _refuse)
     monkeypatch.setattr(candidates, "find_stations", _refuse)
     again = rescan(grid, tmp_path / "run")
     assert again.kept(carried=True) == first.done()
@@ -187,13 +190,11 @@ def test_other_weights_search_nothing_again_and_give_a_fresh_scans_bytes(
     recipe = Recipe.default().with_depth(6.0, 18.0)
     terms = dict(recipe.score.terms)
     terms["floor"] = terms["floor"].model_copy(update={"c": 5.0, "d": 12.0})
-    # this bed has nothing but wide hollows between its swells
-    terms["not_moving"] = terms["not_moving"].model_copy(update={"required": False})
     recipe = recipe.model_copy(update={"score": recipe.score.model_copy(update={"terms": terms})})
     assert recipe.find == Recipe.default().find
     rescan(grid, tmp_path / "fresh", recipe)
     with monkeypatch.context() as patch:
-        patch.setattr(candidates, "fields", _refuse)
+        patch.setattr(candidates, "find_seeds", _refuse)
         patch.setattr(candidates, "find_stations", _refuse)
         again = rescan(grid, tmp_path / "run", recipe)
     assert again.kept(carried=True) == first.done()
@@ -207,7 +208,7 @@ def test_a_term_that_no_cell_can_answer_leaves_every_tile_as_it_is(tmp_path: Pat
     first = rescan(grid, tmp_path / "run")
     recipe = Recipe.default()
     terms = dict(recipe.score.terms)
-    terms["width"] = terms["width"].model_copy(update={"weight": 3.0})
+    terms["steep"] = terms["steep"].model_copy(update={"weight": 3.0})
     recipe = recipe.model_copy(update={"score": recipe.score.model_copy(update={"terms": terms})})
     assert rescan(grid, tmp_path / "run", recipe).kept(carried=False) == first.done()
 

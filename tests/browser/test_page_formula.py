@@ -34,7 +34,7 @@ def page_of(table: pd.DataFrame, source: ArraySource, recipe: Recipe | None = No
 def random_recipe(rng: np.random.Generator) -> Recipe:
     """A recipe with corners, weights, kinds and flags drawn at random: hard edges, open sides, dropped terms."""
     terms: dict[str, Any] = {}
-    columns = {"depth_m": 30, "height_m": 5, "width_m": 90, "slope_deg": 20, "vrm": 0.02, "dug_like": 1, "relief_m": 5,
+    columns = {"depth_m": 30, "height_m": 5, "width_m": 90, "slope_deg": 20, "vrm": 0.02, "ruled_like": 1, "steep_deg": 45, "relief_m": 5,
                "no_such_column": 1}  # fmt: skip
     for i in range(int(rng.integers(1, 8))):
         column = str(rng.choice(list(columns)))
@@ -56,9 +56,12 @@ def random_recipe(rng: np.random.Generator) -> Recipe:
             term["required"] = bool(rng.random() < 0.3)
         if rng.random() < 0.4:
             term["kinds"] = [str(k) for k in rng.choice(["trough", "ledge", "rise"], 2, replace=False)]
+        if rng.random() < 0.4:
+            term["half"] = round(float(rng.uniform(0, columns[column])), 3)
         terms[f"own_{i}"] = term
     terms["depth"] = {"weight": float(rng.choice([0.0, 1.0, 2.5]))}
-    terms["height_ledge"] = {"a": round(float(rng.uniform(0.8, 2)), 2)}
+    least = round(float(rng.uniform(0.8, 2)), 2)
+    terms["height_ledge"] = {"a": least, "b": least}
     score = {
         "terms": terms,
         "unknown": round(float(rng.uniform(0.05, 0.9)), 2),

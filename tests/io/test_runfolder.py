@@ -51,7 +51,7 @@ def candidates(n=400, seed=0):
                 "width_m": g.uniform(4, 60, n),
                 "slope_deg": g.uniform(0, 22, n),
                 "vrm": g.uniform(0, 0.02, n),
-                "dug_like": np.where(g.random(n) < 0.1, np.nan, g.random(n)),
+                "ruled_like": np.where(g.random(n) < 0.1, np.nan, g.random(n)),
                 "source": "coast.tif",
                 "cell_m": 2.0,
             }

@@ -18,7 +18,7 @@ from reefscan.terrain import LAYERS, compute_layers, derive, halo_cells, window_
 NAMES = list(LAYERS)
 CELL_M = 2.0
 FIND = Find(
-    trough_radius_m=16, rise_radius_m=12, ledge_run_m=8, ledge_ground_m=8, vrm_window_m=10, relief_radius_m=30,
+    trough_radius_m=16, rise_radius_m=12, vrm_window_m=10, relief_radius_m=30,
     bpi_fine_inner_m=4, bpi_fine_outer_m=20, bpi_broad_inner_m=20, bpi_broad_outer_m=70,
 )  # fmt: skip
 """Small radii, but every way to compute is taken: an octagon of relief, a broad index over blocks."""

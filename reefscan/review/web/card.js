@@ -27,17 +27,21 @@ Card.hand = function (box, p) {
   box.append(make("h2", {}, p.name || p.id), make("p", {}, "Set by hand; " + (Reef.known(p.depth_m) ? "depth " + Words.depth(p.depth_m) : "no depth is known here: sound it first") + "."));
   box.append(make("h3", {}, "Position (WGS 84)"), Card.position(p.lat, p.lon), Picks.form(p.id, p));
 };
+Card.widths = { trough: "Width, crest to crest", ledge: "Width of its face", rise: "Width, foot to foot" };
 Card.facts = function (i) {
   const c = App.table.columns, at = (k) => (c[k] ? c[k][i] : null), out = [["Depth", Words.depth(at("depth_m"))]];
   if (Reef.known(at("uncertainty_m"))) out[0][1] += " ± " + Words.depth(at("uncertainty_m"), 1) + " (1 σ)";
   const add = (k, label, f) => Reef.known(at(k)) && out.push([label, f(at(k))]);
   add("height_m", "Height of the structure", (v) => Words.depth(v, 1));
-  add("width_m", "Width, crest to crest", Words.length);
+  if (Reef.known(at("drop_m")) && Reef.known(at("run_m"))) out.push(["Falls", Words.depth(at("drop_m"), 1) + " in " + Words.length(at("run_m"))]);
+  add("steep_deg", "Gradient of its face", Words.steep);
+  add("width_m", Card.widths[at("kind")] || "Width", Words.length);
   add("off_m", "Distance to the rock", (v) => (Words.lost(v, at("position_m")) ? "within the doubt of the position" : Words.length(v)));
+  add("contrast", "Stands out from what is around, 0 to 1", (v) => v.toFixed(2));
   add("cross_deg", "Heading across it", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");
   add("axis_deg", "Runs along", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");
   add("facing_deg", "Falls away toward", (v) => Words.degrees(v) + " true");
-  add("slope_deg", "Slope of the floor", (v) => v.toFixed(1) + "°");
+  add("slope_deg", "Slope of the floor", Words.steep);
   add("position_m", "Position good to about", Words.length);
   add("cell_m", "Cells of the grid", (v) => v + " m");
   if (at("source")) out.push(["From", at("source")]);
@@ -68,14 +72,14 @@ Card.copy = async function (code, text) {
   catch { const r = document.createRange(); r.selectNodeContents(code); const s = getSelection(); s.removeAllRanges(); s.addRange(r); App.say("Marked: press Ctrl+C to copy."); }
 };
 Card.profile = function (i) {
-  const all = App.data.profiles, row = all.rows[i], fig = make("figure", { style: "margin:8px 0" });
+  const section = App.data.sections[i], row = section && section.depths, fig = make("figure", { style: "margin:8px 0" });
   if (!row || !row.some(Reef.known)) { fig.append(make("p", { class: "quiet" }, "No profile is stored for this site.")); return fig; }
-  const W = 520, H = 230, L = 46, R = 8, T = 16, B = 34, half = all.half_m, n = row.length, known = row.filter(Reef.known);
+  const W = 520, H = 230, L = 46, R = 8, T = 16, B = 34, half = section.half_m, n = row.length, known = row.filter(Reef.known);
   const band = App.band(), deep = Math.max(...known, band[1] > Math.max(...known) * 2 ? 0 : band[1]) * 1.08, top = Math.max(-0.15 * deep, Math.min(0, ...known)); /* dry ground is cut off: it would squeeze the water */
   const x = (m) => L + ((m + half) / (2 * half)) * (W - L - R), y = (d) => T + ((d - top) / (deep - top)) * (H - T - B);
-  const c = App.table.columns, heading = Reef.known((c.cross_deg || [])[i]) ? c.cross_deg[i] : Reef.known((c.facing_deg || [])[i]) ? c.facing_deg[i] : 0;
+  const c = App.table.columns, heading = section.bearing;
   const depth = c.depth_m[i], rope = Card.rope(depth);
-  const words = "Bottom along heading " + Words.degrees(heading) + " true, " + Words.length(2 * half) + " long: " + Words.depth(Math.min(...known)) + " to " + Words.depth(Math.max(...known)) + ", drop point in the middle at " + Words.depth(depth) + ".";
+  const words = "Bottom along heading " + Words.degrees(heading) + " true, " + Words.length(2 * half) + " long: " + Words.depth(Math.min(...known)) + " to " + Words.depth(Math.max(...known)) + ", drop point in the middle at " + Words.depth(depth) + Card.marked(section.marks) + ".";
   const s = svg("svg", { viewBox: "0 0 " + W + " " + H, role: "img", "aria-label": words });
   const text = (t, px, py, anchor, extra) => s.append(svg("text", { x: px, y: py, "text-anchor": anchor || "middle", "font-size": 12, fill: "var(--ink)", ...(extra || {}) }, t));
   const lo = Math.max(band[0], top), hi = Math.min(band[1], deep);
@@ -88,6 +92,12 @@ Card.profile = function (i) {
   for (const p of paths) {
     s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L") + "L" + p[p.length - 1][0].toFixed(1) + " " + (H - B) + "L" + p[0][0].toFixed(1) + " " + (H - B) + "Z", fill: "var(--line)" }));
     s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L"), fill: "none", stroke: "var(--ink)", "stroke-width": 2.2 }));
+  }
+  for (const [m, what] of section.marks) {
+    const d = row[Math.round(((m + half) / (2 * half)) * (n - 1))];
+    if (Math.abs(m) > half || !Reef.known(d)) continue;
+    s.append(svg("line", { class: "told", x1: x(m), x2: x(m), y1: y(Math.max(d, top)) - 16, y2: y(Math.max(d, top)) + 5, stroke: "var(--ink)", "stroke-width": 1.4 }));
+    text(what, x(m), y(Math.max(d, top)) - 19, "middle", { "font-size": 11 });
   }
   if (Reef.known(depth)) {
     const reach = Math.min(half, rope.reach);
@@ -104,6 +114,7 @@ Card.profile = function (i) {
   fig.append(s, make("figcaption", { class: "quiet" }, words + " The dotted line is a rope of " + Card.factor + " times the depth: its float lies within " + Words.length(rope.reach) + "."));
   return fig;
 };
+Card.marked = (marks) => marks.map(([m, what]) => ", " + what + " of the face at " + Words.length(Math.abs(m)) + (m < 0 ? " before it" : " beyond it")).join("");
 Card.factor = 1.5; /* FAO training manual on pots, ch. 8: 1.5 to 2 times the depth */
 Card.rope = (depth) => ({ reach: Reef.known(depth) ? Math.sqrt(Math.max(0, (Card.factor * depth) ** 2 - depth * depth)) : 0 });
 Card.round = (v) => { const p = 10 ** Math.floor(Math.log10(Math.max(v, 1e-9))); return [1, 2, 5, 10].map((k) => k * p).find((k) => k >= v * 0.999); };
@@ -115,9 +126,9 @@ Card.mini = function (i) {
     const g = canvas.getContext("2d"), scale = (w * App.data.picture.cell_m) / 400;
     g.setTransform(ratio, 0, 0, ratio, 0, 0);
     SeaMap.ground(g, { x: c.px[i] - w / 2 / scale, y: c.py[i] - h / 2 / scale, scale, w, h }, night);
-    const heading = Reef.known((c.cross_deg || [])[i]) ? c.cross_deg[i] : (c.facing_deg || [])[i];
-    if (Reef.known(heading)) {
-      const a = (heading * Math.PI) / 180, r = (App.data.profiles.half_m * w) / 400;
+    const section = App.data.sections[i];
+    if (section) {
+      const a = (section.bearing * Math.PI) / 180, r = (section.half_m * w) / 400;
       g.setLineDash([7, 4]); g.lineWidth = 2; g.strokeStyle = night ? "#ff8a7e" : "#14202b";
       g.beginPath(); g.moveTo(w / 2 - Math.sin(a) * r, h / 2 + Math.cos(a) * r); g.lineTo(w / 2 + Math.sin(a) * r, h / 2 - Math.cos(a) * r); g.stroke(); g.setLineDash([]);
     }

@@ -16,10 +16,6 @@ Controls.fill = function () {
     const kind = name.slice(7), floor = f[kind + "_min_m"];
     length(name, "Least height, " + kind, () => fin(t[name].a, floor), (v) => { const full = Math.max(1e-9, t[name].b - t[name].a); t[name].a = v; t[name].b = Number.isFinite(full) ? Controls.tidy(v + full) : t[name].b; Controls.order(t[name]); }, { min: floor, max: 8, step: 0.1, low: true });
   }
-  if (t.width) {
-    length("width-min", "Least full width of a trough", () => fin(t.width.b, 0), (v) => { t.width.b = v; t.width.a = Math.min(t.width.a, v); t.width.c = Math.max(t.width.c, v); t.width.d = Math.max(t.width.d, t.width.c); }, { min: 0, max: 100, step: 1 });
-    length("width-max", "Largest full width of a trough", () => fin(t.width.c, 100), (v) => { t.width.c = v; t.width.d = Math.max(t.width.d, v); t.width.b = Math.min(t.width.b, v); t.width.a = Math.min(t.width.a, t.width.b); }, { min: 0, max: 200, step: 1 });
-  }
   length("spacing", "Spacing between sites", () => r.rank.spacing_m, (v) => (r.rank.spacing_m = v), { min: 0, max: 500, step: 5, open: true });
   box.append(Controls.row("top", "How many sites", () => r.rank.top, (v) => (r.rank.top = Math.max(1, Math.round(v))), { min: 1, max: Math.max(100, Math.min(App.table.n, 5000)), step: 1, open: true }));
   box.append(Controls.row("kept", "Leave out what keeps less than this share of its score", () => r.score.least_kept, (v) => (r.score.least_kept = v), { min: 0, max: 0.99, step: 0.05 }));
@@ -28,12 +24,12 @@ Controls.fill = function () {
     const soft = term.bonus || term.penalty;
     box.append(Controls.row("w-" + name, name.replace(/_/g, " ") + (term.required ? " (required)" : soft ? (term.bonus ? " (bonus)" : " (penalty)") : ""), () => term.weight, (v) => (term.weight = v), { min: 0, max: soft ? 1 : 5, step: soft ? 0.05 : 0.1, open: !soft }));
     const corners = make("div", { class: "corners" });
-    for (const k of ["a", "b", "c", "d"]) {
+    for (const k of ["a", "b", "c", "d", "half"]) {
       const input = make("input", { inputMode: "decimal", id: "c-" + name + "-" + k, value: Controls.say(term[k]) });
       input.addEventListener("change", () => Controls.corner(name, k, input));
-      corners.append(make("label", {}, { a: "nothing below ", b: "full from ", c: "full to ", d: "nothing above " }[k], input));
+      corners.append(make("label", {}, { a: "nothing below ", b: "full from ", c: "full to ", d: "nothing above ", half: "the more the better: half at " }[k], input));
     }
-    box.append(make("details", {}, make("summary", {}, "Corners of " + name.replace(/_/g, " ") + " (" + term.column + "; - = open)"), make("p", { class: "quiet" }, App.data.term_notes[name] || ""), corners));
+    box.append(make("details", {}, make("summary", {}, "Corners of " + name.replace(/_/g, " ") + " (" + term.column + "; - = open, half at 0 = off)"), make("p", { class: "quiet" }, App.data.term_notes[name] || ""), corners));
   }
   const first = make("label", {}, make("input", { type: "checkbox", id: "bestfirst", checked: r.rank.best_of_feature_first, onchange: (e) => { r.rank.best_of_feature_first = e.target.checked; App.later(); } }), " best site of each feature before any second one");
   box.append(make("p", {}, first), make("div", { class: "actions" },
@@ -53,10 +49,11 @@ Controls.depth = function (low, high) {
 };
 Controls.corner = function (name, k, input) {
   const term = App.recipe.score.terms[name], words = input.value.trim();
-  const value = words === "-" || words === "" ? (k === "a" || k === "b" ? -Infinity : Infinity) : Number(words.replace(",", "."));
+  const value = words === "-" || words === "" ? (k === "half" ? 0 : k === "a" || k === "b" ? -Infinity : Infinity) : Number(words.replace(",", "."));
   const next = { ...term, [k]: value }, f = App.recipe.find;
   let bad = "";
   if (Number.isNaN(value)) bad = "“" + words + "” is not a number.";
+  else if (k === "half" && value < 0) bad = "Half of it is at 0 (off) or above.";
   else if (!(next.a <= next.b && next.b <= next.c && next.c <= next.d)) bad = "Corners must run upward: " + ["a", "b", "c", "d"].map((q) => Controls.say(next[q])).join(", ") + ".";
   else if (term.column === "depth_m" && term.required && ((Number.isFinite(value) && (value < f.depth_min_m || value > f.depth_max_m)))) bad = Controls.outside();
   if (bad) { App.say(bad); input.value = Controls.say(term[k]); return; }

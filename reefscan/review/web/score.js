@@ -11,12 +11,13 @@ Reef.Z95 = 1.959963984540054;
 
 Reef.known = (x) => typeof x === "number" && !Number.isNaN(x);
 
-Reef.trapezoid = function (x, a, b, c, d) {
+Reef.trapezoid = function (x, a, b, c, d, half) {
   if (!Reef.known(x)) return NaN;
   if (x < a || x > d) return 0;
   let mu = 1;
   if (Number.isFinite(a) && b > a && x < b) mu = Number.isFinite(b) ? (x - a) / (b - a) : 0;
   if (Number.isFinite(d) && d > c && x > c) mu = Number.isFinite(c) ? (d - x) / (d - c) : 0;
+  if (half > 0) mu = mu * (Math.max(x, 0) / (Math.max(x, 0) + half));
   return mu;
 };
 
@@ -72,7 +73,7 @@ Reef.memberships = function (table, score) {
     const mu = new Float64Array(n), state = new Uint8Array(n); /* 0 does not apply, 1 known, 2 unknown */
     for (let i = 0; i < n; i++) {
       if (!applies[i]) { mu[i] = NaN; continue; }
-      mu[i] = Reef.trapezoid(x[i], term.a, term.b, term.c, term.d);
+      mu[i] = Reef.trapezoid(x[i], term.a, term.b, term.c, term.d, term.half);
       state[i] = Number.isNaN(mu[i]) ? 2 : 1;
     }
     out.push({ name, term, mu, state });
@@ -142,7 +143,7 @@ Reef.confidence = function (cols, i, thresholds, order) {
     const kept = Reef.SLOW + (1 - Reef.SLOW) * (at("interpolated") || 0);
     sigma = Math.sqrt(own ** 2 + 2 * kept ** 2 * Math.max(0, single ** 2 - (at("noise_m") || 0) ** 2));
   }
-  const p = Reef.phi((height - threshold) / sigma) * (1 - (at("weed_like") || 0));
+  const p = Reef.phi((height - threshold) / sigma);
   return Number.isNaN(p) ? NaN : Reef.roundMillionths(Reef.rint(p * 1e6), 2);
 };
 
@@ -204,7 +205,7 @@ Reef.rankSites = function (table, scored, rank) {
 Reef.corner = (v) => (v === "inf" ? Infinity : v === "-inf" ? -Infinity : v);
 Reef.readRecipe = function (recipe) {
   const out = JSON.parse(JSON.stringify(recipe));
-  for (const term of Object.values(out.score.terms)) for (const k of ["a", "b", "c", "d"]) term[k] = Reef.corner(term[k]);
+  for (const term of Object.values(out.score.terms)) for (const k of ["a", "b", "c", "d", "half"]) term[k] = Reef.corner(term[k]);
   return out;
 };
 

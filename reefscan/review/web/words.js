@@ -7,6 +7,7 @@ Words.length = (m) => (Reef.known(m) ? (Words.unit === "m" ? m.toFixed(0) + " m"
 Words.lost = (off, position) => Reef.known(off) && Reef.known(position) && off < position;  // lost_in_doubt of scoring_words.py
 Words.sure = (p) => (p >= 0.995 ? ">99 %" : p < 0.005 ? "<1 %" : Math.round(p * 100) + " %");  // nothing measured from a boat is certain
 Words.degrees = (v) => (Reef.known(v) ? String(Math.round(v)).padStart(3, "0") + "°" : "unknown");
+Words.steep = (v) => v.toFixed(1) + "°";
 Words.split = function (v, decimals, parts) {
   const factor = 10 ** decimals, unit = parts === 2 ? 60 : 3600, whole = Math.round(Math.abs(v) * unit * factor);
   const deg = Math.floor(whole / (unit * factor)), rest = whole - deg * unit * factor;
