@@ -94,7 +94,7 @@ def measure_halo(find: Find, cell_m: float) -> int:
         + 4
     )
     rings = math.ceil(max(asked.broad[1], asked.fine[1], asked.refuge[1], asked.relief))
-    return max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO) + 12
+    return int(max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO)) + 12
 
 
 def halo(find: Find, cell_m: float) -> int:

@@ -46,14 +46,13 @@ WINDOW_M = 80.0
 """Stations of one feature within this distance to either side are compared."""
 
 LONG_M = (70.0, 130.0)
-STRAIGHT_M = (1.0, 0.5)
-EVEN = (0.11, 0.06)
+STRAIGHT_M = (1.1, 0.6)
+EVEN = (0.09, 0.05)
 """Length of the course; distance of its stations from one straight line (root mean square; and so many parts of a cell besides); spread of
 their heights and of their gradients over the mean, added up: where a course begins to look ruled, and from where on it does. Planted
 seabeds, tuning seeds: trenches and channels have spreads of .03 to .05, nine in ten pieces of gullies and ledges more than .08."""
 
 STRAIGHT_CELLS = 0.1
-CROWD = 24
 
 
 def ruled(stations: pd.DataFrame, cell_m: float) -> Floats:
@@ -62,27 +61,29 @@ def ruled(stations: pd.DataFrame, cell_m: float) -> Floats:
     Dredged cuts, trenches and the joints of two surveys are ruled; rock is straight or even, seldom both.
     """
     xy = stations[["x", "y"]].to_numpy()
-    label = pd.factorize(stations["feature_id"])[0]
-    k = min(CROWD, len(xy))
-    far, near = cKDTree(xy).query(xy, k=k, distance_upper_bound=WINDOW_M)
-    far, near = far.reshape(len(xy), k), near.reshape(len(xy), k)
-    held = near < len(xy)
-    near = np.where(held, near, 0)
-    held &= label[near] == label[:, None]
-    weight = held.astype(np.float64)
-    count = weight.sum(axis=1)
-    x, y = (weight * (xy[near, i] - xy[:, i][:, None]) for i in (0, 1))
-    x, y = (weight * (v - v.sum(axis=1, keepdims=True) / count[:, None]) for v in (x, y))
-    xx, yy, both = (x * x).sum(axis=1), (y * y).sum(axis=1), (x * y).sum(axis=1)
-    angle = 0.5 * np.arctan2(2.0 * both, xx - yy)[:, None]
-    along, across = x * np.cos(angle) + y * np.sin(angle), y * np.cos(angle) - x * np.sin(angle)
-    length = along.max(axis=1) - along.min(axis=1)
-    off = np.sqrt((across * across).sum(axis=1) / count)
-    uneven = np.zeros(len(xy))
+    n, label = len(xy), pd.factorize(stations["feature_id"])[0]
+    pairs = cKDTree(xy).query_pairs(WINDOW_M, output_type="ndarray")
+    i, j = pairs[label[pairs[:, 0]] == label[pairs[:, 1]]].T
+    i, j = np.concatenate([i, j, np.arange(n)]), np.concatenate([j, i, np.arange(n)])
+    count = np.bincount(i, minlength=n)
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(np.bincount(i, values, n) / count)
+
+    x, y = (xy[j, k] - xy[i, k] for k in (0, 1))
+    mx, my = mean(x), mean(y)
+    angle = 0.5 * np.arctan2(2.0 * (mean(x * y) - mx * my), mean(x * x) - mx**2 - mean(y * y) + my**2)
+    cos, sin = np.cos(angle)[i], np.sin(angle)[i]
+    along, across = x * cos + y * sin, y * cos - x * sin
+    off = np.sqrt(np.maximum(0.0, mean(across**2) - mean(across) ** 2))
+    first, last = np.zeros(n), np.zeros(n)
+    np.minimum.at(first, i, along)
+    np.maximum.at(last, i, along)
+    length, uneven = last - first, np.zeros(n)
     for name in ("height_m", "steep_deg"):
-        value = stations[name].to_numpy()
-        mean = (weight * value[near]).sum(axis=1) / count
-        uneven += np.sqrt((weight * (value[near] - mean[:, None]) ** 2).sum(axis=1) / count) / mean
+        value = stations[name].to_numpy(dtype=np.float64)
+        middle = mean(value[j])
+        uneven += np.sqrt(np.maximum(0.0, mean((value[j] - middle[i]) ** 2))) / middle
     slack = STRAIGHT_CELLS * cell_m
     like = (
         ramp(length, LONG_M) * ramp(off, (STRAIGHT_M[0] + slack, STRAIGHT_M[1] + slack)) * ramp(uneven, EVEN)

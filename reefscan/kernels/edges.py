@@ -30,23 +30,27 @@ def _bilinear(z: NDArray[np.float32], r: float, c: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _fall(z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, tilt: float, look: int) -> float:
-    """Height (m) that stands above and falls away below a cell along its fall line, beyond a sight line.
+def _fall(
+    z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, tilt: float, look: int
+) -> tuple[float, float]:
+    """Height (m) that stands above and falls away below a cell along its fall line, beyond a sight line; and the plain fall there.
 
     ``dr``, ``dc`` point downhill (unit), ``tilt`` is the sight line's gradient in m per cell. Either side ends where the
     ground gives back a third of what it gained.
     """
-    here, total = float(z[r, c]), 0.0
+    here, total, plain = float(z[r, c]), 0.0, 0.0
     for side in range(2):
         sign = 1.0 if side else -1.0
-        most = 0.0
+        most, far = 0.0, 0
         for k in range(1, look + 1):
             gain = sign * (here - _bilinear(z, r + sign * k * dr, c + sign * k * dc)) - tilt * k
             if not gain == gain or gain < 0.67 * most - 0.25:
                 break
-            most = max(most, gain)
+            if gain > most:
+                most, far = gain, k
         total += most
-    return total
+        plain += most + tilt * far
+    return total, plain
 
 
 @njit(cache=True, nogil=True)
@@ -83,7 +87,7 @@ def find_faces(
     side : int
         Side of a lattice square, cells.
     height : ndarray of int32, shape (rows, cols)
-        Zeros; the height (mm) of every cell of an edge that reaches the least is written into it.
+        Zeros; the plain fall (mm) at every cell of an edge that reaches the least is written into it.
 
     Returns
     -------
@@ -109,10 +113,10 @@ def find_faces(
             dr, dc = -p / size, -q / size
             if not _stands(z, r, c, dr, dc, square):
                 continue
-            fall = _fall(z, r, c, dr, dc, tilt, look)
+            fall, plain = _fall(z, r, c, dr, dc, tilt, look)
             if fall < least_m:
                 continue
-            height[r, c] = np.int32(fall * 1000.0)
+            height[r, c] = np.int32(plain * 1000.0)
             i, j = (row0 + r) // side - row0 // side, (col0 + c) // side - col0 // side
             # the steepest of a square lies on the face and not on its shoulder
             worth = min(fall, 3.0) * min(1.0, 0.5 * size / (8.0 * steep))

@@ -9,8 +9,6 @@ An end that the data do not show is not seen: such a pair is no face.
 
 from __future__ import annotations
 
-import math
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -20,6 +18,9 @@ GROUND_M = (8.0, 60.0)
 
 LEAST_GROUND_M = 5.0
 """So much of it, or two steps, must be known."""
+
+OWN_M = 4.0
+"""Added to the length of a face before its height times its gradient is compared: of steps in one cell the taller one counts."""
 
 FIELDS = ("top", "foot", "height", "drop", "length", "middle")
 TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
@@ -110,9 +111,10 @@ def read_face(
         last += 1
     _sums(p, first, last, total, moment)
     sight = tilt * step_m
-    longest = longest_m / step_m
+    # a pair that is too long may win, so that no part of a slope without end is told as a face
+    longest = 1.4 * longest_m / step_m
     least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
-    best = 0.0
+    best = 1e-6
     i = 0
     while m - i >= first + least_ground:
         j = 1 if i == 0 else 0
@@ -120,21 +122,23 @@ def read_face(
             length = i + j
             drop = p[m - i] - p[m + j]
             most = drop - sight * length
-            if length > 1 and most > 0.0 and most * math.sqrt(most / (length + 2.0)) > best:
+            if length > 1 and most > 0.0 and most * most / (length * step_m + OWN_M) > best:
                 told, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
                 height = drop - max(steeper, sight) * length
                 # of two faces as high the steeper one: its shoulders and its scree are not its own
-                worth = height * math.sqrt(height / (length + 2.0)) if height > 0.0 else 0.0
+                worth = height * height / (length * step_m + OWN_M) if height > 0.0 else 0.0
                 if worth > best:
                     best = worth
                     out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
                     out[HEIGHT] = told
             j += _next(j, step_m)
         i += _next(i, step_m)
-    if best <= 0.0:
+    if best <= 1e-6:
         return False
     _to_its_ends(p, total, moment, first, last, step_m, out)
     top, foot = int(out[TOP]), int(out[FOOT])
+    if (foot - top) * step_m > max(longest_m, 4.0 * step_m):
+        return False
     ninth, tenth = _crossing(p, top, foot, 0.1), _crossing(p, top, foot, 0.9)
     out[LENGTH] = max(1.0, (tenth - ninth) / 0.8)
     out[MIDDLE] = _crossing(p, top, foot, 0.5)

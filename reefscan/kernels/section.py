@@ -34,10 +34,13 @@ LEAST_TOGETHER = 0.5
 OPPOSITE = 0.5
 """Share of a face's fall that the other side must climb to make a trough of it."""
 
+BEYOND_SIGHT = 0.5
+"""Share of the least height that must be left of a trough or a rise beyond the sight line."""
+
 ALL_ROUND = 0.6
 """Share of a face's height that the ground must fall away all round its top to make a rise of it."""
 
-BESIDE_TOP = 0.55
+BESIDE_TOP = 0.65
 """The middle one of the nine cells about the top of a rise stands no more than this share of its height below it."""
 
 LEAST_LENGTH_M = 6.0
@@ -353,7 +356,7 @@ def measure_trough(
     right_lip, right_run = _lip(p, low, 1, right, right_h)
     # what climbs no faster than a sight line from the foot of its side is the lie of the land; a level floor between takes nothing off
     sight = search.tilt * cell / 0.8
-    if min(left_h - sight * left_run, right_h - sight * right_run) < search.trough_min_m:
+    if min(left_h - sight * left_run, right_h - sight * right_run) < BEYOND_SIGHT * search.trough_min_m:
         return False
     # the lowest of several alike is picked for its noise
     noisy = bias(alike * 0.7) * quiet
@@ -366,7 +369,7 @@ def measure_trough(
     out[at.STEEP] = min(left_g, right_g)
     out[at.RUN] = (left_run if left_g < right_g else right_run) / 0.8 * cell
     out[at.SIGMA_SHARE] = share
-    return bool(out[at.HEIGHT] > 0.0)
+    return bool(out[at.HEIGHT] >= search.trough_min_m)
 
 
 @njit(cache=True, nogil=True)
@@ -399,7 +402,8 @@ def measure_rise(
     top = sample(elev, float(r1), float(c1)) - 0.3 * picked
     p = room.q[: 2 * reach + 1]
     sight = search.tilt * cell
-    drops, feet, levels, runs = np.empty(16), np.empty(16), np.empty(8), np.empty(16)
+    drops, feet, runs = np.empty(16), np.empty(16), np.empty(16)
+    levels = np.empty(8)
     for a in range(8):
         profile(elev, float(r1), float(c1), math.pi * a / 8, reach, 3, 1.0, p)
         mend_gaps(p, 2)
@@ -431,7 +435,7 @@ def measure_rise(
     put_in_order(feet)
     put_in_order(runs)
     # the third lowest of sixteen and the second of eight: one way over which it hangs together with other rock is none
-    if drops[2] < 0.5 * levels[1] or levels[1] < search.rise_min_m:
+    if drops[2] < 0.5 * levels[1] or levels[1] < BEYOND_SIGHT * search.rise_min_m:
         return False
     foot = max(feet[8], 1.0)
     told = levels[1] + sight * foot - 0.45 * picked
@@ -446,11 +450,11 @@ def measure_rise(
     out[at.TOGETHER] = 1.0
     out[at.SIGMA_SHARE] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)
     # what stands up by itself is as likely a wrong sounding, or weed, as a rock
-    nine = np.empty(9)
+    about = np.empty(9)
     for i in range(9):
-        nine[i] = sample(elev, r1 + i // 3 - 1.0, c1 + i % 3 - 1.0)
-    put_in_order(nine)
-    return bool(2.0 * foot >= 3.0 and nine[4] >= top - BESIDE_TOP * told)
+        about[i] = sample(elev, r1 + i // 3 - 1.0, c1 + i % 3 - 1.0)
+    put_in_order(about)
+    return bool(told >= search.rise_min_m and 2.0 * foot >= 3.0 and about[4] >= top - BESIDE_TOP * told)
 
 
 @njit(cache=True, nogil=True)
@@ -597,7 +601,7 @@ def measure_faces(
         top, left = max(0, rows[i] - half), max(0, cols[i] - half)
         patch = elev_mm[top : rows[i] + half + 1, left : cols[i] + half + 1]
         r, c = float(rows[i] - top), float(cols[i] - left)
-        if not first_look(patch, r, c, facing[i], search, room) or room.face[of_face.DROP] < floor:
+        if not first_look(patch, r, c, facing[i], search, room) or room.face[of_face.HEIGHT] < 0.5 * floor:
             continue
         found = _rise_above(
             patch, r, c, facing[i], noise_m[i], share[i], search, asked, room, out[at.RISE, i]
