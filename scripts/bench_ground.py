@@ -14,6 +14,7 @@ import argparse
 import os
 import sys
 import time
+import traceback
 import warnings
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
@@ -35,7 +36,11 @@ def one(job: tuple[str, int, str]) -> tuple[str, int, Figures, float]:
     start = time.perf_counter()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        figures = TRIALS[name].run(load_finder(finder), seed)
+        try:
+            figures = TRIALS[name].run(load_finder(finder), seed)
+        except Exception as error:
+            figures = {f"failed with seed {seed}": f"{type(error).__name__}: {error}"}
+            traceback.print_exc()
     return name, seed, figures, time.perf_counter() - start
 
 

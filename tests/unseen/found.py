@@ -128,6 +128,7 @@ def reefscan_finder(top: int = 500) -> Finder:
         )
         return found_of_run(run, crs=crs, origin=origin)
 
+    find.reads_files = True  # type: ignore[attr-defined]
     return find
 
 

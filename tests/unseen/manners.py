@@ -66,12 +66,18 @@ def kelp(rng: Rng, elev: Grid, cell_m: float) -> tuple[Grid, NDArray[np.bool_]]:
 
 
 def process(
-    seed: int, *, name: str | None = None, manner: str | None = None, weed: bool = False, cell_m: float = 2.0
+    seed: int,
+    *,
+    name: str | None = None,
+    manner: str | None = None,
+    weed: bool = False,
+    cell_m: float = 2.0,
+    cells: int = 512,
 ) -> Bed:
     """A surveyed seabed made by a process; by default processes and manners take turns with the seed."""
     name = name or list(PROCESSES)[seed % 4]
     manner = manner or list(MANNERS)[(seed // 4 + seed) % 2]
-    true = ground(name, seed, cell_m=cell_m)
+    true = ground(name, seed, cell_m=cell_m, cells=cells)
     rng = np.random.default_rng([44, seed, list(MANNERS).index(manner)])
     elev = MANNERS[manner](rng, true, cell_m)
     stand = None
