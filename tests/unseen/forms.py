@@ -52,7 +52,7 @@ def _means(z: Grid, cell: float, n: int) -> Grid:
 def shared(first: list[Found], other: list[Found], *, top: int = 20, among: int = 40) -> tuple[int, int]:
     """How many of the first ``top`` have one of the other's first ``among`` within 8 m; and how many there are."""
     there = np.array([s.xy for s in other[:among]]).reshape(-1, 2)
-    here = [s for s in first[:top]]
+    here = first[:top]
     if not len(there):
         return 0, len(here)
     return sum(bool((np.hypot(*(there - s.xy).T) <= SAME_M).any()) for s in here), len(here)
@@ -131,7 +131,7 @@ def in_files(elev: Grid, cell_m: float) -> dict[str, list[Found]]:
     with tempfile.TemporaryDirectory() as folder:
         at = Path(folder)
         degrees, placed = in_degrees(elev, cell_m)
-        lists = {
+        return {
             "up": scan_file(write(at / "up.tif", elev, transform=up), positive="up"),
             "positive down": scan_file(write(at / "down.tif", -elev, transform=up), positive="down"),
             "south-up": scan_file(write(at / "south.tif", elev[::-1], transform=south_up), positive="up"),
@@ -145,7 +145,6 @@ def in_files(elev: Grid, cell_m: float) -> dict[str, list[Found]]:
                 write(at / "deg.tif", degrees, transform=placed, crs="EPSG:4326"), positive="up"
             ),
         }
-    return lists
 
 
 def lists_of(finder: Finder, fine: Fine) -> tuple[list[Found], dict[str, list[Found]]]:

@@ -37,9 +37,11 @@ class Faces:
     climb_behind: Grid
 
 
-def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list[Found]:
+def find(
+    elev: Grid, cell_m: float, *, top: int = 500, depth: tuple[float, float] = BAND, **georef: object
+) -> list[Found]:
     """The ranked list; see the module's words."""
-    elev = np.asarray(elev, float)
+    elev = np.where(np.asarray(elev) > 3, np.nan, elev).astype(float)
     known = np.isfinite(elev)
     if known.sum() < 100 or min(elev.shape) < 12:
         return []
@@ -65,10 +67,10 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
         facing[better] = (down + np.radians(turn))[better]
         best = Faces(*(np.where(better, getattr(f, n), getattr(best, n)) for n in Faces.__dataclass_fields__))
     assert best is not None
-    depth = -map_coordinates(
+    deep = -map_coordinates(
         z, rowcol(x + best.foot * np.sin(facing), y + best.foot * np.cos(facing), cell_m), order=1
     )
-    keep = (best.height >= 0.8 * ASKED_M) & (depth > BAND[0]) & (depth < BAND[1])
+    keep = (best.height >= 0.8 * ASKED_M) & (deep > depth[0]) & (deep < depth[1])
     x, y, facing = x[keep], y[keep], facing[keep]
     best = Faces(*(getattr(best, n)[keep] for n in Faces.__dataclass_fields__))
     if not len(x):
@@ -192,7 +194,7 @@ def _slope_of(p: Grid, s: Grid, lo: Grid, hi: Grid) -> Grid:
     w = ((s >= lo[:, None]) & (s <= hi[:, None]) & np.isfinite(p)).astype(float)
     n = w.sum(1)
     q = np.where(w > 0, p, 0)
-    ms, mp = (w * s).sum(1) / np.maximum(n, 1), q.sum(1) / np.maximum(n, 1)
+    ms = (w * s).sum(1) / np.maximum(n, 1)
     d = w * (s - ms[:, None])
     return np.where(n >= 3, -(d * q).sum(1) / np.maximum((d * s).sum(1), 1e-9), 0)
 

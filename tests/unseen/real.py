@@ -52,7 +52,9 @@ class Real:
         return None
 
 
-def listed_from_file(name: str, grid: Real, **reading: str) -> list[Found]:
+def listed_from_file(
+    name: str, grid: Real, *, depth: tuple[float, float] | None = None, **reading: str
+) -> list[Found]:
     """The package's list for the file itself, in the square grid's local metres."""
     import rasterio
 
@@ -60,7 +62,8 @@ def listed_from_file(name: str, grid: Real, **reading: str) -> list[Found]:
 
     with rasterio.open(folder() / name) as file:
         back = ~file.transform
-    run = reefscan.scan(str(folder() / name), listing(500), workers=1, **reading)
+    recipe = listing(500) if depth is None else listing(500).with_depth(*depth)
+    run = reefscan.scan(str(folder() / name), recipe, workers=1, **reading)
     out = []
     for site in run.sites:
         lon = site["lon"] + (360 if site["lon"] < 0 and (back * (site["lon"], site["lat"]))[0] < 0 else 0)
@@ -89,17 +92,30 @@ def _line(*points: tuple[float, float]) -> NDArray[np.float64]:
     return np.array(points, float)
 
 
+def _box(top: float, bottom: float, left: float, right: float) -> NDArray[np.float64]:
+    """A line that goes to and fro over a box, three rows apart."""
+    out = []
+    for i, row in enumerate(np.arange(top, bottom + 1, 3)):
+        out += [(row, left), (row, right)] if i % 2 == 0 else [(row, right), (row, left)]
+    return np.array(out, float)
+
+
+OUTER = ("outer reef front", "outer ledge", "trough behind it")
+"""Structures of the harbour grid whose feet lie below 15 m: only a wider band can list them."""
+
+
 def hilo() -> Real:
-    """A harbour on 10 m cells: breakwater, reef edges, blobs and pockets; clipped flat at 30 m."""
+    """A harbour on 10 m cells: breakwater, reef edges, blobs and pockets, a dredged corner; clipped flat at 30 m."""
     z, stretch, cell = _read("hilo_harbour_10m.tif", high=10.25, wide=9.7)
     seen = {
-        "breakwater, west": _line((333, 260), (325, 365)),
-        "breakwater, east": _line((325, 365), (450, 525)),
+        "breakwater, west": _line((335, 260), (326, 366)),
+        "breakwater, east": _line((326, 366), (333, 399), (346, 420), (386, 462), (434, 493)),
         "reef flat's edge": _line((425, 385), (435, 480)),
-        "outer reef front": _line((245, 290), (275, 390)),
-        "outer ledge": _line((210, 260), (225, 370)),
-        "trough behind it": _line((240, 270), (250, 370)),
-        "blobs and pockets": _line((365, 330), (425, 430)),
+        "blobs and pockets": _box(365, 425, 330, 430),
+        "basin's corner": _box(440, 482, 455, 510),
+        "outer reef front": _box(250, 282, 285, 395),
+        "outer ledge": _box(200, 236, 255, 375),
+        "trough behind it": _box(238, 252, 260, 395),
     }
     return Real(z, cell, seen, {}, stretch)
 
