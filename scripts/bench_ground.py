@@ -65,21 +65,25 @@ def main() -> None:
     first, _, beyond = args.seeds.partition(":")
     seeds = range(int(first), int(beyond or int(first) + 1))
     jobs = [(n, s, args.finder) for n in names for s in (seeds if TRIALS[n].seeds else seeds[:1])]
+    kept: list[str] = []
+
+    def say(text: str) -> None:
+        print(text, flush=True)
+        kept.append(text)
+        if args.write:
+            Path(args.write).write_text("\n".join(kept) + "\n")
+
     start = time.perf_counter()
+    say(f"finder {args.finder}, seeds {args.seeds}")
     with ProcessPoolExecutor(max(1, min(args.workers, len(jobs)))) as pool:
-        answers = list(pool.map(one, jobs))
-    out = [f"finder {args.finder}, seeds {args.seeds}, {time.perf_counter() - start:.0f} s"]
-    for name in names:
-        mine = [a for a in answers if a[0] == name]
-        out.append(f"\n{name} ({len(mine)} seabeds, {sum(a[3] for a in mine):.0f} s)")
-        wanted = TRIALS[name].wanted
-        out += [
-            line(what, figure, wanted.get(what, "")) for what, figure in pooled([a[2] for a in mine]).items()
-        ]
-    text = "\n".join(out)
-    print(text)
-    if args.write:
-        Path(args.write).write_text(text + "\n")
+        answers = pool.map(one, jobs)
+        for name in names:
+            mine = [next(answers) for job in jobs if job[0] == name]
+            say(f"\n{name} ({len(mine)} seabeds, {sum(a[3] for a in mine):.0f} s)")
+            wanted = TRIALS[name].wanted
+            for what, figure in pooled([a[2] for a in mine]).items():
+                say(line(what, figure, wanted.get(what, "")))
+    say(f"\n{time.perf_counter() - start:.0f} s in all")
 
 
 if __name__ == "__main__":
