@@ -182,16 +182,22 @@ def _trough(elev: Grid, cell_m: float, site: Found) -> tuple[float, dict[str, bo
     reach = max(width, 10.0, 4 * cell_m)
     near = max(0.6 * width, 8.0, 2.5 * cell_m)
     sight = min(SIGHT, 0.4 / cell_m)
-    lows = []
+    lows, heights = [], []
     for px, py in {(site.x, site.y), _rock(site)}:
-        low = read_low(profile(elev, cell_m, px, py, cross, s), s, near_m=near, reach_m=reach, sight=sight)
+        p = profile(elev, cell_m, px, py, cross, s)
+        low = read_low(p, s, near_m=near, reach_m=reach, sight=sight)
         if low is not None:
             lows.append((abs(low.height_m - site.height_m), low, (px, py)))
+            heights += [low.height_m, low.sighted_m]
+        if math.isfinite(site.width_m) and (
+            wide := read_low(p, s, near_m=near, reach_m=0.65 * reach, sight=0.0)
+        ):
+            heights.append(wide.height_m)  # no line of sight: the low as wide as it is told
     if not lows:
         return 0.0, {"height": False}
     _, low, (px, py) = min(lows, key=lambda v: v[0])
     return low.height_m, {
-        "height": _close(site.height_m, *(h for v in lows for h in (v[1].height_m, v[1].sighted_m))),
+        "height": _close(site.height_m, *heights),
         "heading": _trough_heading(elev, cell_m, px, py, site.axis_deg, s, near, reach, low.height_m, sight),
     }
 
