@@ -69,14 +69,15 @@ def canyon_wall(rng: np.random.Generator) -> Odd:
     )
 
 
-def ending(depth_m: float, *, at_edge: bool) -> Odd:
-    """An even slope that steepens seaward, and data that end on its deep side: nothing may be made of the end."""
+def ending(depth_m: float, *, at_edge: bool, last: float = 0.45) -> Odd:
+    """A slope that steepens evenly seaward, from 1 in 50 to ``last``, and data that end on its deep side: no foot is seen, so nothing
+    may be made of the end."""
     rng = np.random.default_rng([55, int(depth_m), at_edge])
     x, y = axes(320, 320, 2.0)
-    off = x if at_edge else x + 0.35 * y + 110
-    z = -1.0 - 0.004 * np.clip(off, 0, None) - 0.14 * (np.clip(off, 0, None) / 320) ** 2 * 320 / 2
-    scale = np.clip((depth_m / 8) ** 0.5, 0.5, 2)
-    z = -1.0 + (z + 1.0) * scale
+    off = np.clip(x - 120 if at_edge else x + 0.35 * y, 0, None)
+    first = 0.4 * depth_m
+    length = (depth_m - first) / (0.02 + (last - 0.02) / 2)
+    z = -first - 0.02 * off - (last - 0.02) / (2 * length) * off**2
     z[z < -depth_m] = np.nan
     if at_edge:
         z = z[:, : int(np.isfinite(z).any(0).sum())]

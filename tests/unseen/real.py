@@ -100,6 +100,9 @@ def _box(top: float, bottom: float, left: float, right: float) -> NDArray[np.flo
     return np.array(out, float)
 
 
+WIDE = {"breakwater, west": 50.0, "breakwater, east": 50.0}
+"""How far (m) a mound's foot lies from its crest, along which it is traced."""
+
 OUTER = ("outer reef front", "outer ledge", "trough behind it")
 """Structures of the harbour grid whose feet lie below 15 m: only a wider band can list them."""
 
@@ -108,8 +111,8 @@ def hilo() -> Real:
     """A harbour on 10 m cells: breakwater, reef edges, blobs and pockets, a dredged corner; clipped flat at 30 m."""
     z, stretch, cell = _read("hilo_harbour_10m.tif", high=10.25, wide=9.7)
     seen = {
-        "breakwater, west": _line((335, 260), (326, 366)),
-        "breakwater, east": _line((326, 366), (333, 399), (346, 420), (386, 462), (434, 493)),
+        "breakwater, west": _line((335, 260), (333, 290), (331, 308), (328, 366)),
+        "breakwater, east": _line((328, 366), (338, 399), (354, 420), (374, 440), (397, 462), (416, 480), (443, 493)),
         "reef flat's edge": _line((425, 385), (435, 480)),
         "blobs and pockets": _box(365, 425, 330, 430),
         "basin's corner": _box(440, 482, 455, 510),

@@ -187,7 +187,7 @@ def test_data_end_where_the_ground_is_still_an_even_slope(at_edge: bool) -> None
     known = np.isfinite(made.elev)
     assert known.mean() > 0.2
     assert np.nanmin(made.elev) < -7.5
-    assert np.nanmax(np.abs(np.diff(made.elev, axis=1))) < 1.0
+    assert np.nanmax(np.abs(np.diff(made.elev, axis=1))) < 1.3
 
 
 def test_plain_ground_is_the_same_for_a_seed_and_the_plain_finder_finds_it_all() -> None:

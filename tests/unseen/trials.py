@@ -59,6 +59,7 @@ def planted(bed: Bed, finder: Finder) -> Figures:
     v = judge_planted(bed, sites)
     return {
         "recall and precision at K": Share(v.found_at_k, v.k),
+        "recall in the first K sites": Share(v.first_k, v.k),
         "recall in the first 60": Share(v.found_60, v.k),
         "precision in the first 60": Share(v.right_60, v.listed_60),
         "found in the whole list": Share(v.found_all, v.k),
@@ -111,6 +112,7 @@ def coarse(finder: Finder, seed: int) -> Figures:
             label = f"{bed.name} at {cell:g} m"
             v = judge_planted(rough, sites)
             out[f"recall at K, {label}"] = Share(v.found_at_k, v.k)
+            out[f"  in the first K sites, {label}"] = Share(v.first_k, v.k)
             v = judge_planted(rough, sites, only=still)
             out[f"  of what keeps 60 % of its height, {label}"] = Share(v.found_at_k, v.k)
             truths = read_again(rough.elev, rough.cell_m, sites[:60])
@@ -209,7 +211,7 @@ def _on_real(name: str, grid: real.Real, sites: list[Found], seen: list[str]) ->
             far = (
                 np.hypot(*(first[:, None] - places[None]).transpose(2, 0, 1)).min() if len(first) else np.inf
             )
-            hits[what] = far <= 45
+            hits[what] = far <= 45 + real.WIDE.get(what, 0.0)
         missed = [what for what, hit in hits.items() if not hit]
         out: Figures = {f"{name}: seen structures in the first 40": Share(sum(hits.values()), len(hits))}
         if missed:
