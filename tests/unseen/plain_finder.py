@@ -12,7 +12,13 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
+from scipy.ndimage import (
+    distance_transform_edt,
+    gaussian_filter,
+    map_coordinates,
+    maximum_filter,
+    minimum_filter,
+)
 from scipy.spatial import cKDTree
 
 from unseen.bed import BAND, rowcol
@@ -122,7 +128,11 @@ def _candidates(z: Grid, known: NDArray[np.bool_], cell_m: float) -> tuple[Grid,
     smooth = gaussian_filter(z, max(1.0, 2.0 / cell_m))
     gr, gc = np.gradient(smooth, cell_m)
     steep = np.hypot(gr, gc)
-    rows, cols = np.nonzero((steep > 0.06 if cell_m < 5 else steep > 0.03) & known)
+    n = 2 * int(max(12, 2 * cell_m) / cell_m) + 1
+    relief = maximum_filter(smooth, n) - minimum_filter(smooth, n)
+    rows, cols = np.nonzero(
+        (steep > (0.06 if cell_m < 5 else 0.03)) & known & (relief > 0.5 * ASKED_M) & (z < 2)
+    )
     ur, uc = gr[rows, cols] / steep[rows, cols], gc[rows, cols] / steep[rows, cols]
     peak = np.ones(len(rows), bool)
     for sign in (-1, 1):
@@ -152,18 +162,13 @@ def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: flo
         total += map_coordinates(elev, at, order=1, mode="constant", cval=np.nan)
     p = total / 5
     mid = len(s) // 2
-    top, foot = np.zeros(len(x), int), np.zeros(len(x), int)
-    behind = np.zeros(len(x))
-    for i in range(len(x)):
-        up = p[i, mid::-1] - sight * s[: len(s) - mid] - sight * s[mid]
-        top[i] = mid - _first_end(up - up[0])
-        dn = -(p[i, mid:] + sight * (s[mid:] - s[mid]))
-        foot[i] = mid + _first_end(dn - dn[0])
-        past = p[i, foot[i] :] - p[i, foot[i]] - sight * (s[foot[i] :] - s[foot[i]])
-        if np.isfinite(past).any():
-            far = int(np.nanargmax(past))
-            behind[i] = past[far] + sight * (s[foot[i] + far] - s[foot[i]])
+    top = mid - _ends(p[:, mid::-1] - sight * s[mid:])
+    foot = mid + _ends(-(p[:, mid:] + sight * s[mid:]))
     row = np.arange(len(x))
+    past = p - p[row, foot][:, None] - sight * (s - s[foot][:, None])
+    past = np.where(np.isfinite(past) & (s >= s[foot][:, None]), past, -np.inf)
+    far = past.argmax(1)
+    behind = np.where(np.isfinite(past[row, far]), p[row, far] - p[row, foot], 0.0)
     drop = p[row, top] - p[row, foot]
     frac = (p[row, top][:, None] - p) / np.maximum(drop, 1e-6)[:, None]
     where = np.arange(len(s))
@@ -177,16 +182,14 @@ def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: flo
     return Faces(height, drop, height / own, s[top], s[foot], behind)
 
 
-def _first_end(climb: Grid) -> int:
-    """Index of the most of a climb, left off where it gives back 0.25 m or 30 % of itself, or where the data end."""
-    end = int(np.argmax(~np.isfinite(climb))) if not np.isfinite(climb).all() else len(climb)
-    if end < 2:
-        return 0
-    climb = climb[:end]
-    most = np.maximum.accumulate(climb)
-    lost = most - climb > np.maximum(0.25, 0.3 * most)
-    stop = int(np.argmax(lost)) if lost.any() else end
-    return int(np.argmax(climb[:stop]))
+def _ends(climb: Grid) -> Grid:
+    """Index along each row of the most of a climb, left off where it gives back 0.25 m or 30 % of itself, or where the data end."""
+    climb = climb - climb[:, :1]
+    known = np.logical_and.accumulate(np.isfinite(climb), axis=1)
+    climb = np.where(known, climb, -1e9)
+    most = np.maximum.accumulate(climb, axis=1)
+    going = np.logical_and.accumulate(most - climb <= np.maximum(0.25, 0.3 * most), axis=1) & known
+    return np.asarray(np.where(going, climb, -1e9).argmax(1))
 
 
 def _slope_of(p: Grid, s: Grid, lo: Grid, hi: Grid) -> Grid:

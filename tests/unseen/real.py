@@ -112,7 +112,9 @@ def hilo() -> Real:
     z, stretch, cell = _read("hilo_harbour_10m.tif", high=10.25, wide=9.7)
     seen = {
         "breakwater, west": _line((335, 260), (333, 290), (331, 308), (328, 366)),
-        "breakwater, east": _line((328, 366), (338, 399), (354, 420), (374, 440), (397, 462), (416, 480), (443, 493)),
+        "breakwater, east": _line(
+            (328, 366), (338, 399), (354, 420), (374, 440), (397, 462), (416, 480), (443, 493)
+        ),
         "reef flat's edge": _line((425, 385), (435, 480)),
         "blobs and pockets": _box(365, 425, 330, 430),
         "basin's corner": _box(440, 482, 455, 510),
