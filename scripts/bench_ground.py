@@ -14,6 +14,7 @@ import argparse
 import os
 import sys
 import time
+import traceback
 import warnings
 from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
@@ -22,7 +23,9 @@ for _name in ("NUMBA_NUM_THREADS", "OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_name, "1")
 
 HERE = Path(__file__).resolve().parent
-sys.path[:0] = [p for p in (str(HERE.parent / "tests"), str(HERE.parent)) if p not in sys.path]
+_given = [Path(p) for p in os.environ.get("PYTHONPATH", "").split(os.pathsep) if p]
+_own = [HERE.parent / "tests"] + ([] if any((p / "reefscan").is_dir() for p in _given) else [HERE.parent])
+sys.path[:0] = [str(p) for p in _own]  # a checkout named by PYTHONPATH is the one that is judged
 
 from unseen.figures import Figures, line, pooled  # noqa: E402
 from unseen.found import load_finder  # noqa: E402
@@ -35,7 +38,11 @@ def one(job: tuple[str, int, str]) -> tuple[str, int, Figures, float]:
     start = time.perf_counter()
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
-        figures = TRIALS[name].run(load_finder(finder), seed)
+        try:
+            figures = TRIALS[name].run(load_finder(finder), seed)
+        except Exception as error:
+            figures = {f"failed with seed {seed}": f"{type(error).__name__}: {error}"}
+            traceback.print_exc()
     return name, seed, figures, time.perf_counter() - start
 
 
@@ -58,21 +65,25 @@ def main() -> None:
     first, _, beyond = args.seeds.partition(":")
     seeds = range(int(first), int(beyond or int(first) + 1))
     jobs = [(n, s, args.finder) for n in names for s in (seeds if TRIALS[n].seeds else seeds[:1])]
+    kept: list[str] = []
+
+    def say(text: str) -> None:
+        print(text, flush=True)
+        kept.append(text)
+        if args.write:
+            Path(args.write).write_text("\n".join(kept) + "\n")
+
     start = time.perf_counter()
+    say(f"finder {args.finder}, seeds {args.seeds}")
     with ProcessPoolExecutor(max(1, min(args.workers, len(jobs)))) as pool:
-        answers = list(pool.map(one, jobs))
-    out = [f"finder {args.finder}, seeds {args.seeds}, {time.perf_counter() - start:.0f} s"]
-    for name in names:
-        mine = [a for a in answers if a[0] == name]
-        out.append(f"\n{name} ({len(mine)} seabeds, {sum(a[3] for a in mine):.0f} s)")
-        wanted = TRIALS[name].wanted
-        out += [
-            line(what, figure, wanted.get(what, "")) for what, figure in pooled([a[2] for a in mine]).items()
-        ]
-    text = "\n".join(out)
-    print(text)
-    if args.write:
-        Path(args.write).write_text(text + "\n")
+        answers = pool.map(one, jobs)
+        for name in names:
+            mine = [next(answers) for job in jobs if job[0] == name]
+            say(f"\n{name} ({len(mine)} seabeds, {sum(a[3] for a in mine):.0f} s)")
+            wanted = TRIALS[name].wanted
+            for what, figure in pooled([a[2] for a in mine]).items():
+                say(line(what, figure, wanted.get(what, "")))
+    say(f"\n{time.perf_counter() - start:.0f} s in all")
 
 
 if __name__ == "__main__":

@@ -1,7 +1,7 @@
 """What a finder is and what it answers.
 
 A *finder* is ``find(elev, cell_m, **georef) -> list[Found]``: ``elev`` an array of heights (m, positive up, NaN unknown, row 0
-north), ``cell_m`` the side of a cell, ``georef`` at most ``crs`` and ``origin`` (north-west corner) and ``sigma``. The list is ranked.
+north), ``cell_m`` the side of a cell, ``georef`` at most ``crs`` and ``origin`` (north-west corner), ``sigma``, and ``depth`` (a band other than 4 to 15 m). The list is ranked.
 """
 
 from __future__ import annotations
@@ -120,14 +120,15 @@ def reefscan_finder(top: int = 500) -> Finder:
         crs: str = CRS,
         origin: tuple[float, float] = ORIGIN,
         sigma: NDArray[np.floating] | None = None,
+        depth: tuple[float, float] | None = None,
     ) -> list[Found]:
         import reefscan
 
-        run = reefscan.scan_elevation(
-            elev, cell_m=cell_m, sigma=sigma, recipe=listing(top), crs=crs, origin=origin
-        )
+        recipe = listing(top) if depth is None else listing(top).with_depth(*depth)
+        run = reefscan.scan_elevation(elev, cell_m=cell_m, sigma=sigma, recipe=recipe, crs=crs, origin=origin)
         return found_of_run(run, crs=crs, origin=origin)
 
+    find.reads_files = True  # type: ignore[attr-defined]
     return find
 
 

@@ -58,20 +58,27 @@ MANNERS: dict[str, Callable[[Rng, Grid, float], Grid]] = {"lidar": lidar, "multi
 
 def kelp(rng: Rng, elev: Grid, cell_m: float) -> tuple[Grid, NDArray[np.bool_]]:
     """Soundings that stop in a canopy; also where it stands."""
-    stand = patches(rng, elev.shape, 14 / cell_m, 0.2, 0.05) > 0.5
-    dense = np.clip(0.45 + 0.2 * soft(rng, elev.shape, 5 / cell_m), 0.05, 0.9)
+    cover = patches(rng, elev.shape, 14 / cell_m, 0.2, 0.5)
+    stand = cover > 0.5
+    dense = cover * np.clip(0.33 + 0.15 * soft(rng, elev.shape, 5 / cell_m), 0.05, 0.8)
     tall = rng.gamma(2.0, 0.8, elev.shape) * np.clip(1 + 0.4 * soft(rng, elev.shape, 3 / cell_m), 0.2, 2)
-    hit = stand & (rng.random(elev.shape) < dense)
+    hit = rng.random(elev.shape) < dense
     return np.where(hit, np.minimum(elev + tall, np.maximum(elev, -0.3)), elev), stand
 
 
 def process(
-    seed: int, *, name: str | None = None, manner: str | None = None, weed: bool = False, cell_m: float = 2.0
+    seed: int,
+    *,
+    name: str | None = None,
+    manner: str | None = None,
+    weed: bool = False,
+    cell_m: float = 2.0,
+    cells: int = 512,
 ) -> Bed:
     """A surveyed seabed made by a process; by default processes and manners take turns with the seed."""
     name = name or list(PROCESSES)[seed % 4]
     manner = manner or list(MANNERS)[(seed // 4 + seed) % 2]
-    true = ground(name, seed, cell_m=cell_m)
+    true = ground(name, seed, cell_m=cell_m, cells=cells)
     rng = np.random.default_rng([44, seed, list(MANNERS).index(manner)])
     elev = MANNERS[manner](rng, true, cell_m)
     stand = None

@@ -12,12 +12,18 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
+from scipy.ndimage import (
+    distance_transform_edt,
+    gaussian_filter,
+    map_coordinates,
+    maximum_filter,
+    minimum_filter,
+)
 from scipy.spatial import cKDTree
 
 from unseen.bed import BAND, rowcol
 from unseen.found import Found
-from unseen.section import floor_slope
+from unseen.section import floor_slope, profile
 
 Grid = NDArray[np.float64]
 ASKED_M, REACH_M, APART_M, SIGHT = 1.0, 80.0, 60.0, 0.05
@@ -37,9 +43,11 @@ class Faces:
     climb_behind: Grid
 
 
-def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list[Found]:
+def find(
+    elev: Grid, cell_m: float, *, top: int = 500, depth: tuple[float, float] = BAND, **georef: object
+) -> list[Found]:
     """The ranked list; see the module's words."""
-    elev = np.asarray(elev, float)
+    elev = np.where(np.asarray(elev) > 3, np.nan, elev).astype(float)
     known = np.isfinite(elev)
     if known.sum() < 100 or min(elev.shape) < 12:
         return []
@@ -65,10 +73,10 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
         facing[better] = (down + np.radians(turn))[better]
         best = Faces(*(np.where(better, getattr(f, n), getattr(best, n)) for n in Faces.__dataclass_fields__))
     assert best is not None
-    depth = -map_coordinates(
+    deep = -map_coordinates(
         z, rowcol(x + best.foot * np.sin(facing), y + best.foot * np.cos(facing), cell_m), order=1
     )
-    keep = (best.height >= 0.8 * ASKED_M) & (depth > BAND[0]) & (depth < BAND[1])
+    keep = (best.height >= 0.8 * ASKED_M) & (deep > depth[0]) & (deep < depth[1])
     x, y, facing = x[keep], y[keep], facing[keep]
     best = Faces(*(getattr(best, n)[keep] for n in Faces.__dataclass_fields__))
     if not len(x):
@@ -94,16 +102,17 @@ def find(elev: Grid, cell_m: float, *, top: int = 500, **georef: object) -> list
     )
     out: list[Found] = []
     taken = np.zeros(len(x), bool)
-    low, high = float(score.min()), float(max(score.max(), 1e-9))
     tree = cKDTree(np.stack([px, py], 1))
     for i in np.argsort(-score, kind="stable"):
         if taken[i] or not inside[i]:
             continue
         taken[tree.query_ball_point([px[i], py[i]], APART_M)] = True
-        bearing = float(np.degrees(facing[i]) % 360)
+        bearing = _heading(
+            elev, cell_m, float(x[i]), float(y[i]), float(np.degrees(facing[i])), best.top[i], best.foot[i]
+        )
         site = Found(
             len(out) + 1, str(kind[i]), float(px[i]), float(py[i]),
-            score=float(100 * (score[i] - low) / (high - low)) if high > low else 100.0, height_m=float(height[i]),
+            score=float(100 * np.clip(score[i] / np.sqrt(CAP_M), 0, 1)), height_m=float(height[i]),
             off_m=float(off[i]), axis_deg=(bearing + 90) % 180, facing_deg=bearing,
             steep_deg=float(np.degrees(np.arctan(gradient[i]))), depth_m=float(-z[pr[i], pc[i]]),
             structure_x=float(x[i]), structure_y=float(y[i]),
@@ -119,7 +128,11 @@ def _candidates(z: Grid, known: NDArray[np.bool_], cell_m: float) -> tuple[Grid,
     smooth = gaussian_filter(z, max(1.0, 2.0 / cell_m))
     gr, gc = np.gradient(smooth, cell_m)
     steep = np.hypot(gr, gc)
-    rows, cols = np.nonzero((steep > 0.06 if cell_m < 5 else steep > 0.03) & known)
+    n = 2 * int(max(12, 2 * cell_m) / cell_m) + 1
+    relief = maximum_filter(smooth, n) - minimum_filter(smooth, n)
+    rows, cols = np.nonzero(
+        (steep > (0.06 if cell_m < 5 else 0.03)) & known & (relief > 0.5 * ASKED_M) & (z < 2)
+    )
     ur, uc = gr[rows, cols] / steep[rows, cols], gc[rows, cols] / steep[rows, cols]
     peak = np.ones(len(rows), bool)
     for sign in (-1, 1):
@@ -139,11 +152,8 @@ def _noise(elev: Grid) -> float:
 def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: float, noise: float) -> Faces:
     """Read every candidate's face on the mean of five lines one cell apart."""
     step = max(1.0, cell_m / 2)
-    s = (
-        np.arange(-REACH_M, REACH_M + step / 2, step)
-        if cell_m < 10
-        else np.arange(-15 * cell_m, 15 * cell_m, step)
-    )
+    n = int(max(REACH_M, 15 * cell_m if cell_m >= 10 else 0.0) / step)
+    s = np.arange(-n, n + 1) * step
     dx, dy = np.sin(facing)[:, None], np.cos(facing)[:, None]
     total = np.zeros((len(x), len(s)))
     for k in range(-2, 3):
@@ -152,18 +162,13 @@ def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: flo
         total += map_coordinates(elev, at, order=1, mode="constant", cval=np.nan)
     p = total / 5
     mid = len(s) // 2
-    top, foot = np.zeros(len(x), int), np.zeros(len(x), int)
-    behind = np.zeros(len(x))
-    for i in range(len(x)):
-        up = p[i, mid::-1] - sight * s[: len(s) - mid] - sight * s[mid]
-        top[i] = mid - _first_end(up - up[0])
-        dn = -(p[i, mid:] + sight * (s[mid:] - s[mid]))
-        foot[i] = mid + _first_end(dn - dn[0])
-        past = p[i, foot[i] :] - p[i, foot[i]] - sight * (s[foot[i] :] - s[foot[i]])
-        if np.isfinite(past).any():
-            far = int(np.nanargmax(past))
-            behind[i] = past[far] + sight * (s[foot[i] + far] - s[foot[i]])
+    top = mid - _ends(p[:, mid::-1] - sight * s[mid:])
+    foot = mid + _ends(-(p[:, mid:] + sight * s[mid:]))
     row = np.arange(len(x))
+    past = p - p[row, foot][:, None] - sight * (s - s[foot][:, None])
+    past = np.where(np.isfinite(past) & (s >= s[foot][:, None]), past, -np.inf)
+    far = past.argmax(1)
+    behind = np.where(np.isfinite(past[row, far]), p[row, far] - p[row, foot], 0.0)
     drop = p[row, top] - p[row, foot]
     frac = (p[row, top][:, None] - p) / np.maximum(drop, 1e-6)[:, None]
     where = np.arange(len(s))
@@ -177,16 +182,14 @@ def _faces(elev: Grid, x: Grid, y: Grid, facing: Grid, cell_m: float, sight: flo
     return Faces(height, drop, height / own, s[top], s[foot], behind)
 
 
-def _first_end(climb: Grid) -> int:
-    """Index of the most of a climb, left off where it gives back 0.25 m or 30 % of itself, or where the data end."""
-    end = int(np.argmax(~np.isfinite(climb))) if not np.isfinite(climb).all() else len(climb)
-    if end < 2:
-        return 0
-    climb = climb[:end]
-    most = np.maximum.accumulate(climb)
-    lost = most - climb > np.maximum(0.25, 0.3 * most)
-    stop = int(np.argmax(lost)) if lost.any() else end
-    return int(np.argmax(climb[:stop]))
+def _ends(climb: Grid) -> Grid:
+    """Index along each row of the most of a climb, left off where it gives back 0.25 m or 30 % of itself, or where the data end."""
+    climb = climb - climb[:, :1]
+    known = np.logical_and.accumulate(np.isfinite(climb), axis=1)
+    climb = np.where(known, climb, -1e9)
+    most = np.maximum.accumulate(climb, axis=1)
+    going = np.logical_and.accumulate(most - climb <= np.maximum(0.25, 0.3 * most), axis=1) & known
+    return np.asarray(np.where(going, climb, -1e9).argmax(1))
 
 
 def _slope_of(p: Grid, s: Grid, lo: Grid, hi: Grid) -> Grid:
@@ -194,7 +197,7 @@ def _slope_of(p: Grid, s: Grid, lo: Grid, hi: Grid) -> Grid:
     w = ((s >= lo[:, None]) & (s <= hi[:, None]) & np.isfinite(p)).astype(float)
     n = w.sum(1)
     q = np.where(w > 0, p, 0)
-    ms, mp = (w * s).sum(1) / np.maximum(n, 1), q.sum(1) / np.maximum(n, 1)
+    ms = (w * s).sum(1) / np.maximum(n, 1)
     d = w * (s - ms[:, None])
     return np.where(n >= 3, -(d * q).sum(1) / np.maximum((d * s).sum(1), 1e-9), 0)
 
@@ -208,6 +211,16 @@ def _drops(z: Grid, x: Grid, y: Grid, cell_m: float, sight: float) -> Grid:
         at = rowcol(x[:, None] + r * np.sin(b), y[:, None] + r * np.cos(b), cell_m)
         out.append((top[:, None] - map_coordinates(z, at, order=1, mode="nearest") - sight * r).max(1))
     return np.asarray(np.sort(out, axis=0)[2])
+
+
+def _heading(elev: Grid, cell_m: float, x: float, y: float, bearing: float, top: float, foot: float) -> float:
+    """The bearing, of thirteen about a first one, on which the mean of eleven lines falls most between top and foot."""
+    s = np.array([min(top, -cell_m), max(foot, cell_m)])
+    turns = np.arange(-30.0, 31.0, 5.0)
+    falls = [np.subtract(*profile(elev, cell_m, x, y, bearing + t, s, lines=11)) for t in turns]
+    falls = np.nan_to_num(falls)
+    tied = turns[falls >= falls.max() - 0.02]
+    return float((bearing + np.median(tied)) % 360)
 
 
 def _around(x: Grid, y: Grid, raw: Grid) -> Grid:

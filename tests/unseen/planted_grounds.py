@@ -163,7 +163,7 @@ def hard(seed: int, *, cell_m: float = 2.0, cells: int = 576) -> Bed:
         for kind in kinds:
             MAKERS[kind](rng, plot, hard=True, apart_m=66.0)
     rough = fractal(rng, x.shape, power=rng.uniform(2.4, 3.4), outer_cells=rng.uniform(35, 70) / cell_m)
-    texture = _tamed(rough * 0.5, cell_m, rng.uniform(0.75, 0.95))
+    texture = _tamed(rough * 0.5, cell_m, rng.uniform(0.65, 0.88))
     true = plot.z + texture * (0.1 + 0.9 * plot.rock)
     coarse = np.zeros(x.shape, bool)
     coarse[: cells // 2] = True

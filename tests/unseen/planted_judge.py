@@ -2,7 +2,7 @@
 
 A site is right if its drop point lies within 20 m (plus two cells) of the foot of a planted structure, or if the noise-free surface has an
 abrupt face of nine tenths of the asked height there. **At K** (K = number of planted real structures): the list is walked in order; a first
-hit of a real structure and a wrong site take one of K places; further hits, optional and natural structures take none.
+hit of a real structure and a wrong site take one of K places; further hits, optional and natural structures take none. ``first_k``: structures found by the first K sites, where every site counts.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ class PlantedVerdict:
 
     k: int
     found_at_k: int
+    first_k: int
     found_60: int
     right_60: int
     listed_60: int
@@ -41,7 +42,7 @@ def judge_planted(
     tree, owner = near_tree(bed.planted)
     within = NEAR_M + 2 * bed.cell_m
     must = {i for i, p in enumerate(bed.planted) if p.role == "real" and (only is None or i in only)}
-    k, places, at_k, found_60, right_60 = len(must), 0, 0, 0, 0
+    k, places, at_k, found_60, right_60, first_k = len(must), 0, 0, 0, 0, 0
     hit: set[int] = set()
     axes: list[float] = []
     same = of_kind = 0
@@ -54,6 +55,7 @@ def judge_planted(
             if fresh and places < k:
                 places += 1
                 at_k += 1
+            first_k += len(fresh) if n < k else 0
             hit |= owners
             nearest = min(owners, key=lambda i: bed.planted[i].gap(site.x, site.y))
             p = bed.planted[nearest]
@@ -75,7 +77,18 @@ def judge_planted(
         right_60 += right and n < 60
     missed = sorted(must - hit)
     return PlantedVerdict(
-        k, at_k, found_60, right_60, min(60, len(sites)), k - len(missed), axes, same, of_kind, wrong, missed
+        k,
+        at_k,
+        first_k,
+        found_60,
+        right_60,
+        min(60, len(sites)),
+        k - len(missed),
+        axes,
+        same,
+        of_kind,
+        wrong,
+        missed,
     )
 
 

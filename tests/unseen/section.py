@@ -68,8 +68,20 @@ class Face:
     length_m: float
 
 
-def read_face(p: Grid, s: Grid, *, near_m: float, sight: float = SIGHT) -> Face | None:
-    """The face that falls toward positive ``s`` and is steepest within ``near_m`` of 0; None if nothing falls there."""
+def land_fall(p: Grid, s: Grid, *, reach_m: float = 120.0) -> float:
+    """How fast the land falls along a profile: the median over steps of some 4 m within a reach, 0 where it climbs."""
+    k = max(1, round(4.0 / float(s[1] - s[0])))
+    use = np.abs(s) <= reach_m
+    fall = (p[use][:-k] - p[use][k:]) / (k * float(s[1] - s[0]))
+    return max(0.0, float(np.median(fall[np.isfinite(fall)]))) if np.isfinite(fall).any() else 0.0
+
+
+def read_face(p: Grid, s: Grid, *, near_m: float, sight: float = SIGHT, land: float = 0.0) -> Face | None:
+    """The face that falls toward positive ``s`` and is steepest within ``near_m`` of 0; None if nothing falls there.
+
+    Its ends are sought above a sight line that leans with the land (``land``, a downhill gradient).
+    """
+    sight = sight + land
     step = float(s[1] - s[0])
     k = max(1, round(2.0 / step))
     fall = np.full(len(s), np.nan)
@@ -176,8 +188,8 @@ def drops_around(
 
 
 def floor_slope(elev: Grid, cell_m: float, x: float, y: float) -> tuple[float, float]:
-    """Slope (degrees) and downhill bearing of the plane through what lies within 3 m (or 1.5 cells) of a place."""
-    return plane(elev, cell_m, x, y, max(3.0, 1.5 * cell_m))
+    """Slope (degrees) and downhill bearing of the plane through what lies within 3 m (or 1.6 cells) of a place."""
+    return plane(elev, cell_m, x, y, max(3.0, 1.6 * cell_m))
 
 
 def plane(elev: Grid, cell_m: float, x: float, y: float, radius_m: float) -> tuple[float, float]:

@@ -15,7 +15,14 @@ from numpy.typing import NDArray
 
 from unseen.found import Found
 from unseen.section import (
-    bilinear, drops_around, floor_slope, plane, profile, read_face, read_low,
+    bilinear,
+    drops_around,
+    floor_slope,
+    land_fall,
+    plane,
+    profile,
+    read_face,
+    read_low,
 )  # fmt: skip
 
 Grid = NDArray[np.float64]
@@ -73,10 +80,10 @@ def _floor(elev: Grid, cell_m: float, site: Found) -> dict[str, bool | None]:
     out: dict[str, bool | None] = {}
     z = float(bilinear(elev, np.array([site.x]), np.array([site.y]), cell_m)[0])
     if math.isfinite(site.depth_m):
-        out["depth"] = math.isfinite(z) and abs(-z - site.depth_m) <= 0.3 or _cell_depth(elev, cell_m, site)
+        out["depth"] = (math.isfinite(z) and abs(-z - site.depth_m) <= 0.3) or _cell_depth(elev, cell_m, site)
     slope, _ = floor_slope(elev, cell_m, site.x, site.y)
     if math.isfinite(site.slope_deg):
-        out["slope"] = math.isfinite(slope) and abs(slope - site.slope_deg) <= 2.5 + 0.25 * slope
+        out["slope"] = abs(slope - site.slope_deg) <= 2.5 + 0.25 * slope if math.isfinite(slope) else None
     return out
 
 
@@ -114,9 +121,10 @@ def _ledge(elev: Grid, cell_m: float, site: Found) -> tuple[float, dict[str, boo
     faces = []
     for px, py in ((rx, ry), (site.x - ahead * u[0], site.y - ahead * u[1])):
         p = profile(elev, cell_m, px, py, b, s)
-        face = read_face(p, s, near_m=near, sight=min(SIGHT, 0.4 / cell_m))
-        if face is not None:
-            faces.append((abs(face.height_m - site.height_m), face, p))
+        for land in {land_fall(p, s), 0.0}:
+            face = read_face(p, s, near_m=near, sight=min(SIGHT, 0.4 / cell_m), land=land)
+            if face is not None:
+                faces.append((abs(face.height_m - site.height_m), face, p))
     if not faces:
         return 0.0, {"height": False}
     face, p = min(faces, key=lambda f: f[0])[1:]
@@ -174,16 +182,22 @@ def _trough(elev: Grid, cell_m: float, site: Found) -> tuple[float, dict[str, bo
     reach = max(width, 10.0, 4 * cell_m)
     near = max(0.6 * width, 8.0, 2.5 * cell_m)
     sight = min(SIGHT, 0.4 / cell_m)
-    lows = []
+    lows, heights = [], []
     for px, py in {(site.x, site.y), _rock(site)}:
-        low = read_low(profile(elev, cell_m, px, py, cross, s), s, near_m=near, reach_m=reach, sight=sight)
+        p = profile(elev, cell_m, px, py, cross, s)
+        low = read_low(p, s, near_m=near, reach_m=reach, sight=sight)
         if low is not None:
             lows.append((abs(low.height_m - site.height_m), low, (px, py)))
+            heights += [low.height_m, low.sighted_m]
+        if math.isfinite(site.width_m) and (
+            wide := read_low(p, s, near_m=near, reach_m=0.65 * reach, sight=0.0)
+        ):
+            heights.append(wide.height_m)  # no line of sight: the low as wide as it is told
     if not lows:
         return 0.0, {"height": False}
     _, low, (px, py) = min(lows, key=lambda v: v[0])
     return low.height_m, {
-        "height": _close(site.height_m, *(h for v in lows for h in (v[1].height_m, v[1].sighted_m))),
+        "height": _close(site.height_m, *heights),
         "heading": _trough_heading(elev, cell_m, px, py, site.axis_deg, s, near, reach, low.height_m, sight),
     }
 

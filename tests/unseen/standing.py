@@ -29,10 +29,11 @@ STEPS = [(r, c) for r in range(-2, 3) for c in range(-2, 3) if max(abs(r), abs(c
 
 @dataclass(frozen=True)
 class Standing:
-    """Heights (m) of every cell: ``face`` and ``loose`` (a face from half that gradient on), ``trough``, ``rise``."""
+    """Heights (m) of every cell: ``face``, ``loose`` (a face from half that gradient on), ``tall`` (at any gradient), ``trough``, ``rise``."""
 
     face: Grid
     loose: Grid
+    tall: Grid
     trough: Grid
     rise: Grid
 
@@ -90,6 +91,7 @@ def standing(elev: Grid, cell_m: float) -> Standing:
     return Standing(
         np.where(steep >= FACE, tall, 0).astype(float),
         np.where(steep >= LOOSE, tall, 0).astype(float),
+        tall.astype(float),
         trough.astype(float),
         rise.astype(float),
     )
