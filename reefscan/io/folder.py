@@ -18,6 +18,7 @@ from reefscan.io.assemble import Asked
 from reefscan.io.forms import Wishes, open_layer, short_name
 from reefscan.io.index import Index
 from reefscan.io.layer import Layer
+from reefscan.io.named import remember
 from reefscan.io.walk import ARCHIVES, held_grids, walk
 
 
@@ -57,6 +58,7 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
         if "://" in path:
             from reefscan.io.remote import gdal_path, open_remote
 
+            remember(path)
             layers.append(open_remote(gdal_path(path), path, wishes, asked.box))
             continue
         place = Path(path)
@@ -70,6 +72,8 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
         elif place.suffix.lower() in ARCHIVES and place.is_file():
             raise InputError(f"{place.name}: is an archive{held_grids(place)}; unpack it first")
         else:
+            if handles.is_remote(path):
+                remember(path)
             layers.append(open_layer(path, wishes))
     unique = {(layer.path, layer.band): layer for layer in layers}
     return Found(list(unique.values()), tuple(notes), tuple(skipped))

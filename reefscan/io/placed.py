@@ -22,9 +22,11 @@ def write_placed_png(
     list of Path
         What was written.
     """
-    import rasterio
     from rasterio.errors import NotGeoreferencedWarning
     from rasterio.transform import Affine
+    from rasterio.windows import Window as RasterWindow
+
+    from reefscan.io.newraster import new_raster
 
     with tempfile.TemporaryDirectory() as folder, warnings.catch_warnings():
         warnings.simplefilter("ignore", NotGeoreferencedWarning)
@@ -36,10 +38,11 @@ def write_placed_png(
             "width": picture.shape[2],
             "dtype": "uint8",
         }
-        with rasterio.open(
-            part, "w", crs=crs, transform=Affine(cell_m, 0.0, west_m, 0.0, -cell_m, north_m), **profile
-        ) as out:
-            out.write(picture)
+        profile.update(crs=crs, transform=Affine(cell_m, 0.0, west_m, 0.0, -cell_m, north_m))
+        whole = RasterWindow(0, 0, picture.shape[2], picture.shape[1])
+        with new_raster(path, part, profile) as out:
+            for band, values in enumerate(picture, start=1):
+                out.write(values, band, whole)
         half = cell_m / 2
         lines = (cell_m, 0.0, 0.0, -cell_m, west_m + half, north_m - half)
         written = [write_whole(path, part.read_bytes())]

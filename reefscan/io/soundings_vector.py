@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 from datetime import UTC
 from pathlib import Path
@@ -16,6 +15,7 @@ from defusedxml.common import DefusedXmlException
 from numpy.typing import NDArray
 
 from reefscan.errors import AmbiguousError, UnreadableError
+from reefscan.io.jsonfile import parse_json
 from reefscan.io.soundings_columns import check_place, find_columns, parse_columns
 from reefscan.io.soundings_open import PACKED, as_stream, inner_suffix, read_all
 from reefscan.io.soundings_text import TextOptions
@@ -181,20 +181,17 @@ def read_vector(path: Path, options: TextOptions) -> Log:
     AmbiguousError
         No depth can be told apart, or its unit is not stated.
     """
-    import geopandas as gpd
+    from reefscan.io.vectors import layer_table
 
-    try:
-        if path.suffix.lower() in PACKED and path.suffix.lower() != ".zip":
-            with tempfile.TemporaryDirectory() as folder:
-                inside = Path(folder) / f"log{inner_suffix(path)}"
-                inside.write_bytes(read_all(path))
-                frame = gpd.read_file(inside)
-        else:
-            frame = gpd.read_file(path)
-    except Exception as error:  # pyogrio raises its own family, GDAL's messages inside
-        raise UnreadableError(
-            f"{path.name}: GDAL cannot read it as vectors ({error})".replace("\n", " ")
-        ) from error
+    if path.suffix.lower() in PACKED and path.suffix.lower() != ".zip":
+        with tempfile.TemporaryDirectory() as folder:
+            inside = Path(folder) / f"{path.stem}{inner_suffix(path)}"
+            inside.write_bytes(read_all(path))
+            frame = layer_table(inside)
+    else:
+        frame = layer_table(path)
+    if "geometry" not in frame:
+        raise UnreadableError(f"{path.name}: a table without places; wanted soundings as points")
     frame = frame[frame.geometry.notna() & ~frame.geometry.is_empty]
     points = frame.explode(index_parts=False) if len(frame) else frame
     points = points[points.geom_type == "Point"] if len(points) else points
@@ -235,8 +232,5 @@ def read_vector(path: Path, options: TextOptions) -> Log:
 
 def read_geojson(path: Path, options: TextOptions) -> Log:
     """Read a GeoJSON file: B-12 if it is that, else as any vector file."""
-    try:
-        document = json.loads(read_all(path).decode("utf-8-sig", "replace"))
-    except json.JSONDecodeError as error:
-        raise UnreadableError(f"{path.name}: not JSON to its end ({error}); was the file cut off?") from error
+    document = parse_json(path)[0]
     return read_b12(path, document) if is_b12(document) else read_vector(path, options)

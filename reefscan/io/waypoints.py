@@ -22,6 +22,7 @@ from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 from reefscan.errors import InputError
+from reefscan.io.geopackage import write_geopackage
 from reefscan.io.whole import write_whole
 
 FORMATS = ("gpx", "kml", "csv", "geojson", "gpkg")
@@ -293,16 +294,11 @@ def gpkg_bytes(points: Sequence[Waypoint]) -> bytes:
     table = pd.DataFrame(rows, columns=columns)
     table["depth_m"] = table["depth_m"].astype(float)
     frame = gpd.GeoDataFrame(table, geometry=[Point(p.lon, p.lat) for p in points], crs="EPSG:4326")
-    import pyogrio
-
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2000-01-01T00:00:00.000Z"})
-    try:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "sites.gpkg"
-            pyogrio.write_dataframe(frame, path, layer="sites", driver="GPKG", geometry_type="Point")
-            return path.read_bytes()
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "sites.gpkg"
+        return write_geopackage(
+            path, {"sites": frame}, {"sites": "Point"}, meaning="reefscan {}"
+        ).read_bytes()
 
 
 def encode(points: Sequence[Waypoint], fmt: str, *, title: str, symbol: str | None = None) -> bytes:
