@@ -142,6 +142,9 @@ def command(
     print(
         f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m"
     )
+    for file in facts["files"]:
+        if file["unusable"]:
+            print(f"  left out {file['unusable']:,}: lines of {file['name']} that hold no sounding")
     for row in facts["set_aside"]:
         print(f"  set aside {row['soundings']:,}: {row['reason']} ({row['why']})")
     if facts["validation"]["left_out"]:

@@ -71,12 +71,7 @@ def require_named(address: str, names: list[str]) -> None:
     server = "/".join(address.split("/")[:3]) + "/"
     for name in names:
         beside = "://" not in name and not re.match(r"/|\w+:|<", name)
-        if (
-            not beside
-            and not name.startswith((server, f"/vsicurl/{server}"))
-            or name.startswith("/vsicurl/")
-            and "?" in name
-        ):
+        if not beside and not name.startswith((server, f"/vsicurl/{server}")):
             raise UnreadableError(f"it is made of {name[:80]}: {FAR}")
 
 

@@ -24,6 +24,8 @@ CHUNK = 16 << 20
 LINE_LIMIT = 1 << 16
 """A longer 'line' is not text: it is dropped and counted."""
 
+TOO_LONG = b"(a line without an end)\n"
+
 PACKED = {".gz", ".xz", ".zip", ".bz2", ".lzma"}
 _DAMAGE = (EOFError, lzma.LZMAError, gzip.BadGzipFile, zipfile.BadZipFile, OSError)
 
@@ -100,7 +102,8 @@ def read_all(path: Path, *, limit: int = 1 << 30) -> bytes:
 def chunks(path: Path) -> Iterator[bytes]:
     """Yield chunks of whole lines as UTF-8 bytes; lines end in a newline, whatever they ended in.
 
-    Lines longer than `LINE_LIMIT` are dropped: a gigabyte without a line end costs no memory.
+    Lines longer than `LINE_LIMIT` are dropped, and `TOO_LONG` stands for them: a gigabyte without a line end costs
+    no memory.
     """
     wide = _wide(path)
     rest, dropping = b"", False
@@ -117,6 +120,8 @@ def chunks(path: Path) -> Iterator[bytes]:
             else:
                 rest = data
             if len(rest) > LINE_LIMIT:
+                if not dropping:
+                    yield TOO_LONG
                 rest, dropping = b"", True
     if rest and not dropping:
         yield rest + b"\n"
