@@ -13,8 +13,9 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from reefscan.io.ground import Onto, PublicGround, open_ground
+from reefscan.io.room import refuse_memory
 from reefscan.io.soundings import ReadOptions, list_logs, read_logs, tabulate
-from reefscan.io.soundings_grid import GridCells, write_grid
+from reefscan.io.soundings_grid import GridCells, refuse_cells, write_grid
 from reefscan.io.whole import write_whole
 from reefscan.model import BLOCK, Sheet, Window
 from reefscan.render import survey_figures as figures
@@ -134,6 +135,9 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     extent = surface.extent()
     if public is not None:
         extent = extent.union(public.window_on(sheet))
+    _refuse_size(surface, extent)
+    windows = len(surface.windows()) if public is None else extent.height * extent.width // BLOCK**2 + 1
+    say(f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}")
     overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
     bias = _bias(surface, public) if public is not None else None
     say("drawing the grid")
@@ -155,6 +159,27 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     )
     write_whole(stem.with_name(stem.name + ".report.html"), survey_report(facts, pictures))
     return facts
+
+
+_BYTES_A_CELL = 150
+"""Memory for each cell that is looked at for a part of the grid (measured: 117)."""
+
+
+def _refuse_size(surface: SurveySurface, extent: Window) -> None:
+    """Refuse a grid that will not fit, before it is begun.
+
+    Raises
+    ------
+    InputError
+        With the option that would.
+    """
+    cell = surface.sheet.cell_m
+    refuse_cells(surface.sheet, extent)
+    refuse_memory(
+        _BYTES_A_CELL * float(BLOCK + 2 * surface.margin) ** 2,
+        f"each part of a grid of {cell:g} m cells with a reach of {surface.reach_m:g} m",
+        "say a shorter --reach or a larger --cell",
+    )
 
 
 def _bias(surface: SurveySurface, public: PublicGround) -> Bias:

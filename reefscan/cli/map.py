@@ -8,6 +8,8 @@ from typing import Annotated
 import typer
 
 MOST_CELLS = 6000
+BYTES_A_PIXEL = 16
+"""Of a PNG while it is drawn (measured: 12 to 16)."""
 
 
 def command(
@@ -38,6 +40,7 @@ def command(
     As in: reefscan map runs/coast --bbox -3.1 50.5 -3.0 50.6 --dpi 300 --out map.pdf
     """
     from reefscan.errors import InputError
+    from reefscan.io.room import refuse_memory
     from reefscan.io.whole import write_whole
     from reefscan.render.map import FORMATS, draw_map
     from reefscan.review.ground import cut_to, overview_of_all
@@ -48,6 +51,12 @@ def command(
         raise InputError(
             f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .png"
             + ("" if georeferenced else ", .pdf or .svg")
+        )
+    if fmt == "png" and not georeferenced:
+        refuse_memory(
+            BYTES_A_PIXEL * (size * dpi) ** 2,
+            f"a map of {size:g} inches at --dpi {dpi}",
+            "say a smaller --size or --dpi, or an --out that ends in .pdf",
         )
     opened = open_run(run)
     ground = overview_of_all(

@@ -177,6 +177,27 @@ def zone_crs(lon: float, lat: float) -> str:
     return f"EPSG:{(32600 if lat >= 0 else 32700) + zone}"
 
 
+STRAY_SHARE = 0.005
+"""So many soundings at either end of the survey may be strays (a guess); all others lie inside its bulk."""
+
+STRAY_M = 20_000.0
+"""Nothing is a stray that lies nearer than this to the bulk, nor than the bulk is wide."""
+
+
+def _far_off(x: Floats, y: Floats, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Soundings whose position is a slip of the receiver's: one of them would stretch the grid over half a sea."""
+    out = np.zeros(x.size, bool)
+    beyond = math.ceil(STRAY_SHARE * int(good.sum()))
+    for values in (x, y):
+        inside = np.sort(values[good])[beyond:-beyond] if beyond else values[:0]
+        if inside.size < 8:  # too few to say which of them are the bulk
+            return out
+        give = max(float(np.ptp(inside)), STRAY_M)
+        with np.errstate(invalid="ignore"):
+            out |= good & ((values < inside[0] - give) | (values > inside[-1] + give))
+    return out
+
+
 def tabulate(logs: Sequence[Log], *, crs: str | None = None) -> tuple[Soundings, str]:
     """Join logs into one table of soundings in a projected system.
 
@@ -221,7 +242,9 @@ def tabulate(logs: Sequence[Log], *, crs: str | None = None) -> tuple[Soundings,
             "grid the areas one by one"
         )
     reason[far] = CODE["position"]
-    x[far], y[far] = np.nan, np.nan
+    strays = _far_off(x, y, reason == 0)
+    reason[strays] = CODE["far off"]
+    x[far | strays], y[far | strays] = np.nan, np.nan
     sizes = [g.depth.size for g in logs]
     return Soundings(
         x, y, np.concatenate([g.depth for g in logs]), np.concatenate([g.time for g in logs]),

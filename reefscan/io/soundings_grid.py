@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -39,6 +40,23 @@ class GridCells:
     source: NDArray[np.uint8]
 
 
+def refuse_cells(sheet: Sheet, extent: Window) -> None:
+    """Refuse a grid of more cells than a file should have.
+
+    Raises
+    ------
+    InputError
+        With the cell that would do.
+    """
+    cells = extent.height * extent.width
+    if cells > MOST_CELLS:
+        least = float(f"{1.01 * sheet.cell_m * math.sqrt(cells / MOST_CELLS):.2g}")
+        raise InputError(
+            f"a grid of {extent.width:,} x {extent.height:,} cells of {sheet.cell_m:g} m is too large, {MOST_CELLS / 1e9:g} thousand million "
+            f"is the most; say --cell {least:g}m or more, or grid the areas one by one"
+        )
+
+
 def write_grid(
     path: Path, sheet: Sheet, extent: Window, parts: Iterable[GridCells], *, tags: dict[str, str]
 ) -> None:
@@ -59,11 +77,7 @@ def write_grid(
     InputError
         The extent has more cells than a file should.
     """
-    if extent.height * extent.width > MOST_CELLS:
-        raise InputError(
-            f"a grid of {extent.width} x {extent.height} cells of {sheet.cell_m:g} m is too wide; "
-            "say a larger --cell, or grid the areas one by one"
-        )
+    refuse_cells(sheet, extent)
     profile = {
         "driver": "GTiff", "dtype": "float32", "count": 4, "nodata": NODATA, "crs": sheet.crs,
         "width": extent.width, "height": extent.height, "transform": rasterio.Affine(*sheet.transform(extent)),
