@@ -14,7 +14,7 @@ from pyproj import Transformer
 
 from reefscan.io.ground import Onto, PublicGround, open_ground
 from reefscan.io.room import refuse_memory
-from reefscan.io.soundings import ReadOptions, list_logs, read_logs, tabulate
+from reefscan.io.soundings import ReadOptions, list_logs, read_found, tabulate
 from reefscan.io.soundings_grid import GridCells, refuse_cells, write_grid
 from reefscan.io.whole import write_whole
 from reefscan.model import BLOCK, Sheet, Window
@@ -123,7 +123,7 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     """
     paths = list_logs(order.logs)
     say(f"reading {len(paths)} log(s)")
-    logs = read_logs(paths, order.reading)
+    logs, skipped = read_found(paths, order.logs, order.reading)
     table, crs = tabulate(logs, crs=order.crs)
     say(f"cleaning {len(table):,} soundings")
     ready = prepare(table, order.settings, order.corrections, now_s=order.now_s)
@@ -150,7 +150,7 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         tags=tags,
     )
     lines = _next(overview, surface, order.next_m) if order.next_m > 0 else []
-    facts = _facts(order, logs, ready, surface, overview, bias, public, lines)
+    facts = _facts(order, logs, skipped, ready, surface, overview, bias, public, lines)
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
     stem = order.out.with_suffix("")
@@ -256,14 +256,14 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
 
 
 def _facts(
-    order: Order, logs: Sequence[Log], ready: Prepared, surface: SurveySurface, overview: _Overview, bias: Bias | None,
+    order: Order, logs: Sequence[Log], skipped: Sequence[str], ready: Prepared, surface: SurveySurface, overview: _Overview, bias: Bias | None,
     public: PublicGround | None, lines: list[Line],
 ) -> dict[str, Any]:  # fmt: skip
     data, tuning = ready.soundings, surface.tuning
     kept = data.kept
     tally = data.tally()
     to_lonlat = Transformer.from_crs(surface.sheet.crs, 4326, always_xy=True)
-    warnings: list[str] = []
+    warnings = [f"skipped: {text}" for text in skipped]
     if order.corrections.tide is None:
         warnings.append(
             "No tide was taken off: depths are as deep as the water was that day, and days differ."

@@ -40,6 +40,10 @@ def require_local(path: str) -> None:
     UnreadableError
         Saying what it leads to.
     """
+    try:
+        path.encode("utf-8")
+    except UnicodeEncodeError:
+        raise UnreadableError("its name holds letters that are no UTF-8: give it another") from None
     file = _file_of(path)
     kind = odd_kind(file)
     if kind and not (kind == "a folder" and os.path.isdir(file)):

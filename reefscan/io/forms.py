@@ -29,6 +29,7 @@ from reefscan.io.doubt import sigma_by_surveys, stated_sigma, told_surveys
 from reefscan.io.fills import is_mask
 from reefscan.io.georef import Affine6, CrsFacts, cell_metres
 from reefscan.io.layer import Layer
+from reefscan.io.localfile import odd_kind
 from reefscan.io.placing import place_of
 from reefscan.io.sign import sign_of
 from reefscan.io.variables import Choice, choose
@@ -120,6 +121,8 @@ def short_name(path: str) -> str:
 def _stat(path: str, name: str) -> tuple[int, int]:
     if path.startswith("/vsi"):  # GDAL's own names (a web address, a file inside an archive)
         return 0, 0
+    if (kind := odd_kind(path)) and kind != "a folder":
+        raise UnreadableError(f"{name}: is {kind}, not a file; name a file")
     try:
         told = Path(path).stat()
     except FileNotFoundError:

@@ -44,3 +44,22 @@ def require_file(path: str | Path) -> None:
         raise MissingInputError(f"{path}: no such file; check how its name is written")
     if not os.access(path, os.R_OK):
         raise UnreadableError(f"{path}: may not be read by you; change its rights, or name another file")
+
+
+def read_small_text(path: Path, *, most: int = 20_000_000) -> str:
+    """Text of a small file that a person hands in: picks, a recipe, settings.
+
+    Raises
+    ------
+    MissingInputError, UnreadableError
+        If it is not there, no file, not text or absurdly large.
+    """
+    require_file(path)
+    try:
+        with open(path, "rb") as file:
+            data = file.read(most + 1)
+        if len(data) > most:
+            raise UnreadableError(f"{path}: is larger than {most / 1e6:.0f} MB; wanted a small file of text")
+        return data.decode("utf-8-sig")  # some editors begin a file with a mark
+    except (OSError, UnicodeDecodeError) as error:
+        raise UnreadableError(f"{path}: cannot be read as text ({error}); save it as UTF-8") from None

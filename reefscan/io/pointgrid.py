@@ -46,7 +46,7 @@ def grid_from_points(path: str, name: str) -> str:
     """
     told = os.stat(path)
     key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|{reader_rules()}"
-    target = cache_folder() / f"points-{hashlib.sha256(key.encode()).hexdigest()[:24]}.tif"
+    target = cache_folder() / f"points-{hashlib.sha256(os.fsencode(key)).hexdigest()[:24]}.tif"
     if target.exists():
         return str(target)
     points = read_points(path, name)

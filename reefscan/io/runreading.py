@@ -144,23 +144,3 @@ def read_features(run: RunFolder) -> dict[str, gpd.GeoDataFrame]:
         return {name: layer_table(path, name) for name in layer_names(path)}
     except UnreadableError as error:
         raise InputError(f"{path}: cannot be read ({error}); scan again") from None
-
-
-def read_small_text(path: Path, *, most: int = 20_000_000) -> str:
-    """Text of a small file a person hands in, such as picks.
-
-    Raises
-    ------
-    MissingInputError, InputError
-        If it is not there, not text or absurdly large.
-    """
-    try:
-        if path.stat().st_size > most:
-            raise InputError(
-                f"{path}: is {path.stat().st_size / 1e6:.0f} MB; wanted under {most / 1e6:.0f} MB"
-            )
-        return path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise MissingInputError(f"{path}: no such file; name one that exists") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read as text ({error}); name another file") from None

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, cast
 
 from reefscan.errors import MissingInputError, UnreadableError
+from reefscan.io.localfile import require_file
 
 LOGS = frozenset(".csv .nmea .nme .gpx .log".split())
 """Endings under which sounders and navigators log; what is in such a file is no grid yet."""
@@ -49,8 +50,7 @@ def open_bytes(path: Path) -> Iterator[BinaryIO]:
     UnreadableError
         A damaged archive, or a zip that holds several files.
     """
-    if not path.is_file():
-        raise MissingInputError(f"{path}: no such file; check how its name is written")
+    require_file(path)
     suffix = path.suffix.lower()
     try:
         if suffix == ".zip":
