@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from reefscan.io.ground import Onto, PublicGround, open_ground
+from reefscan.io.outs import refuse_foreign, write_out
 from reefscan.io.room import refuse_memory
 from reefscan.io.soundings import ReadOptions, list_logs, read_found, tabulate
 from reefscan.io.soundings_grid import GridCells, refuse_cells, write_grid
-from reefscan.io.whole import write_whole
 from reefscan.model import BLOCK, Sheet, Window
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
@@ -122,6 +122,10 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         In one line, where something cannot be used as it is.
     """
     paths = list_logs(order.logs)
+    stem = order.out.with_suffix("")
+    outs = order.out, stem.with_name(stem.name + ".report.json"), stem.with_name(stem.name + ".report.html")
+    for out in outs:
+        refuse_foreign(out, [*paths, *([order.onto.path] if order.onto else [])])
     say(f"reading {len(paths)} log(s)")
     logs, skipped = read_found(paths, order.logs, order.reading)
     table, crs = tabulate(logs, crs=order.crs)
@@ -153,11 +157,8 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     facts = _facts(order, logs, skipped, ready, surface, overview, bias, public, lines)
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
-    stem = order.out.with_suffix("")
-    write_whole(
-        stem.with_name(stem.name + ".report.json"), json.dumps(facts, indent=1, allow_nan=False) + "\n"
-    )
-    write_whole(stem.with_name(stem.name + ".report.html"), survey_report(facts, pictures))
+    write_out(outs[1], json.dumps(facts, indent=1, allow_nan=False) + "\n")
+    write_out(outs[2], survey_report(facts, pictures))
     return facts
 
 

@@ -40,8 +40,9 @@ def command(
     As in: reefscan map runs/coast --bbox -3.1 50.5 -3.0 50.6 --dpi 300 --out map.pdf
     """
     from reefscan.errors import InputError
+    from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.io.room import refuse_memory
-    from reefscan.io.whole import write_whole
+    from reefscan.io.runfolder import run_inputs
     from reefscan.render.map import FORMATS, draw_map
     from reefscan.review.ground import cut_to, overview_of_all
     from reefscan.review.opened import open_run
@@ -58,6 +59,7 @@ def command(
             f"a map of {size:g} inches at --dpi {dpi}",
             "say a smaller --size or --dpi, or an --out that ends in .pdf",
         )
+    refuse_foreign(out, run_inputs(run))
     opened = open_run(run)
     ground = overview_of_all(
         opened.sources, most=MOST_CELLS if bbox is not None else min(MOST_CELLS, int(size * dpi))
@@ -91,5 +93,5 @@ def command(
         long_side_in=size,
         trim=bbox is None,
     )
-    write_whole(out, data)
+    write_out(out, data)
     typer.echo(str(out))

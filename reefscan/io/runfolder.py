@@ -263,6 +263,12 @@ def _refuse_foreign(path: Path) -> None:
         )
 
 
+def run_inputs(folder: Path, *others: Path | None) -> list[Path]:
+    """Files that whoever reads a run reads (its map is only looked at), and others that are named with it."""
+    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE)
+    return [*(folder / name for name in mine), folder / STORE, *(path for path in others if path is not None)]
+
+
 def is_run(path: Path) -> bool:
     """Tell whether a folder holds a run of ours, finished or not."""
     return _read_mark(path) is not None

@@ -56,7 +56,7 @@ def put_in_place(path: Path | str) -> Iterator[Path]:
     What writes inside such a block wants `telling` around it.
     """
     path = Path(path)
-    _refuse_odd(path)
+    refuse_odd(path)
     _clear(path)
     part = path.with_name(f"{_passing(path)}{os.getpid()}-{next(_numbers)}.part{path.suffix[:16]}")
     try:
@@ -101,7 +101,7 @@ def _alive(process: int) -> bool:
     return True
 
 
-def _refuse_odd(path: Path) -> None:
+def refuse_odd(path: Path) -> None:
     """Refuse to put a file in the place of anything but a file.
 
     Raises
