@@ -28,6 +28,7 @@ from reefscan.recipe_parts import (
     Score,
     Term,
 )
+from reefscan.units import shown
 
 __all__ = [
     "KINDS",
@@ -66,18 +67,29 @@ def load_recipe(text: str, *, name: str = "recipe") -> Recipe:
     """
     try:
         data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise RecipeError(f"{name}: not valid TOML: {error}") from None
+    except (ValueError, RecursionError) as error:
+        raise RecipeError(f"{name}: not valid TOML: {toml_fault(error)}") from None
     version = data.get("version", RECIPE_VERSION)
     if isinstance(version, bool) or version != RECIPE_VERSION:
         raise RecipeError(
-            f"{name}: version = {version!r}; this program reads version {RECIPE_VERSION}; "
+            f"{name}: version = {shown(version)}; this program reads version {RECIPE_VERSION}; "
             "write a fresh one with 'reefscan recipe'"
         )
     try:
         return Recipe.model_validate(data)
     except ValidationError as error:
         raise RecipeError(f"{name}: {_first_complaint(error)}") from None
+
+
+def toml_fault(error: BaseException) -> str:
+    """What is wrong with a text of TOML, in words."""
+    if isinstance(error, RecursionError):
+        return "it is nested too deep"
+    return (
+        "a number in it has too many digits"
+        if "integer string conversion" in str(error)
+        else str(error)[:300]
+    )
 
 
 _SECTIONS: dict[tuple[str, ...], type[BaseModel]] = {
@@ -89,7 +101,7 @@ def _first_complaint(error: ValidationError) -> str:
     """Turn pydantic's first complaint into one line with the nearest known key."""
     first = error.errors()[0]
     loc = tuple(str(part) for part in first["loc"])
-    where = ".".join(loc) or "recipe"
+    where = ".".join(loc)[:200] or "recipe"
     if first["type"] == "extra_forbidden":
         owner = _SECTIONS.get(loc[:-1], Term)
         known = list(owner.model_fields)
@@ -106,10 +118,10 @@ def _first_complaint(error: ValidationError) -> str:
         return f"unknown key {where!r}; {hint}"
     message = first["msg"].removeprefix("Value error, ")
     found = first.get("input")
-    shown = ""
-    if isinstance(found, (str, int, float)) and repr(found) not in message:
-        shown = f" (found {found!r})"
-    return f"{where}: {message}{shown}"
+    told = ""
+    if isinstance(found, (str, int, float)) and shown(found) not in message:
+        told = f" (found {shown(found)})"
+    return f"{where}: {message[:300]}{told}"
 
 
 _COLUMN = 34  # comments start here, so that values read as one column

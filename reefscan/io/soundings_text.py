@@ -202,7 +202,7 @@ def read_text(path: Path, options: TextOptions) -> Log:
     wanted = layout.columns.index
     parts: dict[str, list[Floats]] = {k: [] for k in ("lon", "lat", "depth", "time")}
     total = comments = 0
-    odd = ""
+    odd, odd_time, timeless = "", "", 0
     for block in chunks(path):
         total += len(_LINES.findall(block))
         comments += len(_COMMENTS.findall(block))
@@ -217,6 +217,16 @@ def read_text(path: Path, options: TextOptions) -> Log:
                 usable |= np.isfinite(got[kind])
         if "lat" in got and "depth" in got:
             usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
+        if "time" in got:
+            words = table.column(str(wanted["time"]))
+            no_time = np.flatnonzero(
+                np.isnan(got["time"])
+                & usable
+                & np.asarray(pc.fill_null(pc.greater(pc.utf8_length(words), 0), False))
+            )
+            timeless += no_time.size
+            if no_time.size and not odd_time:
+                odd_time = str(words[int(no_time[0])])
         for kind, values in got.items():
             parts[kind].append(values[usable])
         lost = np.flatnonzero(~usable)[layout.header_rows if total == len(_LINES.findall(block)) else 0 :]
@@ -236,6 +246,8 @@ def read_text(path: Path, options: TextOptions) -> Log:
     # told by taking away, so that what goes in is what comes out and what is counted here
     bad = total - comments - layout.header_rows - size
     notes = ("no times: nothing that needs a clock was checked",) if "time" not in wanted else ()
+    if timeless:
+        notes = (*notes, f"{timeless:,} of its times are none, such as {_shown(odd_time)}")
     if bad:
         notes = (*notes, f"{bad:,} of its {total:,} lines hold no sounding, such as {_shown(odd)}")
     return Log(

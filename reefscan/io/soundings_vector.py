@@ -99,11 +99,16 @@ def _local(tag: Any) -> str:
     return str(tag).rpartition("}")[2]
 
 
-def _number(text: str | None) -> float:
+def _number(value: Any) -> float:
+    """A number, however it is written; NaN for anything else, and for what is too large for one."""
     try:
-        return float(text) if text is not None else float("nan")
-    except ValueError:
+        return float(value) if isinstance(value, (str, int, float)) else float("nan")
+    except (ValueError, OverflowError):
         return float("nan")
+
+
+def _table(value: Any) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
 
 
 def _log(name: str, lon: Floats, lat: Floats, depth: Floats, time: Floats, **more: Any) -> Log:
@@ -122,8 +127,8 @@ def is_b12(document: Any) -> bool:
     features = document.get("features") or []
     if not (isinstance(features, list) and features and isinstance(features[0], dict)):
         return False
-    first = features[0].get("properties") or {}
-    kind = (features[0].get("geometry") or {}).get("type")
+    first = _table(features[0].get("properties"))
+    kind = _table(features[0].get("geometry")).get("type")
     return kind == "Point" and "depth" in {str(k).lower() for k in first}
 
 
@@ -133,10 +138,10 @@ def read_b12(path: Path, document: dict[str, Any]) -> Log:
     ``verticalReferenceOfDepth`` decides what depth was measured from; a draft that the platform's
     sounder states is taken as the log's own offset when depths are below the transducer.
     """
-    properties = document.get("properties") or {}
+    properties = _table(document.get("properties"))
     properties = {
         **properties,
-        **(properties.get("trustedNode") or {}),
+        **_table(properties.get("trustedNode")),
     }  # edition 3 moved the node's own facts down
     said = str(properties.get("verticalReferenceOfDepth", "transducer")).lower()
     reference = (
@@ -148,19 +153,18 @@ def read_b12(path: Path, document: dict[str, Any]) -> Log:
     )
     lon, lat, depth, when = [], [], [], []
     for feature in document["features"]:
-        place = ((feature or {}).get("geometry") or {}).get("coordinates") or [None, None]
-        values = {str(k).lower(): v for k, v in ((feature or {}).get("properties") or {}).items()}
-        ok = len(place) >= 2 and all(isinstance(v, (int, float)) for v in place[:2])
-        lon.append(float(place[0]) if ok else np.nan)
-        lat.append(float(place[1]) if ok else np.nan)
-        depth.append(_number(str(values.get("depth"))))
+        place = _table(_table(feature).get("geometry")).get("coordinates")
+        values = {str(k).lower(): v for k, v in _table(_table(feature).get("properties")).items()}
+        place = place if isinstance(place, list) and len(place) >= 2 else [None, None]
+        lon.append(_number(place[0]))
+        lat.append(_number(place[1]))
+        depth.append(_number(values.get("depth")))
         when.append(values.get("time"))
     offset = np.full(len(lon), np.nan)
-    sensors = (properties.get("platform") or {}).get("sensors") or []
-    drafts = [
-        s.get("draft") for s in sensors if isinstance(s, dict) and "ound" in str(s.get("type", "")).lower()
-    ]
-    drafts = [float(d) for d in drafts if isinstance(d, (int, float)) and d > 0]
+    sensors = _table(properties.get("platform")).get("sensors")
+    listed = [_table(s) for s in sensors] if isinstance(sensors, list) else []
+    drafts = [_number(s.get("draft")) for s in listed if "ound" in str(s.get("type", "")).lower()]
+    drafts = [d for d in drafts if 0 < d < np.inf]
     notes = [f"IHO B-12, depths from {reference}"]
     if reference == "transducer" and drafts:
         offset[:] = drafts[0]
