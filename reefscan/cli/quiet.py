@@ -6,8 +6,10 @@ come as errors too and are told in one line. What Python writes to `sys.stderr` 
 
 from __future__ import annotations
 
+import logging
 import os
 import sys
+from typing import Any
 
 
 def hush() -> None:
@@ -22,6 +24,11 @@ def hush() -> None:
         os.close(nothing)
     except (OSError, ValueError, AttributeError):  # no such channel: nothing is written to it either
         return
+    sys.unraisablehook = _noted  # raised where nobody can be told, as by words of a library that are no UTF-8
     sys.stderr = open(  # noqa: SIM115 - held to the end
         mine, "w", buffering=1, encoding=sys.stderr.encoding or "utf-8", errors="replace"
     )
+
+
+def _noted(told: Any) -> None:
+    logging.getLogger(__name__).debug("%s: %r", told.err_msg, told.exc_value)
