@@ -345,7 +345,7 @@ BACK_S = 60.0
 
 def _of_log(log: Log, *, tide: bool) -> list[str]:
     """What the person should know of one log without opening the report."""
-    out = [f"{log.name}: {note}." for note in log.notes if "such as" in note]
+    out = [f"{log.name}: {note}." for note in log.notes if "such as" in note or "left out" in note]
     lost = _unusable(log)
     if sum(lost.values()) > 0.1 * (sum(lost.values()) + max(log.depth.size, log.lon.size)):
         why = ", ".join(f"{name} {count:,}" for name, count in lost.items())

@@ -24,6 +24,7 @@ from reefscan.errors import (
     UnreadableError,
 )
 from reefscan.io import copied, handles, probe, stored, words
+from reefscan.io.asciicells import refuse_words
 from reefscan.io.axes import placed_by_axes
 from reefscan.io.doubt import sigma_by_surveys, stated_sigma, told_surveys
 from reefscan.io.fills import is_mask
@@ -92,6 +93,13 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
         choice = choose(path_read, name, wishes.variable)
     except UnreadableError as error:
         raise UnreadableError(f"{name}: not a grid that can be read ({error})") from error
+    if choice.driver in ("AAIGrid", "GRASSASCIIGrid") and os.path.isfile(path):
+        try:
+            refuse_words(path, name)
+        except InputError:
+            if not handles.is_remote(choice.path):
+                choice.dataset.close()
+            raise
     kept = handles.is_remote(choice.path)
     with contextlib.nullcontext(choice.dataset) if kept else choice.dataset as dataset:
         try:

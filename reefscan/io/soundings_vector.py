@@ -51,6 +51,7 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
     lon, lat, when = [], [], []
     candidates: dict[str, list[float]] = {}
     wanted = {element} if element else {"ele", "depth"}
+    cut: tuple[str, ...] = ()
     try:
         for _, node in ElementTree.iterparse(as_stream(read_all(path)), events=("end",)):
             if _local(node.tag) not in ("trkpt", "rtept", "wpt"):
@@ -74,7 +75,10 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
             f"{path.name}: defines entities of its own ({error}), which no log needs; export it again"
         ) from error
     except ElementTree.ParseError as error:
-        raise UnreadableError(f"{path.name}: not well-formed GPX ({error}); export it again") from error
+        if not lon:
+            raise UnreadableError(f"{path.name}: not well-formed GPX ({error}); export it again") from error
+        # a logger whose battery died leaves such a file, and the points before that are sound
+        cut = (f"not well-formed GPX ({error}): what stands after {len(lon):,} points is left out",)
     picked = element or ("depth" if np.isfinite(candidates.get("depth", [np.nan])).any() else "ele")
     depth = np.array(candidates.get(picked, []), float)
     if picked == "ele":
@@ -84,9 +88,9 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
     if not np.isfinite(depth).any():
         return Log(
             path.name, np.array(lon), np.array(lat), np.zeros(0), _times(when), np.zeros(0),
-            counts={"points": len(lon)}, notes=("positions only: no depth in it (ele is not negative)",),
+            counts={"points": len(lon)}, notes=("positions only: no depth in it (ele is not negative)", *cut),
         ) if len(lon) else _no_depth(path)  # fmt: skip
-    return _log(path.name, np.array(lon), np.array(lat), depth, _times(when))
+    return _log(path.name, np.array(lon), np.array(lat), depth, _times(when), notes=cut)
 
 
 def _no_depth(path: Path) -> Log:

@@ -13,6 +13,7 @@ from pathlib import Path
 import geopandas as gpd
 import numpy as np
 import pytest
+import rasterio
 from shapely.geometry import LineString
 
 from reefscan.errors import DiskFullError, RunFolderError
@@ -145,3 +146,72 @@ def test_only_a_file_is_replaced_by_a_file(tmp_path: Path, kind: str) -> None:
 def test_a_name_of_250_letters_is_written(tmp_path: Path) -> None:
     name = "é" * 100 + "n" * 45 + ".txt"
     assert write_whole(tmp_path / name, "x").read_text() == "x"
+
+
+def in_a_child(act: Callable[[], None], user: int | None = None) -> int:
+    """Do something in a forked process, as another user if one is given; its exit code."""
+    pid = os.fork()
+    if pid == 0:
+        code = 1
+        try:
+            if user is not None:
+                os.setegid(user)
+                os.seteuid(user)
+            os.umask(0o077)
+            act()
+            code = 0
+        except RunFolderError as error:
+            code = 3 if "cannot be written" in str(error) else 4
+        finally:
+            os._exit(code)
+    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+
+
+@pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
+def test_two_writers_of_one_file_leave_one_whole_file_and_nothing_else(tmp_path: Path) -> None:
+    out = tmp_path / "own.tif"
+    pids = []
+    for _ in range(3):
+        pid = os.fork()
+        if pid == 0:
+            code = 1
+            try:
+                for _ in range(3):
+                    grid(out)
+                code = 0
+            finally:
+                os._exit(code)
+        pids.append(pid)
+    assert [os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) for pid in pids] == [0, 0, 0]
+    assert [p.name for p in tmp_path.iterdir()] == ["own.tif"]
+    with rasterio.open(out) as back:
+        assert np.isfinite(back.read(1)).all()
+
+
+@pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
+@pytest.mark.skipif(
+    not hasattr(os, "geteuid") or os.geteuid() != 0, reason="only root may become another user"
+)
+def test_another_user_writes_where_they_may_and_is_told_where_not(tmp_path: Path) -> None:
+    mine, theirs = tmp_path / "mine", tmp_path / "their own, étroit"
+    for folder, mode in ((mine, 0o755), (theirs, 0o777)):
+        folder.mkdir()
+        folder.chmod(mode)
+    for place in (tmp_path, *tmp_path.parents[:3]):
+        place.chmod(place.stat().st_mode | 0o055)
+    (mine / "a.txt").write_text("mine")
+    nobody = 65534
+    assert in_a_child(lambda: text(mine / "a.txt"), nobody) == 3
+    assert (mine / "a.txt").read_text() == "mine"
+    assert in_a_child(lambda: text(theirs / "a.txt"), nobody) == 0
+    assert [p.name for p in theirs.iterdir()] == ["a.txt"]
+    assert (theirs / "a.txt").stat().st_uid == nobody
+    assert (theirs / "a.txt").stat().st_mode & 0o077 == 0  # as their umask has it
+
+
+def test_a_long_path_with_blanks_and_accents_is_written_and_read(tmp_path: Path) -> None:
+    deep = tmp_path / ("Öst kusten, été " * 8).strip() / ("礁 и риф " * 8).strip()
+    deep.mkdir(parents=True)
+    grid(deep / "own ñ.tif")
+    with rasterio.open(deep / "own ñ.tif") as back:
+        assert back.count == 4

@@ -7,10 +7,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reefscan.errors import UnreadableError
+from reefscan.errors import InputError, UnreadableError
 from reefscan.io.pointtext import read_points
+from reefscan.io.rasters import open_grids
 from reefscan.io.soundings import ReadOptions, read_log
 from reefscan.io.soundings_text import TextOptions
+from reefscan.model import NODATA_MM
 
 ROWS = [f"{3 + i * 1e-5:.5f},{50 + i * 1e-5:.5f},{10 + i % 7}.5,line {i}" for i in range(1000)]
 HEAD = "lon,lat,depth_m,note"
@@ -95,3 +97,64 @@ def test_text_that_is_mostly_no_points_is_no_grid(tmp_path: Path) -> None:
     (tmp_path / "a.xyz").write_text("\n".join(rows))
     with pytest.raises(UnreadableError, match=r"a\.xyz: not a table of x, y, z: 40 of its 100 lines"):
         read_points(str(tmp_path / "a.xyz"), "a.xyz")
+
+
+def ascii_grid(path: Path, odd: str) -> Path:
+    rows = [[f"{-10 - r % 3 - c % 5 * 0.1:.2f}" for c in range(60)] for r in range(50)]
+    rows[20][30] = odd
+    head = "ncols 60\nnrows 50\nxllcorner 500000\nyllcorner 5400000\ncellsize 2\nNODATA_value -9999\n"
+    path.write_text(head + "\n".join(" ".join(row) for row in rows), encoding="latin-1")
+    return path
+
+
+@pytest.mark.parametrize("odd", ["abc", "--", "1.2.3", "\xff", "12m", "-", "1e"])
+def test_a_word_in_an_ascii_grid_is_no_depth_of_zero(tmp_path: Path, odd: str) -> None:
+    with pytest.raises(InputError, match=r"a\.asc: 1 of its cells hold no number, the first of them"):
+        open_grids(ascii_grid(tmp_path / "a.asc", odd), crs="EPSG:32631")
+
+
+@pytest.mark.parametrize("odd", ["-10", "-1.05E+01", "-10,5", ".5", "5.", "nan", "-9999"])
+def test_numbers_of_an_ascii_grid_are_read_however_they_are_written(tmp_path: Path, odd: str) -> None:
+    (sheet,) = open_grids(ascii_grid(tmp_path / "a.asc", odd), crs="EPSG:32631")
+    assert (sheet.read(sheet.extent).elev_mm != NODATA_MM).sum() >= 2999
+
+
+def test_a_track_that_breaks_off_keeps_what_was_logged(tmp_path: Path) -> None:
+    points = "".join(
+        f'<trkpt lat="50.{i:04d}" lon="3.0"><ele>-{10 + i % 5}</ele></trkpt>' for i in range(1000)
+    )
+    whole = f'<gpx version="1.1" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>{points}'
+    (tmp_path / "a.gpx").write_text(whole[:-9])
+    log = read_log(tmp_path / "a.gpx", ReadOptions())
+    assert log.depth.size == 999
+    assert "what stands after 999 points is left out" in log.notes[0]
+
+
+def test_one_odd_point_of_a_track_costs_that_point(tmp_path: Path) -> None:
+    points = [f'<trkpt lat="50.{i:04d}" lon="3.0"><ele>-{10 + i % 5}</ele></trkpt>' for i in range(1000)]
+    points[500] = '<trkpt lat="north" lon=""><ele>deep</ele></trkpt>'
+    (tmp_path / "a.gpx").write_text(f"<gpx><trk><trkseg>{''.join(points)}</trkseg></trk></gpx>")
+    log = read_log(tmp_path / "a.gpx", ReadOptions())
+    assert (log.depth.size, log.counts["bad lines"]) == (999, 1)
+
+
+def test_one_odd_sentence_of_a_logger_costs_that_sentence(tmp_path: Path) -> None:
+    lines = [
+        f"$GPGGA,10{i // 60:02d}{i % 60:02d},5000.{i:04d},N,00300.0000,E,1,8,1,0,M,,M,,\n$SDDBT,,f,{10 + i % 5}.0,M,,F\n"
+        for i in range(300)
+    ]
+    whole = read_nmea_size(tmp_path, lines)
+    for odd in (
+        "$SDDBT,,f,\xff\xfe,M,,F\n",
+        "$" * 5000 + "\n",
+        "x" * 70_000 + "\n",
+        '"',
+        "$GPGGA,999999,9999.9,N\n",
+        "\x00\x00\n",
+    ):
+        assert read_nmea_size(tmp_path, [*lines[:150], odd, *lines[150:]]) >= whole - 1
+
+
+def read_nmea_size(folder: Path, lines: list[str]) -> int:
+    (folder / "a.nmea").write_text("".join(lines), encoding="latin-1")
+    return read_log(folder / "a.nmea", ReadOptions(date="2024-05-01")).depth.size
