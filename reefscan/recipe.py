@@ -65,10 +65,7 @@ def load_recipe(text: str, *, name: str = "recipe") -> Recipe:
     >>> load_recipe('[rank]\\nspacing_m = "80ft"').rank.spacing_m
     24.384
     """
-    try:
-        data = tomllib.loads(text)
-    except (ValueError, RecursionError) as error:
-        raise RecipeError(f"{name}: not valid TOML: {toml_fault(error)}") from None
+    data = read_toml(text, name)
     version = data.get("version", RECIPE_VERSION)
     if isinstance(version, bool) or version != RECIPE_VERSION:
         raise RecipeError(
@@ -81,15 +78,32 @@ def load_recipe(text: str, *, name: str = "recipe") -> Recipe:
         raise RecipeError(f"{name}: {_first_complaint(error)}") from None
 
 
-def toml_fault(error: BaseException) -> str:
-    """What is wrong with a text of TOML, in words."""
-    if isinstance(error, RecursionError):
-        return "it is nested too deep"
-    return (
-        "a number in it has too many digits"
-        if "integer string conversion" in str(error)
-        else str(error)[:300]
-    )
+def read_toml(text: str, name: str) -> dict[str, Any]:
+    """Return the tables of a text of TOML.
+
+    Raises
+    ------
+    RecipeError
+        If it is none, is nested deeper than can be followed, or holds a whole number larger than any measure.
+    """
+    try:
+        data = tomllib.loads(text)
+        left: list[Any] = [data]
+        while left:
+            value = left.pop()
+            if isinstance(value, (dict, list)):
+                left += value.values() if isinstance(value, dict) else value
+            elif isinstance(value, int) and abs(value) >= 1 << 63:
+                raise RecipeError(f"{name}: a whole number in it is too large ({shown(value)})")
+    except RecursionError:
+        raise RecipeError(f"{name}: not valid TOML: it is nested too deep") from None
+    except RecipeError:
+        raise
+    except ValueError as error:  # of which one is that the interpreter reads no number of thousands of digits
+        digits = "integer string conversion" in str(error)
+        said = "a number in it has too many digits" if digits else str(error)[:300]
+        raise RecipeError(f"{name}: not valid TOML: {said}") from None
+    return data
 
 
 _SECTIONS: dict[tuple[str, ...], type[BaseModel]] = {

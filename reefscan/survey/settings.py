@@ -6,13 +6,12 @@ here reaches a scan except through the grid. Every rule has its own switch.
 
 from __future__ import annotations
 
-import tomllib
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from reefscan.errors import RecipeError
-from reefscan.recipe import toml_fault
+from reefscan.recipe import read_toml
 from reefscan.units import parse_length, shown
 
 
@@ -112,13 +111,11 @@ def load_settings(text: str, *, where: str = "survey settings") -> SurveySetting
         On broken TOML, an unknown key or a value out of bounds, in one line that names the key.
     """
     try:
-        return SurveySettings.model_validate(tomllib.loads(text))
+        return SurveySettings.model_validate(read_toml(text, where))
     except ValidationError as error:
         first = error.errors()[0]
         key = ".".join(str(part) for part in first["loc"])
         raise RecipeError(f"{where}: {key}: {first['msg']}; got {shown(first.get('input'))}") from error
-    except (ValueError, RecursionError) as error:
-        raise RecipeError(f"{where}: not TOML: {toml_fault(error)}") from error
 
 
 def dump_settings(settings: SurveySettings) -> str:

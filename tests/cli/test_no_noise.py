@@ -90,6 +90,7 @@ def test_a_length_that_is_none_is_refused_in_a_few_words(value: object) -> None:
         ".".join(["a"] * 3000) + " = 1",
         "find = 1",
         "[rank]\nspacing_m = 1e400",
+        f"[score.terms.height]\nc = 0x{DIGITS}",
         "\x00",
     ],
     ids=numbered,
