@@ -12,7 +12,7 @@ from reefscan.model import BLOCK, GridSource
 from reefscan.recipe import Find
 
 _BYTES_A_CELL = 50
-"""Of a tile and what lies around it, in one worker (measured on rough ground: 45)."""
+"""Of a tile and what lies around it, in one worker (on rough ground a worker's peak of 600 MB less 350 at rest, over 5.6 million cells, is 45)."""
 
 
 def refuse_size(
