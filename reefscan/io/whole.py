@@ -151,7 +151,7 @@ def write_error(path: Path, error: Exception) -> ReefscanError | Exception:
 def unwritten(path: Path) -> DiskFullError:
     """What is told of a file that there was no room for: what was there before is as it was."""
     return DiskFullError(
-        f"{path}: cannot be written to its end: the disk is full, or a limit on space or on the size of files is met; "
+        f"{path}: cannot be written to its end: a limit on space or on the size of files is met, or the disk is full; "
         "free some space and give the same command again."
     )
 
