@@ -97,7 +97,7 @@ def _check(file: str, _time: int, _size: int, _number: int, deeper: int) -> None
         root = None if index else _parsed(head + stream.read())
     names = [] if root is None else list(_named(root))
     if index or (root is not None and root.tag == "GDALTileIndexDataset"):
-        names += [(place, True) for place in tiles_of(Path(file))]
+        names += [(place, True) for place in tiles_of(Path(file))[1]]
     for name, beside in names:
         _follow(name, os.path.dirname(file) if beside else "", deeper)
 
@@ -178,8 +178,8 @@ def _named(root: Any) -> Iterator[tuple[str, bool]]:
                 )
 
 
-def tiles_of(file: Path) -> list[str]:
-    """Places of the tiles of a tile index, as they are written.
+def tiles_of(file: Path) -> tuple[Path, list[str]]:
+    """The table of a tile index, and places of its tiles as they are written.
 
     Raises
     ------
@@ -197,4 +197,4 @@ def tiles_of(file: Path) -> list[str]:
     table = layer_table(index, layer, columns=[field], read_geometry=False)
     if field not in table:
         raise UnreadableError(f"it is a tile index, but has no field {field!r}; make it again")
-    return [str(place) for place in table[field]]
+    return index, [str(place) for place in table[field]]

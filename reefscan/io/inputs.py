@@ -181,7 +181,8 @@ def _indexed(layer: Layer) -> list[Path]:
     """Files of a tile index, which GDAL does not tell; where they lie in it is not looked into."""
     index = Path(layer.file)
     try:
-        places = [Path(place) for place in tiles_of(index)]
+        index, told = tiles_of(index)
+        places = [Path(place) for place in told]
         return [index, *(p if p.exists() else index.parent / p for p in places)]
     except (OSError, UnreadableError) as error:
         log.warning(
