@@ -15,7 +15,7 @@ sys.path[:0] = [str(Path(__file__).parents[1] / "scripts")]
 if os.name != "posix":
     pytest.skip("cases are forked", allow_module_level=True)
 
-import fuzz
+import fuzz  # noqa: E402 - found by the path above
 
 CASES = 3
 pytestmark = pytest.mark.filterwarnings(
