@@ -66,13 +66,9 @@ def read_answer(out: Path | str, key: str) -> Answer | None:
 
 
 def _features(path: Path) -> dict[str, geopandas.GeoDataFrame]:
-    import pyogrio
-    from pyogrio.errors import DataLayerError, DataSourceError
+    from reefscan.io.vectors import layer_table
 
-    try:
-        return {layer: pyogrio.read_dataframe(path, layer=layer) for layer in LAYERS}
-    except (DataSourceError, DataLayerError) as error:
-        raise ValueError(str(error)) from error
+    return {layer: layer_table(path, layer) for layer in LAYERS}
 
 
 @functools.cache

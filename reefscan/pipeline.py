@@ -32,6 +32,7 @@ from reefscan.model import GridSource
 from reefscan.recipe import Recipe
 from reefscan.runmap import draw_run_map
 from reefscan.scan_words import failures_of, warnings_of, where
+from reefscan.scansize import refuse_size
 from reefscan.sheet_borders import ToldStations
 from reefscan.sheetscan import Means, SheetRun, scan_sheet
 
@@ -201,6 +202,8 @@ def scan_sources(
     facts = dict(facts or {})
     for source in sources:
         check_reach(recipe.find, source.sheet.cell_m)
+    if scheduler is None:  # a cluster's machines are not this one
+        refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
     key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
     if out is not None and (answer := read_answer(out, key)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)

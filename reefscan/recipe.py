@@ -28,6 +28,7 @@ from reefscan.recipe_parts import (
     Score,
     Term,
 )
+from reefscan.units import shown
 
 __all__ = [
     "KINDS",
@@ -64,20 +65,45 @@ def load_recipe(text: str, *, name: str = "recipe") -> Recipe:
     >>> load_recipe('[rank]\\nspacing_m = "80ft"').rank.spacing_m
     24.384
     """
-    try:
-        data = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise RecipeError(f"{name}: not valid TOML: {error}") from None
+    data = read_toml(text, name)
     version = data.get("version", RECIPE_VERSION)
     if isinstance(version, bool) or version != RECIPE_VERSION:
         raise RecipeError(
-            f"{name}: version = {version!r}; this program reads version {RECIPE_VERSION}; "
+            f"{name}: version = {shown(version)}; this program reads version {RECIPE_VERSION}; "
             "write a fresh one with 'reefscan recipe'"
         )
     try:
         return Recipe.model_validate(data)
     except ValidationError as error:
         raise RecipeError(f"{name}: {_first_complaint(error)}") from None
+
+
+def read_toml(text: str, name: str) -> dict[str, Any]:
+    """Return the tables of a text of TOML.
+
+    Raises
+    ------
+    RecipeError
+        If it is none, is nested deeper than can be followed, or holds a whole number larger than any measure.
+    """
+    try:
+        data = tomllib.loads(text)
+        left: list[Any] = [data]
+        while left:
+            value = left.pop()
+            if isinstance(value, (dict, list)):
+                left += value.values() if isinstance(value, dict) else value
+            elif isinstance(value, int) and abs(value) >= 1 << 63:
+                raise RecipeError(f"{name}: a whole number in it is too large ({shown(value)})")
+    except RecursionError:
+        raise RecipeError(f"{name}: not valid TOML: it is nested too deep") from None
+    except RecipeError:
+        raise
+    except ValueError as error:  # of which one is that the interpreter reads no number of thousands of digits
+        digits = "integer string conversion" in str(error)
+        said = "a number in it has too many digits" if digits else str(error)[:300]
+        raise RecipeError(f"{name}: not valid TOML: {said}") from None
+    return data
 
 
 _SECTIONS: dict[tuple[str, ...], type[BaseModel]] = {
@@ -89,7 +115,7 @@ def _first_complaint(error: ValidationError) -> str:
     """Turn pydantic's first complaint into one line with the nearest known key."""
     first = error.errors()[0]
     loc = tuple(str(part) for part in first["loc"])
-    where = ".".join(loc) or "recipe"
+    where = ".".join(loc)[:200] or "recipe"
     if first["type"] == "extra_forbidden":
         owner = _SECTIONS.get(loc[:-1], Term)
         known = list(owner.model_fields)
@@ -106,10 +132,10 @@ def _first_complaint(error: ValidationError) -> str:
         return f"unknown key {where!r}; {hint}"
     message = first["msg"].removeprefix("Value error, ")
     found = first.get("input")
-    shown = ""
-    if isinstance(found, (str, int, float)) and repr(found) not in message:
-        shown = f" (found {found!r})"
-    return f"{where}: {message}{shown}"
+    told = ""
+    if isinstance(found, (str, int, float)) and shown(found) not in message:
+        told = f" (found {shown(found)})"
+    return f"{where}: {message[:300]}{told}"
 
 
 _COLUMN = 34  # comments start here, so that values read as one column

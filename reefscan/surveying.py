@@ -13,9 +13,10 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from reefscan.io.ground import Onto, PublicGround, open_ground
-from reefscan.io.soundings import ReadOptions, list_logs, read_logs, tabulate
-from reefscan.io.soundings_grid import GridCells, write_grid
-from reefscan.io.whole import write_whole
+from reefscan.io.outs import refuse_foreign, write_out
+from reefscan.io.room import refuse_memory
+from reefscan.io.soundings import ReadOptions, list_logs, read_found, tabulate
+from reefscan.io.soundings_grid import GridCells, refuse_cells, write_grid
 from reefscan.model import BLOCK, Sheet, Window
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
@@ -121,8 +122,12 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         In one line, where something cannot be used as it is.
     """
     paths = list_logs(order.logs)
+    stem = order.out.with_suffix("")
+    outs = order.out, stem.with_name(stem.name + ".report.json"), stem.with_name(stem.name + ".report.html")
+    for out in outs:
+        refuse_foreign(out, [*paths, *([order.onto.path] if order.onto else [])])
     say(f"reading {len(paths)} log(s)")
-    logs = read_logs(paths, order.reading)
+    logs, skipped = read_found(paths, order.logs, order.reading)
     table, crs = tabulate(logs, crs=order.crs)
     say(f"cleaning {len(table):,} soundings")
     ready = prepare(table, order.settings, order.corrections, now_s=order.now_s)
@@ -134,6 +139,9 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     extent = surface.extent()
     if public is not None:
         extent = extent.union(public.window_on(sheet))
+    _refuse_size(surface, extent)
+    windows = len(surface.windows()) if public is None else extent.height * extent.width // BLOCK**2 + 1
+    say(f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}")
     overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
     bias = _bias(surface, public) if public is not None else None
     say("drawing the grid")
@@ -146,15 +154,33 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         tags=tags,
     )
     lines = _next(overview, surface, order.next_m) if order.next_m > 0 else []
-    facts = _facts(order, logs, ready, surface, overview, bias, public, lines)
+    facts = _facts(order, logs, skipped, ready, surface, overview, bias, public, lines)
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
-    stem = order.out.with_suffix("")
-    write_whole(
-        stem.with_name(stem.name + ".report.json"), json.dumps(facts, indent=1, allow_nan=False) + "\n"
-    )
-    write_whole(stem.with_name(stem.name + ".report.html"), survey_report(facts, pictures))
+    write_out(outs[1], json.dumps(facts, indent=1, allow_nan=False) + "\n")
+    write_out(outs[2], survey_report(facts, pictures))
     return facts
+
+
+_BYTES_A_CELL = 150
+"""Memory for each cell that is looked at for a part of the grid (measured: 117)."""
+
+
+def _refuse_size(surface: SurveySurface, extent: Window) -> None:
+    """Refuse a grid that will not fit, before it is begun.
+
+    Raises
+    ------
+    InputError
+        With the option that would.
+    """
+    cell = surface.sheet.cell_m
+    refuse_cells(surface.sheet, extent)
+    refuse_memory(
+        _BYTES_A_CELL * float(BLOCK + 2 * surface.margin) ** 2,
+        f"each part of a grid of {cell:g} m cells with a reach of {surface.reach_m:g} m",
+        "say a shorter --reach or a larger --cell",
+    )
 
 
 def _bias(surface: SurveySurface, public: PublicGround) -> Bias:
@@ -231,14 +257,14 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
 
 
 def _facts(
-    order: Order, logs: Sequence[Log], ready: Prepared, surface: SurveySurface, overview: _Overview, bias: Bias | None,
+    order: Order, logs: Sequence[Log], skipped: Sequence[str], ready: Prepared, surface: SurveySurface, overview: _Overview, bias: Bias | None,
     public: PublicGround | None, lines: list[Line],
 ) -> dict[str, Any]:  # fmt: skip
     data, tuning = ready.soundings, surface.tuning
     kept = data.kept
     tally = data.tally()
     to_lonlat = Transformer.from_crs(surface.sheet.crs, 4326, always_xy=True)
-    warnings: list[str] = []
+    warnings = [f"skipped: {text}" for text in skipped]
     if order.corrections.tide is None:
         warnings.append(
             "No tide was taken off: depths are as deep as the water was that day, and days differ."
@@ -319,7 +345,7 @@ BACK_S = 60.0
 
 def _of_log(log: Log, *, tide: bool) -> list[str]:
     """What the person should know of one log without opening the report."""
-    out = []
+    out = [f"{log.name}: {note}." for note in log.notes if "such as" in note or "left out" in note]
     lost = _unusable(log)
     if sum(lost.values()) > 0.1 * (sum(lost.values()) + max(log.depth.size, log.lon.size)):
         why = ", ".join(f"{name} {count:,}" for name, count in lost.items())

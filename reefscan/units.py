@@ -62,23 +62,36 @@ def parse_length(text: str | float | int) -> float:
     >>> parse_length(4)
     4.0
     """
-    if isinstance(text, bool):
-        raise InputError(f"{text!r} is not a length; write a number with a unit, such as 15ft or 4.5m")
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise InputError(f"{shown(text)} is not a length; write a number with a unit, such as 15ft or 4.5m")
     if isinstance(text, (int, float)):
-        value, unit = float(text), "m"
+        value, unit = math.inf if abs(text) > 1e300 else float(text), "m"
     else:
         match = _LENGTH.match(text)
         if match is None:
-            raise InputError(f"{text!r} is not a length; write a number with a unit, such as 15ft or 4.5m")
+            raise InputError(
+                f"{shown(text)} is not a length; write a number with a unit, such as 15ft or 4.5m"
+            )
         value, unit = float(match[1]), match[2] or "m"
     if not math.isfinite(value):
-        raise InputError(f"{text!r} is not a finite length")
+        raise InputError(f"{shown(text)} is not a finite length")
     factor = METRES_PER.get(unit) or METRES_PER.get(unit.lower())
     if factor is None:
         near = difflib.get_close_matches(unit.lower(), METRES_PER, n=1)
         hint = f"; did you mean {near[0]}?" if near else f"; known: {', '.join(METRES_PER)}"
-        raise InputError(f"{text!r}: unknown unit {unit!r}{hint}")
+        raise InputError(f"{shown(text)}: unknown unit {unit[:40]!r}{hint}")
     return round(value * factor, 9)
+
+
+def shown(value: object) -> str:
+    """A value as a message quotes it: short, and however many digits it has."""
+    try:
+        text = repr(value)
+    except ValueError:  # the interpreter writes no number of thousands of digits
+        return "a number of thousands of digits"
+    except RecursionError:
+        return "tables nested without end"
+    return text if len(text) <= 60 else f"{text[:50]}... ({len(text):,} characters)"
 
 
 def three_figures(value: float) -> str:

@@ -16,6 +16,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from reefscan.cli import interrupt
+from reefscan.cli.quiet import hush
 
 COMMANDS: dict[str, str] = {
     "scan": "Find, score and rank drop points in a seabed grid.",
@@ -89,6 +90,8 @@ def main(argv: list[str] | None = None) -> None:
         elif hasattr(stream := getattr(sys, name), "reconfigure"):
             # a console or a file may know fewer letters than a table is drawn with; a question mark is better than no list
             stream.reconfigure(errors="replace")
+    if "--debug" not in (sys.argv[1:] if argv is None else argv):
+        hush()
     # Asked to end (by a cluster's queue, a service manager, kill), it ends as for Ctrl-C: with words, workers and lock gone.
     interrupt.listen()
     sys.exit(run(sys.argv[1:] if argv is None else argv))
@@ -157,6 +160,13 @@ def run(argv: list[str]) -> int:
     return code
 
 
+LONGEST = 500
+"""Characters of a message: one that quotes a file may else fill the screen."""
+
+
 def _say(text: str, code: int) -> int:
-    print("reefscan: " + " ".join(text.split()), file=sys.stderr)
+    line = " ".join("".join(ch if ch.isprintable() or ch.isspace() else "?" for ch in text).split())
+    if len(line) > LONGEST:  # what is wrong stands first, what to do last
+        line = f"{line[: LONGEST * 2 // 3]} ... {line[-LONGEST // 3 :]}"
+    print(f"reefscan: {line}", file=sys.stderr)
     return code

@@ -30,7 +30,8 @@ def command(
     As in: reefscan cards runs/coast --top 20 --out cards.pdf
     """
     from reefscan.errors import InputError
-    from reefscan.io.whole import write_whole
+    from reefscan.io.outs import refuse_foreign, write_out
+    from reefscan.io.runfolder import run_inputs
     from reefscan.render.card import draw_cards
     from reefscan.review.cardsites import card_sites
     from reefscan.review.opened import open_run
@@ -39,6 +40,7 @@ def command(
     fmt = out.suffix.lower().lstrip(".")
     if fmt not in ("pdf", "png"):
         raise InputError(f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .pdf or .png")
+    refuse_foreign(out, run_inputs(run, picks))
     opened = open_run(run)
     table, said = picked_sites(opened, picks)
     cards = card_sites(table.head(top), opened.sources, patch_half_m=PATCH_HALF_M)
@@ -49,7 +51,7 @@ def command(
         else [out.with_name(f"{out.stem}-{i + 1}{out.suffix}") for i in range(len(pages))]
     )
     for name, page in zip(names, pages, strict=True):
-        write_whole(name, page)
+        write_out(name, page)
         typer.echo(str(name))
     for sentence in said:
         typer.echo(f"reefscan: {sentence}", err=True)

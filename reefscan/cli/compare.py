@@ -45,6 +45,8 @@ def command(
     import sys
 
     from reefscan.errors import InputError
+    from reefscan.io.outs import refuse_foreign
+    from reefscan.io.runfolder import run_inputs
     from reefscan.review.compare import Side, compare_runs
     from reefscan.review.compare import as_json as document
     from reefscan.review.opened import open_run
@@ -52,6 +54,8 @@ def command(
     within_m = metres("--within", within)
     if within_m < 0:
         raise InputError(f"--within {within}: is negative; wanted 0 or more")
+    if out is not None:
+        refuse_foreign(out, [*run_inputs(run_a), *run_inputs(run_b)])
     opened = [open_run(run_a), open_run(run_b)]
     names = [o.name for o in opened]
     if names[0] == names[1]:
@@ -111,7 +115,7 @@ def _plain(text: str) -> str:
 
 def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> None:
     from reefscan.errors import InputError
-    from reefscan.io.whole import write_whole
+    from reefscan.io.outs import write_out
     from reefscan.render.changes import draw_changes
     from reefscan.render.map import FORMATS
     from reefscan.review.ground import overview_of_all
@@ -131,5 +135,5 @@ def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> No
         title=title,
         fmt=fmt,
     )
-    write_whole(out, data)
+    write_out(out, data)
     typer.echo(str(out), err=True)

@@ -55,6 +55,8 @@ def command(
     As in: reefscan export runs/coast --picks picks.json --format gpx --out sites.gpx
     """
     from reefscan.errors import InputError
+    from reefscan.io.outs import refuse_foreign
+    from reefscan.io.runfolder import run_inputs
     from reefscan.io.waypoints import FORMATS, route_order, tidy, write_sites
     from reefscan.review.opened import open_run
     from reefscan.review.picked import picked_sites
@@ -65,6 +67,7 @@ def command(
         raise InputError(f"--out {out}: format {fmt or 'unknown'!r}; say --format {', '.join(FORMATS)}")
     if order not in ("rank", "route"):
         raise InputError(f"--order {order}: say rank or route")
+    refuse_foreign(out, run_inputs(run, picks))
     opened = open_run(run)
     table, said = picked_sites(opened, picks)
     points = waypoints_of(table if top is None else table.head(top), opened.unit)

@@ -57,6 +57,7 @@ def command(
 
     from reefscan.errors import InputError
     from reefscan.io.ground import Onto
+    from reefscan.io.localfile import read_small_text
     from reefscan.io.soundings import ReadOptions
     from reefscan.io.soundings_text import TextOptions
     from reefscan.io.soundings_time import parse_date, parse_zone
@@ -88,13 +89,7 @@ def command(
         parse_date(date)
     chosen = SurveySettings()
     if settings is not None:
-        if not settings.is_file():
-            raise InputError(f"{settings}: no such file; --settings wants TOML (see --print-settings)")
-        try:
-            text_of = settings.read_text(encoding="utf-8-sig")  # some editors begin a file with a mark
-        except (OSError, UnicodeDecodeError) as error:
-            raise InputError(f"{settings}: cannot be read as settings ({error})") from None
-        chosen = load_settings(text_of, where=settings.name)
+        chosen = load_settings(read_small_text(settings), where=settings.name)
     reach_m, run_m = length("--reach", reach), length("--next", next_run)
     if reach_m is not None and not reach_m > 0:
         raise InputError(f"--reach {reach}: wanted a distance above zero")
@@ -142,6 +137,9 @@ def command(
     print(
         f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m"
     )
+    for file in facts["files"]:
+        if file["unusable"]:
+            print(f"  left out {file['unusable']:,}: lines of {file['name']} that hold no sounding")
     for row in facts["set_aside"]:
         print(f"  set aside {row['soundings']:,}: {row['reason']} ({row['why']})")
     if facts["validation"]["left_out"]:

@@ -81,6 +81,7 @@ def command(
         raise InputError("no grid was named; write reefscan layers GRID.tif (or --list for the layers)")
     find = make_recipe(recipe, None, None).find
 
+    from reefscan.io.outs import refuse_foreign
     from reefscan.io.rasters import open_grids
     from reefscan.reach import refuse_reach
 
@@ -99,6 +100,8 @@ def command(
         there = [path for path in files.values() if path.exists()]
         if there and not replace:
             raise RunFolderError(f"{there[0]}: is there already; say --replace, or another folder with --out")
+        for path in there:
+            refuse_foreign(path, [p for p in grid if "://" not in p and not Path(p).is_dir()])
         _write(source, files, find, quiet=quiet or as_json)
         written += [{"layer": name, "file": str(path)} for name, path in files.items()]
     if as_json:

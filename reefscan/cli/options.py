@@ -143,18 +143,17 @@ def make_recipe(
         If the file does not exist or the recipe is wrong.
     """
     from reefscan.errors import MissingInputError, RecipeError
+    from reefscan.io.localfile import read_small_text
     from reefscan.recipe import Recipe, load_recipe
 
     recipe = base or Recipe.default()
     if path is not None:
         try:
-            text = path.read_text(encoding="utf-8-sig")  # some editors begin a file with a mark
-        except FileNotFoundError:
+            text = read_small_text(path)
+        except MissingInputError:
             raise MissingInputError(
                 f"{path}: no such recipe; write one with 'reefscan recipe > {path}'"
             ) from None
-        except (OSError, UnicodeDecodeError) as error:
-            raise RecipeError(f"{path}: cannot be read as a recipe ({error})") from None
         recipe = load_recipe(text, name=str(path))
     if depth is not None:
         low, high = depth_metres(depth)

@@ -12,6 +12,9 @@ from reefscan.cli import interrupt
 FIRST_LINE_S = 10.0
 """When a log gets its first line; each next one waits a tenth of the time so far longer, so that a night's log stays short."""
 
+MANY_TILES = 1000
+"""A scan of so many is told its size before it begins."""
+
 LONG_PACK = 2_000_000_000
 """Cells of a raster from which packing it is worth a line in a log: about 10 s (90 Gcell took 7 minutes, nearly all of them empty)."""
 
@@ -75,6 +78,12 @@ class Progress:
                 self._begun = time.monotonic()
             self._tiles += int(getattr(event, "tiles", 0))
             self._cells += cells
+            if self._plain and self._tiles >= MANY_TILES:
+                print(
+                    f"reefscan: {self._cells / 1e9:.3g} Gcell in {self._tiles:,} tiles",
+                    file=sys.stderr,
+                    flush=True,
+                )
         elif name in ("TileDone", "TileKept", "TileSkipped", "TileFailed"):
             self._ended += 1
             self._gone += cells

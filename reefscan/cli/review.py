@@ -24,11 +24,13 @@ def command(
 
     As in: reefscan review runs/coast --out coast.html
     """
-    from reefscan.io.whole import write_whole
+    from reefscan.io.outs import refuse_foreign, write_out
+    from reefscan.io.runfolder import run_inputs
     from reefscan.review.opened import open_run
     from reefscan.review.page import compose_page
     from reefscan.review.pagedata import page_data
 
+    refuse_foreign(out, run_inputs(run))
     opened = open_run(run)
     data = page_data(
         opened.explained(),
@@ -42,7 +44,7 @@ def command(
         unit=opened.unit,
     )
     page = compose_page(data)
-    write_whole(out, page)
+    write_out(out, page)
     typer.echo(
         f"{out}: {len(opened.table)} candidates, {len(opened.listing.sites)} listed, {len(page) / 1e6:.1f} MB"
     )

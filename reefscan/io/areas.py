@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import warnings
 from pathlib import Path
 from typing import Any
 
@@ -19,20 +18,17 @@ def read_area(path: str | Path) -> Any:
     """
     import geopandas
 
+    from reefscan.io.vectors import layer_table
+
     path = Path(path)
     if not path.exists():
         raise MissingInputError(
             f"{path}: no such file; --area wants an outline (GeoJSON, GPKG, KML, shapefile)"
         )
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of rings that are not closed: the error says it
-            frame = geopandas.read_file(path)
-    except Exception as error:
-        reason = str(error).split("; ")[0].rstrip(".")
-        raise UnreadableError(
-            f"{path}: not a vector file that can be read ({reason}); --area wants polygons"
-        ) from error
+        frame = layer_table(path)
+    except UnreadableError as error:
+        raise UnreadableError(f"{error}; --area wants polygons") from error
     # a table without shapes comes as a plain one
     shapes = (
         frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])]

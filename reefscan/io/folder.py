@@ -18,6 +18,7 @@ from reefscan.io.assemble import Asked
 from reefscan.io.forms import Wishes, open_layer, short_name
 from reefscan.io.index import Index
 from reefscan.io.layer import Layer
+from reefscan.io.named import remember
 from reefscan.io.walk import ARCHIVES, held_grids, walk
 
 
@@ -57,6 +58,7 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
         if "://" in path:
             from reefscan.io.remote import gdal_path, open_remote
 
+            remember(path)
             layers.append(open_remote(gdal_path(path), path, wishes, asked.box))
             continue
         place = Path(path)
@@ -70,9 +72,15 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
         elif place.suffix.lower() in ARCHIVES and place.is_file():
             raise InputError(f"{place.name}: is an archive{held_grids(place)}; unpack it first")
         else:
+            if handles.is_remote(path):
+                remember(path)
             layers.append(open_layer(path, wishes))
     unique = {(layer.path, layer.band): layer for layer in layers}
     return Found(list(unique.values()), tuple(notes), tuple(skipped))
+
+
+TOLD = 50
+"""Files of a folder that are told one by one as skipped."""
 
 
 def _is_dataset(folder: Path) -> bool:
@@ -80,9 +88,9 @@ def _is_dataset(folder: Path) -> bool:
 
 
 def _look_in(folder: Path, wishes: Wishes) -> Found:
-    files, strangers = walk(folder)
+    files, strangers, odd = walk(folder)
     if not files:
-        held = ", ".join(f"{n} {what}" for what, n in strangers.items()) or "nothing"
+        held = ", ".join([*(f"{n} {what}" for what, n in strangers.items()), *odd[:5]]) or "nothing"
         raise InputError(
             f"{folder}: no grid in this folder (it holds {held}); wanted GeoTIFF, VRT, netCDF, BAG, S-102, ASCII or XYZ"
         )
@@ -103,9 +111,10 @@ def _look_in(folder: Path, wishes: Wishes) -> Found:
         first = skipped[0][1]
         more = f" (and {len(skipped) - 1} more, none of which can be used)" if len(skipped) > 1 else ""
         raise type(failed[0][1])(f"{first}{more}")
-    notes += [f"skipped: {text}" for _, text in skipped[:20]]
-    if len(skipped) > 20:
-        notes.append(f"skipped: {len(skipped) - 20} more")
+    said = [*odd, *(text for _, text in skipped)]
+    notes += [f"skipped: {text}" for text in said[:TOLD]]
+    if len(said) > TOLD:
+        notes.append(f"skipped: {len(said) - TOLD} more")
     layers, extra = _without_mosaics(layers)
     return Found(layers, tuple(notes + extra + disagreements(layers)), tuple(skipped))
 

@@ -24,11 +24,13 @@ from reefscan.errors import (
     UnreadableError,
 )
 from reefscan.io import copied, handles, probe, stored, words
+from reefscan.io.asciicells import refuse_words
 from reefscan.io.axes import placed_by_axes
 from reefscan.io.doubt import sigma_by_surveys, stated_sigma, told_surveys
 from reefscan.io.fills import is_mask
 from reefscan.io.georef import Affine6, CrsFacts, cell_metres
 from reefscan.io.layer import Layer
+from reefscan.io.localfile import odd_kind
 from reefscan.io.placing import place_of
 from reefscan.io.sign import sign_of
 from reefscan.io.variables import Choice, choose
@@ -91,6 +93,13 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
         choice = choose(path_read, name, wishes.variable)
     except UnreadableError as error:
         raise UnreadableError(f"{name}: not a grid that can be read ({error})") from error
+    if choice.driver in ("AAIGrid", "GRASSASCIIGrid") and os.path.isfile(path):
+        try:
+            refuse_words(path, name)
+        except InputError:
+            if not handles.is_remote(choice.path):
+                choice.dataset.close()
+            raise
     kept = handles.is_remote(choice.path)
     with contextlib.nullcontext(choice.dataset) if kept else choice.dataset as dataset:
         try:
@@ -120,6 +129,8 @@ def short_name(path: str) -> str:
 def _stat(path: str, name: str) -> tuple[int, int]:
     if path.startswith("/vsi"):  # GDAL's own names (a web address, a file inside an archive)
         return 0, 0
+    if (kind := odd_kind(path)) and kind != "a folder":
+        raise UnreadableError(f"{name}: is {kind}, not a file; name a file")
     try:
         told = Path(path).stat()
     except FileNotFoundError:

@@ -15,11 +15,15 @@ from collections import OrderedDict
 from typing import Any
 
 import rasterio
-from rasterio._env import del_gdal_config
-from rasterio.env import set_gdal_config
+from rasterio._path import _parse_path
+from rasterio.env import ensure_env_with_credentials, set_gdal_config
 from rasterio.errors import NotGeoreferencedWarning, RasterioIOError
+from rasterio.io import DatasetReader
 
 from reefscan.errors import UnreadableError
+from reefscan.io.behind import FAR, named_in, require_local, require_named, require_overview
+from reefscan.io.fetch import fetch_text
+from reefscan.io.shut import GRIDS, allow, allow_parts, once, shut_rasters
 
 log = logging.getLogger(__name__)
 
@@ -45,31 +49,17 @@ HTTP_SETTINGS = {
 
 _PART = re.compile(r'^[A-Za-z0-9]{2,}:"?(.+?)"?:[^:/"]+$')
 
-CLOSED = "CPL_VSIL_CURL_ALLOWED_EXTENSIONS"
-"""GDAL's list of endings it may fetch. Until an address is named it holds one that no file has: a mosaic on this
-machine may point anywhere, and nothing is asked of a network that the user did not name."""
-
-NO_ENDING = ".reefscan-was-given-no-address"
-
 _local = threading.local()
-_settled = threading.Lock()
-_settled_pid = 0
 
 
 def _settle() -> None:
     """Set GDAL's process-wide limits once per process; what the user set in the environment wins."""
-    global _settled_pid
-    if _settled_pid == os.getpid():
-        return
-    with _settled:
-        if "GDAL_CACHEMAX" not in os.environ:
-            set_gdal_config("GDAL_CACHEMAX", CACHE_BYTES)
-        for key, value in HTTP_SETTINGS.items():
-            if key not in os.environ and key != "GDAL_DISABLE_READDIR_ON_OPEN":
-                set_gdal_config(key, value)
-        if CLOSED not in os.environ:
-            set_gdal_config(CLOSED, NO_ENDING)
-        _settled_pid = os.getpid()
+    if "GDAL_CACHEMAX" not in os.environ:
+        set_gdal_config("GDAL_CACHEMAX", CACHE_BYTES)
+    for key, value in HTTP_SETTINGS.items():
+        if key not in os.environ and key != "GDAL_DISABLE_READDIR_ON_OPEN":
+            set_gdal_config(key, value)
+    shut_rasters()
 
 
 def is_remote(path: str) -> bool:
@@ -85,18 +75,45 @@ def open_dataset(path: str, options: tuple[tuple[str, str], ...] = ()) -> Any:
     UnreadableError
         With GDAL's own words, on one line.
     """
-    _settle()
+    once("raster settings", _settle)
+    if is_remote(path):
+        return _open_remote(path, options)
+    require_local(path)
+    dataset = _opened(path, options, GRIDS)
+    try:
+        require_overview(dataset.tags(ns="OVERVIEWS").get("OVERVIEW_FILE", ""), path)
+    except UnreadableError:
+        dataset.close()
+        raise
+    return dataset
+
+
+def _open_remote(path: str, options: tuple[tuple[str, str], ...]) -> Any:
+    """Open what lies at an address. A mosaic is read as text first: as it is opened, it may ask any other server."""
+    allow(path)
+    with rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR"):
+        if path.lower().partition("?")[0].endswith((".vrt", ".gti", ".xml")):
+            address = re.sub(r"^/vsi\w+/", "", path)
+            names = named_in(fetch_text(address))
+            require_named(address, names)
+            allow_parts(path, names)
+            return _opened(path, options, ("VRT",))
+        return _opened(path, options, tuple(d for d in GRIDS if d not in ("VRT", "GTI")))
+
+
+def _opened(path: str, options: tuple[tuple[str, str], ...], drivers: tuple[str, ...]) -> Any:
     try:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
-            if is_remote(path):
-                if CLOSED not in os.environ:
-                    del_gdal_config(CLOSED)
-                with rasterio.Env(GDAL_DISABLE_READDIR_ON_OPEN="EMPTY_DIR"):
-                    return rasterio.open(path, **dict(options))
-            return rasterio.open(path, **dict(options))
-    except RasterioIOError as error:
+            return _open(path, list(drivers), dict(options))
+    except (RasterioIOError, UnicodeEncodeError) as error:
         raise UnreadableError(one_line(error)) from error
+
+
+@ensure_env_with_credentials
+def _open(path: str, drivers: list[str], options: dict[str, str]) -> Any:
+    # what `rasterio.open` does, which takes no list of drivers
+    return DatasetReader(_parse_path(path), driver=drivers, sharing=False, **options)
 
 
 def one_line(error: BaseException) -> str:
@@ -110,7 +127,7 @@ def remedy(driver: str, cause: str) -> str:
         "VRT",
         "GTI",
     ):
-        return "it points at a network, of which only addresses that you name are asked: name that address, or fetch the file"
+        return FAR
     if driver in ("VRT", "GTI"):
         return "a file that this mosaic is made of is gone or damaged: put it back"
     if "Numeric conversion not representable" in cause:

@@ -21,6 +21,7 @@ from numpy.typing import NDArray
 
 from reefscan.errors import UnreadableError
 from reefscan.io import handles
+from reefscan.io.behind import tiles_of
 from reefscan.io.georef import crs_facts
 from reefscan.io.layer import Layer
 from reefscan.io.piece import Piece, grid_extent, outline
@@ -178,20 +179,12 @@ def members(layer: Layer) -> tuple[Member, ...]:
 
 def _indexed(layer: Layer) -> list[Path]:
     """Files of a tile index, which GDAL does not tell; where they lie in it is not looked into."""
-    import pyogrio
-    from defusedxml import ElementTree
-
-    index, field, name = Path(layer.file), "location", None
+    index = Path(layer.file)
     try:
-        if index.suffix.lower() in (".gti", ".xml"):
-            told = ElementTree.parse(index).getroot()
-            field = told.findtext("LocationField") or field
-            name = told.findtext("IndexLayer")
-            index = index.parent / (told.findtext("IndexDataset") or "")
-        table = pyogrio.read_dataframe(index, layer=name, columns=[field], read_geometry=False)
-        places = [Path(str(place)) for place in table[field]]
+        index, told = tiles_of(index)
+        places = [Path(place) for place in told]
         return [index, *(p if p.exists() else index.parent / p for p in places)]
-    except (OSError, ValueError, KeyError, RuntimeError, ElementTree.ParseError) as error:
+    except (OSError, UnreadableError) as error:
         log.warning(
             "%s: the files behind it cannot be told (%s); changes of theirs go unseen", layer.name, error
         )

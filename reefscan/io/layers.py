@@ -17,6 +17,7 @@ from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
 from reefscan.errors import RunFolderError
+from reefscan.io.newraster import NewRaster, new_raster
 from reefscan.io.whole import put_in_place, telling
 from reefscan.model import BLOCK, Sheet, Window
 
@@ -27,12 +28,9 @@ CAUTION = "Not for navigation."
 class LayerRasters:
     """Open layer files; made by `layer_rasters`."""
 
-    def __init__(
-        self, datasets: Mapping[str, rasterio.io.DatasetWriter], extent: Window, files: Mapping[str, Path]
-    ) -> None:
-        self._datasets = datasets
+    def __init__(self, rasters: Mapping[str, NewRaster], extent: Window) -> None:
+        self._rasters = rasters
         self._extent = extent
-        self._files = files
 
     def write(self, core: Window, values: Mapping[str, NDArray[np.float32]]) -> None:
         """Put one window of every layer in its place; outside the extent it is cut off."""
@@ -42,12 +40,11 @@ class LayerRasters:
         window = RasterWindow(
             inside.col - self._extent.col, inside.row - self._extent.row, inside.width, inside.height
         )
-        for name, dataset in self._datasets.items():
+        for name, raster in self._rasters.items():
             part = values[name][inside.slices_in(core)]
             if np.isnan(part).all():
                 continue  # the file is sparse: what is not written is nodata
-            with telling(self._files[name]):
-                dataset.write(np.ascontiguousarray(part, dtype=np.float32), 1, window=window)
+            raster.write(part, 1, window)
 
 
 @contextmanager
@@ -89,20 +86,14 @@ def layer_rasters(
     for path in files.values():
         make_folder(path.parent)
     with ExitStack() as renames, ExitStack() as closes:
-        datasets = {}
+        rasters = {}
         for name, path in files.items():
             part = renames.enter_context(put_in_place(path))
+            rasters[name] = closes.enter_context(new_raster(path, part, profile))
             with telling(path):
-                datasets[name] = rasterio.open(part, "w", **profile)
-                closes.callback(_close, datasets[name], path)
-                _describe(datasets[name], labels[name], settings or {})
-        yield LayerRasters(datasets, extent, files)  # its block reads the grid too
-        closes.close()  # flush every file before the first one is moved into place
-
-
-def _close(dataset: rasterio.io.DatasetWriter, path: Path) -> None:
-    with telling(path):
-        dataset.close()
+                _describe(rasters[name].dataset, labels[name], settings or {})
+        yield LayerRasters(rasters, extent)  # its block reads the grid too
+        closes.close()  # flush and compare every file before the first one is moved into place
 
 
 def make_folder(folder: Path) -> None:

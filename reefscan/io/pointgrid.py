@@ -15,11 +15,14 @@ import numpy as np
 import rasterio
 from numpy.typing import NDArray
 from rasterio.transform import Affine
+from rasterio.windows import Window as RasterWindow
 
 from reefscan.errors import InputError
 from reefscan.io import words
 from reefscan.io.cache import cache_folder, reader_rules
+from reefscan.io.newraster import new_raster
 from reefscan.io.pointtext import Points, read_points
+from reefscan.io.whole import put_in_place
 
 ON_GRID = 0.02
 """A point may stand this part of a cell off its place (rounded coordinates do)."""
@@ -43,7 +46,7 @@ def grid_from_points(path: str, name: str) -> str:
     """
     told = os.stat(path)
     key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|{reader_rules()}"
-    target = cache_folder() / f"points-{hashlib.sha256(key.encode()).hexdigest()[:24]}.tif"
+    target = cache_folder() / f"points-{hashlib.sha256(os.fsencode(key)).hexdigest()[:24]}.tif"
     if target.exists():
         return str(target)
     points = read_points(path, name)
@@ -111,30 +114,21 @@ def _step(values: NDArray[np.float64]) -> float | None:
 
 
 def _write(target: Path, cells: NDArray[np.float64], transform: Affine, points: Points) -> None:
+    profile = {
+        "driver": "GTiff", "height": cells.shape[0], "width": cells.shape[1], "count": 1, "dtype": "float64",
+        "nodata": float("nan"), "transform": transform, "compress": "deflate",
+    }  # fmt: skip
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_name(f"{target.stem}-{os.getpid()}.tif")
-        with rasterio.open(
-            part,
-            "w",
-            driver="GTiff",
-            height=cells.shape[0],
-            width=cells.shape[1],
-            count=1,
-            dtype="float64",
-            nodata=float("nan"),
-            transform=transform,
-            compress="deflate",
-        ) as out:
-            out.write(cells, 1)
+        with put_in_place(target) as part, new_raster(target, part, profile) as out:
+            out.write(cells, 1, RasterWindow(0, 0, cells.shape[1], cells.shape[0]))
             if points.note:
-                out.update_tags(**{NOTE: points.note})
+                out.dataset.update_tags(**{NOTE: points.note})
             if points.label:
-                out.set_band_description(1, points.label)
+                out.dataset.set_band_description(1, points.label)
                 unit = next((u for u in re.split(r"[^a-z]+", points.label)[1:] if words.unit_metres(u)), "")
                 if unit:
-                    out.set_band_unit(1, unit)
-        os.replace(part, target)
+                    out.dataset.set_band_unit(1, unit)
     except OSError as error:
         raise InputError(
             f"{target.parent}: cannot be written ({error}); set REEFSCAN_CACHE to a folder that can"

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from itertools import islice, pairwise
 
@@ -16,6 +16,9 @@ from reefscan.io import words
 
 LOOK = 40
 """Lines looked at before the whole file is read."""
+
+ODD_SHARE = 0.02
+"""So many lines of a text of points may hold none; with more it is something else."""
 
 FEWEST = 4
 """Rows from which on a column that goes up by one is believed to count them: the least that a grid has."""
@@ -72,14 +75,14 @@ def read_points(path: str, name: str) -> Points:
     width = len(_parts(rows[0], manner.mark))
     if counts_rows([_parts(line, manner.mark) for line in rows]):
         columns, label = _roles(heading, width, manner.mark, counted=True)
-        count, x, y, z = _columns(path, name, manner, (0, *columns))
+        (count, x, y, z), odd = _columns(path, name, manner, (0, *columns))
         if (
             np.diff(count) == 1.0
         ).all():  # in the whole file, or it is the first row of a grid in whole metres
-            return Points(x, y, z, label, "" if label else _taken(columns))
+            return Points(x, y, z, label, "; ".join(s for s in ("" if label else _taken(columns), odd) if s))
     columns, label = _roles(heading, width, manner.mark)
-    x, y, z = _columns(path, name, manner, columns)
-    return Points(x, y, z, label)
+    (x, y, z), odd = _columns(path, name, manner, columns)
+    return Points(x, y, z, label, odd)
 
 
 def _taken(columns: Sequence[int]) -> str:
@@ -122,19 +125,36 @@ def counts_rows(rows: Sequence[Sequence[str]]) -> bool:
     return all(cell.isdecimal() for cell in first) and all(int(b) - int(a) == 1 for a, b in pairwise(first))
 
 
-def _columns(path: str, name: str, manner: Manner, which: tuple[int, ...]) -> list[Floats]:
+def _columns(path: str, name: str, manner: Manner, which: tuple[int, ...]) -> tuple[list[Floats], str]:
+    """Numbers of some columns, and a sentence on the lines that have none."""
+
+    def load(rows: Iterable[str]) -> list[Floats]:
+        plain = (line.replace(",", ".") for line in rows) if manner.comma else rows
+        return list(np.loadtxt(plain, delimiter=manner.mark, usecols=which, ndmin=2, comments=None).T)
+
+    def rows(lines: Iterable[str]) -> Iterator[str]:
+        for line in islice(lines, manner.first, None):
+            bare = line.partition("#")[0].replace('"', "")
+            if bare.strip() and not bare.lstrip().startswith("//"):
+                yield bare
+
+    with suppress(ValueError), _lines(path) as lines:  # the quick way, where all is well
+        return load(rows(lines)), ""
+    total, odd, first = 0, 0, ""
+    good: list[tuple[float, ...]] = []
     with _lines(path) as lines:
-        try:
-            rows = (line for line in islice(lines, manner.first, None) if not line.lstrip().startswith("//"))
-            table = np.loadtxt(
-                (line.replace(",", ".") for line in rows) if manner.comma else rows,
-                delimiter=manner.mark, usecols=which, ndmin=2, comments="#", quotechar='"',
-            )  # fmt: skip
-        except ValueError as error:
-            raise UnreadableError(
-                f"{name}: not a table of x, y, z ({' '.join(str(error).split())})"
-            ) from error
-    return list(table.T)
+        for line in rows(lines):
+            total += 1
+            parts = _parts(line.replace(",", ".") if manner.comma else line, manner.mark)
+            try:
+                good.append(tuple(float(parts[k]) for k in which))
+            except (ValueError, IndexError):
+                odd += 1
+                first = first or repr("".join(ch if ch.isprintable() else " " for ch in line).strip()[:60])
+    said = f"{odd:,} of its {total:,} lines hold no three numbers and are left out, such as {first}"
+    if odd > ODD_SHARE * total:
+        raise UnreadableError(f"{name}: not a table of x, y, z: {said}")
+    return list(np.array(good, dtype=np.float64).T), said
 
 
 @contextmanager

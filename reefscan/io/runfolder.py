@@ -19,8 +19,9 @@ from typing import Any, Self
 
 import pandas as pd
 
-from reefscan.errors import MissingInputError, RecipeError, RunFolderError
+from reefscan.errors import MissingInputError, RecipeError, RunFolderError, UnreadableError
 from reefscan.io import geojson, tables
+from reefscan.io.localfile import odd_kind, read_small_text
 from reefscan.io.lock import FolderLock
 from reefscan.io.whole import write_error, write_whole
 from reefscan.recipe import Recipe, dump_recipe, load_recipe
@@ -219,21 +220,28 @@ class RunFolder:
     def candidates(self) -> pd.DataFrame:
         """Return all candidates with their raw measures."""
         path = self.path / CANDIDATES_PARQUET
+        if kind := odd_kind(path):
+            raise RunFolderError(f"{path}: is {kind}, not a file; scan again")
         if not path.exists():
             raise RunFolderError(f"{path}: missing; scan again")
         return tables.read_candidates(path)
 
     def listed(self) -> dict[str, Any]:
         """Return the ranked list as a GeoJSON object."""
-        result: dict[str, Any] = json.loads(self._text(CANDIDATES_GEOJSON))
+        try:
+            result: dict[str, Any] = json.loads(self._text(CANDIDATES_GEOJSON))
+        except (ValueError, RecursionError):
+            raise RunFolderError(f"{self.path / CANDIDATES_GEOJSON}: damaged; scan again") from None
         return result
 
     def _text(self, name: str) -> str:
         path = self.path / name
         try:
-            return path.read_text(encoding="utf-8")
-        except FileNotFoundError:
+            return read_small_text(path, most=2_000_000_000)
+        except MissingInputError:
             raise RunFolderError(f"{path}: missing; scan again") from None
+        except UnreadableError as error:
+            raise RunFolderError(f"{error}; scan again") from None
 
     def _write_info(self) -> None:
         text = json.dumps(self.info, indent=1, ensure_ascii=False, allow_nan=False, default=_plain)
@@ -255,6 +263,12 @@ def _refuse_foreign(path: Path) -> None:
         )
 
 
+def run_inputs(folder: Path, *others: Path | None) -> list[Path]:
+    """Files that whoever reads a run reads (its map is only looked at), and others that are named with it."""
+    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE)
+    return [*(folder / name for name in mine), folder / STORE, *(path for path in others if path is not None)]
+
+
 def is_run(path: Path) -> bool:
     """Tell whether a folder holds a run of ours, finished or not."""
     return _read_mark(path) is not None
@@ -262,8 +276,8 @@ def is_run(path: Path) -> bool:
 
 def _read_mark(path: Path) -> dict[str, Any] | None:
     try:
-        info = json.loads((path / RUN_JSON).read_text(encoding="utf-8"))
-    except (OSError, ValueError):
+        info = json.loads(read_small_text(path / RUN_JSON, most=200_000_000))
+    except (OSError, ValueError, RecursionError):
         return None
     return info if isinstance(info, dict) and info.get("mark") == MARK else None
 

@@ -7,7 +7,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from reefscan.errors import InputError, MissingInputError, RunFolderError
+from reefscan.errors import InputError, MissingInputError, RunFolderError, UnreadableError
+from reefscan.io.named import was_named
 from reefscan.io.runfolder import FEATURES, RunFolder
 
 if TYPE_CHECKING:
@@ -85,7 +86,12 @@ def _area(told: Any) -> Any:
 
 def _find(path: str, folder: Path) -> Path | str | None:
     """Where a grid is now: as named, or beside the run folder's parent if the whole tree was moved."""
-    if path.startswith(("http://", "https://", "s3://", "/vsi")):
+    if "://" in path or path.startswith("/vsi"):
+        if not was_named(path):
+            raise InputError(
+                f"{path.split('?')[0]}: this run was made from an address, and only addresses that you typed are asked; "
+                "if you trust it, type it once, such as in 'reefscan look ADDRESS'"
+            )
         return path
     for place in (
         Path(path),
@@ -132,30 +138,9 @@ def read_features(run: RunFolder) -> dict[str, gpd.GeoDataFrame]:
     path = run.file(FEATURES)
     if not path.exists():
         return {}
-    import geopandas as gpd
-    import pyogrio
+    from reefscan.io.vectors import layer_names, layer_table
 
     try:
-        return {str(name): gpd.read_file(path, layer=name) for name, _ in pyogrio.list_layers(path)}
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
+        return {name: layer_table(path, name) for name in layer_names(path)}
+    except UnreadableError as error:
         raise InputError(f"{path}: cannot be read ({error}); scan again") from None
-
-
-def read_small_text(path: Path, *, most: int = 20_000_000) -> str:
-    """Text of a small file a person hands in, such as picks.
-
-    Raises
-    ------
-    MissingInputError, InputError
-        If it is not there, not text or absurdly large.
-    """
-    try:
-        if path.stat().st_size > most:
-            raise InputError(
-                f"{path}: is {path.stat().st_size / 1e6:.0f} MB; wanted under {most / 1e6:.0f} MB"
-            )
-        return path.read_text(encoding="utf-8-sig")
-    except FileNotFoundError:
-        raise MissingInputError(f"{path}: no such file; name one that exists") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError(f"{path}: cannot be read as text ({error}); name another file") from None

@@ -7,7 +7,7 @@ array of its own size; the COG (with overviews) is made from it at the end and m
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from pathlib import Path
 
 import numpy as np
@@ -18,6 +18,7 @@ from rasterio.enums import ColorInterp
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
+from reefscan.io.newraster import NewRaster, new_raster, same_cells
 from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
 from reefscan.model import BLOCK, Sheet, Window
@@ -38,10 +39,9 @@ _RAMP = (
 class ScoreRaster:
     """An open score raster; made by `score_raster`."""
 
-    def __init__(self, dataset: rasterio.io.DatasetWriter, extent: Window, path: Path) -> None:
-        self._dataset = dataset
+    def __init__(self, raster: NewRaster, extent: Window) -> None:
+        self._raster = raster
         self._extent = extent
-        self._path = path
 
     def write(self, core: Window, score: NDArray[np.uint8]) -> None:
         """Put one tile's scores (0-100, 255 unknown) in their place; outside the extent they are cut off."""
@@ -54,8 +54,7 @@ class ScoreRaster:
         window = RasterWindow(
             inside.col - self._extent.col, inside.row - self._extent.row, inside.width, inside.height
         )
-        with telling(self._path):
-            self._dataset.write(np.ascontiguousarray(part), 1, window=window)
+        self._raster.write(part, 1, window)
 
 
 @contextmanager
@@ -86,16 +85,10 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
         "compress": "zstd", "zstd_level": 1, "sparse_ok": True, "bigtiff": "if_safer",
     }  # fmt: skip
     try:
-        with telling(path):
-            dataset = rasterio.open(working, "w", **profile)
-        try:
-            yield ScoreRaster(dataset, extent, path)  # its block reads tiles too
-        except BaseException:
-            with suppress(OSError, rasterio.errors.RasterioError):
-                dataset.close()
-            raise
-        with telling(path), dataset:
-            _describe(dataset)
+        with new_raster(path, working, profile) as raster:
+            with telling(path):
+                _describe(raster.dataset)
+            yield ScoreRaster(raster, extent)  # its block reads tiles too
     except BaseException:
         working.unlink(missing_ok=True)
         raise
@@ -119,6 +112,7 @@ def publish(path: Path | str) -> None:
                 working, part, driver="COG", compress="DEFLATE", level=1, blocksize=BLOCK,
                 overview_resampling="NEAREST", sparse_ok="YES", bigtiff="IF_SAFER",
             )  # fmt: skip
+            same_cells(path, working, part)
     finally:
         working.unlink(missing_ok=True)
 

@@ -14,6 +14,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 
 from reefscan.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
+from reefscan.io.localfile import require_file
 from reefscan.io.soundings_columns import check_place
 from reefscan.io.soundings_nmea import read_nmea
 from reefscan.io.soundings_open import LOGS, inner_suffix, read_head
@@ -54,17 +55,16 @@ def list_logs(paths: Sequence[Path]) -> list[Path]:
             inside = sorted(
                 p
                 for p in path.rglob("*")
-                if p.is_file() and not p.name.startswith(".") and inner_suffix(p) in TEXT | VECTOR
+                if not p.is_dir() and not p.name.startswith(".") and inner_suffix(p) in TEXT | VECTOR
             )
             if not inside:
                 raise MissingInputError(
                     f"{path}: no log in this folder; wanted .csv, .txt, .nmea, .gpx, .geojson and the like"
                 )
             found += inside
-        elif path.exists():
-            found.append(path)
         else:
-            raise MissingInputError(f"{path}: no such file; name a log or a folder of logs")
+            require_file(path)
+            found.append(path)
     return list(dict.fromkeys(found))
 
 
@@ -105,15 +105,51 @@ def _looks_nmea(head: bytes) -> bool:
     return sum(b"$" in ln and ln.count(b",") >= 2 for ln in lines) > 0.3 * len(lines)
 
 
+def read_found(
+    paths: Sequence[Path], named: Sequence[Path], options: ReadOptions
+) -> tuple[list[Log], list[str]]:
+    """Read logs; those that were not named, but found in a folder, may fail.
+
+    Returns
+    -------
+    list of Log
+        With positions, as `with_positions` gives them.
+    list of str
+        What is wrong with each that was left out.
+
+    Raises
+    ------
+    InputError
+        If one that was named cannot be used, or none can.
+    """
+    logs, skipped = [], []
+    error: InputError | None = None
+    for path in paths:
+        try:
+            logs.append(read_log(path, options))
+        except InputError as wrong:
+            if path in named:
+                raise
+            error = error or wrong
+            skipped.append(str(wrong))
+    if error is not None and not logs:
+        raise error
+    return with_positions(logs, options), skipped
+
+
 def read_logs(paths: Sequence[Path], options: ReadOptions) -> list[Log]:
-    """Read logs and give depths without positions the positions of the other logs, by time.
+    """Read logs that were named; see `with_positions`."""
+    return read_found(paths, paths, options)[0]
+
+
+def with_positions(logs: Sequence[Log], options: ReadOptions) -> list[Log]:
+    """Give depths without positions the positions of the other logs, by time.
 
     Raises
     ------
     InputError
         Depths without a position anywhere near in time, or no depth at all.
     """
-    logs = [read_log(p, options) for p in paths]
     fixes = [g for g in logs if g.lon.size and not g.depth.size]
     out: list[Log] = []
     for log in logs:
@@ -138,7 +174,7 @@ def read_logs(paths: Sequence[Path], options: ReadOptions) -> list[Log]:
             note = f"positions by time from {', '.join(f.name for f in fixes)}"
             out.append(replace(log, lon=plon, lat=plat, notes=(*log.notes, note)))
     if not out:
-        raise InputError(f"{', '.join(p.name for p in paths)}: positions, but not one depth")
+        raise InputError(f"{', '.join(log.name for log in logs)}: positions, but not one depth")
     return out
 
 
@@ -175,6 +211,27 @@ def zone_crs(lon: float, lat: float) -> str:
         return "EPSG:32761"
     zone = min(int((lon + 180.0) // 6.0) % 60 + 1, 60)
     return f"EPSG:{(32600 if lat >= 0 else 32700) + zone}"
+
+
+STRAY_SHARE = 0.005
+"""So many soundings at either end of the survey may be strays (a guess); all others lie inside its bulk."""
+
+STRAY_M = 20_000.0
+"""Nothing is a stray that lies nearer than this to the bulk, nor than the bulk is wide."""
+
+
+def _far_off(x: Floats, y: Floats, good: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Soundings whose position is a slip of the receiver's: one of them would stretch the grid over half a sea."""
+    out = np.zeros(x.size, bool)
+    beyond = math.ceil(STRAY_SHARE * int(good.sum()))
+    for values in (x, y):
+        inside = np.sort(values[good])[beyond:-beyond] if beyond else values[:0]
+        if inside.size < 8:  # too few to say which of them are the bulk
+            return out
+        give = max(float(np.ptp(inside)), STRAY_M)
+        with np.errstate(invalid="ignore"):
+            out |= good & ((values < inside[0] - give) | (values > inside[-1] + give))
+    return out
 
 
 def tabulate(logs: Sequence[Log], *, crs: str | None = None) -> tuple[Soundings, str]:
@@ -221,7 +278,9 @@ def tabulate(logs: Sequence[Log], *, crs: str | None = None) -> tuple[Soundings,
             "grid the areas one by one"
         )
     reason[far] = CODE["position"]
-    x[far], y[far] = np.nan, np.nan
+    strays = _far_off(x, y, reason == 0)
+    reason[strays] = CODE["far off"]
+    x[far | strays], y[far | strays] = np.nan, np.nan
     sizes = [g.depth.size for g in logs]
     return Soundings(
         x, y, np.concatenate([g.depth for g in logs]), np.concatenate([g.time for g in logs]),

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
-from contextlib import contextmanager, suppress
+import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import rasterio
@@ -14,6 +13,7 @@ from numpy.typing import NDArray
 from rasterio.windows import Window as RasterWindow
 
 from reefscan.errors import InputError
+from reefscan.io.newraster import new_raster
 from reefscan.io.whole import put_in_place, telling
 from reefscan.model import Sheet, Window
 
@@ -40,6 +40,23 @@ class GridCells:
     source: NDArray[np.uint8]
 
 
+def refuse_cells(sheet: Sheet, extent: Window) -> None:
+    """Refuse a grid of more cells than a file should have.
+
+    Raises
+    ------
+    InputError
+        With the cell that would do.
+    """
+    cells = extent.height * extent.width
+    if cells > MOST_CELLS:
+        least = float(f"{1.01 * sheet.cell_m * math.sqrt(cells / MOST_CELLS):.2g}")
+        raise InputError(
+            f"a grid of {extent.width:,} x {extent.height:,} cells of {sheet.cell_m:g} m is too large, {MOST_CELLS / 1e9:g} thousand million "
+            f"is the most; say --cell {least:g}m or more, or grid the areas one by one"
+        )
+
+
 def write_grid(
     path: Path, sheet: Sheet, extent: Window, parts: Iterable[GridCells], *, tags: dict[str, str]
 ) -> None:
@@ -60,43 +77,23 @@ def write_grid(
     InputError
         The extent has more cells than a file should.
     """
-    if extent.height * extent.width > MOST_CELLS:
-        raise InputError(
-            f"a grid of {extent.width} x {extent.height} cells of {sheet.cell_m:g} m is too wide; "
-            "say a larger --cell, or grid the areas one by one"
-        )
+    refuse_cells(sheet, extent)
     profile = {
         "driver": "GTiff", "dtype": "float32", "count": 4, "nodata": NODATA, "crs": sheet.crs,
         "width": extent.width, "height": extent.height, "transform": rasterio.Affine(*sheet.transform(extent)),
         "tiled": True, "blockxsize": 256, "blockysize": 256, "compress": "deflate", "predictor": 3,
         "sparse_ok": True, "bigtiff": "if_safer",
     }  # fmt: skip
-    with put_in_place(path) as partial, _opened(path, partial, profile) as out:
+    with put_in_place(path) as partial, new_raster(path, partial, profile) as out:
         with telling(path):
             for number, (name, unit, meaning) in enumerate(BANDS, start=1):
-                out.set_band_description(number, name)
-                out.set_band_unit(number, unit)
-                out.update_tags(number, meaning=meaning)
-            out.update_tags(AREA_OR_POINT="Area", **tags)
+                out.dataset.set_band_description(number, name)
+                out.dataset.set_band_unit(number, unit)
+                out.dataset.update_tags(number, meaning=meaning)
+            out.dataset.update_tags(AREA_OR_POINT="Area", **tags)
         for part in parts:  # which may read a public grid
             known = np.isfinite(part.elev)
             row, col = part.window.row - extent.row, part.window.col - extent.col
             at = RasterWindow(col, row, part.window.width, part.window.height)
             for number, band in enumerate((part.elev, part.sigma, part.count, part.source), start=1):
-                with telling(path):
-                    out.write(np.where(known, np.asarray(band), NODATA).astype(np.float32), number, window=at)
-
-
-@contextmanager
-def _opened(path: Path, partial: Path, profile: dict[str, Any]) -> Iterator[rasterio.io.DatasetWriter]:
-    """Open the file under its passing name; what fails in opening and closing is told of ``path``."""
-    with telling(path):
-        out = rasterio.open(partial, "w", **profile)
-    try:
-        yield out
-    except BaseException:
-        with suppress(OSError, rasterio.errors.RasterioError):
-            out.close()
-        raise
-    with telling(path):
-        out.close()
+                out.write(np.where(known, np.asarray(band), NODATA), number, at)

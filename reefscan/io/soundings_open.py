@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, cast
 
 from reefscan.errors import MissingInputError, UnreadableError
+from reefscan.io.localfile import require_file
 
 LOGS = frozenset(".csv .nmea .nme .gpx .log".split())
 """Endings under which sounders and navigators log; what is in such a file is no grid yet."""
@@ -23,6 +24,8 @@ LOGS = frozenset(".csv .nmea .nme .gpx .log".split())
 CHUNK = 16 << 20
 LINE_LIMIT = 1 << 16
 """A longer 'line' is not text: it is dropped and counted."""
+
+TOO_LONG = b"(a line without an end)\n"
 
 PACKED = {".gz", ".xz", ".zip", ".bz2", ".lzma"}
 _DAMAGE = (EOFError, lzma.LZMAError, gzip.BadGzipFile, zipfile.BadZipFile, OSError)
@@ -47,8 +50,7 @@ def open_bytes(path: Path) -> Iterator[BinaryIO]:
     UnreadableError
         A damaged archive, or a zip that holds several files.
     """
-    if not path.is_file():
-        raise MissingInputError(f"{path}: no such file; check how its name is written")
+    require_file(path)
     suffix = path.suffix.lower()
     try:
         if suffix == ".zip":
@@ -100,7 +102,8 @@ def read_all(path: Path, *, limit: int = 1 << 30) -> bytes:
 def chunks(path: Path) -> Iterator[bytes]:
     """Yield chunks of whole lines as UTF-8 bytes; lines end in a newline, whatever they ended in.
 
-    Lines longer than `LINE_LIMIT` are dropped: a gigabyte without a line end costs no memory.
+    Lines longer than `LINE_LIMIT` are dropped, and `TOO_LONG` stands for them: a gigabyte without a line end costs
+    no memory.
     """
     wide = _wide(path)
     rest, dropping = b"", False
@@ -117,6 +120,8 @@ def chunks(path: Path) -> Iterator[bytes]:
             else:
                 rest = data
             if len(rest) > LINE_LIMIT:
+                if not dropping:
+                    yield TOO_LONG
                 rest, dropping = b"", True
     if rest and not dropping:
         yield rest + b"\n"

@@ -7,11 +7,11 @@ stretch of another program's messages.
 
 from __future__ import annotations
 
-import csv
 import re
 from dataclasses import dataclass, replace
 from datetime import UTC, tzinfo
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pyarrow as pa
@@ -56,7 +56,7 @@ class Layout:
     delimiter: str  # "," ";" "|" "\t" or " " for any run of blanks
     width: int
     columns: Columns
-    header_rows: int
+    header_rows: int  # of them no comments, which are counted by themselves
     decimal_comma: bool
     unit: str = ""  # written behind every depth
 
@@ -137,7 +137,8 @@ def sniff(path: Path, options: TextOptions) -> Layout:
         raise AmbiguousError(
             f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
         )
-    return Layout(delimiter, width, columns, header_at, comma, unit)
+    head = sum(not ln.lstrip().startswith(("#", "//")) for ln in lines[:header_at])
+    return Layout(delimiter, width, columns, head, comma, unit)
 
 
 def _unit_in_cells(cells: list[str], name: str) -> str:
@@ -157,12 +158,31 @@ def _unit_in_cells(cells: list[str], name: str) -> str:
     return min(units, default="")
 
 
+_INNER = "\x1f"
+"""Stands for the delimiter inside a quoted field."""
+
+
+def _unquoted(text: bytes, delimiter: str) -> bytes:
+    """Take the quotation marks off fields that are quoted whole; any other is a letter like all others.
+
+    A mark that nothing closes (inches, seconds of arc, a slip) would else swallow all rows up to the next one.
+    """
+    if b'"' not in text:
+        return text
+    mark = rb"[ \t]" if delimiter == " " else re.escape(delimiter.encode())
+    pattern = rb"(?m)(^|" + mark + rb')([ \t]*)"((?:[^"\n]|"")*)"(?=[ \t]*(?:$|' + mark + rb"))"
+    inner = re.compile(mark)
+
+    def bare(match: re.Match[bytes]) -> bytes:
+        return match[1] + inner.sub(_INNER.encode(), match[3]).replace(b'""', b'"')
+
+    return re.sub(pattern, bare, text)
+
+
 def _split(line: str, delimiter: str) -> list[str]:
-    if delimiter == " ":
-        return line.split()
-    if '"' in line:
-        return next(csv.reader([line], delimiter=delimiter), [])
-    return line.split(delimiter)
+    line = _unquoted(line.encode("utf-8", "replace"), delimiter).decode("utf-8", "replace")
+    cells = line.split() if delimiter == " " else line.split(delimiter)
+    return [cell.replace(_INNER, delimiter) for cell in cells]
 
 
 def read_text(path: Path, options: TextOptions) -> Log:
@@ -181,12 +201,14 @@ def read_text(path: Path, options: TextOptions) -> Log:
     layout = sniff(path, options)
     wanted = layout.columns.index
     parts: dict[str, list[Floats]] = {k: [] for k in ("lon", "lat", "depth", "time")}
-    total = bad = 0
+    total = comments = 0
+    odd, odd_time, timeless = "", "", 0
     for block in chunks(path):
-        total += block.count(b"\n")
-        table, skipped = _parse(block, layout)
-        bad += skipped
-        if table is None or table.num_rows == 0:
+        total += len(_LINES.findall(block))
+        comments += len(_COMMENTS.findall(block))
+        table, passed = _parse(block, layout)
+        odd = odd or next((row for row in passed if not row.lstrip().startswith(("#", "//"))), "")
+        if table.num_rows == 0:
             continue
         got = _convert(table, layout, options)
         usable = np.zeros(table.num_rows, bool)
@@ -195,9 +217,21 @@ def read_text(path: Path, options: TextOptions) -> Log:
                 usable |= np.isfinite(got[kind])
         if "lat" in got and "depth" in got:
             usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
-        bad += int((~usable).sum())
+        if "time" in got:
+            words = table.column(str(wanted["time"]))
+            no_time = np.flatnonzero(
+                np.isnan(got["time"])
+                & usable
+                & np.asarray(pc.fill_null(pc.greater(pc.utf8_length(words), 0), False))
+            )
+            timeless += no_time.size
+            if no_time.size and not odd_time:
+                odd_time = str(words[int(no_time[0])])
         for kind, values in got.items():
             parts[kind].append(values[usable])
+        lost = np.flatnonzero(~usable)[layout.header_rows if total == len(_LINES.findall(block)) else 0 :]
+        if lost.size and not odd:
+            odd = layout.delimiter.join(str(c[int(lost[0])]) for c in table.columns)
     columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in parts.items()}
     size = max(c.size for c in columns.values())
     if size == 0:
@@ -209,8 +243,13 @@ def read_text(path: Path, options: TextOptions) -> Log:
         columns["lon"] = (columns["lon"] + 180.0) % 360.0 - 180.0
     if columns["time"].size == 0:
         columns["time"] = np.full(size, np.nan)
-    bad = max(0, bad - layout.header_rows)
+    # told by taking away, so that what goes in is what comes out and what is counted here
+    bad = total - comments - layout.header_rows - size
     notes = ("no times: nothing that needs a clock was checked",) if "time" not in wanted else ()
+    if timeless:
+        notes = (*notes, f"{timeless:,} of its times are none, such as {_shown(odd_time)}")
+    if bad:
+        notes = (*notes, f"{bad:,} of its {total:,} lines hold no sounding, such as {_shown(odd)}")
     return Log(
         path.name, columns["lon"], columns["lat"], columns["depth"], columns["time"],
         np.full(columns["depth"].size, np.nan),
@@ -219,9 +258,20 @@ def read_text(path: Path, options: TextOptions) -> Log:
     )  # fmt: skip
 
 
-def _parse(block: bytes, layout: Layout) -> tuple[pa.Table | None, int]:
-    """Turn lines into text columns; rows of another width are passed over and counted."""
+_LINES = re.compile(rb"(?m)^[ \t]*[^\s]")
+_COMMENTS = re.compile(rb"(?m)^[ \t]*(?:#|//)")
+
+
+def _shown(text: str) -> str:
+    """A line of a file as it may stand in a message: short, without what steers a screen."""
+    bare = "".join(ch if ch.isprintable() else " " for ch in text.replace(_INNER, " ")).strip()
+    return repr(bare if len(bare) <= 60 else bare[:57] + "...")
+
+
+def _parse(block: bytes, layout: Layout) -> tuple[pa.Table, list[str]]:
+    """Turn lines into text columns; rows of another width are passed over and told."""
     delimiter = layout.delimiter
+    block = _unquoted(block, delimiter)
     if delimiter == " ":
         block = re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", block))
         delimiter = "\t"
@@ -230,31 +280,28 @@ def _parse(block: bytes, layout: Layout) -> tuple[pa.Table | None, int]:
     except UnicodeDecodeError:
         block = block.decode("latin-1").encode("utf-8")
     names = [str(k) for k in range(layout.width)]
-    skipped = 0
+    passed: list[str] = []
 
-    def pass_over(row: object) -> str:
-        nonlocal skipped
-        skipped += 1
+    def pass_over(row: Any) -> str:
+        if len(passed) < 100:
+            passed.append(str(row.text))
         return "skip"
 
     need = sorted({str(v) for v in layout.columns.index.values()}, key=int)
-    try:
-        table = pacsv.read_csv(
-            pa.BufferReader(block),
-            read_options=pacsv.ReadOptions(column_names=names, block_size=4 << 20, use_threads=True),
-            parse_options=pacsv.ParseOptions(
-                delimiter=delimiter,
-                invalid_row_handler=pass_over,
-                ignore_empty_lines=True,
-                newlines_in_values=False,
-            ),
-            convert_options=pacsv.ConvertOptions(
-                include_columns=need, column_types={n: pa.string() for n in need}, strings_can_be_null=True
-            ),
-        )
-    except pa.ArrowInvalid:
-        return None, block.count(b"\n")
-    return table.combine_chunks(), skipped
+    table = pacsv.read_csv(
+        pa.BufferReader(block),
+        read_options=pacsv.ReadOptions(column_names=names, block_size=4 << 20, use_threads=True),
+        parse_options=pacsv.ParseOptions(
+            delimiter=delimiter,
+            invalid_row_handler=pass_over,
+            ignore_empty_lines=True,
+            quote_char=False,
+        ),
+        convert_options=pacsv.ConvertOptions(
+            include_columns=need, column_types={n: pa.string() for n in need}, strings_can_be_null=True
+        ),
+    )
+    return table.combine_chunks(), passed
 
 
 def _convert(table: pa.Table, layout: Layout, options: TextOptions) -> dict[str, Floats]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
@@ -66,14 +67,29 @@ def to_seconds(column: pa.Array, *, zone: tzinfo = UTC) -> Floats:
             raise InputError(
                 f"dates such as {series.iloc[0]} can be read day first or month first; write them as 2024-12-31"
             )
-        parsed = pd.to_datetime(series, errors="coerce", dayfirst=first, format="mixed")
-    elif series.str.contains(r"^\d{1,2}\.\d{1,2}\.\d{4}", regex=True).mean() > 0.5:
-        parsed = pd.to_datetime(series, errors="coerce", dayfirst=True, format="mixed")
-    else:
-        parsed = pd.to_datetime(series, errors="coerce", format="ISO8601", utc=_has_zone(series))
-        lost = parsed.isna() & series.notna()
-        if lost.mean() > 0.5:
-            parsed = pd.to_datetime(series, errors="coerce", format="mixed", utc=_has_zone(series))
+        return _parsed(series, zone, dayfirst=first, format="mixed")
+    if series.str.contains(r"^\d{1,2}\.\d{1,2}\.\d{4}", regex=True).mean() > 0.5:
+        return _parsed(series, zone, dayfirst=True, format="mixed")
+    seconds = _parsed(series, zone, format="ISO8601")
+    if (np.isnan(seconds) & series.notna().to_numpy()).mean() > 0.5:
+        return _parsed(series, zone, format="mixed")
+    return seconds
+
+
+_DATE = r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|[A-Za-z]{3}|\d{8}"
+_ZONE = r"(?:Z|[+-]\d{2}:?\d{2})$"
+
+
+def _parsed(series: pd.Series, zone: tzinfo, **how: Any) -> Floats:
+    """Seconds of times that carry a zone, and of those that do not and are in ``zone``; a clock without a day is none."""
+    dated = series.where(series.str.contains(_DATE, regex=True).fillna(False))
+    zoned = dated.str.contains(_ZONE, regex=True).fillna(False).astype(bool)
+    told = _seconds(pd.to_datetime(dated.where(zoned), errors="coerce", utc=True, **how), UTC)
+    bare = _seconds(pd.to_datetime(dated.where(~zoned), errors="coerce", **how), zone)
+    return np.where(zoned.to_numpy(), told, bare)
+
+
+def _seconds(parsed: pd.Series, zone: tzinfo) -> Floats:
     if getattr(parsed.dt, "tz", None) is None:
         if zone is UTC:
             parsed = parsed.dt.tz_localize("UTC")
@@ -98,10 +114,6 @@ def _iso(column: pa.Array, zone: tzinfo) -> Floats | None:
         numbers = np.array(stamps.cast(pa.int64()).to_numpy(zero_copy_only=False), np.float64)
         return np.asarray(numbers / 1e6)
     return None
-
-
-def _has_zone(series: pd.Series) -> bool:
-    return bool(series.str.contains(r"(?:Z|[+-]\d{2}:?\d{2})$", regex=True).mean() > 0.5)
 
 
 def parse_date(text: str) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import tempfile
 from datetime import UTC
 from pathlib import Path
@@ -16,6 +15,7 @@ from defusedxml.common import DefusedXmlException
 from numpy.typing import NDArray
 
 from reefscan.errors import AmbiguousError, UnreadableError
+from reefscan.io.jsonfile import parse_json
 from reefscan.io.soundings_columns import check_place, find_columns, parse_columns
 from reefscan.io.soundings_open import PACKED, as_stream, inner_suffix, read_all
 from reefscan.io.soundings_text import TextOptions
@@ -51,6 +51,7 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
     lon, lat, when = [], [], []
     candidates: dict[str, list[float]] = {}
     wanted = {element} if element else {"ele", "depth"}
+    cut: tuple[str, ...] = ()
     try:
         for _, node in ElementTree.iterparse(as_stream(read_all(path)), events=("end",)):
             if _local(node.tag) not in ("trkpt", "rtept", "wpt"):
@@ -74,7 +75,10 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
             f"{path.name}: defines entities of its own ({error}), which no log needs; export it again"
         ) from error
     except ElementTree.ParseError as error:
-        raise UnreadableError(f"{path.name}: not well-formed GPX ({error}); export it again") from error
+        if not lon:
+            raise UnreadableError(f"{path.name}: not well-formed GPX ({error}); export it again") from error
+        # a logger whose battery died leaves such a file, and the points before that are sound
+        cut = (f"not well-formed GPX ({error}): what stands after {len(lon):,} points is left out",)
     picked = element or ("depth" if np.isfinite(candidates.get("depth", [np.nan])).any() else "ele")
     depth = np.array(candidates.get(picked, []), float)
     if picked == "ele":
@@ -84,9 +88,9 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
     if not np.isfinite(depth).any():
         return Log(
             path.name, np.array(lon), np.array(lat), np.zeros(0), _times(when), np.zeros(0),
-            counts={"points": len(lon)}, notes=("positions only: no depth in it (ele is not negative)",),
+            counts={"points": len(lon)}, notes=("positions only: no depth in it (ele is not negative)", *cut),
         ) if len(lon) else _no_depth(path)  # fmt: skip
-    return _log(path.name, np.array(lon), np.array(lat), depth, _times(when))
+    return _log(path.name, np.array(lon), np.array(lat), depth, _times(when), notes=cut)
 
 
 def _no_depth(path: Path) -> Log:
@@ -99,11 +103,16 @@ def _local(tag: Any) -> str:
     return str(tag).rpartition("}")[2]
 
 
-def _number(text: str | None) -> float:
+def _number(value: Any) -> float:
+    """A number, however it is written; NaN for anything else, and for what is too large for one."""
     try:
-        return float(text) if text is not None else float("nan")
-    except ValueError:
+        return float(value) if isinstance(value, (str, int, float)) else float("nan")
+    except (ValueError, OverflowError):
         return float("nan")
+
+
+def _table(value: Any) -> dict[str, Any]:
+    return value if isinstance(value, dict) else {}
 
 
 def _log(name: str, lon: Floats, lat: Floats, depth: Floats, time: Floats, **more: Any) -> Log:
@@ -122,8 +131,8 @@ def is_b12(document: Any) -> bool:
     features = document.get("features") or []
     if not (isinstance(features, list) and features and isinstance(features[0], dict)):
         return False
-    first = features[0].get("properties") or {}
-    kind = (features[0].get("geometry") or {}).get("type")
+    first = _table(features[0].get("properties"))
+    kind = _table(features[0].get("geometry")).get("type")
     return kind == "Point" and "depth" in {str(k).lower() for k in first}
 
 
@@ -133,10 +142,10 @@ def read_b12(path: Path, document: dict[str, Any]) -> Log:
     ``verticalReferenceOfDepth`` decides what depth was measured from; a draft that the platform's
     sounder states is taken as the log's own offset when depths are below the transducer.
     """
-    properties = document.get("properties") or {}
+    properties = _table(document.get("properties"))
     properties = {
         **properties,
-        **(properties.get("trustedNode") or {}),
+        **_table(properties.get("trustedNode")),
     }  # edition 3 moved the node's own facts down
     said = str(properties.get("verticalReferenceOfDepth", "transducer")).lower()
     reference = (
@@ -148,19 +157,18 @@ def read_b12(path: Path, document: dict[str, Any]) -> Log:
     )
     lon, lat, depth, when = [], [], [], []
     for feature in document["features"]:
-        place = ((feature or {}).get("geometry") or {}).get("coordinates") or [None, None]
-        values = {str(k).lower(): v for k, v in ((feature or {}).get("properties") or {}).items()}
-        ok = len(place) >= 2 and all(isinstance(v, (int, float)) for v in place[:2])
-        lon.append(float(place[0]) if ok else np.nan)
-        lat.append(float(place[1]) if ok else np.nan)
-        depth.append(_number(str(values.get("depth"))))
+        place = _table(_table(feature).get("geometry")).get("coordinates")
+        values = {str(k).lower(): v for k, v in _table(_table(feature).get("properties")).items()}
+        place = place if isinstance(place, list) and len(place) >= 2 else [None, None]
+        lon.append(_number(place[0]))
+        lat.append(_number(place[1]))
+        depth.append(_number(values.get("depth")))
         when.append(values.get("time"))
     offset = np.full(len(lon), np.nan)
-    sensors = (properties.get("platform") or {}).get("sensors") or []
-    drafts = [
-        s.get("draft") for s in sensors if isinstance(s, dict) and "ound" in str(s.get("type", "")).lower()
-    ]
-    drafts = [float(d) for d in drafts if isinstance(d, (int, float)) and d > 0]
+    sensors = _table(properties.get("platform")).get("sensors")
+    listed = [_table(s) for s in sensors] if isinstance(sensors, list) else []
+    drafts = [_number(s.get("draft")) for s in listed if "ound" in str(s.get("type", "")).lower()]
+    drafts = [d for d in drafts if 0 < d < np.inf]
     notes = [f"IHO B-12, depths from {reference}"]
     if reference == "transducer" and drafts:
         offset[:] = drafts[0]
@@ -181,20 +189,17 @@ def read_vector(path: Path, options: TextOptions) -> Log:
     AmbiguousError
         No depth can be told apart, or its unit is not stated.
     """
-    import geopandas as gpd
+    from reefscan.io.vectors import layer_table
 
-    try:
-        if path.suffix.lower() in PACKED and path.suffix.lower() != ".zip":
-            with tempfile.TemporaryDirectory() as folder:
-                inside = Path(folder) / f"log{inner_suffix(path)}"
-                inside.write_bytes(read_all(path))
-                frame = gpd.read_file(inside)
-        else:
-            frame = gpd.read_file(path)
-    except Exception as error:  # pyogrio raises its own family, GDAL's messages inside
-        raise UnreadableError(
-            f"{path.name}: GDAL cannot read it as vectors ({error})".replace("\n", " ")
-        ) from error
+    if path.suffix.lower() in PACKED and path.suffix.lower() != ".zip":
+        with tempfile.TemporaryDirectory() as folder:
+            inside = Path(folder) / f"{path.stem}{inner_suffix(path)}"
+            inside.write_bytes(read_all(path))
+            frame = layer_table(inside)
+    else:
+        frame = layer_table(path)
+    if "geometry" not in frame:
+        raise UnreadableError(f"{path.name}: a table without places; wanted soundings as points")
     frame = frame[frame.geometry.notna() & ~frame.geometry.is_empty]
     points = frame.explode(index_parts=False) if len(frame) else frame
     points = points[points.geom_type == "Point"] if len(points) else points
@@ -235,8 +240,5 @@ def read_vector(path: Path, options: TextOptions) -> Log:
 
 def read_geojson(path: Path, options: TextOptions) -> Log:
     """Read a GeoJSON file: B-12 if it is that, else as any vector file."""
-    try:
-        document = json.loads(read_all(path).decode("utf-8-sig", "replace"))
-    except json.JSONDecodeError as error:
-        raise UnreadableError(f"{path.name}: not JSON to its end ({error}); was the file cut off?") from error
+    document = parse_json(path)[0]
     return read_b12(path, document) if is_b12(document) else read_vector(path, options)

@@ -20,6 +20,9 @@ IMPLAUSIBLE = 0.7
 surveyed seabed is not that steep (0.01 to 0.10 in the public grids looked at), but centimetres taken for
 metres make it so."""
 
+LEAST_SCALE = 1e-9
+"""A stored scale below this, or above its inverse, is a slip: no whole number of bytes makes metres of it."""
+
 ROUNDED_M = 0.25
 """Steps of rounding of which the reader is told: smaller ones change no height by much (a guess)."""
 
@@ -57,11 +60,12 @@ def scale_of(
         If its unit is no length or not known, or its scale no number.
     """
     unit_m, word, said = _unit(dataset, band, tags, facts, name, unit)
-    scale = float(dataset.scales[band - 1] or 1.0)
+    scale = float(dataset.scales[band - 1])
     offset = float(dataset.offsets[band - 1] or 0.0)
-    if not (math.isfinite(scale) and math.isfinite(offset)):
+    if not (LEAST_SCALE <= abs(scale) <= 1.0 / LEAST_SCALE and math.isfinite(offset)):
         raise InputError(
-            f"{name}: its scale and offset ({scale:g}, {offset:g}) turn no value into a depth; the file is damaged: fetch it again"
+            f"{name}: its scale and offset ({scale:g}, {offset:g}) turn no value into a depth; the file is damaged: fetch it again, "
+            "or set its scale to 1"
         )
     return Scale(scale * unit_m, offset * unit_m, unit_m, word, said)
 

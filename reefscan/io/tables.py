@@ -14,16 +14,13 @@ import pyarrow.parquet as pq
 
 from reefscan.columns import DECIMALS, TEXT, WHOLE
 from reefscan.errors import RunFolderError
-from reefscan.io.whole import replacing
+from reefscan.io.geopackage import write_geopackage
 
 if TYPE_CHECKING:
     import geopandas
 
 SCHEMA_VERSION = 1
 _VERSION_KEY = b"reefscan_candidates"
-_FIXED_DATE = (
-    "2000-01-01T00:00:00.000Z"  # a GeoPackage is stamped with this, so that equal runs are equal bytes
-)
 
 
 def rounded(table: pd.DataFrame) -> pd.DataFrame:
@@ -87,20 +84,12 @@ def write_features(path: Path | str, layers: Mapping[str, geopandas.GeoDataFrame
 
     Empty layers are written too, so that a reader need not ask which exist. Every layer needs a CRS.
     """
-    import pyogrio
 
-    path = Path(path)
-    before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": _FIXED_DATE})
-    try:
-        with replacing(path) as part:
-            for i, (name, frame) in enumerate(layers.items()):
-                kinds = set(frame.geom_type.dropna()) if len(frame) else set()
-                kind = next(iter(kinds)) if len(kinds) == 1 else ("Unknown" if kinds else "LineString")
-                pyogrio.write_dataframe(
-                    frame, part, layer=name, driver="GPKG", append=i > 0, geometry_type=kind,
-                    layer_options={"DESCRIPTION": f"reefscan {name}, schema version {SCHEMA_VERSION}"},
-                )  # fmt: skip
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": before})
-    return path
+    def kind(frame: geopandas.GeoDataFrame) -> str:
+        kinds = set(frame.geom_type.dropna()) if len(frame) else set()
+        return next(iter(kinds)) if len(kinds) == 1 else ("Unknown" if kinds else "LineString")
+
+    return write_geopackage(
+        Path(path), layers, {name: kind(frame) for name, frame in layers.items()},
+        meaning=f"reefscan {{}}, schema version {SCHEMA_VERSION}",
+    )  # fmt: skip

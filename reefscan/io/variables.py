@@ -103,11 +103,17 @@ def _of_bands(
     labels = [_label(dataset, band) for band in range(1, dataset.count + 1)]
     sigma = next((i for i, text in enumerate(labels, 1) if words.says(text, words.SIGMA_WORDS)), 0)
     quality = next((i for i, text in enumerate(labels, 1) if words.says(text, words.QUALITY_WORDS)), 0)
+    whole = variable
     variable, layer = _step_asked(variable)
     if dataset.driver == "netCDF" and dataset.count > 1 and len(set(labels)) == 1:
         band = _one_layer(dataset, labels[0], variable, layer, name)
-    elif variable:
-        band = _asked_for(labels, variable, name)
+    elif whole and variable:
+        named = whole in labels
+        if layer > 1 and not named:
+            raise InputError(
+                f"{name}: --variable {whole} asks for layer {layer} of {variable!r}, which has one; say --variable {variable}"
+            )
+        band = _asked_for(labels, whole if named else variable, name)
     else:
         band = _guess(dataset, labels, sigma, quality, name, notes)
     if band == sigma:

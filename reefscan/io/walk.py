@@ -9,6 +9,7 @@ from collections import Counter
 from pathlib import Path
 
 from reefscan.io.forms import short_name
+from reefscan.io.localfile import odd_kind
 from reefscan.io.soundings_open import LOGS
 
 GRID_SUFFIXES = frozenset(
@@ -22,10 +23,11 @@ SIDECARS = frozenset(
 )
 
 
-def walk(folder: Path) -> tuple[list[Path], Counter[str]]:
-    """Grid files below a folder, sorted, each real file once, and how many strangers of which kind."""
+def walk(folder: Path) -> tuple[list[Path], Counter[str], list[str]]:
+    """Grid files below a folder, sorted, each real file once; how many strangers of which kind; what is no file, by name."""
     grids: dict[str, Path] = {}
     strangers: Counter[str] = Counter()
+    odd: list[str] = []
     entered: set[tuple[int, int]] = set()
     stack = [folder]
     while stack:
@@ -58,12 +60,14 @@ def walk(folder: Path) -> tuple[list[Path], Counter[str]]:
             if is_file and suffix in GRID_SUFFIXES:
                 real = os.path.realpath(entry.path) if entry.is_symlink() else entry.path
                 grids.setdefault(real, Path(entry.path))
+            elif is_file:
+                strangers[_stranger(suffix)] += 1
             else:
-                strangers[_stranger(suffix) if is_file else "broken link"] += 1
+                odd.append(f"{short_name(entry.name)}: is {odd_kind(entry.path) or 'gone'}, not a file")
     about = _about_others([grids[key] for key in sorted(grids)])
     for path, what in about.items():
         strangers[f"file that by its name is the {what} of another"] += 1
-    return [grids[key] for key in sorted(grids) if grids[key] not in about], strangers
+    return [grids[key] for key in sorted(grids) if grids[key] not in about], strangers, odd
 
 
 def _stranger(suffix: str) -> str:

@@ -22,7 +22,8 @@ from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 from reefscan.errors import InputError
-from reefscan.io.whole import write_whole
+from reefscan.io.geopackage import write_geopackage
+from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
 
 FORMATS = ("gpx", "kml", "csv", "geojson", "gpkg")
 SCHEMA = "reefscan-sites/1"
@@ -65,6 +66,24 @@ def clean(text: object) -> str:
     return " ".join("".join(kept).split())
 
 
+LONGEST_NAME, LONGEST_TEXT = 120, 2000
+"""Characters of a name, and of a note or another field: programs that read them break off or hang on more."""
+
+_MARKUP = str.maketrans({"<": "‹", ">": "›"})
+
+
+def shown(text: object, most: int = LONGEST_TEXT, *, ascii_only: bool = False) -> str:
+    """Text that whatever shows it shows as it is: cut, and without what balloons and pop-ups would take for mark-up.
+
+    KML's balloons are HTML, and so is what many programs make of a GPX description or a GeoJSON property; marks that
+    look alike are safe in all of them, where a second escaping would be shown by half.
+    """
+    bare = clean(text)
+    bare = bare if len(bare) <= most else bare[: most - 1].rstrip() + "…"
+    bare = bare.replace("$[", "$ [")  # in KML the name of another field
+    return to_ascii(bare.translate(str.maketrans("<>…", "()."))) if ascii_only else bare.translate(_MARKUP)
+
+
 def to_ascii(text: str) -> str:
     """Plain ASCII: accents are taken off, what has no plain form is left out."""
     flat = unicodedata.normalize("NFKD", text.replace("ß", "ss").replace("ø", "o").replace("Ø", "O"))
@@ -97,8 +116,7 @@ def unique_names(names: Iterable[str], *, length: int | None = None, ascii_only:
     out: list[str] = []
     next_number: dict[str, int] = {}
     for raw in names:
-        name = clean(raw)
-        name = to_ascii(name) if ascii_only else name
+        name = shown(raw, LONGEST_NAME, ascii_only=ascii_only)
         name = (name or "site")[:length].strip() or "site"
         stem, key = name, name.casefold()
         number = next_number.get(key, 2)
@@ -136,8 +154,10 @@ def tidy(
         lon = round(point.lon if inside else (point.lon + 180.0) % 360.0 - 180.0, 7)
         lon = -180.0 if lon >= 180.0 else lon
         depth = point.depth_m if point.depth_m is not None and math.isfinite(point.depth_m) else None
-        text = to_ascii(clean(point.text)) if ascii_only else clean(point.text)
-        fields = {k: clean(v) if isinstance(v, str) else _number(v) for k, v in point.fields.items()}
+        fields = {
+            k: shown(v, ascii_only=ascii_only) if isinstance(v, str) else _number(v)
+            for k, v in point.fields.items()
+        }
         out.append(
             replace(
                 point,
@@ -145,8 +165,8 @@ def tidy(
                 lon=lon + 0.0,
                 lat=round(point.lat, 7) + 0.0,
                 depth_m=depth,
-                text=text,
-                kind=clean(point.kind),
+                text=shown(point.text, ascii_only=ascii_only),
+                kind=shown(point.kind, LONGEST_NAME, ascii_only=ascii_only),
                 fields=fields,
             )
         )
@@ -161,7 +181,7 @@ def _number(value: Any) -> Any:
         value = value.item()
     if isinstance(value, float):
         return value if math.isfinite(value) else None
-    return value if isinstance(value, int) else clean(value)
+    return value if isinstance(value, int) else shown(value)
 
 
 def _degrees(value: float) -> str:
@@ -183,7 +203,7 @@ def gpx_bytes(points: Sequence[Waypoint], *, title: str, symbol: str | None = No
     out = ['<?xml version="1.0" encoding="UTF-8"?>']
     out.append('<gpx version="1.1" creator="reefscan" xmlns="http://www.topografix.com/GPX/1/1">')
     out.append(
-        f"<metadata><name>{escape(clean(title))}</name>"
+        f"<metadata><name>{escape(shown(title))}</name>"
         "<desc>Not for navigation. Depths from a grid; look before you set.</desc></metadata>"
     )
     for p in points:
@@ -202,8 +222,12 @@ def gpx_bytes(points: Sequence[Waypoint], *, title: str, symbol: str | None = No
 
 def kml_bytes(points: Sequence[Waypoint], *, title: str) -> bytes:
     """KML 2.2 placemarks on the ground (no altitude: a viewer would bury them), with the fields as data."""
-    out = ['<?xml version="1.0" encoding="UTF-8"?>', '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>']
-    out.append(f"<name>{escape(clean(title))}</name>")
+    out = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        "<!-- reefscan -->",
+        '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>',
+    ]
+    out.append(f"<name>{escape(shown(title))}</name>")
     out.append("<description>Not for navigation. Depths from a grid; look before you set.</description>")
     for p in points:
         out.append(
@@ -233,7 +257,7 @@ def csv_bytes(points: Sequence[Waypoint]) -> bytes:
     extra = _columns(points)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["name", "lon", "lat", "depth_m", "kind", "text", *(inert(k) for k in extra)])
+    writer.writerow([*CSV_HEAD.split(","), *(inert(k) for k in extra)])
     for p in points:
         cells = [
             p.name,
@@ -267,7 +291,7 @@ def geojson_bytes(points: Sequence[Waypoint], *, title: str) -> bytes:
         }
         for p in points
     ]
-    document = {"type": "FeatureCollection", "schema": SCHEMA, "title": clean(title), "features": features}
+    document = {"type": "FeatureCollection", "schema": SCHEMA, "title": shown(title), "features": features}
     return (json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n").encode()
 
 
@@ -293,16 +317,11 @@ def gpkg_bytes(points: Sequence[Waypoint]) -> bytes:
     table = pd.DataFrame(rows, columns=columns)
     table["depth_m"] = table["depth_m"].astype(float)
     frame = gpd.GeoDataFrame(table, geometry=[Point(p.lon, p.lat) for p in points], crs="EPSG:4326")
-    import pyogrio
-
-    pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": "2000-01-01T00:00:00.000Z"})
-    try:
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "sites.gpkg"
-            pyogrio.write_dataframe(frame, path, layer="sites", driver="GPKG", geometry_type="Point")
-            return path.read_bytes()
-    finally:
-        pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": None})
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "sites.gpkg"
+        return write_geopackage(
+            path, {"sites": frame}, {"sites": "Point"}, meaning="reefscan {}"
+        ).read_bytes()
 
 
 def encode(points: Sequence[Waypoint], fmt: str, *, title: str, symbol: str | None = None) -> bytes:
@@ -386,6 +405,8 @@ def write_sites(
     )
     if not out.parent.is_dir():
         raise InputError(f"{out}: folder {out.parent} does not exist; make it first or name another file")
+    for path in paths:
+        refuse_foreign(path)
     for path, part in zip(paths, parts, strict=True):
-        write_whole(path, encode(part, fmt, title=title, symbol=symbol))
+        write_out(path, encode(part, fmt, title=title, symbol=symbol))
     return paths

@@ -1,14 +1,17 @@
-"""Files written whole or not at all: write beside the place, fsync, rename.
+"""Files written whole or not at all: write beside the place, fsync, read back, rename.
 
-After a power cut or Ctrl-C there is the old file or the new one, never half of one.
+After a power cut or Ctrl-C there is the old file or the new one, never half of one; on a full disk the old one.
 """
 
 from __future__ import annotations
 
 import errno
+import itertools
 import os
+import platform
 import shutil
-import uuid
+import stat
+import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -27,8 +30,11 @@ def write_whole(path: Path | str, data: bytes | str) -> Path:
     RunFolderError
         If it cannot be written; `DiskFullError` if the disk is full. An older file stays as it was.
     """
-    with replacing(path) as part, open(part, "wb") as file:
-        file.write(data.encode("utf-8") if isinstance(data, str) else data)
+    data = data.encode("utf-8", "replace") if isinstance(data, str) else data
+    with replacing(path) as part:
+        part.write_bytes(data)
+        if part.read_bytes() != data:
+            raise unwritten(Path(path))
     return Path(path)
 
 
@@ -50,7 +56,9 @@ def put_in_place(path: Path | str) -> Iterator[Path]:
     What writes inside such a block wants `telling` around it.
     """
     path = Path(path)
-    part = path.with_name(f".{path.stem}.{uuid.uuid4().hex[:8]}.part{path.suffix}")
+    refuse_odd(path)
+    _clear(path)
+    part = path.with_name(f"{_passing(path)}{os.getpid()}-{next(_numbers)}.part{path.suffix[:16]}")
     try:
         yield part
         with telling(path):
@@ -62,6 +70,57 @@ def put_in_place(path: Path | str) -> Iterator[Path]:
         # where nothing could be written nothing is left, and the reason is told elsewhere
         with suppress(OSError):
             part.unlink(missing_ok=True)
+
+
+_numbers = itertools.count(1)
+
+
+def _passing(path: Path) -> str:
+    """How the passing names of a file begin: short, however long its own, and telling this machine's from another's."""
+    return f".{zlib.crc32(os.fsencode(path.name)):08x}-{zlib.crc32(platform.node().encode()):08x}-"
+
+
+def _clear(path: Path) -> None:
+    """Remove what writers of this file left behind that were killed on this machine."""
+    for left in path.parent.glob(f"{_passing(path)}*.part*"):
+        writer = left.name.split("-")[2]
+        if writer.isdigit() and int(writer) != os.getpid() and not _alive(int(writer)):
+            with suppress(OSError):
+                left.unlink()
+
+
+def _alive(process: int) -> bool:
+    if os.name != "posix":  # there a signal would end it
+        return True
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True
+    return True
+
+
+def refuse_odd(path: Path) -> None:
+    """Refuse to put a file in the place of anything but a file.
+
+    Raises
+    ------
+    RunFolderError
+        For a folder, a device, a pipe, a link to one; and for a name that no library can be told.
+    """
+    try:
+        os.fspath(path).encode("utf-8")
+        mode = os.stat(path).st_mode
+    except UnicodeEncodeError:
+        raise RunFolderError(
+            f"{path}: its name holds letters that are no UTF-8; give it another name"
+        ) from None
+    except OSError:  # nothing there, or nothing that can be looked at: writing tells
+        return
+    if not stat.S_ISREG(mode):
+        kind = "a folder" if stat.S_ISDIR(mode) else "a device or a pipe"
+        raise RunFolderError(f"{path}: cannot be written: it is {kind}; name a new file.")
 
 
 @contextmanager
@@ -82,11 +141,19 @@ def write_error(path: Path, error: Exception) -> ReefscanError | Exception:
     """Turn a failed write into the package's error; give back what is not about writing."""
     code = getattr(error, "errno", None)
     if code in _FULL or "No space left" in str(error) or (code is None and _disk_is_full(path)):
-        return DiskFullError(f"{path}: the disk is full; free some space and give the same command again.")
+        return unwritten(path)
     if isinstance(error, OSError) or type(error).__module__.startswith(("rasterio", "pyogrio")):
         reason = getattr(error, "strerror", None) or str(error).splitlines()[0]
         return RunFolderError(f"{path}: cannot be written ({reason}); check the path and its rights.")
     return error
+
+
+def unwritten(path: Path) -> DiskFullError:
+    """What is told of a file that there was no room for: what was there before is as it was."""
+    return DiskFullError(
+        f"{path}: cannot be written to its end: a limit on space or on the size of files is met, or the disk is full; "
+        "free some space and give the same command again."
+    )
 
 
 def _disk_is_full(path: Path) -> bool:

@@ -98,7 +98,12 @@ def draw_cards(
         if fmt == "png":
             return [_png(page, dpi) for page in pages]
         out = io.BytesIO()
-        dates: dict[str, Any] = {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None}
+        dates: dict[str, Any] = {
+            "CreationDate": None,
+            "ModDate": None,
+            "Producer": None,
+            "Creator": "reefscan",
+        }
         with PdfPages(out, metadata=dates) as pdf:
             for page in pages:
                 pdf.savefig(page)
@@ -107,7 +112,7 @@ def draw_cards(
 
 def _png(figure: Figure, dpi: int) -> bytes:
     out = io.BytesIO()
-    figure.savefig(out, format="png", dpi=dpi, metadata={"Software": None})
+    figure.savefig(out, format="png", dpi=dpi, metadata={"Software": "reefscan"})
     return out.getvalue()
 
 

@@ -89,11 +89,11 @@ def draw_changes(
     figure.legend(loc="lower left", bbox_to_anchor=(0.4 / fw, 0.2 / fh), ncols=5, frameon=False, fontsize=8.5)
     figure.text(0.5 / fw, 0.08 / fh, CAUTION, fontsize=5.6, color=INK)
     out = io.BytesIO()
-    dates: dict[str, Any] = {
-        "png": {"Software": None},
-        "svg": {"Date": None, "Creator": None},
-        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None},
-    }[fmt]
+    marks: dict[str, dict[str, Any]] = {
+        "png": {"Software": "reefscan"},
+        "svg": {"Date": None, "Creator": "reefscan"},
+        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": "reefscan"},
+    }
     with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42}):
-        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=dates)
+        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=marks[fmt])
     return out.getvalue()

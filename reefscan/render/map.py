@@ -15,6 +15,7 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
 from PIL import Image
+from PIL.PngImagePlugin import PngInfo
 from pyproj import CRS, Proj, Transformer
 
 from reefscan.errors import InputError
@@ -266,11 +267,13 @@ def _write(figure: Figure, fmt: str, dpi: int) -> bytes:
         canvas.draw()  # type: ignore[no-untyped-call]
         drawn = np.asarray(canvas.buffer_rgba())  # type: ignore[no-untyped-call]
         picture = Image.fromarray(drawn).convert("RGB")
-        picture.save(out, format="png", compress_level=PNG_LEVEL, dpi=(dpi, dpi))
+        mark = PngInfo()
+        mark.add_text("Software", "reefscan")  # by which it is known again where it would be written over
+        picture.save(out, format="png", compress_level=PNG_LEVEL, dpi=(dpi, dpi), pnginfo=mark)
         return out.getvalue()
     metadata: dict[str, Any] = {
-        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": None},
-        "svg": {"Date": None, "Creator": None},
+        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": "reefscan"},
+        "svg": {"Date": None, "Creator": "reefscan"},
     }[fmt]
     with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42, "svg.fonttype": "path"}):
         figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=metadata)

@@ -8,7 +8,7 @@ from typing import Any
 from jinja2 import Environment
 
 _PAGE = """<!doctype html>
-<html lang="en"><head><meta charset="utf-8"><meta name="viewport" content="width=device-width, initial-scale=1">
+<html lang="en"><head><meta charset="utf-8"><meta name="generator" content="reefscan"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Survey report: {{ f.out }}</title>
 <style>
 :root { color-scheme: light; }

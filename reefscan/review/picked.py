@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from reefscan.io.runreading import read_small_text
+from reefscan.io.localfile import read_small_text
 from reefscan.review.opened import OpenedRun
 from reefscan.review.picks import apply_picks, load_picks
 

@@ -16,6 +16,7 @@ from typing import Any
 import pandas as pd
 
 from reefscan.errors import InputError
+from reefscan.units import shown
 
 SCHEMA = "reefscan-picks/1"
 STATES = ("keep", "drop", "")
@@ -66,7 +67,7 @@ def load_picks(text: str, *, name: str = "picks.json") -> Picks:
     """
     try:
         data = json.loads(text)
-    except (json.JSONDecodeError, RecursionError) as error:
+    except (ValueError, RecursionError) as error:
         raise InputError(f"{name}: not valid JSON ({error}); save the picks again from the page") from None
     if not isinstance(data, dict) or data.get("schema") != SCHEMA:
         found = data.get("schema") if isinstance(data, dict) else type(data).__name__
@@ -96,10 +97,10 @@ def _pick(row: Any, where: str) -> Pick:
 
     def number(key: str, low: float, high: float) -> float:
         value = row.get(key)
-        if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
-            raise InputError(f"{where}: {key} is {value!r}; wanted a number from {low:g} to {high:g}")
+        if isinstance(value, bool) or not isinstance(value, (int, float)) or value != value:
+            raise InputError(f"{where}: {key} is {shown(value)}; wanted a number from {low:g} to {high:g}")
         if not low <= value <= high:
-            raise InputError(f"{where}: {key} is {value:g}; wanted {low:g} to {high:g}")
+            raise InputError(f"{where}: {key} is {shown(value)}; wanted {low:g} to {high:g}")
         return float(value)
 
     state = text("state")

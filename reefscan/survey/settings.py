@@ -6,13 +6,13 @@ here reaches a scan except through the grid. Every rule has its own switch.
 
 from __future__ import annotations
 
-import tomllib
 from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
 from reefscan.errors import RecipeError
-from reefscan.units import parse_length
+from reefscan.recipe import read_toml
+from reefscan.units import parse_length, shown
 
 
 def _length(value: Any) -> Any:
@@ -96,7 +96,7 @@ class Surface(_Part):
 class SurveySettings(_Part):
     """All settings of ``reefscan grid``."""
 
-    version: int = 1
+    version: int = Field(default=1, ge=1, le=1)
     clean: Clean = Clean()
     reduce: Reduce = Reduce()
     surface: Surface = Surface()
@@ -111,13 +111,11 @@ def load_settings(text: str, *, where: str = "survey settings") -> SurveySetting
         On broken TOML, an unknown key or a value out of bounds, in one line that names the key.
     """
     try:
-        return SurveySettings.model_validate(tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        raise RecipeError(f"{where}: not TOML: {error}") from error
+        return SurveySettings.model_validate(read_toml(text, where))
     except ValidationError as error:
         first = error.errors()[0]
         key = ".".join(str(part) for part in first["loc"])
-        raise RecipeError(f"{where}: {key}: {first['msg']}; got {first.get('input')!r}") from error
+        raise RecipeError(f"{where}: {key}: {first['msg']}; got {shown(first.get('input'))}") from error
 
 
 def dump_settings(settings: SurveySettings) -> str:

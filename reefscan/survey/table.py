@@ -26,6 +26,7 @@ REASONS: tuple[tuple[str, str], ...] = (
     ("double echo", "twice the depth on both sides: the echo of the echo"),
     ("flier", "stands off from the soundings before, after and beside it"),
     ("no fix", "no position near enough in time"),
+    ("far off", "many times farther away than nearly all the others lie from one another"),
 )
 """Every reason: its code is its place here. Report, map and tests read this one table."""
 

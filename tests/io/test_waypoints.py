@@ -226,3 +226,33 @@ def test_clean_text_has_no_character_that_xml_forbids() -> None:
     # XML 1.0, production Char
     text = clean("".join(map(chr, range(0x2100))) + "\ufffe\uffff\ud800")
     etree.fromstring(f"<a>{text.replace('&', '').replace('<', '')}</a>")
+
+
+LIVE = (
+    "<script>alert(1)</script>", "<img src=x onerror=alert(1)>", "<a href='http://127.0.0.1/'>x</a>", "]]><b>x</b>",
+    "&lt;b&gt;", "$[name] $[description]", "=HYPERLINK(1)", "%n%s", "abc\u202etxt.exe", "\u2066hidden\u2069", "n" * 10_000,
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("fmt", ["gpx", "kml", "csv", "geojson"])
+@pytest.mark.parametrize("ascii_only", [False, True])
+def test_no_name_or_note_is_live_in_what_shows_it(fmt: str, ascii_only: bool) -> None:
+    """Unpacked once, as a reader of XML or JSON does, a text holds nothing that HTML takes for mark-up."""
+    points = [Waypoint(t, 1.0, 2.0, 3.0, t, t, "", {"note": t, "source": t}) for t in LIVE]
+    data = encode(tidy(points, ascii_only=ascii_only), fmt, title="t" if ascii_only else LIVE[0])
+    assert len(data) < 60_000
+    if fmt in ("gpx", "kml"):
+        texts = [
+            node.text or "" for node in etree.fromstring(data).iter() if not isinstance(node, etree._Comment)
+        ]
+    elif fmt == "csv":
+        texts = [cell for row in csv.reader(io.StringIO(data.decode(), newline="")) for cell in row]
+        assert not any(cell.lstrip().startswith(("=", "%", "@", "+")) for cell in texts)
+    else:
+        told = json.loads(data)
+        texts = [told["title"], *(str(v) for f in told["features"] for v in f["properties"].values())]
+    for text in texts:
+        assert not set("<>\u202e\u2066\u2069") & set(text)
+        assert "$[" not in text
+        assert len(text) <= 2100
+    assert data.isascii() or not ascii_only

@@ -1,0 +1,127 @@
+"""One odd name or file among good ones is told by its name and stops nothing: not a pipe, a device, nor a wrong letter."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from reefscan.cli import run as command_line
+from reefscan.errors import InputError, UnreadableError
+from reefscan.io.rasters import open_grids
+from reefscan.io.soundings import ReadOptions, list_logs, read_found, read_logs
+
+from .baits import _vrt
+from .seabed import cells, write
+
+LOG = "lon,lat,depth_m\n" + "".join(f"{3 + i * 1e-5:.5f},50.0,1{i % 9}\n" for i in range(300))
+
+
+@pytest.fixture(autouse=True)
+def cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+
+
+def odd_things(folder: Path, ending: str, good: bytes) -> Iterator[str]:
+    """Put everything into a folder that is no plain file with a plain name; give what each is called when it is told."""
+    os.mkfifo(folder / f"pipe{ending}")
+    yield f"pipe{ending}: is a pipe"
+    (folder / f"gone{ending}").symlink_to(folder / "nowhere")
+    yield f"gone{ending}: is a broken link"
+    (folder / f"loop{ending}").symlink_to(folder / f"loop{ending}")
+    yield f"loop{ending}: is a name that leads nowhere"
+    (folder / f"endless{ending}").symlink_to("/dev/zero")
+    yield f"endless{ending}: is a device"
+    with socket.socket(socket.AF_UNIX) as listener:
+        here = os.getcwd()
+        os.chdir(folder)  # the name of a socket may have a hundred letters
+        listener.bind(f"socket{ending}")
+        os.chdir(here)
+    yield f"socket{ending}: is a socket"
+    (folder / f"empty{ending}").touch()
+    yield f"empty{ending}"
+    (folder / f"noise{ending}").write_bytes(bytes(range(1, 256)) * 40)
+    yield f"noise{ending}"
+    (folder / f"half{ending}").write_bytes(
+        good[: len(good) // 3] if ending == ".tif" else b"\x1f\x8b\x08\x00"
+    )
+    yield f"half{ending}"
+
+
+def test_a_folder_of_grids_is_read_past_everything_odd_in_it(tmp_path: Path) -> None:
+    folder = tmp_path / "in"
+    folder.mkdir()
+    good = write(folder / "good.tif", cells()).read_bytes()
+    told = list(odd_things(folder, ".tif", good))
+    shutil.copy(folder / "good.tif", os.fsencode(folder) + b"/\xff\xe9.tif")
+    (folder / "wrong_letters.vrt").write_bytes(_vrt("x.tif").encode().replace(b"x.tif", b"\xe9\xff.tif"))
+    (folder / "waits.vrt").write_text(_vrt(str(folder / "pipe.tif")))
+    (folder / "device.vrt").write_text(_vrt("/dev/zero"))
+    (folder / "waits.gti").write_text(
+        f"<GDALTileIndexDataset><IndexDataset>{folder}/pipe.tif</IndexDataset></GDALTileIndexDataset>"
+    )
+    (folder / "self.vrt").write_text(_vrt(str(folder / "self.vrt")))
+    os.mkfifo(folder / "side.tif.ovr")
+    shutil.copy(folder / "good.tif", folder / "side.tif")
+    told += [
+        r"\udcff\udce9.tif: not a grid that can be read (its name",
+        "wrong_letters.vrt",
+        "waits.vrt",
+        "device.vrt",
+    ]
+    told += ["waits.gti", "self.vrt", "side.tif"]
+    (sheet,) = open_grids(folder)
+    assert [layer.name for layer in sheet.layers] == ["good.tif"]
+    notes = "\n".join(sheet.notes)
+    for words in told:
+        assert words in notes
+
+
+@pytest.mark.parametrize("name", ["pipe.tif", "endless.tif", "pipe.xyz", "pipe.vrt", "pipe.nc", "pipe.zarr"])
+def test_a_pipe_or_a_device_that_was_named_is_an_error_and_no_wait(tmp_path: Path, name: str) -> None:
+    if name.startswith("pipe"):
+        os.mkfifo(tmp_path / name)
+    else:
+        (tmp_path / name).symlink_to("/dev/zero")
+    with pytest.raises(InputError, match=f"{name}: .*is a (pipe|device)"):
+        open_grids(tmp_path / name)
+
+
+def test_a_folder_of_logs_is_read_past_everything_odd_in_it(tmp_path: Path) -> None:
+    (tmp_path / "good.csv").write_text(LOG)
+    told = list(odd_things(tmp_path, ".csv", b""))
+    Path(os.fsdecode(os.fsencode(tmp_path) + b"/\xff.csv")).write_text(LOG)
+    (tmp_path / "deep.json").write_text("[" * 100_000)
+    (tmp_path / "long.geojson").write_text('{"type": "FeatureCollection", "features": [' + "1" * 5000 + "]}")
+    found = list_logs([tmp_path])
+    logs, skipped = read_found(found, [tmp_path], ReadOptions())
+    assert sorted(log.depth.size for log in logs) == [300, 300]
+    for words in [*told, "deep.json", "long.geojson"]:
+        assert any(words in line for line in skipped)
+
+
+@pytest.mark.parametrize("ending", [".csv", ".nmea", ".gpx", ".geojson", ".gpkg", ".csv.gz", ".zip"])
+def test_a_log_that_is_a_pipe_is_an_error_and_no_wait(tmp_path: Path, ending: str) -> None:
+    os.mkfifo(tmp_path / f"pipe{ending}")
+    with pytest.raises(UnreadableError, match=r"pipe\S+: is a pipe"):
+        read_logs([tmp_path / f"pipe{ending}"], ReadOptions())
+
+
+@pytest.mark.parametrize("option", ["--recipe", "--area"])
+def test_an_option_given_a_pipe_or_wrong_letters_is_one_line(
+    tmp_path: Path, option: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    write(tmp_path / "good.tif", cells())
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "letters").write_bytes(b"a = '\xff\xfe'")
+    for name in ("pipe", "letters"):
+        code = command_line(["scan", str(tmp_path / "good.tif"), option, str(tmp_path / name), "--quiet"])
+        told = capsys.readouterr().err
+        assert code == 1
+        assert told.count("\n") == 1
+        assert name in told
+        assert "internal error" not in told
