@@ -200,7 +200,7 @@ class Term(_Part):
 
 def _default_terms() -> dict[str, dict[str, Any]]:
     return {
-        "depth": {"column": "depth_m", "a": 4.0, "b": 4.0, "c": 15.0, "d": 15.0, "required": True},
+        "depth": {"column": "depth_m", "a": 4.0, "b": 4.0, "c": 15.0, "d": 15.0, "weight": 0.2, "required": True},
         "height_trough": {
             "column": "height_m", "a": 1.0, "b": 1.0, "half": 0.6, "weight": 2.0, "required": True, "kinds": ("trough",),
         },
@@ -210,14 +210,14 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "height_rise": {
             "column": "height_m", "a": 1.0, "b": 1.0, "half": 1.0, "weight": 2.0, "required": True, "kinds": ("rise",),
         },
-        # gradients of 0.05 and 0.4
-        "steep": {"column": "steep_deg", "a": 2.9, "b": 21.8, "weight": 2.0},
+        # gradients of 0.08 and 0.4
+        "steep": {"column": "steep_deg", "a": 4.6, "b": 21.8, "weight": 5.0},
         "contrast": {"column": "contrast", "a": 0.0, "b": 1.0, "weight": 1.0},
         "extent": {"column": "extent", "a": 0.0, "b": 1.0, "weight": 0.5, "kinds": ("trough", "ledge")},
         "floor": {"column": "slope_deg", "c": 10.0, "d": 30.0, "weight": 0.5},
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
-        "hangs_together": {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 1.0},
+        "hangs_together": {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True},
         "not_ruled": {"column": "ruled_like", "c": 0.3, "d": 0.9, "weight": 0.5, "penalty": True},
     }  # fmt: skip
 
