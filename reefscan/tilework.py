@@ -26,6 +26,7 @@ from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
 from reefscan.kernels.fliers import FLOOR_MM, find_fliers, fliers_around, set_aside
 from reefscan.kernels.gradient import slope_deg
+from reefscan.kernels.section import SINGLE_M
 from reefscan.kernels.spread import keep_near, spread
 from reefscan.model import GridBlock, GridSource, Window
 from reefscan.overview import Thinning
@@ -92,7 +93,7 @@ class TileWork:
             kept = kept if kept.inputs[AROUND] == made_from[AROUND] else None
         if kept is not None and (NEAR not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
-        fliers = find_fliers(elev, FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
+        fliers = self._fliers(elev)
         clean = np.minimum(elev, np.int32(candidates.SEA_MM))
         set_aside(clean, fliers, candidates.SEA_MM)
         r, c = fliers[:, 0] - rim, fliers[:, 1] - rim
@@ -112,7 +113,7 @@ class TileWork:
             whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
             inner = window.slices_in(whole.window)
-            every = fliers_around(whole.elev_mm, FLOOR_MM, inner, fliers)
+            every = fliers_around(whole.elev_mm, FLOOR_MM, inner, fliers) if cell <= SINGLE_M else fliers
             wide, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
             np.minimum(wide, sea, out=wide)
             set_aside(wide, every, candidates.SEA_MM)
@@ -137,6 +138,12 @@ class TileWork:
             stats,
             made_from,
         )
+
+    def _fliers(self, elev_mm: NDArray[np.int32]) -> NDArray[np.int32]:
+        """Bad cells; none on cells so large that each holds many soundings: there one cell that stands up is a rock."""
+        if self.source.sheet.cell_m > SINGLE_M:
+            return np.zeros((0, 3), np.int32)
+        return find_fliers(elev_mm, FLOOR_MM, 0, elev_mm.shape[0], 0, elev_mm.shape[1])
 
     def _surroundings(self, core: Window, elev_mm: NDArray[np.int32] | None) -> GridBlock:
         """Read all that the stations of a core can depend on; of elevations alone, what is not in hand.

@@ -34,6 +34,9 @@ LEAST_TOGETHER = 0.5
 OPPOSITE = 0.5
 """Share of a face's fall that the other side must climb to make a trough of it."""
 
+SINGLE_M = 5.0
+"""On larger cells each holds many soundings: one cell that stands up is a rock."""
+
 BEYOND_SIGHT = 0.5
 """Share of the least height that must be left of a trough or a rise beyond the sight line."""
 
@@ -46,7 +49,7 @@ BESIDE_TOP = 0.65
 LEAST_LENGTH_M = 6.0
 """Shortest length over which a gradient is told, m."""
 
-OWN_CELLS = 3.0
+OWN_CELLS = 2.0
 """Cells over which a grid spreads a vertical step: taken off a face's length, in squares, before its gradient is told."""
 
 GIVES_BACK = (0.25, 0.3)
@@ -449,12 +452,16 @@ def measure_rise(
     out[at.STEEP] = gradient(told, out[at.RUN], cell)
     out[at.TOGETHER] = 1.0
     out[at.SIGMA_SHARE] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)
+    if told < search.rise_min_m:
+        return False
+    if cell > SINGLE_M:
+        return True
     # what stands up by itself is as likely a wrong sounding, or weed, as a rock
     about = np.empty(9)
     for i in range(9):
         about[i] = sample(elev, r1 + i // 3 - 1.0, c1 + i % 3 - 1.0)
     put_in_order(about)
-    return bool(told >= search.rise_min_m and 2.0 * foot >= 3.0 and about[4] >= top - BESIDE_TOP * told)
+    return bool(2.0 * foot >= 3.0 and about[4] >= top - BESIDE_TOP * told)
 
 
 @njit(cache=True, nogil=True)
