@@ -60,7 +60,7 @@ def kelp(rng: Rng, elev: Grid, cell_m: float) -> tuple[Grid, NDArray[np.bool_]]:
     """Soundings that stop in a canopy; also where it stands."""
     cover = patches(rng, elev.shape, 14 / cell_m, 0.2, 0.5)
     stand = cover > 0.5
-    dense = cover * np.clip(0.33 + 0.15 * soft(rng, elev.shape, 5 / cell_m), 0.05, 0.8)
+    dense = cover * np.clip(rng.uniform(0.08, 0.33) + 0.1 * soft(rng, elev.shape, 5 / cell_m), 0.03, 0.8)
     tall = rng.gamma(2.0, 0.8, elev.shape) * np.clip(1 + 0.4 * soft(rng, elev.shape, 3 / cell_m), 0.2, 2)
     hit = rng.random(elev.shape) < dense
     return np.where(hit, np.minimum(elev + tall, np.maximum(elev, -0.3)), elev), stand

@@ -32,9 +32,9 @@ def tiny_cells(rng: np.random.Generator) -> Odd:
         + 0.06 * fractal(rng, x.shape, power=3, outer_cells=30)
         + 0.02 * rng.standard_normal(x.shape)
     )
-    z += 1.6 * smoothstep((x - 78) / 2.0) * (1 - smoothstep((x - 84) / 34))
-    z += 1.5 * (1 - smoothstep((np.hypot(x - 30, y + 60) - 1) / 2.2))
-    return Odd(z, 0.2, rock=((78.0, -60.0), (30.0, -60.0)))
+    z += 1.6 * smoothstep((x - 92) / 2.0) * (1 - smoothstep((x - 98) / 34))
+    z += 1.5 * (1 - smoothstep((np.hypot(x - 20, y + 60) - 1) / 2.2))
+    return Odd(z, 0.2, rock=((92.0, -60.0), (20.0, -60.0)))
 
 
 def huge_cells(rng: np.random.Generator) -> Odd:
@@ -118,7 +118,7 @@ def grids(seed: int) -> dict[str, Odd]:
     out = {name: make(np.random.default_rng([54, i, seed])) for i, (name, make) in enumerate(makers.items())}
     for depth in (4.0, 8.0, 20.0):
         for at_edge in (False, True):
-            out[f"data end at {depth:g} m, {'edge' if at_edge else 'unknown'}"] = ending(
-                depth, at_edge=at_edge
-            )
+            for last in (0.15, 0.45):
+                how = f"{'edge' if at_edge else 'unknown'}, 1 in {1 / last:.0f}"
+                out[f"data end at {depth:g} m, {how}"] = ending(depth, at_edge=at_edge, last=last)
     return out

@@ -159,10 +159,7 @@ def odd_ground(finder: Finder, seed: int) -> Figures:
         out[f"  {name}: best score"] = Values((max((s.score for s in sites), default=0.0),), "max")
         out[f"  {name}: CPU s"] = Values((time.process_time() - start,), "max")
         if ground.rock:
-            near = [
-                any(np.hypot(s.x - x, s.y - y) < (25 if ground.cell_m < 1 else 60) for s in sites)
-                for x, y in ground.rock
-            ]
+            near = [any(np.hypot(s.x - x, s.y - y) < 65 for s in sites) for x, y in ground.rock]
             out[f"  {name}: rocks found"] = Share(sum(near), len(near))
         if not ground.empty:
             truths = read_again(ground.elev, ground.cell_m, sites[:60])
