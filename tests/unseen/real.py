@@ -20,7 +20,7 @@ Grid = NDArray[np.float64]
 
 def folder() -> Path:
     """Where the grids lie."""
-    return Path(os.environ.get("REEFSCAN_REALDATA", "/work/shared/realdata"))
+    return Path(os.environ.get("REEFSCAN_REALDATA", "no folder of public grids is named"))
 
 
 @dataclass(frozen=True)
