@@ -218,7 +218,7 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
         "hangs_together": {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True},
-        "not_ruled": {"column": "ruled_like", "c": 0.3, "d": 0.9, "weight": 0.5, "penalty": True},
+        "not_ruled": {"column": "ruled_like", "c": 0.3, "d": 0.9, "weight": 0.3, "penalty": True},
     }  # fmt: skip
 
 

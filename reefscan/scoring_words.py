@@ -88,15 +88,32 @@ def explain(
         Widest trough that was looked for: one that wide may be wider still, and deeper.
     """
     records = table.iloc[rows].to_dict("records")
+    usual = _usual(scored, rows)
     return [
-        _explain_one(record, scored, int(row), score, unit, widest_m)
+        _explain_one(record, scored, int(row), score, unit, widest_m, usual)
         for record, row in zip(records, rows, strict=True)
     ]
 
 
+FEW = 5
+"""Of so few sites there is nothing that all share."""
+
+APART = 0.03
+"""Share of the whole weight by which a term must set a site apart from the middle one of the list before it is named."""
+
+
+def _usual(scored: Scored, rows: np.ndarray) -> dict[str, float]:
+    """What the middle one of the listed sites is worth by each term; nothing for a short list."""
+    if len(rows) < FEW:
+        return {}
+    listed = {name: mu[rows] for name, mu in scored.memberships.items()}
+    return {name: float(np.nanmedian(mu)) for name, mu in listed.items() if not np.isnan(mu).all()}
+
+
 def _explain_one(
-    site: Mapping[Any, Any], scored: Scored, row: int, score: Score, unit: str, widest_m: float
-) -> Reasons:
+    site: Mapping[Any, Any], scored: Scored, row: int, score: Score, unit: str, widest_m: float,
+    usual: Mapping[str, float],
+) -> Reasons:  # fmt: skip
     memberships = {name: float(mu[row]) for name, mu in scored.memberships.items()}
     unknown = [name for name in memberships if scored.unknown[name][row]]
     terms: dict[str, float | None] = {
@@ -130,7 +147,7 @@ def _explain_one(
         asides.append("the survey can hardly tell this height from less")
     if unknown:
         asides.append("unknown: " + ", ".join(_UNKNOWN.get(n, n.replace("_", " ")) for n in unknown))
-    carries, costs = _balance(site, memberships, unknown, score)
+    carries, costs = _balance(site, memberships, unknown, score, usual)
     parts = [_form(site, unit, widest_m), _net(site, unit)]
     if carries:
         parts.append("carried by " + _listed(carries))
@@ -161,7 +178,9 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
     if kind == "ledge":
         facing = _number(site, "facing_deg")
         return (
-            f"Ledge {high} high{_facing(facing)}{reach}" if not math.isnan(height) else f"Ledge {high}{reach}"
+            f"Ledge {high} high{_falls(site, unit)}{_facing(facing)}{reach}"
+            if not math.isnan(height)
+            else f"Ledge {high}{reach}"
         )
     if kind == "rise":
         return (
@@ -172,8 +191,15 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
     return f"Man-made structure{called}" + (f", {high} high" if not math.isnan(height) else "")
 
 
+def _falls(site: Mapping[Any, Any], unit: str) -> str:
+    """The plain fall of a face and the distance over which it falls."""
+    drop, run = _number(site, "drop_m"), _number(site, "run_m")
+    known = not math.isnan(drop) and not math.isnan(run)
+    return f", falling {length_words(drop, unit)} in {length_words(run, unit)}" if known else ""
+
+
 def _facing(degrees: float) -> str:
-    return "" if math.isnan(degrees) else f", falling to the {compass_words(degrees)}"
+    return "" if math.isnan(degrees) else f", facing {compass_words(degrees)}"
 
 
 def _net(site: Mapping[Any, Any], unit: str) -> str:
@@ -207,9 +233,16 @@ WITHIN_DOUBT = "within the doubt of the position"
 
 
 def _balance(
-    site: Mapping[Any, Any], memberships: Mapping[str, float], unknown: list[str], score: Score
+    site: Mapping[Any, Any],
+    memberships: Mapping[str, float],
+    unknown: list[str],
+    score: Score,
+    usual: Mapping[str, float],
 ) -> tuple[list[str], list[str]]:
-    """What carries the score, best first, and what costs it, dearest first (two of each at most)."""
+    """What carries the score, best first, and what costs it, dearest first (two of each at most).
+
+    In a list what sets the site apart from the others goes first, and a cost that most of them share is not named.
+    """
     good: list[tuple[float, int, str]] = []
     bad: list[tuple[float, int, str]] = []
     for place, (name, mu) in enumerate(memberships.items()):
@@ -225,11 +258,16 @@ def _balance(
         elif mu >= (CARRIES_OF_MORE if term.half > 0 else CARRIES):
             # A band with hard edges says the same of every listed site: it is named last.
             told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
+            told *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
             good.append(
                 (told, -place, _GOOD.get(name, f"{name.replace('_', ' ')} ({_number(site, term.column):g})"))
             )
         else:
-            loss = -term.weight * math.log(max(mu, score.optional_floor))
+            loss = -term.weight * math.log(
+                max(mu, score.optional_floor) / max(usual.get(name, 1.0), score.optional_floor)
+            )
+            if usual and loss < APART * sum(t.weight for t in score.terms.values()):
+                continue
             low = _number(site, term.column) < term.b or term.half > 0
             words = (_LOW if low else _HIGH).get(name) or _other(name, site, term)
             bad.append((loss, -place, words))

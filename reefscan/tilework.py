@@ -143,7 +143,7 @@ class TileWork:
         """Bad cells; none on cells so large that each holds many soundings: there one cell that stands up is a rock."""
         if self.source.sheet.cell_m > SINGLE_M:
             return np.zeros((0, 3), np.int32)
-        return find_fliers(elev_mm, FLOOR_MM, 0, elev_mm.shape[0], 0, elev_mm.shape[1])
+        return np.asarray(find_fliers(elev_mm, FLOOR_MM, 0, elev_mm.shape[0], 0, elev_mm.shape[1]))
 
     def _surroundings(self, core: Window, elev_mm: NDArray[np.int32] | None) -> GridBlock:
         """Read all that the stations of a core can depend on; of elevations alone, what is not in hand.

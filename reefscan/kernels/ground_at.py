@@ -129,8 +129,10 @@ def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) ->
 
 
 @njit(cache=True, nogil=True)
-def floor_level(elev: NDArray[np.int32], row: float, col: float, axis: float, narrow: bool) -> float:
-    """Elevation (m) of the floor at a place: the mean of nine readings a cell apart, so that one cell's noise does not tell
+def floor_level(
+    elev: NDArray[np.int32], row: float, col: float, axis: float, step: float, narrow: bool
+) -> float:
+    """Elevation (m) of the floor at a place: the mean of nine readings ``step`` cells apart, so that one cell's noise does not tell
     the rope's length; along the axis only on a floor narrower than that, whose walls would make it shoal."""
     total, known = 0.0, 0
     for i in range(-1, 2):
@@ -138,9 +140,9 @@ def floor_level(elev: NDArray[np.int32], row: float, col: float, axis: float, na
             if narrow and j != 0:
                 continue
             if narrow:
-                z = sample(elev, row - i * math.cos(axis), col + i * math.sin(axis))
+                z = sample(elev, row - i * step * math.cos(axis), col + i * step * math.sin(axis))
             else:
-                z = sample(elev, row + i, col + j)
+                z = sample(elev, row + i * step, col + j * step)
             if z == z:
                 total += z
                 known += 1

@@ -275,7 +275,9 @@ def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArr
     """Depth of a placed net, and what the ground around it is like."""
     r, c = int(round(out[at.NET_ROW])), int(round(out[at.NET_COL]))
     narrow = out[at.KIND] == at.TROUGH and out[at.OFF] < 2.5 * cell
-    out[at.DEPTH] = -floor_level(elev, out[at.NET_ROW], out[at.NET_COL], out[at.AXIS], narrow)
+    out[at.DEPTH] = -floor_level(
+        elev, out[at.NET_ROW], out[at.NET_COL], out[at.AXIS], min(1.0, 2.0 / cell), narrow
+    )
     out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(
         elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
     )

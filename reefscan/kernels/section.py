@@ -26,6 +26,9 @@ from reefscan.model import NODATA_MM
 AXIS_M = 20.0
 """Length along the structure over which its axis is set, and over which it must hang together."""
 
+AXIS_CELLS = 6.0
+"""Cells, at the least, over which its axis is set: between cells a contour runs in steps."""
+
 MOST_LINES = 11
 
 LEAST_TOGETHER = 0.5
@@ -89,9 +92,9 @@ def gradient(height: float, length_m: float, cell_m: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def _axis_lines(gap: float, cell_m: float) -> int:
-    """Number of parallel lines, ``gap`` cells apart, by which an axis is set."""
-    return min(MOST_LINES, 2 * max(1, int(0.5 * AXIS_M / (gap * cell_m) + 0.5)) + 1)
+def _lines_over(length_m: float, gap: float, cell_m: float) -> int:
+    """Number of parallel lines, ``gap`` cells apart, that lie over a length: 3 at the least."""
+    return min(MOST_LINES, 2 * max(1, int(0.5 * length_m / (gap * cell_m) + 0.5)) + 1)
 
 
 @njit(cache=True, nogil=True)
@@ -492,7 +495,9 @@ def measure_ledge(
         row, col = row - shift * math.cos(facing), col + shift * math.sin(facing)
         level = 0.5 * (p[int(room.face[of_face.TOP])] + p[int(room.face[of_face.FOOT])])
         half = max(3.0, 0.5 * room.face[of_face.LENGTH] + 2.0)
-        facing += _turn_of_face(elev, row, col, facing, level, half, gap, _axis_lines(gap, cell))
+        facing += _turn_of_face(
+            elev, row, col, facing, level, half, gap, _lines_over(max(AXIS_M, AXIS_CELLS * cell), gap, cell)
+        )
         profile(elev, row, col, facing, reach, lines, gap, p)
         mend_gaps(p, 2)
         if not read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face):
@@ -517,7 +522,7 @@ def measure_ledge(
         room.face[of_face.FOOT] - reach,
         out[at.DROP],
         gap,
-        _axis_lines(gap, cell),
+        _lines_over(AXIS_M, gap, cell),
     )
     out[at.SIGMA_SHARE] = share
     return True
