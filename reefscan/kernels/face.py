@@ -9,6 +9,8 @@ An end that the data do not show is not seen: such a pair is no face.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -69,6 +71,12 @@ def mend_gaps(p: NDArray[np.float64], most: int) -> None:
 
 
 @njit(cache=True, nogil=True)
+def _worth(height: float, length_m: float) -> float:
+    """What a pair of a top and a foot is compared by: its height by the root of its gradient."""
+    return height * math.sqrt(height / (length_m + OWN_M))
+
+
+@njit(cache=True, nogil=True)
 def read_face(
     p: NDArray[np.float64],
     step_m: float,
@@ -122,11 +130,11 @@ def read_face(
             length = i + j
             drop = p[m - i] - p[m + j]
             most = drop - sight * length
-            if length > 1 and most > 0.0 and most * most / (length * step_m + OWN_M) > best:
+            if length > 1 and most > 0.0 and _worth(most, length * step_m) > best:
                 told, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
                 height = drop - max(steeper, sight) * length
                 # of two faces as high the steeper one: its shoulders and its scree are not its own
-                worth = height * height / (length * step_m + OWN_M) if height > 0.0 else 0.0
+                worth = _worth(height, length * step_m) if height > 0.0 else 0.0
                 if worth > best:
                     best = worth
                     out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
@@ -165,9 +173,9 @@ def _to_its_ends(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, out: NDArray[np.float64],
 ) -> None:  # fmt: skip
-    """Move top and foot outward over rounded shoulders, a sixth of the length at the most, as far as the height grows."""
+    """Move top and foot outward over rounded shoulders, a part of the length at the most, as far as the height grows."""
     top, foot = int(out[TOP]), int(out[FOOT])
-    room = max(1, (foot - top) // 6)
+    room = max(1, (foot - top) // 4)
     least = max(2, int(LEAST_GROUND_M / step_m + 0.5))
     for i in range(max(first + least, top - room), top + 1):
         for j in range(foot, min(last - least, foot + room) + 1):

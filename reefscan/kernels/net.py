@@ -39,7 +39,7 @@ USUAL_OFF = 5.0
 """Metres off the foot at which a net lies where the floor allows it (a guess of the trade)."""
 
 SIDE_DEG = 4.0
-"""Degrees of slope that the far side of a rise is worth less than the side toward deeper water."""
+"""Degrees of slope that the far side of a rise is worth less than the side toward higher ground."""
 
 
 class Asked(NamedTuple):
@@ -227,7 +227,7 @@ def net_of_rise(
     elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float, room: NDArray[np.float64],
     total: NDArray[np.float64], moment: NDArray[np.float64], face: NDArray[np.float64], out: NDArray[np.float64],
 ) -> bool:  # fmt: skip
-    """Place the net beside a rise: toward deeper water, unless the floor is much flatter on another side."""
+    """Place the net beside a rise: toward higher ground, unless the floor is much flatter on another side."""
     row, col, height = out[at.ROW], out[at.COL], out[at.HEIGHT]
     foot = 0.5 * out[at.WIDTH] / cell
     reach = int(3.0 * foot + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 6
@@ -253,9 +253,10 @@ def net_of_rise(
         while i > reach and p[i - 1] < level:
             i -= 1
         edges[a] = i - reach - min(1.0, (level - p[i]) / max(p[i - 1] - p[i], 1e-9))
-        # toward deeper water; on level ground to the south, so that it is one side and not what the noise makes of it
-        north -= p[at_foot] * math.cos(heading) / 16.0
-        east -= p[at_foot] * math.sin(heading) / 16.0
+        # toward higher ground, where a foot is a foot and no slope goes on below it; on level ground to the south, so that it is
+        # one side and not what the noise makes of it
+        north += p[at_foot] * math.cos(heading) / 16.0
+        east += p[at_foot] * math.sin(heading) / 16.0
     toward, best = math.atan2(east, north), np.inf
     for a in range(16):
         if not edges[a] == edges[a]:
