@@ -38,6 +38,7 @@ _LOW = {
 }  # fmt: skip
 _HIGH = {
     "depth": "deep for the band asked", "floor": "a steep floor", "hangs_together": "depths that jump from cell to cell",
+    "not_ruled": "a course as straight and even as if ruled",
 }  # fmt: skip
 _UNKNOWN = {
     "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
@@ -254,7 +255,7 @@ def _balance(
                 good.append((term.weight * mu, -place, name.replace("_", " ")))
         elif term.penalty:
             if mu < CARRIES:
-                bad.append((term.weight * (1 - mu), -place, _other(name, site, term)))
+                bad.append((term.weight * (1 - mu), -place, _cost(name, site, term)))
         elif mu >= (CARRIES_OF_MORE if term.half > 0 else CARRIES):
             # A band with hard edges says the same of every listed site: it is named last.
             told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
@@ -268,10 +269,14 @@ def _balance(
             )
             if usual and loss < APART * sum(t.weight for t in score.terms.values()):
                 continue
-            low = _number(site, term.column) < term.b or term.half > 0
-            words = (_LOW if low else _HIGH).get(name) or _other(name, site, term)
-            bad.append((loss, -place, words))
+            bad.append((loss, -place, _cost(name, site, term)))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
+
+
+def _cost(name: str, site: Mapping[Any, Any], term: Term) -> str:
+    """What a term that costs the score is called: its own words for too little or too much, if it has some."""
+    low = _number(site, term.column) < term.b or term.half > 0
+    return (_LOW if low else _HIGH).get(name) or _other(name, site, term)
 
 
 def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:

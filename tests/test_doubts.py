@@ -13,10 +13,18 @@ CELL_M = 2.0
 
 
 def course(
-    x: np.ndarray, y: np.ndarray, height_m: np.ndarray | float = 2.0, *, name: str = "f", kind: str = "trough"
+    x: np.ndarray,
+    y: np.ndarray,
+    height_m: np.ndarray | float = 2.0,
+    steep_deg: np.ndarray | float = 25.0,
+    *,
+    name: str = "f",
+    kind: str = "trough",
 ) -> pd.DataFrame:
     """Stations of one feature."""
-    return pd.DataFrame({"x": x, "y": y, "height_m": height_m + 0.0 * x, "kind": kind, "feature_id": name})
+    return pd.DataFrame(
+        {"x": x, "y": y, "height_m": height_m + 0.0 * x, "steep_deg": steep_deg + 0.0 * x, "kind": kind, "feature_id": name}
+    )  # fmt: skip
 
 
 def line(length_m: float = 300.0, *, bearing_deg: float = 33.0) -> tuple[np.ndarray, np.ndarray]:
@@ -34,10 +42,34 @@ def test_a_rise_never_is():
     assert not ruled(course(*line(), kind="rise"), CELL_M).any()
 
 
-def test_a_bend_of_a_few_metres_or_uneven_heights_are_enough_to_be_natural():
+def test_a_bend_of_a_few_metres_or_uneven_heights_or_gradients_are_enough_to_be_natural():
     x, y = line()
     assert not ruled(course(x + 8 * np.sin(y / 25), y), CELL_M).any()
     assert not ruled(course(x, y, np.resize([1.2, 2.8], len(x))), CELL_M).any()
+    assert not ruled(course(x, y, 2.0, np.resize([15.0, 35.0], len(x))), CELL_M).any()
+
+
+def test_the_spreads_of_height_and_of_gradient_are_added_up():
+    """Each alone is within what a ruled course shows; both together are more than it ever does."""
+    x, y = line()
+    other = np.resize([1.0, -1.0], len(x))
+    height, steep = 2.0 * (1 + 0.048 * other), 25.0 * (1 + 0.048 * other)
+    assert_allclose(ruled(course(x, y, height), CELL_M), 1.0)
+    assert_allclose(ruled(course(x, y, 2.0, steep), CELL_M), 1.0)
+    assert not ruled(course(x, y, height, steep), CELL_M).any()
+
+
+def test_all_stations_of_the_feature_within_the_window_count_however_many_they_are():
+    """A course is judged alike where its stations lie ten times as close."""
+    a = np.radians(33.0)
+    for bend_m in (0.0, 1.2, 8.0):
+        told = []
+        for step in (10.0, 1.0):
+            far = np.arange(0.0, 301.0, step)
+            off = bend_m * np.sin(far / 15)
+            x, y = far * np.sin(a) + off * np.cos(a), far * np.cos(a) - off * np.sin(a)
+            told.append(ruled(course(x, y), CELL_M)[:: int(10 / step)])
+        assert_allclose(told[1], told[0], atol=0.15)
 
 
 def test_a_short_course_is_straight_by_chance():
@@ -46,7 +78,7 @@ def test_a_short_course_is_straight_by_chance():
 
 def test_coarse_cells_leave_a_straight_line_less_straight():
     x, y = line(300.0)
-    off = course(x + 1.2 * np.resize([1.0, -1.0], len(x)), y)
+    off = course(x + 1.4 * np.resize([1.0, -1.0], len(x)), y)
     assert ruled(off, 2.0).max() < 0.5
     assert ruled(off, 25.0).min() == 1.0
 

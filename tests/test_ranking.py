@@ -62,12 +62,36 @@ def test_spacing_holds_across_the_180th_meridian_and_near_the_pole():
     assert spaced(lon, lat, spacing_m=60).tolist() == [0, 2]
 
 
-def test_the_best_site_of_every_feature_comes_before_any_second_one():
+def test_the_best_site_of_every_feature_comes_before_any_second_one_near_it():
     table = some_sites(500, seed=5)
-    rows = rank_sites(table, score_table(table, Score()), Rank(spacing_m=0, top=1000))
+    rows = rank_sites(table, score_table(table, Score()), Rank(spacing_m=0, top=1000, feature_m=1e6))
     features = table["feature_id"].to_numpy()[rows]
     firsts = len(set(features))
     assert len(set(features[:firsts])) == firsts < len(rows)
+
+
+@pytest.mark.parametrize("apart_m", [100.0, 250.0, 900.0])
+def test_a_second_site_far_from_the_first_of_its_feature_counts_as_a_first_of_its_own(apart_m):
+    table = some_sites(500, seed=5)
+    scored = score_table(table, Score())
+    by_score = rank_sites(table, scored, Rank(spacing_m=0, top=1000, best_of_feature_first=False))
+    feature, lon, lat = (table[name].to_numpy() for name in ("feature_id", "lon", "lat"))
+    firsts, later = [], []
+    for row in by_score:
+        near = [
+            a for a in firsts if feature[a] == feature[row] and WGS84.inv(lon[a], lat[a], lon[row], lat[row])[2] < apart_m
+        ]  # fmt: skip
+        (later if near else firsts).append(row)
+    assert len(set(feature[firsts])) < len(firsts) < len(by_score)
+    rows = rank_sites(table, scored, Rank(spacing_m=0, top=1000, feature_m=apart_m))
+    assert rows.tolist() == [*firsts, *later]
+
+
+def test_at_no_distance_every_site_is_a_first():
+    table = some_sites(300, seed=9)
+    scored = score_table(table, Score())
+    by_score = rank_sites(table, scored, Rank(spacing_m=0, top=1000, best_of_feature_first=False))
+    assert rank_sites(table, scored, Rank(spacing_m=0, top=1000, feature_m=0)).tolist() == by_score.tolist()
 
 
 def test_without_spacing_and_features_the_order_is_that_of_the_score():
@@ -79,13 +103,20 @@ def test_without_spacing_and_features_the_order_is_that_of_the_score():
 
 
 def test_what_penalties_leave_too_little_of_keeps_its_score_and_is_told_and_not_listed():
-    table = some_sites(200, seed=6).assign(ruled_like=np.where(np.arange(200) % 4 == 0, 1.0, 0.0))
-    table.loc[::8, "ruled_like"] = 0.55  # keeps three quarters
+    table = some_sites(200, seed=6).assign(
+        scatter=np.where(np.arange(200) % 4 == 0, 1.0, 0.0), ruled_like=0.0
+    )
+    table.loc[::8, "scatter"] = 0.15  # keeps three quarters
+    table.loc[1::8, "scatter"] = 0.2  # keeps just half
+    table.loc[2::4, "ruled_like"] = 1.0  # keeps seven tenths
+    table.loc[1::16, "ruled_like"] = 1.0  # and with the half a third
     everything = Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}, "score": {"least_kept": 0}})
     all_of = list_sites(table, everything)
     listing = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}}))
-    joints = (table["ruled_like"] == 1.0).to_numpy()
-    assert set(all_of.rows) - set(listing.rows) == set(np.flatnonzero(joints & (all_of.scored.points > 0)))
+    doubted = (
+        (table["scatter"] == 1.0) | ((table["scatter"] == 0.2) & (table["ruled_like"] == 1.0))
+    ).to_numpy()
+    assert set(all_of.rows) - set(listing.rows) == set(np.flatnonzero(doubted & (all_of.scored.points > 0)))
     np.testing.assert_array_equal(listing.scored.points, all_of.scored.points)
     left_out = len(all_of.rows) - len(listing.rows)
     assert left_out > 10

@@ -8,7 +8,7 @@ import pytest
 
 from reefscan.recipe import Recipe
 from reefscan.scoring import score_table
-from reefscan.scoring_words import axis_words, compass_words, explain, length_words
+from reefscan.scoring_words import FEW, axis_words, compass_words, explain, length_words
 
 SITE = {
     "id": "t1", "kind": "trough", "feature_id": "f1", "depth_m": 9.3, "height_m": 2.4, "width_m": 18.0,
@@ -32,7 +32,58 @@ def test_a_good_trough_says_its_profile_and_what_carries_it():
         "9.3 m of water",
     ):
         assert words in why
-    assert "carried by its height" in why and "held back" not in why
+    assert "its height" in why.split("carried by")[1] and "held back" not in why
+
+
+def test_a_ledge_says_how_far_it_falls_over_what_distance():
+    ledge = {"kind": "ledge", "height_m": 2.9, "drop_m": 3.1, "run_m": 8.0, "facing_deg": 2.0}
+    assert said(**ledge).why.startswith(
+        "Ledge 2.9 m high, falling 3.1 m in 8.0 m, facing north, 120 m long; "
+    )
+    assert "falling 10 ft in 26 ft" in said(unit="ft", **ledge).why
+    for unknown in ({"drop_m": np.nan}, {"run_m": np.nan}):
+        assert said(**{**ledge, **unknown}).why.startswith("Ledge 2.9 m high, facing north, 120 m long; ")
+
+
+def told_of_list(*changes):
+    """Reasons of the sites of one list, each the good trough but for what is changed."""
+    table = pd.DataFrame([{**SITE, **change} for change in changes])
+    score = Recipe.default().score
+    return [
+        told.why for told in explain(table, score_table(table, score), np.arange(len(table)), score=score)
+    ]
+
+
+def test_in_a_list_what_most_share_is_no_cost_and_what_sets_a_site_apart_is():
+    gentle = {"steep_deg": 12.0}
+    *others, apart = told_of_list(*[gentle] * 5, {"steep_deg": 12.0, "contrast": 0.2})
+    assert all("held back" not in why for why in others)
+    assert "held back by much other structure around it." in apart
+    assert (
+        "a gentle face"
+        in told_of_list({**gentle, "steep_deg": 6.0}, *[gentle] * 5)[0].split("held back by")[1]
+    )
+
+
+def test_in_a_list_what_carries_one_site_more_than_the_others_is_named_first():
+    gentle = {"steep_deg": 12.0}
+    first, *others = told_of_list({"steep_deg": 25.0}, *[gentle] * 5)
+    assert "carried by a steep face" in first
+    assert not any("a steep face" in why for why in others)
+    alone = told_of_list({"contrast": 0.95}, *[{"contrast": 0.5}] * 5)[0]
+    assert "standing alone" in alone.split("carried by")[1]
+
+
+def test_a_few_sites_have_nothing_that_all_share():
+    for n, named in ((FEW - 1, True), (FEW, False)):
+        assert [("a gentle face" in why) for why in told_of_list(*[{"steep_deg": 12.0}] * n)] == [named] * n
+
+
+def test_a_penalty_is_named_by_its_own_words_in_a_list_too():
+    whys = told_of_list({"scatter": 0.2}, {"ruled_like": 0.8}, *[{}] * 4)
+    assert "held back by depths that jump from cell to cell" in whys[0]
+    assert "held back by a course as straight and even as if ruled" in whys[1]
+    assert not any("held back" in why for why in whys[2:])
 
 
 def test_a_trough_as_wide_as_the_search_is_said_to_be_wider_perhaps():
@@ -88,6 +139,7 @@ def test_a_net_is_said_no_nearer_to_the_rock_than_its_position_is_known(kind, of
         ({"steep_deg": 6.0}, "a gentle face"),
         ({"contrast": 0.3}, "much other structure around it"),
         ({"scatter": 0.2}, "depths that jump from cell to cell"),
+        ({"ruled_like": 0.8}, "a course as straight and even as if ruled"),
         ({"slope_deg": 16.0}, "a steep floor"),
         ({"vrm": 0.0005}, "little broken ground"),
     ],
@@ -104,7 +156,7 @@ def test_ground_that_was_filled_in_says_so_once():
 def test_of_what_is_better_without_end_little_costs_and_much_carries():
     assert "held back by little height" in said(height_m=1.2).why
     for height in (2.4, 4.54, 30.0):
-        assert "carried by its height" in said(height_m=height).why
+        assert "its height" in said(height_m=height).why.split("carried by")[1]
 
 
 def test_different_profiles_read_differently():

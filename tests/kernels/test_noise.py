@@ -10,6 +10,7 @@ from scipy.signal import lfilter
 
 from reefscan.kernels import noise
 from reefscan.kernels.noise import LAGS, noise_squares
+from reefscan.kernels.profiles import spread_of_lines
 from reefscan.localnoise import GridNoise
 from reefscan.model import Window, to_mm
 
@@ -58,7 +59,17 @@ def test_what_a_mean_of_lines_keeps_of_autoregressive_noise(rng, phi):
     share = np.sqrt((5 * ((2 + phi) / 3) ** 2 + 2 * (4 * r + 3 * r**2 + 2 * r**3 + r**4)) / 25)
     assert_allclose(got.cell_m, 0.2, rtol=0.06)
     assert_allclose(got.share_of_lines(1.0), share, rtol=0.13)
-    assert_allclose(got.of_slope(), 0.2 * np.sqrt(1 - r), rtol=0.12)
+
+
+@pytest.mark.parametrize("cell_m", [0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 10.0, 25.0])
+def test_the_lines_of_a_profile_lie_over_eight_metres_of_it(cell_m):
+    """An odd number of lines, 2 m or a cell apart; 3 at the least, so on coarse cells they lie over three cells."""
+    lines, gap = spread_of_lines(cell_m)
+    assert_allclose(gap * cell_m, max(2.0, cell_m))
+    assert lines % 2 == 1
+    assert 3 <= lines <= 9
+    over = (lines - 1) * gap * cell_m
+    assert abs(over - 8.0) <= gap * cell_m or (lines == 3 and over > 8.0)
 
 
 def test_a_seam_fliers_and_a_gully_do_not_pass_for_noise(rng):

@@ -128,13 +128,16 @@ def test_a_site_that_is_gone_is_said_not_to_have_been_found() -> None:
 
 def test_a_site_left_out_for_its_penalties_is_said_to_be_by_the_dearest_of_them() -> None:
     source = ArraySource(-8.0 - 0.005 * X)
-    table = sites(source, 30).drop(columns=["flags", "why"]).assign(kind="ledge", ruled_like=0.3)
+    table = (
+        sites(source, 30).drop(columns=["flags", "why"]).assign(kind="ledge", ruled_like=0.3, scatter=0.05)
+    )
     recipe = Recipe.default()
     a = Side("a", table, list_sites(table, recipe), recipe)
     first = a.listing.rows[0]
-    joint = table.copy()
-    joint.loc[joint.index[first], "ruled_like"] = 1.0
-    b = Side("b", joint, list_sites(joint, recipe), recipe)
+    other = table.copy()
+    # seven tenths are left of what looks ruled and just half of what jumps from cell to cell: of both together, too little
+    other.loc[other.index[first], ["ruled_like", "scatter"]] = 1.0, 0.2
+    b = Side("b", other, list_sites(other, recipe), recipe)
     gone = [c for c in compare_runs(a, b, within_m=0.5) if c.id == table["id"].iloc[first]]
     assert [c.what for c in gone] == ["went"]
-    assert gone[0].because == "not_ruled: leaves too little of its score in b"
+    assert gone[0].because == "hangs_together: leaves too little of its score in b"

@@ -30,15 +30,18 @@ def at(section: Section, place_m: float) -> float:
     return float(np.interp(place_m, np.linspace(-section.half_m, section.half_m, COUNT), section.depths_m))
 
 
-@pytest.mark.parametrize("facing", [20.0, 135.0, 290.0])
+@pytest.mark.parametrize("facing", [20.0, 45.0, 135.0, 255.0, 290.0, 315.0])
 def test_a_ledges_foot_and_top_stand_where_it_ends(facing):
     z = -10.0 + ramp(X, Y, height_m=4.0, run_m=12.0, facing_deg=facing, base_m=0.0) - 0.001 * Y
     site, section = told(z, "ledge")
     marks = {mark.what: mark.at_m for mark in section.marks}
     assert set(marks) == {"foot", "top"}
+    # the whole bed leans by 1 in 1000 to the north: how much deeper or shoaler it lies here than in the middle
+    lean = at(section, 0.0) - 10.0
+    assert abs(lean) < 0.001 * Y.max() + 0.01
     # the foot has a tenth to go, the top is all of it
-    assert_allclose(at(section, marks["foot"]), 9.6, atol=0.3)
-    assert_allclose(at(section, marks["top"]), 6.0, atol=0.3)
+    assert_allclose(at(section, marks["foot"]), 9.6 + lean, atol=0.15)
+    assert_allclose(at(section, marks["top"]), 6.0 + lean, atol=0.15)
     assert_allclose(abs(foot_m(site)), site["off_m"], atol=0.2)
     assert_allclose(at(section, 0.0), site["depth_m"], atol=0.1)
 

@@ -155,6 +155,12 @@ Reef.onEllipsoid = function (lon, lat) {
   return [n * Math.cos(phi) * Math.cos(lam), n * Math.cos(phi) * Math.sin(lam), n * (1 - e2) * Math.sin(phi)];
 };
 
+/* Chord between two places, summed in the order that numpy sums it. */
+Reef.apart = function (p, q) {
+  const x = p[0] - q[0], y = p[1] - q[1], z = p[2] - q[2];
+  return Math.sqrt(x * x + y * y + z * z);
+};
+
 Reef.prepare = function (table) {
   table.xyz = table.columns.lon.map((lon, i) => Reef.onEllipsoid(lon, table.columns.lat[i]));
   const ids = table.columns.id.map((id, i) => [id, i]).sort((p, q) => (p[0] < q[0] ? -1 : p[0] > q[0] ? 1 : 0));
@@ -172,11 +178,14 @@ Reef.rankSites = function (table, scored, rank) {
   order.sort((i, j) => pts[j] - pts[i] || known(conf[j]) - known(conf[i]) || size("height_m", j) - size("height_m", i)
     || size("length_m", j) - size("length_m", i) || table.idOrder[i] - table.idOrder[j]);
   if (rank.best_of_feature_first) {
-    const seen = new Set(), first = [], later = [], feature = table.columns.feature_id;
+    const taken = new Map(), first = [], later = [], feature = table.columns.feature_id;
     for (const i of order) {
-      const f = feature && feature[i] ? feature[i] : "\0" + i;
-      if (seen.has(f)) later.push(i);
-      else { seen.add(f); first.push(i); }
+      const name = feature && feature[i], p = table.xyz[i];
+      if (!name) { first.push(i); continue; }
+      const of = taken.get(name);
+      if (!of) { taken.set(name, [p]); first.push(i); }
+      else if (of.every((q) => Reef.apart(p, q) >= rank.feature_m)) { of.push(p); first.push(i); }
+      else later.push(i);
     }
     order = first.concat(later);
   }
@@ -188,8 +197,7 @@ Reef.rankSites = function (table, scored, rank) {
     let near = false;
     for (let a = -1; a <= 1 && !near; a++) for (let b = -1; b <= 1 && !near; b++) for (let d = -1; d <= 1 && !near; d++) {
       for (const j of cells.get(key(c[0] + a, c[1] + b, c[2] + d)) || []) {
-        const q = table.xyz[j];
-        if (Math.hypot(p[0] - q[0], p[1] - q[1], p[2] - q[2]) < s) { near = true; break; }
+        if (Reef.apart(p, table.xyz[j]) < s) { near = true; break; }
       }
     }
     if (near) continue;
