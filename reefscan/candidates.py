@@ -99,7 +99,7 @@ def measure_halo(find: Find, cell_m: float) -> int:
 
 def halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its stations depend."""
-    return measure_halo(find, cell_m) + fliers.FLIER_HALO + bridge.PASSES + 1
+    return measure_halo(find, cell_m) + fliers.FLIER_HALO + bridge.REACH + 1
 
 
 def check_reach(find: Find, cell_m: float) -> None:
@@ -142,7 +142,7 @@ def wanted(find: Find, cell_m: float) -> int:
 
 def search_halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its seeds and its score depend."""
-    return _edge(cell_m) + wanted(find, cell_m) + fliers.FLIER_HALO + bridge.PASSES + 1
+    return _edge(cell_m) + wanted(find, cell_m) + fliers.FLIER_HALO + bridge.REACH + 1
 
 
 def find_seeds(

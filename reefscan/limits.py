@@ -8,8 +8,8 @@ from reefscan.recipe import Recipe
 from reefscan.scoring import Z95, total_vertical_uncertainty
 from reefscan.units import three_figures
 
-INTERVALS = {"ledge": 3, "trough": 4}
-"""Cells that a ledge must be wide, and a trough from crest to crest, to be seen."""
+INTERVALS = {"ledge": 3, "trough": 4, "rise": 4}
+"""Cells that a ledge must be wide, a trough from crest to crest, and a rise from foot to foot, to be seen."""
 
 
 @dataclass(frozen=True)
@@ -30,8 +30,8 @@ class Limits:
             "as the grid states" if self.stated else "if surveyed to IHO S-44 order 1a; the grid states none"
         )
         text = (
-            f"{self.sheet}: cells of {three_figures(self.cell_m)} m: smallest trough {three_figures(self.trough_width_m)} m crest to crest, "
-            f"smallest ledge or rise {three_figures(self.ledge_width_m)} m across; heights under {self.height_m:.1f} m "
+            f"{self.sheet}: cells of {three_figures(self.cell_m)} m: smallest trough or rise {three_figures(self.trough_width_m)} m across, "
+            f"smallest ledge {three_figures(self.ledge_width_m)} m across; heights under {self.height_m:.1f} m "
             f"drown in the depths' uncertainty ({doubt})"
         )
         if self.too_coarse:

@@ -246,6 +246,7 @@ def _balance(
     """
     good: list[tuple[float, int, str]] = []
     bad: list[tuple[float, int, str]] = []
+    whole = sum(t.weight for t in score.terms.values() if not t.bonus and not t.penalty)
     for place, (name, mu) in enumerate(memberships.items()):
         term = score.terms[name]
         if math.isnan(mu) or name in unknown:
@@ -254,8 +255,11 @@ def _balance(
             if mu > 0:
                 good.append((term.weight * mu, -place, name.replace("_", " ")))
         elif term.penalty:
-            if mu < CARRIES:
-                bad.append((term.weight * (1 - mu), -place, _cost(name, site, term)))
+            # what it takes off the score, in the same coin as the weights of the mean
+            kept, others = 1.0 - term.weight * (1.0 - mu), 1.0 - term.weight * (1.0 - usual.get(name, 1.0))
+            loss = whole * math.log(others / max(kept, 1e-6))
+            if mu < CARRIES and loss >= (APART * whole if usual else 0.0):
+                bad.append((loss, -place, _cost(name, site, term)))
         elif mu >= (CARRIES_OF_MORE if term.half > 0 else CARRIES):
             # A band with hard edges says the same of every listed site: it is named last.
             told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
@@ -267,7 +271,7 @@ def _balance(
             loss = -term.weight * math.log(
                 max(mu, score.optional_floor) / max(usual.get(name, 1.0), score.optional_floor)
             )
-            if usual and loss < APART * sum(t.weight for t in score.terms.values()):
+            if usual and loss < APART * whole:
                 continue
             bad.append((loss, -place, _cost(name, site, term)))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]

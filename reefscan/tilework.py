@@ -99,12 +99,12 @@ class TileWork:
         r, c = fliers[:, 0] - rim, fliers[:, 1] - rim
         inside = (r >= 0) & (r < core.height) & (c >= 0) & (c < core.width)
         stats["fliers"] = int(np.count_nonzero(inside)) + self.source.fliers_in(core)
+        bridge(clean)
         if kept is not None:
             score = score_core(clean, kept.rasters[NEAR], rim, core, cell, find, self.score)
             rasters = {**lasting(kept), **picture, "score": score}
             return replace(kept, rasters=rasters, inputs=made_from, carried=True)
         step = time.perf_counter()
-        bridge(clean)
         seeds, edges = candidates.find_seeds(clean, window, core, find, cell)
         stats["edges_s"] = time.perf_counter() - step
         step = time.perf_counter()

@@ -47,8 +47,8 @@ def _share(cell_m: float, kind: str, cells: float, rng: np.random.Generator) -> 
 @pytest.mark.parametrize("cell_m", [2.0, 4.0, 8.0])
 def test_a_rise_is_found_from_the_stated_width_on_and_a_narrower_one_is_not(cell_m):
     rng = np.random.default_rng(2000)
-    assert _share(cell_m, "rise", INTERVALS["ledge"] + 0.5, rng) >= 0.9
-    assert _share(cell_m, "rise", INTERVALS["ledge"] - 1.5, rng) <= 0.1
+    assert _share(cell_m, "rise", INTERVALS["rise"] + 0.5, rng) >= 0.9
+    assert _share(cell_m, "rise", INTERVALS["rise"] - 2.5, rng) <= 0.1
 
 
 @pytest.mark.parametrize("cell_m", [2.0, 4.0, 8.0])
@@ -59,6 +59,6 @@ def test_a_trough_is_found_from_the_stated_width_on(cell_m):
 def test_sizes_are_told_in_three_figures_without_an_exponent():
     recipe = reefscan.Recipe.default()
     odd = limits_of("a", 89.99407, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
-    assert "cells of 90 m: smallest trough 360 m crest to crest, smallest ledge or rise 270 m" in odd
+    assert "cells of 90 m: smallest trough or rise 360 m across, smallest ledge 270 m" in odd
     vast = limits_of("a", 460.0, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
     assert "trough 1840 m" in vast

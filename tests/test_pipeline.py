@@ -21,8 +21,8 @@ def ground(rng, depth=10.0):
 
 
 def gully(rng):
-    """One gully 20 m wide and 2.5 m deep, running north."""
-    return ground(rng) - 2.5 * np.clip((10 - np.abs(X)) / 5, 0, 1) * (np.abs(Y) < 200)
+    """One gully 20 m wide and 2.5 m deep, running north, that bends a little: no one dug it."""
+    return ground(rng) - 2.5 * np.clip((10 - np.abs(X - 4 * np.sin(Y / 50))) / 5, 0, 1) * (np.abs(Y) < 200)
 
 
 def test_a_gully_is_one_feature_and_the_best_site_lies_on_its_floor(rng):
@@ -57,7 +57,9 @@ def test_bad_cells_beside_a_gully_change_nothing_of_what_is_told_of_it(rng):
     away = np.abs(run.score[0].astype(int) - clean.score[0])
     assert np.count_nonzero(away > 15) < 500  # 26 spikes, whose slope would mark 7 x 7 cells each
     assert len(told) >= 0.8 * len(plain) > 8
-    assert set(told["kind"]) == {"trough"}
+    assert set(told["kind"]) <= {"trough", "ledge"}  # a ledge at either end, where it is closed
+    told = told[told["kind"] == "trough"]
+    assert len(told) >= 0.7 * len(plain)
     np.testing.assert_allclose(told["height_m"], 2.5, atol=0.2)
     np.testing.assert_allclose(told["width_m"], 20.0, atol=4.0)
     np.testing.assert_allclose(told["depth_m"], 12.5, atol=0.2)

@@ -413,13 +413,14 @@ def measure_rise(
     for a in range(8):
         profile(elev, float(r1), float(c1), math.pi * a / 8, reach, 3, 1.0, p)
         mend_gaps(p, 2)
-        most = 0.0
+        most, level = 0.0, 0.0
         for k in range(1, reach + 1):
-            both = top - 0.5 * (p[reach - k] + p[reach + k]) - sight * k
+            both = top - 0.5 * (p[reach - k] + p[reach + k])
             if not both == both:
                 break
-            most = max(most, both)
-        levels[a] = most
+            if both - sight * k > most:
+                most, level = both - sight * k, both
+        levels[a] = level
         for side in range(2):
             step, best, fall, place = (1 if side else -1), 0.0, 0.0, 0
             for k in range(1, reach + 1):
@@ -441,10 +442,11 @@ def measure_rise(
     put_in_order(feet)
     put_in_order(runs)
     # the third lowest of sixteen and the second of eight: one way over which it hangs together with other rock is none
-    if drops[2] < 0.5 * levels[1] or levels[1] < BEYOND_SIGHT * search.rise_min_m:
+    beyond = levels[1] - sight * max(1.0, runs[8]) / 0.7
+    if drops[2] < 0.5 * beyond or beyond < BEYOND_SIGHT * search.rise_min_m:
         return False
     foot = max(feet[8], 1.0)
-    told = levels[1] + sight * foot - 0.45 * picked
+    told = levels[1] - 0.45 * picked
     # of a dome that many cells in radius the highest cell misses so much: it lies a sixth of a square cell off the top
     told *= 1.0 + 1.0 / (6.0 * foot * foot)
     out[at.KIND], out[at.ROW], out[at.COL] = at.RISE, float(r1), float(c1)
@@ -506,11 +508,11 @@ def measure_ledge(
     out[at.KIND] = at.LEDGE
     out[at.ROW], out[at.COL] = row - shift * math.cos(facing), col + shift * math.sin(facing)
     out[at.HEIGHT] = room.face[of_face.HEIGHT] - noise * share
-    out[at.DROP], out[at.RUN] = (
-        room.face[of_face.DROP],
-        (room.face[of_face.FOOT] - room.face[of_face.TOP]) * cell,
-    )
-    out[at.WIDTH] = room.face[of_face.LENGTH] * cell
+    out[at.WIDTH] = out[at.RUN] = room.face[of_face.LENGTH] * cell
+    # what it falls over that length: its height, and its share of what the ground falls from top to foot
+    ground = room.face[of_face.DROP] - room.face[of_face.HEIGHT]
+    part = min(1.0, room.face[of_face.LENGTH] / (room.face[of_face.FOOT] - room.face[of_face.TOP]))
+    out[at.DROP] = room.face[of_face.HEIGHT] + part * ground
     out[at.FACING], out[at.AXIS] = facing % (2.0 * math.pi), (facing + 0.5 * math.pi) % math.pi
     out[at.STEEP] = gradient(max(0.0, out[at.HEIGHT]), out[at.WIDTH], cell)
     out[at.TOGETHER] = _share_that_falls(
