@@ -61,4 +61,4 @@ def test_sizes_are_told_in_three_figures_without_an_exponent():
     odd = limits_of("a", 89.99407, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
     assert "cells of 90 m: smallest trough or rise 360 m across, smallest ledge 270 m" in odd
     vast = limits_of("a", 460.0, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
-    assert "trough 1840 m" in vast
+    assert "rise 1840 m" in vast
