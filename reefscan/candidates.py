@@ -15,8 +15,9 @@ from numpy.typing import NDArray
 
 from reefscan.kernels import bridge, fliers, measured, noise, smooth
 from reefscan.kernels.edges import find_faces
+from reefscan.kernels.looking import Search, face_reach
 from reefscan.kernels.net import Asked
-from reefscan.kernels.section import Search, face_reach, measure_faces
+from reefscan.kernels.section import measure_faces
 from reefscan.localnoise import GridNoise, LocalNoise, filled_in, height_sigma, more_than_rounding, rounded
 from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.reach import refuse_reach

@@ -26,7 +26,7 @@ from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
 from reefscan.kernels.fliers import FLOOR_MM, find_fliers, fliers_around, set_aside
 from reefscan.kernels.gradient import slope_deg
-from reefscan.kernels.section import SINGLE_M
+from reefscan.kernels.looking import SINGLE_M
 from reefscan.kernels.spread import keep_near, spread
 from reefscan.model import GridBlock, GridSource, Window
 from reefscan.overview import Thinning
