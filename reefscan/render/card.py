@@ -29,7 +29,6 @@ from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
 from reefscan.scoring_words import WITHIN_DOUBT, lost_in_doubt, sure_words
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
-ROPE_PER_DEPTH = 1.5  # FAO training manual on traps and pots (2001), ch. 8: 1.5 to 2 times the depth
 HALO: list[AbstractPathEffect] = [withStroke(linewidth=3, foreground="white")]
 
 
@@ -214,7 +213,7 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
 
 
 def _profile(figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str) -> None:
-    """The bottom on the heading, with the drop point and the reach of the rope."""
+    """The bottom on the heading, with the drop point. No rope: its length wants the tide, which no grid knows."""
     ax = figure.add_axes(box)
     depths = card.depths_m
     if depths is None or not np.isfinite(depths).any():
@@ -228,10 +227,6 @@ def _profile(figure: Figure, card: CardSite, *, box: tuple[float, float, float, 
     ax.plot(x, y, color="black", linewidth=2)
     depth = _number(card.site, "depth_m")
     if math.isfinite(depth):
-        reach = math.sqrt(max(0.0, (ROPE_PER_DEPTH * depth) ** 2 - depth**2))
-        reach = min(reach, card.half_m)
-        ax.plot([-reach, 0, reach], [0, depth / per, 0], color="black", linewidth=0.9, linestyle=(0, (1, 2)))
-        ax.plot([-reach, reach], [0, 0], color="black", linewidth=3, solid_capstyle="butt", clip_on=False)
         ax.plot(
             [0],
             [depth / per],

@@ -78,7 +78,7 @@ Card.profile = function (i) {
   const band = App.band(), deep = Math.max(...known, band[1] > Math.max(...known) * 2 ? 0 : band[1]) * 1.08, top = Math.max(-0.15 * deep, Math.min(0, ...known)); /* dry ground is cut off: it would squeeze the water */
   const x = (m) => L + ((m + half) / (2 * half)) * (W - L - R), y = (d) => T + ((d - top) / (deep - top)) * (H - T - B);
   const c = App.table.columns, heading = section.bearing;
-  const depth = c.depth_m[i], rope = Card.rope(depth);
+  const depth = c.depth_m[i];
   const words = "Bottom along heading " + Words.degrees(heading) + " true, " + Words.length(2 * half) + " long: " + Words.depth(Math.min(...known)) + " to " + Words.depth(Math.max(...known)) + ", drop point in the middle at " + Words.depth(depth) + Card.marked(section.marks) + ".";
   const s = svg("svg", { viewBox: "0 0 " + W + " " + H, role: "img", "aria-label": words });
   const text = (t, px, py, anchor, extra) => s.append(svg("text", { x: px, y: py, "text-anchor": anchor || "middle", "font-size": 12, fill: "var(--ink)", ...(extra || {}) }, t));
@@ -100,9 +100,6 @@ Card.profile = function (i) {
     text(what, x(m), y(Math.max(d, top)) - 19, "middle", { "font-size": 11 });
   }
   if (Reef.known(depth)) {
-    const reach = Math.min(half, rope.reach);
-    s.append(svg("path", { d: "M" + x(-reach) + " " + y(0) + "L" + x(0) + " " + y(depth) + "L" + x(reach) + " " + y(0), fill: "none", stroke: "var(--ink)", "stroke-dasharray": "2 4" }));
-    s.append(svg("line", { x1: x(-reach), x2: x(reach), y1: y(0) + 1, y2: y(0) + 1, stroke: "var(--ink)", "stroke-width": 3 }));
     s.append(svg("path", { d: "M" + x(0) + " " + (y(depth) - 2) + "l-7 -13h14z", fill: "var(--paper)", stroke: "var(--ink)", "stroke-width": 2 }));
   }
   s.append(svg("line", { x1: L, x2: W - R, y1: y(0), y2: y(0), stroke: "var(--ink)" }));
@@ -111,12 +108,10 @@ Card.profile = function (i) {
   for (const m of [-half, 0, half]) text(m === 0 ? "drop point" : Words.length(Math.abs(m)), x(m), H - 18, m < 0 ? "start" : m > 0 ? "end" : "middle");
   text(Words.unit, 4, 12, "start");
   text("heading " + Words.degrees(heading) + " true →", (L + W - R) / 2, H - 3);
-  fig.append(s, make("figcaption", { class: "quiet" }, words + " The dotted line is a rope of " + Card.factor + " times the depth: its float lies within " + Words.length(rope.reach) + "."));
+  fig.append(s, make("figcaption", { class: "quiet" }, words + " Depths are the grid's own: the tide is not added, and no rope is drawn."));
   return fig;
 };
 Card.marked = (marks) => marks.map(([m, what]) => ", " + what + " of the face at " + Words.length(Math.abs(m)) + (m < 0 ? " before it" : " beyond it")).join("");
-Card.factor = 1.5; /* FAO training manual on pots, ch. 8: 1.5 to 2 times the depth */
-Card.rope = (depth) => ({ reach: Reef.known(depth) ? Math.sqrt(Math.max(0, (Card.factor * depth) ** 2 - depth * depth)) : 0 });
 Card.round = (v) => { const p = 10 ** Math.floor(Math.log10(Math.max(v, 1e-9))); return [1, 2, 5, 10].map((k) => k * p).find((k) => k >= v * 0.999); };
 Card.mini = function (i) {
   const c = App.table.columns, canvas = make("canvas", { class: "mini", role: "img", "aria-label": "Small map around the site, " + Words.length(400) + " wide" });
