@@ -5,7 +5,6 @@ Everything here works on tables of stations of a whole sheet, so no feature know
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -122,25 +121,6 @@ def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.in
 def between(a: Floats, b: Floats) -> Floats:
     """Angle between two axes, 0 to 90 degrees."""
     return np.abs((a - b + 90.0) % 180.0 - 90.0)
-
-
-def turned(east: Floats, north: Floats, axis: float | Floats) -> tuple[Floats, Floats]:
-    """Distances along an axis (radians clockwise from grid north) and across it, positive to its right."""
-    s, c = np.sin(axis), np.cos(axis)
-    return np.asarray(east * s + north * c), np.asarray(east * c - north * s)
-
-
-def shared(values: Floats, features: Iterable[NDArray[np.intp]]) -> Floats:
-    """What half or more of a feature's stations belong to, all of it does, as much as they on the mean.
-
-    ``features`` holds the rows of each.
-    """
-    out = values.copy()
-    for rows in features:
-        part = values[rows]
-        if 2 * int(np.count_nonzero(part)) >= len(rows):
-            out[rows] = np.maximum(part, float(np.mean(part[part > 0.0])) if part.any() else 0.0)
-    return out
 
 
 def trace(x: Floats, y: Floats, height: Floats, width: float, side_m: float) -> Line:

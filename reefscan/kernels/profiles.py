@@ -44,28 +44,6 @@ def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
 
 
 @njit(cache=True, nogil=True)
-def sample_about(elev: NDArray[np.int32], r: float, c: float) -> float:
-    """Bilinear elevation (m) from the known cells, NaN where they have less than half a share in it.
-
-    Not exact on a slope beside a lost cell: for finding a way, not for heights.
-    """
-    rows, cols = elev.shape
-    if not (r >= 0.0 and c >= 0.0 and r <= rows - 1 and c <= cols - 1):
-        return np.nan
-    i, j = min(int(r), rows - 2), min(int(c), cols - 2)
-    u, v = r - i, c - j
-    total, share = 0.0, 0.0
-    for k in range(2):
-        for m in range(2):
-            z = elev[i + k, j + m]
-            if z != _NODATA:
-                w = (u if k else 1.0 - u) * (v if m else 1.0 - v)
-                total += w * z
-                share += w
-    return total / share * 0.001 if share >= 0.5 else np.nan
-
-
-@njit(cache=True, nogil=True)
 def profile(
     elev: NDArray[np.int32],
     row: float,
@@ -103,43 +81,6 @@ def spread_of_lines(cell_m: float) -> tuple[int, float]:
 
 
 @njit(cache=True, nogil=True)
-def apart(lines: int, share: float) -> float:
-    """How far the readings of parallel lines are independent: 1 for white noise, less the more it goes together.
-
-    ``share`` of a cell's noise is left in their mean.
-    """
-    return min(1.0, 1.0 / (share * math.sqrt(float(lines)))) if share > 0.0 else 1.0
-
-
-@njit(cache=True, nogil=True)
 def bias(count: float) -> float:
     """Expected maximum of ``count`` standard normal values (a fit, within 0.06 up to 64)."""
     return 0.0 if count <= 1.0 else 0.56 * math.log2(count) ** 0.85
-
-
-@njit(cache=True, nogil=True)
-def side_roughness(
-    elev: NDArray[np.int32],
-    row: float,
-    col: float,
-    angle: float,
-    first: int,
-    last: int,
-    gap: float,
-    noise: float,
-) -> float:
-    """RMS height of the ground along the structure, beyond what noise explains (m)."""
-    dr, dc = -math.cos(angle), math.sin(angle)
-    total, count = 0.0, 0
-    lo, hi = min(first, last), max(first, last)
-    for k in range(lo, hi + 1):
-        a = sample(elev, row + k * dr - gap * 2 * dc, col + k * dc + gap * 2 * dr)
-        b = sample(elev, row + k * dr, col + k * dc)
-        c = sample(elev, row + k * dr + gap * 2 * dc, col + k * dc - gap * 2 * dr)
-        if a == a and b == b and c == c:
-            d = b - 0.5 * (a + c)
-            total += d * d / 1.5
-            count += 1
-    if count == 0:
-        return 0.0
-    return math.sqrt(max(0.0, total / count - noise * noise * 0.6))

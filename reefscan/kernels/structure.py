@@ -253,26 +253,6 @@ def ledges(
 
 
 @njit(cache=True, nogil=True)
-def soften(z: NDArray[np.int32], out: NDArray[np.int32], width: int) -> None:
-    """3 x 3 binomial mean of a flat block (see `load`); unknown where any of the nine is."""
-    known = np.int32(UNKNOWN // 2)
-    size = z.shape[0]
-    out[: width + 1] = _UNKNOWN
-    out[size - width - 1 :] = _UNKNOWN
-    n = size - 2 * width - 2
-    a, b, c = z[:n], z[1 : n + 1], z[2 : n + 2]
-    d, e, f = z[width : width + n], z[width + 1 : width + n + 1], z[width + 2 : width + n + 2]
-    g, h, i = z[2 * width : 2 * width + n], z[2 * width + 1 : 2 * width + n + 1], z[2 * width + 2 :]
-    middle = out[width + 1 : width + n + 1]
-    for k in range(n):
-        low = min(min(min(a[k], b[k]), min(c[k], d[k])), min(min(e[k], f[k]), min(min(g[k], h[k]), i[k])))
-        total = np.int32(
-            np.int32(a[k] + c[k] + g[k] + i[k]) + 2 * np.int32(b[k] + d[k] + f[k] + h[k]) + 4 * e[k]
-        )
-        middle[k] = np.int32(np.int32(total + np.int32(8)) >> np.int32(4)) if low > known else _UNKNOWN
-
-
-@njit(cache=True, nogil=True)
 def _heights(
     elev: NDArray[np.int32],
     halo: int,
