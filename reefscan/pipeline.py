@@ -199,6 +199,7 @@ def scan_sources(
 ) -> Run:
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
     means = Means(workers, scheduler, tile, on_event)
+    recipe = recipe.searched_as_asked()
     facts = dict(facts or {})
     for source in sources:
         check_reach(recipe.find, source.sheet.cell_m)

@@ -388,6 +388,17 @@ class Recipe(_Part):
             )
         return self.model_copy(update={"find": stored.find})
 
+    def searched_as_asked(self) -> Recipe:
+        """Return a recipe whose search band holds all depths that its depth term asks for: what is not searched cannot be listed."""
+        (low, high), find = self.depth_band, self.find
+        if low >= find.depth_min_m and high <= find.depth_max_m:
+            return self
+        wider = {
+            "depth_min_m": max(0.0, min(low, find.depth_min_m)),
+            "depth_max_m": max(high, find.depth_max_m),
+        }
+        return self.model_copy(update={"find": Find(**{**find.model_dump(), **wider})})
+
     def with_top(self, top: int) -> Recipe:
         """Return a recipe that lists ``top`` sites."""
         if not 1 <= top <= MOST_SITES:

@@ -115,3 +115,13 @@ def test_a_rescore_is_refused_exactly_where_it_would_need_the_grid():
 def test_the_default_terms_are_always_there_and_a_new_one_may_join():
     score = Score(terms={"kelp": {"column": "kelp_cover", "a": 0.1, "b": 0.4}})
     assert set(score.terms) == {*Score().terms, "kelp"}
+
+
+def test_depths_that_the_depth_term_asks_for_are_searched():
+    asked = load_recipe("[score.terms.depth]\nc = 55\nd = 60\n")
+    assert (asked.find.depth_min_m, asked.find.depth_max_m) == (1.0, 40.0)
+    searched = asked.searched_as_asked()
+    assert (searched.find.depth_min_m, searched.find.depth_max_m) == (1.0, 60.0)
+    assert searched.score == asked.score
+    within = load_recipe("[score.terms.depth]\nc = 20\nd = 30\n")
+    assert within.searched_as_asked() is within
