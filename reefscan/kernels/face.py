@@ -22,7 +22,7 @@ LEAST_GROUND_M = 5.0
 """So much of it, or two steps, must be known."""
 
 OWN_M = 4.0
-"""Added to the length of a face before its height times its gradient is compared: of steps in one cell the taller one counts."""
+"""Added to the length of a face before its gradient is compared: of steps in one cell the taller one counts."""
 
 FIELDS = ("top", "foot", "height", "drop", "length", "middle")
 TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
@@ -139,8 +139,8 @@ def read_face(
                     best = worth
                     out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
                     out[HEIGHT] = told
-            j += _next(j, step_m)
-        i += _next(i, step_m)
+            j += _next(j)
+        i += _next(i)
     if best <= 1e-6:
         return False
     _to_its_ends(p, total, moment, first, last, step_m, out)
@@ -185,7 +185,7 @@ def _to_its_ends(
 
 
 @njit(cache=True, nogil=True, inline="always")
-def _next(k: int, step_m: float) -> int:
+def _next(k: int) -> int:
     """Step from one end that is tried to the next: a sixth farther."""
     return max(1, k // 6)
 

@@ -192,7 +192,8 @@ def net_of_trough(
 ) -> bool:
     """Place the net on the floor of a trough, midway between the feet of its walls."""
     lines, gap = spread_of_lines(cell)
-    reach = int(0.5 * out[at.WIDTH] / cell) + 3
+    # a crest is told farther out than it was read, and no farther than there is room
+    reach = min(int(0.5 * out[at.WIDTH] / cell) + 3, (room.shape[0] - 1) // 2)
     p = room[: 2 * reach + 1]
     row, col, cross = out[at.ROW], out[at.COL], out[at.FACING]
     profile(elev, row, col, cross, reach, lines, gap, p)

@@ -22,7 +22,7 @@ from reefscan.kernels.trough import low_beyond, measure_trough
 from reefscan.model import NODATA_MM
 
 LEAST_TOGETHER = 0.5
-"""Share of them that must fall as the face does: what jumps from cell to cell does not hang together."""
+"""Share of the parallel lines across a face that must fall as the face does: what jumps from cell to cell does not hang together."""
 
 OPPOSITE = 0.5
 """Share of a face's fall that the other side must climb to make a trough of it."""

@@ -30,8 +30,8 @@ on cells of 1 and 2 m)."""
 
 
 @njit(cache=True, nogil=True)
-def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int) -> tuple[float, int, float]:
-    """Highest ground by sight line on one side of a sample: climb (m), its place, and by how much it stands above the sight line.
+def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int) -> tuple[float, int]:
+    """Highest ground by sight line on one side of a sample: climb (m), and its place.
 
     The walk ends where the ground gives back a good part of it (`GIVES_BACK`), at an unknown sample, or after ``most`` samples.
     """
@@ -45,7 +45,7 @@ def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int
             break
         k += step
         far += 1
-    return p[place] - base, place, best
+    return p[place] - base, place
 
 
 @njit(cache=True, nogil=True)
@@ -152,8 +152,8 @@ def _narrowest(
         mend_gaps(p, 2)
         if not p[reach] == p[reach]:
             continue
-        left_h, left, _ = _climb(p, reach, -1, tilt, reach)
-        right_h, right, _ = _climb(p, reach, 1, tilt, reach)
+        left_h, left = _climb(p, reach, -1, tilt, reach)
+        right_h, right = _climb(p, reach, 1, tilt, reach)
         # the heading that led here is kept unless another is clearly narrower
         if min(left_h, right_h) >= wanted and float(right - left) < (0.8 if a else 1.0) * width:
             best, width = heading, float(right - left)
@@ -186,8 +186,8 @@ def measure_trough(
                 low = k
         if not p[low] == p[low]:
             return False
-        left_h, left, _ = _climb(p, low, -1, search.tilt * cell, reach)
-        right_h, right, _ = _climb(p, low, 1, search.tilt * cell, reach)
+        left_h, left = _climb(p, low, -1, search.tilt * cell, reach)
+        right_h, right = _climb(p, low, 1, search.tilt * cell, reach)
         height = min(left_h, right_h)
         if not height > 0.0:
             return False
