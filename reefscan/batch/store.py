@@ -155,8 +155,8 @@ class TileStore:
         write_whole(path, data)
 
     def names(self) -> Iterator[str]:
-        """Names of all tiles in the store, good or not."""
-        for path in self.folder.glob("??/*.tile"):
+        """Names of all tiles in the store, good or not; not of those that somebody is writing just now."""
+        for path in self.folder.glob("??/[!.]*.tile"):
             yield path.stem
 
     def count(self) -> int:

@@ -18,6 +18,7 @@ from reefscan.batch import TileResult, TileStore, tile_key
 from reefscan.batch.pack import TilePack
 from reefscan.batch.result import DamagedTileError, decode, encode
 from reefscan.errors import DiskFullError, RunFolderError
+from reefscan.io.whole import replacing
 from reefscan.model import Window
 from tests.batch.toy_work import checker
 
@@ -199,6 +200,15 @@ def test_opening_clears_what_a_killed_run_left_half_written_and_nothing_else(tmp
     assert not half.exists()
     assert not (tmp_path / ".store.1234.part.json").exists()
     assert list(again.names()) == [NAME]
+
+
+def test_a_tile_that_somebody_is_writing_just_now_is_not_counted(tmp_path: Path) -> None:
+    store = TileStore.open(tmp_path)
+    store.save(NAME, "s", rich())
+    with replacing(store.path(NAME)) as passing:
+        passing.write_bytes(b"half")
+        assert list(store.names()) == [NAME]
+        assert store.count() == 1
 
 
 def test_a_store_at_the_same_path_on_another_disk_is_not_taken_for_this_one(tmp_path: Path) -> None:
