@@ -13,22 +13,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from reefscan.io.rasters import open_grids
-    from reefscan.pipeline import Run, scan, scan_elevation
-    from reefscan.recipe import Recipe, dump_recipe, load_recipe
-    from reefscan.rerun import rescore_run
-    from reefscan.terrain import derive
+    from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
+    from reefscan.io.grids.rasters import open_grids
+    from reefscan.layers.terrain import derive
+    from reefscan.pipeline.rescore import rescore_run
+    from reefscan.pipeline.scan import Run, scan, scan_elevation
 
 _HOME = {
-    "Recipe": "reefscan.recipe",
-    "load_recipe": "reefscan.recipe",
-    "dump_recipe": "reefscan.recipe",
-    "Run": "reefscan.pipeline",
-    "scan": "reefscan.pipeline",
-    "scan_elevation": "reefscan.pipeline",
-    "open_grids": "reefscan.io.rasters",
-    "rescore_run": "reefscan.rerun",
-    "derive": "reefscan.terrain",
+    "Recipe": "reefscan.base.recipe",
+    "load_recipe": "reefscan.base.recipe",
+    "dump_recipe": "reefscan.base.recipe",
+    "Run": "reefscan.pipeline.scan",
+    "scan": "reefscan.pipeline.scan",
+    "scan_elevation": "reefscan.pipeline.scan",
+    "open_grids": "reefscan.io.grids.rasters",
+    "rescore_run": "reefscan.pipeline.rescore",
+    "derive": "reefscan.layers.terrain",
 }
 
 __all__ = [

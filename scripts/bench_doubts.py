@@ -34,10 +34,10 @@ from unseen.planted_grounds import hard, plain  # noqa: E402
 from unseen.standing import near, standing  # noqa: E402
 
 import reefscan  # noqa: E402
-from reefscan.doubts import DOUBTS  # noqa: E402
-from reefscan.ranking import rank_sites  # noqa: E402
-from reefscan.recipe import Rank, Score  # noqa: E402
-from reefscan.scoring import score_table  # noqa: E402
+from reefscan.base.recipe import Rank, Score  # noqa: E402
+from reefscan.doubts.table import DOUBTS  # noqa: E402
+from reefscan.score.ranking import rank_sites  # noqa: E402
+from reefscan.score.scoring import score_table  # noqa: E402
 
 NEAR_M = 24.0
 

@@ -22,6 +22,7 @@ from pathlib import Path
 
 from rough_ground import fractal, write_grid, write_mosaic
 
+from reefscan.base.model import Window
 from reefscan.batch import (
     Finished,
     InProcess,
@@ -32,7 +33,6 @@ from reefscan.batch import (
     plan_tiles,
     tile_key,
 )
-from reefscan.model import Window
 
 LINEAR = 0.15
 MOST_MB = 600.0

@@ -27,8 +27,8 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 
 from rough_ground import fractal  # noqa: E402
 
-from reefscan.kernels import discs, gradient, position, relief, rugosity  # noqa: E402
-from reefscan.model import NODATA_MM, to_metres, to_mm  # noqa: E402
+from reefscan.base.model import NODATA_MM, to_metres, to_mm  # noqa: E402
+from reefscan.kernels.layers import discs, gradient, position, relief, rugosity  # noqa: E402
 
 CELL_M = 2.0
 

@@ -35,11 +35,11 @@ import rasterio  # noqa: E402
 import rasterio.shutil  # noqa: E402
 from rasterio.transform import Affine  # noqa: E402
 
-import reefscan.surveying  # noqa: E402, F401 - loaded before the first fork
+import reefscan.pipeline.surveying  # noqa: E402, F401 - loaded before the first fork
 from reefscan import cli  # noqa: E402
 from reefscan.cli.quiet import hush  # noqa: E402
-from reefscan.io.soundings import ReadOptions, read_logs, tabulate  # noqa: E402
-from reefscan.io.tides import read_tide  # noqa: E402
+from reefscan.io.logs.soundings import ReadOptions, read_logs, tabulate  # noqa: E402
+from reefscan.io.logs.tides import read_tide  # noqa: E402
 from tests.io.baits import grids, vectors  # noqa: E402
 from tests.io.loopback import Loopback  # noqa: E402
 
@@ -417,7 +417,7 @@ def child(call: Call, said: Path) -> None:
             hush()
             resource.setrlimit(resource.RLIMIT_AS, (8 << 30, 8 << 30))
             try:
-                from reefscan.errors import ReefscanError
+                from reefscan.base.errors import ReefscanError
 
                 try:
                     code = call()

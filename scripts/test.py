@@ -27,10 +27,10 @@ LOWER = "--lower-bounds"
 LOWER_SELECTION = [
     "tests/test_packaging.py",
     "tests/test_units.py",
-    "tests/test_recipe.py",
-    "tests/test_scoring.py",
-    "tests/test_ranking.py",
-    "tests/test_pipeline.py",
+    "tests/base/test_recipe.py",
+    "tests/score/test_scoring.py",
+    "tests/score/test_ranking.py",
+    "tests/pipeline/test_scan.py",
     "tests/test_readme.py",
     "tests/cli",
 ]

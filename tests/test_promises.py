@@ -85,7 +85,7 @@ def test_every_command_says_what_it_takes() -> None:
     "sentence",
     [
         "every file is written whole or not at",  # tests/io/test_no_room.py
-        "an existing folder that is not a run is never touched",  # tests/io/test_runfolder.py
+        "an existing folder that is not a run is never touched",  # tests/io/out/test_runfolder.py
     ],
 )
 def test_promises_of_the_manual_still_stand_there(sentence: str) -> None:

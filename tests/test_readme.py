@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from reefscan.recipe import load_recipe
+from reefscan.base.recipe import load_recipe
 
 ROOT = Path(__file__).resolve().parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

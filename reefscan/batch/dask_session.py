@@ -12,9 +12,9 @@ from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
 from typing import Any
 
+from reefscan.base.errors import EngineError
 from reefscan.batch.compiling import compile_once
 from reefscan.batch.worker import Job, Reply, Task, run_tile
-from reefscan.errors import EngineError
 
 logger = logging.getLogger(__name__)
 

@@ -13,9 +13,9 @@ from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Protocol
 
+from reefscan.base.errors import EngineError, InputError
 from reefscan.batch.compiling import compile_once
 from reefscan.batch.worker import Job, Reply, Task, run_tile
-from reefscan.errors import EngineError, InputError
 
 
 class Session(Protocol):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from reefscan.model import Window
+from reefscan.base.model import Window
 
 
 @dataclass(frozen=True)

@@ -20,8 +20,8 @@ from multiprocessing.context import SpawnContext, SpawnProcess
 from types import ModuleType
 from typing import Any
 
+from reefscan.base.errors import EngineError
 from reefscan.batch.worker import THREAD_VARIABLES, Job, Reply, Task, hold_job, ready, run_held
-from reefscan.errors import EngineError
 
 logger = logging.getLogger(__name__)
 

@@ -17,7 +17,7 @@ import numpy as np
 import pyarrow as pa
 from numpy.typing import NDArray
 
-from reefscan.model import Window
+from reefscan.base.model import Window
 
 MAGIC = b"reefscan-tile 2"
 """First word of a stored tile; the number changes with the layout, and other numbers are not read."""

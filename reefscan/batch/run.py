@@ -15,6 +15,8 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass, field, replace
 
+from reefscan.base.errors import DiskFullError, EngineError, RunFolderError
+from reefscan.base.model import Window
 from reefscan.batch.engines import Engine, Session
 from reefscan.batch.events import (
     Event,
@@ -30,8 +32,6 @@ from reefscan.batch.pack import SMALL, TilePack
 from reefscan.batch.result import DamagedTileError, TileFailure, TileResult, stamp_in
 from reefscan.batch.store import TileStore
 from reefscan.batch.worker import Job, Reply, Task, Work, release
-from reefscan.errors import DiskFullError, EngineError, RunFolderError
-from reefscan.model import Window
 
 logger = logging.getLogger(__name__)
 

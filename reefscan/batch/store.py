@@ -16,11 +16,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from reefscan.base.model import Window
 from reefscan.batch.pack import NAME as PACK
 from reefscan.batch.pack import TilePack
 from reefscan.batch.result import DamagedTileError, TileResult, decode, encode, stamp_in
 from reefscan.io.whole import write_error, write_whole
-from reefscan.model import Window
 
 logger = logging.getLogger(__name__)
 

@@ -9,8 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from reefscan.errors import InputError
-from reefscan.model import BLOCK, Window
+from reefscan.base.errors import InputError
+from reefscan.base.model import BLOCK, Window
 
 DEFAULT_TILE = 2048
 """Side of a tile in cells where the user says nothing: halo small beside the core, memory small."""
@@ -100,7 +100,7 @@ def outside_band(
     Parameters
     ----------
     depth_range : callable
-        `reefscan.model.GridSource.depth_range`: bounds that may be too wide, never too narrow.
+        `reefscan.base.model.GridSource.depth_range`: bounds that may be too wide, never too narrow.
     shallow_m, deep_m : float
         The search band, metres of depth, both ends inside it.
     """

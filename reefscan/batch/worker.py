@@ -18,12 +18,12 @@ from dataclasses import dataclass
 from multiprocessing.connection import Connection
 from typing import Protocol
 
+from reefscan.base.errors import DiskFullError, ReefscanError, RunFolderError
+from reefscan.base.model import Window
 from reefscan.batch.pack import SMALL
 from reefscan.batch.result import TileResult, encode
 from reefscan.batch.store import TileStore
-from reefscan.errors import DiskFullError, ReefscanError, RunFolderError
 from reefscan.io import handles
-from reefscan.model import Window
 
 THREAD_VARIABLES = (
     "OMP_NUM_THREADS",

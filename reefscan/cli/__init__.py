@@ -99,7 +99,7 @@ def main(argv: list[str] | None = None) -> None:
 
 def run(argv: list[str]) -> int:
     """Run the command line and return the exit code."""
-    from reefscan.errors import ReefscanError
+    from reefscan.base.errors import ReefscanError
 
     cut = argv.index("--") if "--" in argv else len(argv)
     debug = "--debug" in argv[:cut]

@@ -29,9 +29,9 @@ def command(
 
     As in: reefscan cards runs/coast --top 20 --out cards.pdf
     """
-    from reefscan.errors import InputError
+    from reefscan.base.errors import InputError
+    from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign, write_out
-    from reefscan.io.runfolder import run_inputs
     from reefscan.render.card import draw_cards
     from reefscan.review.cardsites import card_sites
     from reefscan.review.opened import open_run

@@ -44,9 +44,9 @@ def command(
     import json
     import sys
 
-    from reefscan.errors import InputError
+    from reefscan.base.errors import InputError
+    from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign
-    from reefscan.io.runfolder import run_inputs
     from reefscan.review.compare import Side, compare_runs
     from reefscan.review.compare import as_json as document
     from reefscan.review.opened import open_run
@@ -114,7 +114,7 @@ def _plain(text: str) -> str:
 
 
 def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> None:
-    from reefscan.errors import InputError
+    from reefscan.base.errors import InputError
     from reefscan.io.outs import write_out
     from reefscan.render.changes import draw_changes
     from reefscan.render.map import FORMATS

@@ -54,10 +54,10 @@ def command(
 
     As in: reefscan export runs/coast --picks picks.json --format gpx --out sites.gpx
     """
-    from reefscan.errors import InputError
+    from reefscan.base.errors import InputError
+    from reefscan.io.out.runfolder import run_inputs
+    from reefscan.io.out.waypoints import FORMATS, route_order, tidy, write_sites
     from reefscan.io.outs import refuse_foreign
-    from reefscan.io.runfolder import run_inputs
-    from reefscan.io.waypoints import FORMATS, route_order, tidy, write_sites
     from reefscan.review.opened import open_run
     from reefscan.review.picked import picked_sites
     from reefscan.review.takealong import waypoints_of

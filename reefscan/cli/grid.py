@@ -55,17 +55,17 @@ def command(
     import sys
     import time
 
-    from reefscan.errors import InputError
-    from reefscan.io.ground import Onto
+    from reefscan.base.errors import InputError
+    from reefscan.base.units import METRES_PER, parse_length
+    from reefscan.io.grids.ground import Onto
     from reefscan.io.localfile import read_small_text
-    from reefscan.io.soundings import ReadOptions
-    from reefscan.io.soundings_text import TextOptions
-    from reefscan.io.soundings_time import parse_date, parse_zone
-    from reefscan.io.tides import read_tide
+    from reefscan.io.logs.soundings import ReadOptions
+    from reefscan.io.logs.text import TextOptions
+    from reefscan.io.logs.tides import read_tide
+    from reefscan.io.logs.times import parse_date, parse_zone
+    from reefscan.pipeline.surveying import Order, run_survey
     from reefscan.survey.build import Corrections
     from reefscan.survey.settings import SurveySettings, dump_settings, load_settings
-    from reefscan.surveying import Order, run_survey
-    from reefscan.units import METRES_PER, parse_length
 
     def one_of(flag: str, value: str | None, choices: tuple[str, ...]) -> None:
         if value is not None and value not in choices:

@@ -26,8 +26,8 @@ from reefscan.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from reefscan.model import GridSource, Window
-    from reefscan.recipe import Find
+    from reefscan.base.model import GridSource, Window
+    from reefscan.base.recipe import Find
 
 WINDOW, LARGEST = 1024, 3072
 """Side (cells) of what is worked at a time. It grows with the halo, so that reading the halo anew stays
@@ -70,8 +70,8 @@ def command(
     reefscan layers coast.tif --only slope_deg,bpi_fine_m --out layers/
     """
     check_positive(positive)
-    from reefscan.errors import InputError, RunFolderError
-    from reefscan.terrain import chosen, halo_cells
+    from reefscan.base.errors import InputError, RunFolderError
+    from reefscan.layers.terrain import chosen, halo_cells
 
     rows = chosen(None if only is None else [name.strip() for name in only.split(",") if name.strip()])
     if names:
@@ -81,9 +81,9 @@ def command(
         raise InputError("no grid was named; write reefscan layers GRID.tif (or --list for the layers)")
     find = make_recipe(recipe, None, None).find
 
+    from reefscan.base.reach import refuse_reach
+    from reefscan.io.grids.rasters import open_grids
     from reefscan.io.outs import refuse_foreign
-    from reefscan.io.rasters import open_grids
-    from reefscan.reach import refuse_reach
 
     sources = open_grids(
         list(grid), crs=crs, positive=positive, datum_shift_m=metres("--datum-shift", datum_shift),
@@ -121,8 +121,8 @@ def _write(source: GridSource, files: dict[str, Path], find: Find, *, quiet: boo
     from rich.console import Console
     from rich.progress import track
 
-    from reefscan.io.layers import layer_rasters
-    from reefscan.terrain import LAYERS, attributes, halo_cells, wider_than, window_layers
+    from reefscan.io.out.layers import layer_rasters
+    from reefscan.layers.terrain import LAYERS, attributes, halo_cells, wider_than, window_layers
 
     for sentence in wider_than(source.extent, source.sheet.cell_m, find, only=files):
         print(f"warning: {source.name}: {sentence}", file=sys.stderr)
@@ -141,7 +141,7 @@ def _write(source: GridSource, files: dict[str, Path], find: Find, *, quiet: boo
 
 
 def _windows(extent: Window, halo: int) -> Iterator[Window]:
-    from reefscan.model import BLOCK, Window
+    from reefscan.base.model import BLOCK, Window
 
     side = min(max(WINDOW, 2 * halo // BLOCK * BLOCK), LARGEST)
     for row in range(extent.row, extent.row_end, side):

@@ -12,8 +12,8 @@ import typer
 from reefscan.cli.options import Area, Bbox, Crs, Json, Positive, Prefer, ValueUnit, Variable
 
 if TYPE_CHECKING:
-    from reefscan.io.layer import Layer
-    from reefscan.io.source import SheetSource
+    from reefscan.io.grids.layer import Layer
+    from reefscan.io.grids.source import SheetSource
 
 
 def command(
@@ -29,7 +29,7 @@ def command(
 ) -> None:
     """Say what is in files and folders: forms, cells, depths, datum, overlaps, troubles. Changes nothing."""
     from reefscan.io.areas import read_area
-    from reefscan.io.rasters import open_grids
+    from reefscan.io.grids.rasters import open_grids
 
     sheets = open_grids(
         paths,

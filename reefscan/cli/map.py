@@ -39,10 +39,10 @@ def command(
 
     As in: reefscan map runs/coast --bbox -3.1 50.5 -3.0 50.6 --dpi 300 --out map.pdf
     """
-    from reefscan.errors import InputError
+    from reefscan.base.errors import InputError
+    from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.io.room import refuse_memory
-    from reefscan.io.runfolder import run_inputs
     from reefscan.render.map import FORMATS, draw_map
     from reefscan.review.ground import cut_to, overview_of_all
     from reefscan.review.opened import open_run
@@ -67,7 +67,7 @@ def command(
     if bbox is not None:
         ground = cut_to(ground, bbox)
     if georeferenced:
-        from reefscan.io.placed import write_placed_png
+        from reefscan.io.out.placed import write_placed_png
         from reefscan.render.plainmap import plain_map
 
         picture = plain_map(ground.elev, ground.cell_m, band_max_m=opened.recipe.depth_band[1])

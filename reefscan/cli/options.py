@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 if TYPE_CHECKING:
-    from reefscan.recipe import Recipe
+    from reefscan.base.recipe import Recipe
 
 
 def _asked(name: str, **more: Any) -> Any:
@@ -106,8 +106,8 @@ def depth_metres(depth: tuple[str, str]) -> tuple[float, float]:
     RecipeError
         If they cannot be read as two depths of one unit.
     """
-    from reefscan.errors import InputError, RecipeError
-    from reefscan.units import parse_length
+    from reefscan.base.errors import InputError, RecipeError
+    from reefscan.base.units import parse_length
 
     try:
         low, high = parse_length(depth[0]), parse_length(depth[1])
@@ -142,9 +142,9 @@ def make_recipe(
     MissingInputError, RecipeError
         If the file does not exist or the recipe is wrong.
     """
-    from reefscan.errors import MissingInputError, RecipeError
+    from reefscan.base.errors import MissingInputError, RecipeError
+    from reefscan.base.recipe import Recipe, load_recipe
     from reefscan.io.localfile import read_small_text
-    from reefscan.recipe import Recipe, load_recipe
 
     recipe = base or Recipe.default()
     if path is not None:
@@ -168,8 +168,8 @@ def make_recipe(
 
 def metres(flag: str, text: str) -> float:
     """Read the length that an option was given; what is wrong with it names the option."""
-    from reefscan.errors import InputError
-    from reefscan.units import parse_length
+    from reefscan.base.errors import InputError
+    from reefscan.base.units import parse_length
 
     try:
         return parse_length(text)

@@ -12,6 +12,6 @@ def command(recipe: RecipeFile = None, depth: Depth = None, top: Top = None) -> 
 
     Save it, change it, and give it to scan or rescore: reefscan recipe > my.toml
     """
-    from reefscan.recipe import dump_recipe
+    from reefscan.base.recipe import dump_recipe
 
     sys.stdout.write(dump_recipe(make_recipe(recipe, depth, top)))

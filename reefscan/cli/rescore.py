@@ -23,8 +23,8 @@ def command(
     Without --recipe the run's own recipe is used. Without --out the list is printed and nothing written.
     """
     from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
-    from reefscan.io.runfolder import CAUTION, RunFolder
-    from reefscan.rerun import rescore_run
+    from reefscan.io.out.runfolder import CAUTION, RunFolder
+    from reefscan.pipeline.rescore import rescore_run
 
     base = None if recipe is not None else RunFolder.open(run).recipe()
     result = rescore_run(

@@ -24,8 +24,8 @@ def command(
 
     As in: reefscan review runs/coast --out coast.html
     """
+    from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign, write_out
-    from reefscan.io.runfolder import run_inputs
     from reefscan.review.opened import open_run
     from reefscan.review.page import compose_page
     from reefscan.review.pagedata import page_data

@@ -65,8 +65,8 @@ def command(
 
     from reefscan.cli.progress import Progress
     from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
-    from reefscan.io.runfolder import CAUTION
-    from reefscan.pipeline import scan
+    from reefscan.io.out.runfolder import CAUTION
+    from reefscan.pipeline.scan import scan
 
     with Progress(quiet=quiet or as_json) as progress:
         run = scan(

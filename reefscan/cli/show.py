@@ -28,7 +28,7 @@ def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str) -> None:
     from rich.console import Console
     from rich.table import Table
 
-    from reefscan.scoring_words import length_words
+    from reefscan.score.reasons import length_words
 
     console = Console()
     if not console.is_terminal:
@@ -76,7 +76,7 @@ def print_json(
     sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any], *, folder: Path | None, caution: str
 ) -> None:
     """Print the list and the facts of the run as one JSON object on standard output."""
-    from reefscan.io.geojson import to_text
+    from reefscan.io.out.geojson import to_text
 
     collection = json.loads(to_text(sites, caution=caution))
     out = {
@@ -121,6 +121,6 @@ def _length(value: Any, unit: str, words: Any) -> str:
 
 
 def _sure(value: Any) -> str:
-    from reefscan.scoring_words import sure_words
+    from reefscan.score.reasons import sure_words
 
     return "-" if value is None or value != value else sure_words(float(value))

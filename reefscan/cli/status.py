@@ -26,7 +26,7 @@ def command(
     """Say whether a run is done, running, failed or interrupted, and what it has found."""
     from reefscan.batch.store import TileStore
     from reefscan.io.lock import FolderLock
-    from reefscan.io.runfolder import STORE, RunFolder
+    from reefscan.io.out.runfolder import STORE, RunFolder
 
     folder = RunFolder.open(run, finished=False)
     info = folder.info

@@ -1,0 +1,1 @@
+"""Everything that touches files: rooms for grids, logs and what is written; here what they share."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from reefscan.errors import InputError, MissingInputError, NoCrsError, UnreadableError
+from reefscan.base.errors import InputError, MissingInputError, NoCrsError, UnreadableError
 
 
 def read_area(path: str | Path) -> Any:

@@ -16,7 +16,7 @@ from typing import Any
 from defusedxml import ElementTree
 from defusedxml.common import DefusedXmlException
 
-from reefscan.errors import UnreadableError
+from reefscan.base.errors import UnreadableError
 from reefscan.io.localfile import odd_kind
 
 _INSIDE = re.compile(

@@ -20,6 +20,7 @@ def cache_folder() -> Path:
 @functools.cache
 def reader_rules() -> str:
     """Name the reader's own source as it is installed: read by other rules, a file may say something else."""
-    files = sorted(Path(__file__).parent.glob("*.py"))
-    told = [(path.name, path.stat().st_size, path.stat().st_mtime_ns) for path in files]
+    root = Path(__file__).parent
+    files = sorted(root.rglob("*.py"))
+    told = [(str(path.relative_to(root)), path.stat().st_size, path.stat().st_mtime_ns) for path in files]
     return hashlib.sha256(repr(told).encode()).hexdigest()[:16]

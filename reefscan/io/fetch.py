@@ -5,7 +5,7 @@ from __future__ import annotations
 import urllib.error
 import urllib.request
 
-from reefscan.errors import UnreadableError
+from reefscan.base.errors import UnreadableError
 
 _LONGEST = 64 << 20
 _TIMEOUT_S = 20.0

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 
 TRUE_SCALE = 1e-3
 """A projected grid is used as it is where its scale is true within this."""

@@ -20,7 +20,7 @@ from rasterio.env import ensure_env_with_credentials, set_gdal_config
 from rasterio.errors import NotGeoreferencedWarning, RasterioIOError
 from rasterio.io import DatasetReader
 
-from reefscan.errors import UnreadableError
+from reefscan.base.errors import UnreadableError
 from reefscan.io.behind import FAR, named_in, require_local, require_named, require_overview
 from reefscan.io.fetch import fetch_text
 from reefscan.io.shut import GRIDS, allow, allow_parts, once, shut_rasters

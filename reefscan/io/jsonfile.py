@@ -6,8 +6,8 @@ import json
 from pathlib import Path
 from typing import Any
 
-from reefscan.errors import UnreadableError
-from reefscan.io.soundings_open import read_all
+from reefscan.base.errors import UnreadableError
+from reefscan.io.opening import read_all
 
 
 def parse_json(path: Path, data: bytes | None = None) -> list[Any]:

@@ -6,7 +6,7 @@ import os
 import stat
 from pathlib import Path
 
-from reefscan.errors import MissingInputError, UnreadableError
+from reefscan.base.errors import MissingInputError, UnreadableError
 
 _KINDS = {
     stat.S_IFIFO: "a pipe",

@@ -11,7 +11,7 @@ import sys
 from pathlib import Path
 from typing import IO
 
-from reefscan.errors import LockedError
+from reefscan.base.errors import LockedError
 
 NAME = "lock"
 

@@ -7,7 +7,7 @@ import os
 from collections.abc import Iterable
 from pathlib import Path
 
-from reefscan.errors import RunFolderError
+from reefscan.base.errors import RunFolderError
 from reefscan.io.whole import refuse_odd, write_whole
 
 CSV_HEAD = "name,lon,lat,depth_m,kind,text"

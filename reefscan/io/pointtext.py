@@ -11,7 +11,7 @@ from itertools import islice, pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.errors import UnreadableError
+from reefscan.base.errors import UnreadableError
 from reefscan.io import words
 
 LOOK = 40

@@ -6,7 +6,7 @@ import os
 import sys
 from pathlib import Path
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 
 SHARE = 0.6
 """Part of the machine's memory that one answer may take: the rest is the system's and the libraries'."""

@@ -7,7 +7,7 @@ import warnings
 from pathlib import Path
 from typing import Any
 
-from reefscan.errors import UnreadableError
+from reefscan.base.errors import UnreadableError
 from reefscan.io.jsonfile import parse_json
 from reefscan.io.localfile import require_file
 from reefscan.io.shut import CLOSED, NO_ENDING, SERVED, SETTINGS, once

@@ -16,7 +16,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from reefscan.errors import DiskFullError, ReefscanError, RunFolderError
+from reefscan.base.errors import DiskFullError, ReefscanError, RunFolderError
 
 _FULL = {errno.ENOSPC, errno.EDQUOT, errno.EFBIG}
 _NO_ROOM = 1 << 20

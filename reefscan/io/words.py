@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from reefscan.units import METRES_PER
+from reefscan.base.units import METRES_PER
 
 UP_WORDS = ("elevation", "elev", "altitude", "height", "topo", "dem", "dtm", "bathymetry_elevation")
 DOWN_WORDS = ("depth", "sounding", "tiefe", "profondeur")

@@ -13,7 +13,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.model import MM_LIMIT, NODATA_MM
+from reefscan.base.model import MM_LIMIT, NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
 _LIMIT = float(MM_LIMIT)

@@ -6,7 +6,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.model import NODATA_MM
+from reefscan.base.model import NODATA_MM
 
 _NODATA = np.int32(NODATA_MM)
 

@@ -28,10 +28,10 @@ def discard_stale(folder: str, sources: list[str]) -> bool:
     bool
         True if something was removed. What cannot be read or written is left as it is.
     """
-    now = "\n".join(f"{os.path.basename(path)} {_facts(path)}" for path in sorted(sources))
+    now = "\n".join(f"{os.path.abspath(path)} {_facts(path)}" for path in sorted(sources))
     stamp = os.path.join(folder, STAMP)
     try:
-        with open(stamp, encoding="ascii") as file:
+        with open(stamp, encoding="utf-8") as file:
             if file.read() == now:
                 return False
     except (OSError, ValueError):
@@ -46,7 +46,7 @@ def discard_stale(folder: str, sources: list[str]) -> bool:
                     os.unlink(os.path.join(folder, name))
                     removed = True
         part = f"{stamp}.{os.getpid()}"
-        with open(part, "w", encoding="ascii") as file:
+        with open(part, "w", encoding="utf-8", errors="replace") as file:
             file.write(now)
         os.replace(part, stamp)
     except OSError:
@@ -62,8 +62,22 @@ def _facts(path: str) -> str:
     return f"{facts.st_size} {facts.st_mtime_ns}"
 
 
-def sources_beside(path: str) -> list[str]:
-    """Return the source files in the folder of one of them, and the module of constants above it."""
-    here = os.path.dirname(os.path.abspath(path))
-    names = [os.path.join(here, name) for name in os.listdir(here) if name.endswith(".py")]
-    return [*names, os.path.join(os.path.dirname(here), "model.py")]
+def discard_stale_below(root: str) -> None:
+    """Remove, from every folder of a package of kernels, compiled code that its sources as they are did not make.
+
+    A kernel of one folder may call those of any other, so all sources below count for each folder, and with them the
+    module of constants that all share (``base/model.py`` beside the package).
+
+    Parameters
+    ----------
+    root : str
+        Folder of the package.
+    """
+    folders: list[str] = []
+    sources = [os.path.join(os.path.dirname(root), "base", "model.py")]
+    for folder, below, names in os.walk(root):
+        below[:] = [name for name in below if name != "__pycache__"]
+        folders.append(folder)
+        sources += [os.path.join(folder, name) for name in names if name.endswith(".py")]
+    for folder in folders:
+        discard_stale(os.path.join(folder, "__pycache__"), sources)

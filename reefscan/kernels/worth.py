@@ -1,6 +1,6 @@
 """What a cell is worth by itself: the score's formula over depth, height within reach and slope.
 
-The formula is that of `reefscan.scoring`, cell by cell, without a temporary array a step: numpy's small steps hold the
+The formula is that of `reefscan.score.scoring`, cell by cell, without a temporary array a step: numpy's small steps hold the
 interpreter's lock, and two threads then wait for each other.
 """
 
@@ -100,7 +100,7 @@ def _measure(what: int, elev_mm: int, height_cm: int, slope_deg: float) -> float
 
 @njit(cache=True, nogil=True)
 def _membership(x: float, a: float, b: float, c: float, d: float, half: float) -> float:
-    """`reefscan.scoring.trapezoid` of one number."""
+    """`reefscan.score.scoring.trapezoid` of one number."""
     mu = _trapezoid(x, a, b, c, d)
     return mu * (max(x, 0.0) / (max(x, 0.0) + half)) if half > 0.0 else mu
 

@@ -1,0 +1,1 @@
+"""Pictures and PDF pages as bytes."""

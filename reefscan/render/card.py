@@ -22,11 +22,11 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 from reefscan.render.furniture import nice_length, plain
 from reefscan.render.marks import CAUTION, UNIT_METRES, contour_depths, kind_of, show_depth
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
-from reefscan.scoring_words import WITHIN_DOUBT, lost_in_doubt, sure_words
+from reefscan.score.reasons import WITHIN_DOUBT, lost_in_doubt, sure_words
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
 HALO: list[AbstractPathEffect] = [withStroke(linewidth=3, foreground="white")]

@@ -18,7 +18,7 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 from pyproj import CRS, Proj, Transformer
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 from reefscan.render import furniture
 from reefscan.render.contours import draw_contours
 from reefscan.render.featurepick import drawn_features

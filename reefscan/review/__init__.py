@@ -1,0 +1,1 @@
+"""The offline page, cards, picks, and runs compared."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from reefscan.model import GridSource
+from reefscan.base.model import GridSource
 from reefscan.render.card import CardSite
 from reefscan.review.ground import patch
 from reefscan.review.section import Section, sections

@@ -15,8 +15,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.listing import Listing
-from reefscan.recipe import Recipe
+from reefscan.base.recipe import Recipe
+from reefscan.score.listing import Listing
 
 SCHEMA = "reefscan-compare/1"
 EARTH_M = 6371008.8  # mean radius, IUGG

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from reefscan.errors import InputError
-from reefscan.model import BLOCK, GridSource, Sheet, Window, to_metres
+from reefscan.base.errors import InputError
+from reefscan.base.model import BLOCK, GridSource, Sheet, Window, to_metres
 
 Floats = NDArray[np.float64]
 

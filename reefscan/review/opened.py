@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from reefscan.io.runfolder import RunFolder
-from reefscan.io.runreading import open_run_grids, read_features
-from reefscan.listing import Listing, list_sites
-from reefscan.ranking import best_first
-from reefscan.recipe import Recipe
-from reefscan.scoring_words import explain
+from reefscan.base.recipe import Recipe
+from reefscan.io.grids.of_run import open_run_grids, read_features
+from reefscan.io.out.runfolder import RunFolder
+from reefscan.score.listing import Listing, list_sites
+from reefscan.score.ranking import best_first
+from reefscan.score.reasons import explain
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
-    from reefscan.model import GridSource
+    from reefscan.base.model import GridSource
 
 MOST_REASONS = 5000
 """Sites beyond this many carry no sentence in the page: nobody reads so far, and the file stays small."""

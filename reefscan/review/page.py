@@ -9,7 +9,7 @@ import json
 from importlib.resources import files
 from typing import Any
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 
 SCRIPTS = ("score.js", "words.js", "map.js", "list.js", "card.js", "picks.js", "controls.js", "app.js")
 """In the order they are run; ``score.js`` is the formula and stands alone."""

@@ -15,8 +15,8 @@ from typing import Any
 
 import pandas as pd
 
-from reefscan.errors import InputError
-from reefscan.units import shown
+from reefscan.base.errors import InputError
+from reefscan.base.units import shown
 
 SCHEMA = "reefscan-picks/1"
 STATES = ("keep", "drop", "")

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.model import GridSource
+from reefscan.base.model import GridSource
 from reefscan.review.ground import profile
 
 Floats = NDArray[np.float64]

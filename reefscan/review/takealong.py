@@ -7,8 +7,8 @@ from typing import Any
 
 import pandas as pd
 
-from reefscan.io.waypoints import Waypoint
-from reefscan.scoring_words import length_words
+from reefscan.io.out.waypoints import Waypoint
+from reefscan.score.reasons import length_words
 
 FIELDS = ("rank", "score", "confidence", "height_m", "width_m", "off_m", "cross_deg", "facing_deg", "position_m",
           "cell_m", "id", "feature_id", "source", "note")  # fmt: skip

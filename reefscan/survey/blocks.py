@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.model import Sheet, Window
+from reefscan.base.model import Sheet, Window
 
 Floats = NDArray[np.float64]
 

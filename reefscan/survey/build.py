@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reefscan.errors import InputError
-from reefscan.model import BLOCK, Sheet, Window
+from reefscan.base.errors import InputError
+from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.survey.blocks import Blocks, count_cells, reduce_blocks, sounding_noise
 from reefscan.survey.clean import clean, distance_along, take
 from reefscan.survey.crossings import Crossings, find_crossings, latency, session_biases, with_depths

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 
 Floats = NDArray[np.float64]
 _OMEGA = 23.4392911  # obliquity at J2000, degrees; its drift over a century moves f by less than 1e-4

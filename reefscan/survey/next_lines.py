@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
 
-from reefscan.survey.doubt import Doubt
+from reefscan.survey.uncertainty import Doubt
 
 Floats = NDArray[np.float64]
 HEADINGS = 12

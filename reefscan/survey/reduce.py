@@ -8,7 +8,7 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 from reefscan.survey.settings import Reduce
 from reefscan.survey.table import Soundings
 

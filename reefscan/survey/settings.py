@@ -10,9 +10,9 @@ from typing import Annotated, Any
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
 
-from reefscan.errors import RecipeError
-from reefscan.recipe import read_toml
-from reefscan.units import parse_length, shown
+from reefscan.base.errors import RecipeError
+from reefscan.base.recipe import read_toml
+from reefscan.base.units import parse_length, shown
 
 
 def _length(value: Any) -> Any:

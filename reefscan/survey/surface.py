@@ -15,7 +15,7 @@ from scipy.ndimage import distance_transform_edt
 from scipy.spatial import ConvexHull, Delaunay, QhullError
 from threadpoolctl import threadpool_limits
 
-from reefscan.model import Sheet, Window
+from reefscan.base.model import Sheet, Window
 from reefscan.survey.blocks import Blocks
 
 Floats = NDArray[np.float64]

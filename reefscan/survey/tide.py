@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 
 Floats = NDArray[np.float64]
 

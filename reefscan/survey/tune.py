@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from reefscan.survey.blocks import Blocks, reduce_blocks
-from reefscan.survey.doubt import Doubt, Roughness, learn, roughness
 from reefscan.survey.settings import Surface
 from reefscan.survey.surface import METHODS, predict
+from reefscan.survey.uncertainty import Doubt, Roughness, learn, roughness
 
 Floats = NDArray[np.float64]
 MOST_SOUNDINGS = 40_000

@@ -13,7 +13,7 @@ ENV = {**os.environ, "PYTHONPATH": str(ROOT)}
 
 SERVER = """
 import os, signal, sys
-from reefscan.pipeline import scan
+from reefscan.pipeline.scan import scan
 # Imports and kernels are loaded once here; each trial is a fork that runs the scan and may be killed.
 scan([sys.argv[1]], out=sys.argv[2], tile=512, workers=1)
 print("ready", flush=True)

@@ -15,6 +15,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from reefscan.base.errors import EngineError, InputError
+from reefscan.base.model import Window
+from reefscan.base.recipe import Recipe
 from reefscan.batch import (
     DaskCluster,
     InProcess,
@@ -25,10 +28,7 @@ from reefscan.batch import (
     tile_key,
 )
 from reefscan.batch.result import encode
-from reefscan.errors import EngineError, InputError
-from reefscan.model import Window
-from reefscan.pipeline import scan
-from reefscan.recipe import Recipe
+from reefscan.pipeline.scan import scan
 from tests.batch.run_bytes import contents, differences, rough, sites, write_native
 from tests.batch.toy_work import Counted, checker, run_tiles
 

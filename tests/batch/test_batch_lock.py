@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from reefscan.base.errors import LockedError
+from reefscan.base.model import Window
 from reefscan.batch import InProcess, TileStore, plan_tiles, tile_key
-from reefscan.errors import LockedError
-from reefscan.io.runfolder import RunFolder
-from reefscan.model import Window
+from reefscan.io.out.runfolder import RunFolder
 from tests.batch.toy_work import Counted, run_tiles
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -23,7 +23,7 @@ SCAN = """
 import sys
 from pathlib import Path
 from reefscan.batch import LocalProcesses, TileStore, tile_key
-from reefscan.io.runfolder import RunFolder
+from reefscan.io.out.runfolder import RunFolder
 from tests.batch.test_batch_lock import TILES, key
 from tests.batch.toy_work import Counted, run_tiles
 if __name__ == "__main__":

@@ -17,6 +17,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from reefscan.base.errors import DiskFullError, EngineError, InputError
+from reefscan.base.model import Window
 from reefscan.batch import (
     Finished,
     InProcess,
@@ -35,8 +37,6 @@ from reefscan.batch.pack import TilePack
 from reefscan.batch.processes import thread_limit
 from reefscan.batch.result import encode
 from reefscan.batch.worker import Job, Reply, Task
-from reefscan.errors import DiskFullError, EngineError, InputError
-from reefscan.model import Window
 from tests.batch.toy_work import Counted, Empty, SameExceptWest, checker, closed_form, never, run_tiles
 
 TILES = plan_tiles(Window(0, 0, 1000, 1500), 512)
@@ -381,7 +381,7 @@ def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
 import sys
 from pathlib import Path
 from reefscan.batch import LocalProcesses, TileStore, plan_tiles, tile_key
-from reefscan.model import Window
+from reefscan.base.model import Window
 from tests.batch.toy_work import Counted, run_tiles
 if __name__ == "__main__":
     work = Counted(Path({str(marks)!r}), seconds=0.5)

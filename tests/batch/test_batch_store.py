@@ -14,12 +14,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from reefscan.base.errors import DiskFullError, RunFolderError
+from reefscan.base.model import Window
 from reefscan.batch import TileResult, TileStore, tile_key
 from reefscan.batch.pack import TilePack
 from reefscan.batch.result import DamagedTileError, decode, encode
-from reefscan.errors import DiskFullError, RunFolderError
 from reefscan.io.whole import replacing
-from reefscan.model import Window
 from tests.batch.toy_work import checker
 
 CORE = Window(-512, 1024, 512, 512)
@@ -167,8 +167,8 @@ def test_a_real_limit_on_file_size_reads_as_a_full_disk(tmp_path: Path) -> None:
 import resource, signal, sys
 import numpy as np
 from reefscan.batch import TileResult, TileStore
-from reefscan.errors import DiskFullError
-from reefscan.model import Window
+from reefscan.base.errors import DiskFullError
+from reefscan.base.model import Window
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
 store = TileStore.open(sys.argv[1])
 resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, 50_000))

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from reefscan.base.errors import InputError
+from reefscan.base.model import BLOCK, Window
 from reefscan.batch.tiles import block_cover, check_tile, outside_band, plan_tiles
-from reefscan.errors import InputError
-from reefscan.model import BLOCK, Window
 
 extents = st.builds(
     Window,

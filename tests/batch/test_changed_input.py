@@ -13,12 +13,12 @@ import pytest
 import rasterio
 from shapely.geometry import box
 
-from reefscan import candidates
+from reefscan.base.model import Window
+from reefscan.base.recipe import Recipe
 from reefscan.batch.events import Event, TileDone, TileKept
-from reefscan.io.rasters import open_grids
-from reefscan.model import Window
-from reefscan.pipeline import scan
-from reefscan.recipe import Recipe
+from reefscan.find import candidates
+from reefscan.io.grids.rasters import open_grids
+from reefscan.pipeline.scan import scan
 from tests.batch.run_bytes import contents, differences, rough, sites, write_geographic, write_native
 
 ROW, COL, SIDE, CELL_M = -3_000_000, 200_100, 700, 2.0

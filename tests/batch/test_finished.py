@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from reefscan import sheetscan
-from reefscan.pipeline import scan
-from reefscan.recipe import Recipe
+from reefscan.base.recipe import Recipe
+from reefscan.pipeline import sheet as sheetscan
+from reefscan.pipeline.scan import scan
 from tests.batch.run_bytes import contents, rough, sites, write_native
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from reefscan.io.runfolder import RunFolder
+from reefscan.io.out.runfolder import RunFolder
 from tests.batch.forked import ENV, Server, running_yet, tiles
 from tests.batch.run_bytes import contents, differences, rough, sites, write_native
 

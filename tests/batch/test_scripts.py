@@ -17,7 +17,7 @@ import os
 print("begun", flush=True)
 from pathlib import Path
 from reefscan.batch import LocalProcesses, plan_tiles, tile_key
-from reefscan.model import Window
+from reefscan.base.model import Window
 from tests.batch.toy_work import Counted, run_tiles
 work = Counted(Path({marks!r}))
 ends = run_tiles(work, plan_tiles(Window(0, 0, 512, 2048), 512), engine=LocalProcesses(2), store=None, name_of=tile_key)

@@ -13,9 +13,9 @@ from typing import Any
 import numpy as np
 import pyarrow as pa
 
+from reefscan.base.model import Window
 from reefscan.batch import TileFailure, TileResult, finish_tiles
 from reefscan.batch.worker import Work
-from reefscan.model import Window
 
 
 def run_tiles(work: Work, tiles: Sequence[Window], **more: Any) -> Iterator[TileResult | TileFailure]:

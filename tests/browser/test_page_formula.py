@@ -11,12 +11,12 @@ import pandas as pd
 import pytest
 from seabed import ArraySource, seabed, sites
 
-from reefscan.ranking import rank_sites
-from reefscan.recipe import Recipe, load_recipe
+from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
 from reefscan.review.pagedata import page_data, recipe_data
-from reefscan.scoring import score_table
-from reefscan.scoring_words import WITHIN_DOUBT, lost_in_doubt, sure_words
+from reefscan.score.ranking import rank_sites
+from reefscan.score.reasons import WITHIN_DOUBT, lost_in_doubt, sure_words
+from reefscan.score.scoring import score_table
 
 
 @pytest.fixture(scope="module")

@@ -15,11 +15,11 @@ import pytest
 from chromium import start, wait_ready
 from seabed import HOSTILE, ArraySource, seabed, sites
 
-from reefscan.listing import list_sites
-from reefscan.recipe import Recipe, load_recipe
+from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
 from reefscan.review.pagedata import page_data
 from reefscan.review.picks import load_picks, schema_text
+from reefscan.score.listing import list_sites
 
 selenium = pytest.importorskip("selenium")
 from selenium.webdriver.common.action_chains import ActionChains  # noqa: E402

@@ -74,7 +74,7 @@ def test_a_wrong_call_is_one_line_and_leaves_nothing(
 
 
 def test_the_list_names_every_layer_with_its_source(capsys: pytest.CaptureFixture[str]) -> None:
-    from reefscan.terrain import LAYERS
+    from reefscan.layers.terrain import LAYERS
 
     assert run(["layers", "--list"]) == 0
     lines = capsys.readouterr().out.splitlines()

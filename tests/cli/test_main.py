@@ -12,13 +12,13 @@ import pandas as pd
 import pytest
 
 from reefscan import cli
+from reefscan.base.errors import RecipeError
+from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.cli.options import depth_metres, make_recipe, user_unit
 from reefscan.cli.show import position_words
-from reefscan.errors import RecipeError
-from reefscan.io import tables
-from reefscan.io.runfolder import RunFolder
-from reefscan.listing import list_sites
-from reefscan.recipe import Recipe, load_recipe
+from reefscan.io.out import tables
+from reefscan.io.out.runfolder import RunFolder
+from reefscan.score.listing import list_sites
 
 
 @pytest.fixture
@@ -108,14 +108,14 @@ def test_interruption_has_its_own_code_and_the_unexpected_is_one_line_too(monkey
     def stop(*_, **__):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("reefscan.recipe.dump_recipe", stop)
+    monkeypatch.setattr("reefscan.base.recipe.dump_recipe", stop)
     assert cli.run(["recipe"]) == 130
     assert "interrupted" in capsys.readouterr().err
 
     def burst(*_, **__):
         raise ZeroDivisionError("a fault of ours")
 
-    monkeypatch.setattr("reefscan.recipe.dump_recipe", burst)
+    monkeypatch.setattr("reefscan.base.recipe.dump_recipe", burst)
     assert cli.run(["recipe"]) == 1
     assert "--debug" in (err := capsys.readouterr().err) and "Traceback" not in err
     assert cli.run(["recipe", "--debug"]) == 1

@@ -13,14 +13,14 @@ import numpy as np
 import pyarrow as pa
 import pytest
 
+from reefscan.base.errors import InputError, RecipeError, ReefscanError
+from reefscan.base.recipe import load_recipe
+from reefscan.base.units import parse_length
 from reefscan.cli import run as command_line
-from reefscan.errors import InputError, RecipeError, ReefscanError
 from reefscan.io.areas import read_area
-from reefscan.io.soundings import ReadOptions, read_log
-from reefscan.io.soundings_time import to_seconds
-from reefscan.recipe import load_recipe
+from reefscan.io.logs.soundings import ReadOptions, read_log
+from reefscan.io.logs.times import to_seconds
 from reefscan.survey.settings import load_settings
-from reefscan.units import parse_length
 
 DIGITS = "1" * 5000
 

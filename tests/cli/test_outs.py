@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from reefscan.base.errors import RunFolderError
 from reefscan.cli import run as command_line
-from reefscan.errors import RunFolderError
+from reefscan.io.out.waypoints import Waypoint, write_sites
 from reefscan.io.outs import refuse_foreign, write_out
-from reefscan.io.waypoints import Waypoint, write_sites
 
 LOG = "lon,lat,depth_m\n" + "".join(
     f"{3 + i % 60 * 3e-5:.6f},{50 + i // 60 * 1e-4:.6f},{10 + i % 7 * 0.1}\n" for i in range(600)

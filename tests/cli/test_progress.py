@@ -7,10 +7,10 @@ import sys
 
 import pytest
 
+from reefscan.base.model import Window
 from reefscan.batch.events import Packing, Planned, TileDamaged, TileDone, TileFailed, TileKept
 from reefscan.cli import progress
 from reefscan.cli.progress import Progress
-from reefscan.model import Window
 
 CELLS = 4_000_000
 CORE = Window(0, 0, 2000, 2000)

@@ -15,8 +15,8 @@ import shapely
 from rasterio.transform import Affine
 
 import reefscan
-from reefscan.io.runfolder import RunFolder
-from reefscan.io.runreading import open_run_grids
+from reefscan.io.grids.of_run import open_run_grids
+from reefscan.io.out.runfolder import RunFolder
 
 FOOT = 0.3048  # the international foot, exact
 

@@ -9,9 +9,9 @@ import pytest
 import shapely
 
 from reefscan import cli
-from reefscan.errors import InputError, UnreadableError
+from reefscan.base.errors import InputError, UnreadableError
 from reefscan.io.areas import outline_of, read_area
-from reefscan.io.rasters import asked_for, open_grids
+from reefscan.io.grids.rasters import asked_for, open_grids
 
 from .seabed import cells, write
 

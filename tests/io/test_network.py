@@ -9,10 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from reefscan.errors import InputError, ReefscanError
+from reefscan.base.errors import InputError, ReefscanError
 from reefscan.io.areas import read_area
-from reefscan.io.rasters import open_grids
-from reefscan.io.soundings import ReadOptions, read_log
+from reefscan.io.grids.rasters import open_grids
+from reefscan.io.logs.soundings import ReadOptions, read_log
 
 from .baits import grids, vectors
 from .loopback import Loopback
@@ -83,8 +83,8 @@ def test_a_run_that_somebody_made_asks_no_server_of_theirs(tmp_path: Path) -> No
             )
             assert done.returncode == 1
             assert "Traceback" not in done.stderr
-        from reefscan.io.runfolder import RunFolder
-        from reefscan.io.runreading import open_run_grids
+        from reefscan.io.grids.of_run import open_run_grids
+        from reefscan.io.out.runfolder import RunFolder
 
         with pytest.raises(InputError, match="only addresses that you typed are asked"):
             open_run_grids(RunFolder.open(run))

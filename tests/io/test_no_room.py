@@ -16,14 +16,14 @@ import pytest
 import rasterio
 from shapely.geometry import LineString
 
-from reefscan.errors import DiskFullError, RunFolderError
-from reefscan.io import tables
-from reefscan.io.layers import layer_rasters
-from reefscan.io.placed import write_placed_png
-from reefscan.io.scoreraster import publish, score_raster
-from reefscan.io.soundings_grid import GridCells, write_grid
+from reefscan.base.errors import DiskFullError, RunFolderError
+from reefscan.base.model import Sheet, Window
+from reefscan.io.out import tables
+from reefscan.io.out.layers import layer_rasters
+from reefscan.io.out.placed import write_placed_png
+from reefscan.io.out.scoreraster import publish, score_raster
+from reefscan.io.out.soundings_grid import GridCells, write_grid
 from reefscan.io.whole import put_in_place, write_whole
-from reefscan.model import Sheet, Window
 
 SHEET, EXTENT = Sheet("EPSG:32631", 2.0), Window(0, 0, 512, 512)
 NOISE = np.random.default_rng(3)

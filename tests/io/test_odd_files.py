@@ -10,10 +10,10 @@ from pathlib import Path
 
 import pytest
 
+from reefscan.base.errors import InputError, UnreadableError
 from reefscan.cli import run as command_line
-from reefscan.errors import InputError, UnreadableError
-from reefscan.io.rasters import open_grids
-from reefscan.io.soundings import ReadOptions, list_logs, read_found, read_logs
+from reefscan.io.grids.rasters import open_grids
+from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, read_logs
 
 from .baits import _vrt
 from .seabed import cells, write

@@ -8,12 +8,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reefscan.errors import RunFolderError
-from reefscan.io.layers import layer_rasters
-from reefscan.io.scoreraster import score_raster
-from reefscan.io.soundings_grid import GridCells, write_grid
+from reefscan.base.errors import RunFolderError
+from reefscan.base.model import Sheet, Window
+from reefscan.io.out.layers import layer_rasters
+from reefscan.io.out.scoreraster import score_raster
+from reefscan.io.out.soundings_grid import GridCells, write_grid
 from reefscan.io.whole import write_whole
-from reefscan.model import Sheet, Window
 
 SHEET, EXTENT = Sheet("EPSG:32631", 2.0), Window(0, 0, 512, 512)
 

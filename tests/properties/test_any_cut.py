@@ -7,8 +7,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from reefscan.pipeline import scan
-from reefscan.recipe import Recipe
+from reefscan.base.recipe import Recipe
+from reefscan.pipeline.scan import scan
 from tests.batch.run_bytes import contents, differences, rough, sites, write_geographic, write_native
 
 WHOLE = 8192

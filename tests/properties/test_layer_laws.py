@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 from numpy.typing import NDArray
 
-from reefscan.model import NODATA_MM, GridBlock, Sheet, Window
-from reefscan.recipe import Find
-from reefscan.terrain import LAYERS, compute_layers, derive, halo_cells, window_layers
+from reefscan.base.model import NODATA_MM, GridBlock, Sheet, Window
+from reefscan.base.recipe import Find
+from reefscan.layers.terrain import LAYERS, compute_layers, derive, halo_cells, window_layers
 
 NAMES = list(LAYERS)
 CELL_M = 2.0
@@ -119,7 +119,7 @@ def test_scaling_heights_and_cells_together_keeps_pure_numbers(seed: int, factor
     small, large = layers(mm, names), layers(mm * np.int32(factor), names, cell_m=CELL_M * factor)
     for name in names:
         assert_allclose(large[name], small[name], rtol=1e-6, atol=2e-5, err_msg=name)
-    from reefscan.kernels.rugosity import vrm
+    from reefscan.kernels.layers.rugosity import vrm
 
     assert_allclose(vrm(mm * np.int32(factor), CELL_M * factor, 5), vrm(mm, CELL_M, 5), rtol=0, atol=3e-8)
 

@@ -10,8 +10,8 @@ from numpy.lib.stride_tricks import sliding_window_view
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from reefscan.kernels import gradient, position, relief, rugosity
-from reefscan.model import NODATA_MM, to_metres, to_mm
+from reefscan.base.model import NODATA_MM, to_metres, to_mm
+from reefscan.kernels.layers import gradient, position, relief, rugosity
 
 CELL_M = 2.0
 
@@ -180,7 +180,7 @@ def test_relief_of_a_plane_is_its_gradient_across_the_window(radius: float) -> N
 def test_the_index_of_a_candidate_is_that_of_the_layer(
     annulus: tuple[float, float], share: float, rng: np.random.Generator
 ) -> None:
-    from reefscan.kernels.ground_at import position_index
+    from reefscan.kernels.measure.ground_at import position_index
 
     mm = rough(rng, 400, holes=True)
     layer = position.bpi(mm, *annulus, -60, 91)

@@ -13,8 +13,8 @@ import pytest
 from numpy.testing import assert_allclose
 from numpy.typing import NDArray
 
-from reefscan.kernels import gradient, position, rugosity
-from reefscan.model import NODATA_MM, to_mm
+from reefscan.base.model import NODATA_MM, to_mm
+from reefscan.kernels.layers import gradient, position, rugosity
 
 
 def cells(rows: list[list[float]]) -> NDArray[np.int32]:

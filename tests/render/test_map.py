@@ -19,7 +19,7 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "review"))
 
 from seabed import ArraySource, seabed, sites
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 from reefscan.render.contours import _name_contours
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.furniture import degree_words, nice_length, panel

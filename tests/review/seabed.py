@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 from scipy.ndimage import gaussian_filter
 
-from reefscan.model import GridBlock, Sheet, Window, to_mm
-from reefscan.recipe import Recipe
+from reefscan.base.model import GridBlock, Sheet, Window, to_mm
+from reefscan.base.recipe import Recipe
 
 SHEET = Sheet("EPSG:32630", 4.0)
 HOSTILE = "</script><img src=x onerror=\"document.title='pwned'\">&\u2028=1+1"
@@ -28,7 +28,7 @@ class ArraySource:
         self._mm = to_mm(elev)
 
     def read(self, window: Window) -> GridBlock:
-        from reefscan.model import NODATA_MM
+        from reefscan.base.model import NODATA_MM
 
         out = np.full((window.height, window.width), NODATA_MM, dtype=np.int32)
         shared = window.intersect(self.extent)
@@ -132,10 +132,10 @@ def write_run(
     folder: Path, grid: Path, table: pd.DataFrame, *, recipe: Recipe | None = None, **facts: object
 ) -> Path:
     """A finished run folder with these candidates, as a scan leaves it."""
-    from reefscan.io import tables
-    from reefscan.io.rasters import open_grids
-    from reefscan.io.runfolder import RunFolder
-    from reefscan.listing import list_sites
+    from reefscan.io.grids.rasters import open_grids
+    from reefscan.io.out import tables
+    from reefscan.io.out.runfolder import RunFolder
+    from reefscan.score.listing import list_sites
 
     recipe = recipe or Recipe.default()
     table = tables.rounded(table.drop(columns=["flags", "why"], errors="ignore"))

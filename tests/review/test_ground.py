@@ -8,12 +8,12 @@ import pytest
 from pyproj import Geod, Transformer
 from seabed import SHEET, ArraySource, sites
 
-from reefscan.errors import InputError
-from reefscan.listing import list_sites
-from reefscan.model import Sheet
-from reefscan.recipe import Recipe
+from reefscan.base.errors import InputError
+from reefscan.base.model import Sheet
+from reefscan.base.recipe import Recipe
 from reefscan.review.compare import Side, compare_runs
 from reefscan.review.ground import cut_to, overview, overview_of_all, patch, profile
+from reefscan.score.listing import list_sites
 
 Y, X = np.mgrid[0:200, 0:300] * 4.0
 PLANE = ArraySource(-10.0 - 0.02 * X + 0.01 * Y)

@@ -10,10 +10,10 @@ from importlib.resources import files
 import numpy as np
 import pytest
 
-from reefscan.ranking import rank_sites
-from reefscan.recipe import Recipe
+from reefscan.base.recipe import Recipe
 from reefscan.review.pagedata import recipe_data, site_columns
-from reefscan.scoring import score_table, trapezoid
+from reefscan.score.ranking import rank_sites
+from reefscan.score.scoring import score_table, trapezoid
 from tests.browser.test_page_formula import random_recipe
 from tests.review.seabed import ArraySource, seabed, sites
 

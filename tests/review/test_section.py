@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from surfaces import cone, coordinates, flat_trough, ramp
 
 import reefscan
-from reefscan.arraysource import ArraySource
+from reefscan.base.arraysource import ArraySource
 from reefscan.review.section import COUNT, HALF_M, Section, bearing_of, foot_m, half_of, sections
 
 CRS, ORIGIN, CELL_M = "EPSG:32633", (500_000.0, 5_000_000.0), 2.0

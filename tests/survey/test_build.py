@@ -10,7 +10,7 @@ import verde as vd
 from ground import EAST, NORTH, add_fliers, plants, seabed, sounded, tracks
 from numpy.testing import assert_allclose, assert_array_equal
 
-from reefscan.model import Sheet
+from reefscan.base.model import Sheet
 from reefscan.survey.blocks import reduce_blocks, sounding_noise
 from reefscan.survey.build import Corrections, choose_cell, make_surface, prepare, track_gap
 from reefscan.survey.settings import SurveySettings

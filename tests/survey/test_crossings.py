@@ -9,7 +9,7 @@ import pytest
 from ground import plants, seabed, sounded, tracks
 from numpy.testing import assert_allclose
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 from reefscan.survey.build import Corrections, prepare
 from reefscan.survey.crossings import Crossings, find_crossings, session_biases, summary
 from reefscan.survey.reduce import reduce_depths

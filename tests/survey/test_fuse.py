@@ -7,7 +7,6 @@ from ground import plants, seabed
 from numpy.testing import assert_allclose
 
 from reefscan.survey.blocks import reduce_blocks
-from reefscan.survey.doubt import Doubt
 from reefscan.survey.fuse import BLENDED, OWN, PUBLIC, estimate_bias, fuse
 from reefscan.survey.next_lines import (
     Ground,
@@ -19,6 +18,7 @@ from reefscan.survey.next_lines import (
     route_length,
 )
 from reefscan.survey.surface import predict
+from reefscan.survey.uncertainty import Doubt
 
 
 def two_grids(rng):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from reefscan.errors import InputError
+from reefscan.base.errors import InputError
 from reefscan.survey.harmonics import HarmonicTide, node_and_argument, orbit
 from reefscan.survey.tide import cosine, is_high_low, make_table
 

@@ -1,0 +1,195 @@
+"""Reading and writing a recipe: TOML in, TOML with a comment on every line out.
+
+The models are in `reefscan.base.recipe_parts` and are offered here too. The comments of the written
+file come from the descriptions of the fields, so a new field is explained without touching this
+module.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import math
+import re
+import tomllib
+from typing import Any
+
+from pydantic import BaseModel, ValidationError
+
+from reefscan.base.errors import RecipeError
+from reefscan.base.recipe_parts import (
+    KINDS,
+    RECIPE_VERSION,
+    TERM_NOTES,
+    Find,
+    Kind,
+    Rank,
+    Recipe,
+    Score,
+    Term,
+)
+from reefscan.base.units import shown
+
+__all__ = [
+    "KINDS",
+    "RECIPE_VERSION",
+    "TERM_NOTES",
+    "Find",
+    "Kind",
+    "Rank",
+    "Recipe",
+    "Score",
+    "Term",
+    "dump_recipe",
+    "load_recipe",
+]
+
+
+def load_recipe(text: str, *, name: str = "recipe") -> Recipe:
+    """Read a recipe from TOML text.
+
+    Parameters
+    ----------
+    text : str
+        TOML; keys that are not named keep their defaults.
+    name : str
+        What to call it in a message (a file name).
+
+    Raises
+    ------
+    RecipeError
+        One line: where, what is wrong, what was found, what is wanted.
+
+    Examples
+    --------
+    >>> load_recipe('[rank]\\nspacing_m = "80ft"').rank.spacing_m
+    24.384
+    """
+    data = read_toml(text, name)
+    version = data.get("version", RECIPE_VERSION)
+    if isinstance(version, bool) or version != RECIPE_VERSION:
+        raise RecipeError(
+            f"{name}: version = {shown(version)}; this program reads version {RECIPE_VERSION}; "
+            "write a fresh one with 'reefscan recipe'"
+        )
+    try:
+        return Recipe.model_validate(data)
+    except ValidationError as error:
+        raise RecipeError(f"{name}: {_first_complaint(error)}") from None
+
+
+def read_toml(text: str, name: str) -> dict[str, Any]:
+    """Return the tables of a text of TOML.
+
+    Raises
+    ------
+    RecipeError
+        If it is none, is nested deeper than can be followed, or holds a whole number larger than any measure.
+    """
+    try:
+        data = tomllib.loads(text)
+        left: list[Any] = [data]
+        while left:
+            value = left.pop()
+            if isinstance(value, (dict, list)):
+                left += value.values() if isinstance(value, dict) else value
+            elif isinstance(value, int) and abs(value) >= 1 << 63:
+                raise RecipeError(f"{name}: a whole number in it is too large ({shown(value)})")
+    except RecursionError:
+        raise RecipeError(f"{name}: not valid TOML: it is nested too deep") from None
+    except RecipeError:
+        raise
+    except ValueError as error:  # of which one is that the interpreter reads no number of thousands of digits
+        digits = "integer string conversion" in str(error)
+        said = "a number in it has too many digits" if digits else str(error)[:300]
+        raise RecipeError(f"{name}: not valid TOML: {said}") from None
+    return data
+
+
+_SECTIONS: dict[tuple[str, ...], type[BaseModel]] = {
+    (): Recipe, ("find",): Find, ("score",): Score, ("rank",): Rank,
+}  # fmt: skip
+
+
+def _first_complaint(error: ValidationError) -> str:
+    """Turn pydantic's first complaint into one line with the nearest known key."""
+    first = error.errors()[0]
+    loc = tuple(str(part) for part in first["loc"])
+    where = ".".join(loc)[:200] or "recipe"
+    if first["type"] == "extra_forbidden":
+        owner = _SECTIONS.get(loc[:-1], Term)
+        known = list(owner.model_fields)
+        near = difflib.get_close_matches(loc[-1], known, n=1, cutoff=0.5)
+        if near:
+            return f"unknown key {where!r}; did you mean {'.'.join((*loc[:-1], near[0]))!r}?"
+        elsewhere = [
+            ".".join((*section, key))
+            for section, model in _SECTIONS.items()
+            for key in model.model_fields
+            if difflib.SequenceMatcher(None, key, loc[-1]).ratio() > 0.75
+        ]
+        hint = f"did you mean {elsewhere[0]!r}?" if elsewhere else f"known here: {', '.join(known)}"
+        return f"unknown key {where!r}; {hint}"
+    message = first["msg"].removeprefix("Value error, ")
+    found = first.get("input")
+    told = ""
+    if isinstance(found, (str, int, float)) and shown(found) not in message:
+        told = f" (found {shown(found)})"
+    return f"{where}: {message[:300]}{told}"
+
+
+_COLUMN = 34  # comments start here, so that values read as one column
+
+
+def dump_recipe(recipe: Recipe) -> str:
+    """Write a recipe as TOML; `load_recipe` reads it back equal.
+
+    Returns
+    -------
+    str
+        TOML text; each line carries a comment that says what it does.
+    """
+    lines = [
+        "# What reefscan looks for, how it judges a place, and what it lists.",
+        '# Lengths carry a unit ("80ft", "24m", "13fathom") or are metres. Depths are positive down.',
+        "# The numbers are first guesses of the trade: change them, run again, keep what catches.",
+        _line("version", recipe.version, "form of this file"),
+        "",
+        "[find]  # what is searched for: changing anything here needs a new scan",
+        *_lines(recipe.find, Find),
+        "",
+        "[score]  # how a place is judged: rescore is enough, no grid is read",
+        *_lines(recipe.score, Score, skip=("terms",)),
+    ]
+    for name, term in recipe.score.terms.items():
+        note = TERM_NOTES.get(name, "a term of your own")
+        key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name)
+        lines += ["", f"[score.terms.{key}]  # {note}", *_lines(term, Term)]
+    lines += ["", "[rank]  # how many are listed: rescore is enough", *_lines(recipe.rank, Rank)]
+    return "\n".join(lines) + "\n"
+
+
+def _lines(part: BaseModel, model: type[BaseModel], *, skip: tuple[str, ...] = ()) -> list[str]:
+    return [
+        _line(name, getattr(part, name), field.description or name)
+        for name, field in model.model_fields.items()
+        if name not in skip
+    ]
+
+
+def _line(name: str, value: Any, comment: str) -> str:
+    return f"{f'{name} = {_toml(value)}':<{_COLUMN}}  # {comment}"
+
+
+def _toml(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, float):
+        if math.isinf(value):
+            return "inf" if value > 0 else "-inf"
+        return repr(value)
+    if isinstance(value, int):
+        return str(value)
+    if isinstance(value, tuple):
+        return "[" + ", ".join(_toml(item) for item in value) + "]"
+    return json.dumps(str(value), ensure_ascii=False)

@@ -1,0 +1,1 @@
+"""The stations of one tile, and the noise of its ground."""

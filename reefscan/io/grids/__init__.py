@@ -1,0 +1,1 @@
+"""Bathymetry of any form as sheets of metric cells."""

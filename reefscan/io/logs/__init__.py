@@ -1,0 +1,1 @@
+"""Logs of soundings and tides of any form as tables."""

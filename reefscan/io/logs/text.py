@@ -1,0 +1,340 @@
+"""Delimited text: comma, semicolon, bar, tab or blanks, with or without a header.
+
+The form is worked out from the first lines; the body then runs through a columnar reader in
+chunks. A row that does not fit is counted and passed over: a cut-off line, a second header, a
+stretch of another program's messages.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, tzinfo
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pyarrow as pa
+import pyarrow.compute as pc
+import pyarrow.csv as pacsv
+from numpy.typing import NDArray
+
+from reefscan.base.errors import AmbiguousError, UnreadableError
+from reefscan.io.logs.columns import (
+    UNITS,
+    Columns,
+    check_place,
+    find_columns,
+    parse_angle,
+    parse_columns,
+    to_degrees,
+    to_numbers,
+)
+from reefscan.io.logs.times import to_seconds
+from reefscan.io.opening import as_text, chunks, read_head
+from reefscan.io.pointtext import counts_rows
+from reefscan.survey.table import Log
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class TextOptions:
+    """What the person says about text that does not say it itself."""
+
+    columns: str | None = None
+    depth_unit: float | None = None
+    zone: tzinfo = UTC
+    crs: str | None = None
+    swap_lonlat: bool = False
+
+
+@dataclass(frozen=True)
+class Layout:
+    """How the rows of one file are written."""
+
+    delimiter: str  # "," ";" "|" "\t" or " " for any run of blanks
+    width: int
+    columns: Columns
+    header_rows: int  # of them no comments, which are counted by themselves
+    decimal_comma: bool
+    unit: str = ""  # written behind every depth
+
+
+def sniff(path: Path, options: TextOptions) -> Layout:
+    """Work out delimiter, header, columns and decimal sign from the first lines.
+
+    Raises
+    ------
+    UnreadableError
+        Nothing in the first 64 kB looks like a table.
+    AmbiguousError
+        Columns without names, or a depth without a unit.
+    """
+    lines = [ln for ln in as_text(read_head(path)).split("\n")[:400] if ln.strip()]
+    lines = lines[:-1] if len(lines) > 300 else lines
+    body = [ln for ln in lines if not ln.lstrip().startswith(("#", "//"))]
+    best: tuple[float, int, str] = (0.0, 0, ",")
+    for delimiter in (";", "|", "\t", ",", " "):
+        widths = [len(_split(ln, delimiter)) for ln in body]
+        if not widths:
+            break
+        common = max(set(widths), key=widths.count)
+        score = widths.count(common) / len(widths) * (common > 1)
+        if score > best[0] + 0.1 and common > 1:
+            best = (score, common, delimiter)
+    share, width, delimiter = best
+    if share < 0.5:
+        raise UnreadableError(
+            f"{path.name}: no table of soundings in its first lines; wanted delimited text, NMEA 0183, GPX or GeoJSON"
+        )
+    header_at, header, found = 0, None, None
+    for place, line in enumerate(lines[:60]):
+        cells = [c.strip() for c in _split(line.lstrip("#/ \t"), delimiter)]
+        found = find_columns(cells)
+        if found is not None:
+            header_at, header = place + 1, cells
+            width = len(cells)
+            break
+    if found is None and options.columns is not None and body:
+        first = [c.strip() for c in _split(body[0], delimiter)]
+        if all(np.isnan(parse_angle(c)) for c in first):  # a header in no language we know
+            header_at, header, width = lines.index(body[0]) + 1, first, len(first)
+    columns = parse_columns(options.columns, header) if options.columns else found
+    if columns is None:
+        counted = counts_rows([_split(line, delimiter) for line in body[1:20]])
+        say = (
+            "the first only counts the rows: say which of the others is which, such as --columns lon=2,lat=3,depth_m=4"
+            if counted
+            else "say which is which, such as --columns lon=1,lat=2,depth_m=3"
+        )
+        raise AmbiguousError(
+            f"{path.name}: {width} columns without names that are known, first row {body[0][:60]!r}; {say}"
+        )
+    rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
+    unit = (
+        _unit_in_cells([c[columns.index["depth"]] for c in rows], path.name)
+        if "depth" in columns.index
+        else ""
+    )
+    if unit:
+        factor = UNITS[unit.lower()]
+        if columns.unit_said and columns.depth_factor != factor:
+            raise AmbiguousError(
+                f"{path.name}: depths are written with the unit {unit!r}, but the column's name says another; correct one"
+            )
+        columns = replace(columns, depth_factor=factor, unit_said=True)
+    if options.depth_unit is not None and not columns.unit_said:
+        columns = replace(columns, depth_factor=options.depth_unit, unit_said=True)
+    if not columns.unit_said and ("depth" in columns.index or "elev" in columns.index):
+        raise AmbiguousError(
+            f"{path.name}: the depth column states no unit; say --depth-unit m, ft or fathom"
+        )
+    comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
+        len(rows), 1
+    )
+    if max(columns.index.values()) >= width:
+        raise AmbiguousError(
+            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
+        )
+    head = sum(not ln.lstrip().startswith(("#", "//")) for ln in lines[:header_at])
+    return Layout(delimiter, width, columns, head, comma, unit)
+
+
+def _unit_in_cells(cells: list[str], name: str) -> str:
+    """Unit written behind each depth (``32.8 ft``), empty if there is none.
+
+    Raises
+    ------
+    AmbiguousError
+        If there is more than one.
+    """
+    behind = {m[1] for cell in cells if (m := re.fullmatch(r"[-+\d.,]+\s*([A-Za-z]+)", cell.strip(' "')))}
+    units = {word for word in behind if word.lower() in UNITS}
+    if len({UNITS[word.lower()] for word in units}) > 1:
+        raise AmbiguousError(
+            f"{name}: depths are written in several units ({', '.join(sorted(units))}); write them in one"
+        )
+    return min(units, default="")
+
+
+_INNER = "\x1f"
+"""Stands for the delimiter inside a quoted field."""
+
+
+def _unquoted(text: bytes, delimiter: str) -> bytes:
+    """Take the quotation marks off fields that are quoted whole; any other is a letter like all others.
+
+    A mark that nothing closes (inches, seconds of arc, a slip) would else swallow all rows up to the next one.
+    """
+    if b'"' not in text:
+        return text
+    mark = rb"[ \t]" if delimiter == " " else re.escape(delimiter.encode())
+    pattern = rb"(?m)(^|" + mark + rb')([ \t]*)"((?:[^"\n]|"")*)"(?=[ \t]*(?:$|' + mark + rb"))"
+    inner = re.compile(mark)
+
+    def bare(match: re.Match[bytes]) -> bytes:
+        return match[1] + inner.sub(_INNER.encode(), match[3]).replace(b'""', b'"')
+
+    return re.sub(pattern, bare, text)
+
+
+def _split(line: str, delimiter: str) -> list[str]:
+    line = _unquoted(line.encode("utf-8", "replace"), delimiter).decode("utf-8", "replace")
+    cells = line.split() if delimiter == " " else line.split(delimiter)
+    return [cell.replace(_INNER, delimiter) for cell in cells]
+
+
+def read_text(path: Path, options: TextOptions) -> Log:
+    """Read a delimited log.
+
+    Parameters
+    ----------
+    path : Path
+    options : TextOptions
+
+    Returns
+    -------
+    Log
+        Rows whose numbers could not be read at all are counted in ``counts["bad lines"]``.
+    """
+    layout = sniff(path, options)
+    wanted = layout.columns.index
+    parts: dict[str, list[Floats]] = {k: [] for k in ("lon", "lat", "depth", "time")}
+    total = comments = 0
+    odd, odd_time, timeless = "", "", 0
+    for block in chunks(path):
+        total += len(_LINES.findall(block))
+        comments += len(_COMMENTS.findall(block))
+        table, passed = _parse(block, layout)
+        odd = odd or next((row for row in passed if not row.lstrip().startswith(("#", "//"))), "")
+        if table.num_rows == 0:
+            continue
+        got = _convert(table, layout, options)
+        usable = np.zeros(table.num_rows, bool)
+        for kind in ("depth", "lat"):
+            if kind in got:
+                usable |= np.isfinite(got[kind])
+        if "lat" in got and "depth" in got:
+            usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
+        if "time" in got:
+            words = table.column(str(wanted["time"]))
+            no_time = np.flatnonzero(
+                np.isnan(got["time"])
+                & usable
+                & np.asarray(pc.fill_null(pc.greater(pc.utf8_length(words), 0), False))
+            )
+            timeless += no_time.size
+            if no_time.size and not odd_time:
+                odd_time = str(words[int(no_time[0])])
+        for kind, values in got.items():
+            parts[kind].append(values[usable])
+        lost = np.flatnonzero(~usable)[layout.header_rows if total == len(_LINES.findall(block)) else 0 :]
+        if lost.size and not odd:
+            odd = layout.delimiter.join(str(c[int(lost[0])]) for c in table.columns)
+    columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in parts.items()}
+    size = max(c.size for c in columns.values())
+    if size == 0:
+        raise UnreadableError(f"{path.name}: not one of its {total} lines is a sounding or a fix")
+    if options.swap_lonlat:
+        columns["lon"], columns["lat"] = columns["lat"], columns["lon"]
+    if options.crs is None:
+        check_place(columns["lon"], columns["lat"], path.name)
+        columns["lon"] = (columns["lon"] + 180.0) % 360.0 - 180.0
+    if columns["time"].size == 0:
+        columns["time"] = np.full(size, np.nan)
+    # told by taking away, so that what goes in is what comes out and what is counted here
+    bad = total - comments - layout.header_rows - size
+    notes = ("no times: nothing that needs a clock was checked",) if "time" not in wanted else ()
+    if timeless:
+        notes = (*notes, f"{timeless:,} of its times are none, such as {_shown(odd_time)}")
+    if bad:
+        notes = (*notes, f"{bad:,} of its {total:,} lines hold no sounding, such as {_shown(odd)}")
+    return Log(
+        path.name, columns["lon"], columns["lat"], columns["depth"], columns["time"],
+        np.full(columns["depth"].size, np.nan),
+        "surface" if layout.columns.surface else "transducer",
+        counts={"lines": total, "bad lines": bad}, notes=notes,
+    )  # fmt: skip
+
+
+_LINES = re.compile(rb"(?m)^[ \t]*[^\s]")
+_COMMENTS = re.compile(rb"(?m)^[ \t]*(?:#|//)")
+
+
+def _shown(text: str) -> str:
+    """A line of a file as it may stand in a message: short, without what steers a screen."""
+    bare = "".join(ch if ch.isprintable() else " " for ch in text.replace(_INNER, " ")).strip()
+    return repr(bare if len(bare) <= 60 else bare[:57] + "...")
+
+
+def _parse(block: bytes, layout: Layout) -> tuple[pa.Table, list[str]]:
+    """Turn lines into text columns; rows of another width are passed over and told."""
+    delimiter = layout.delimiter
+    block = _unquoted(block, delimiter)
+    if delimiter == " ":
+        block = re.sub(rb"[ \t]+", b"\t", re.sub(rb"(?m)^[ \t]+|[ \t]+$", b"", block))
+        delimiter = "\t"
+    try:
+        block.decode("utf-8")
+    except UnicodeDecodeError:
+        block = block.decode("latin-1").encode("utf-8")
+    names = [str(k) for k in range(layout.width)]
+    passed: list[str] = []
+
+    def pass_over(row: Any) -> str:
+        if len(passed) < 100:
+            passed.append(str(row.text))
+        return "skip"
+
+    need = sorted({str(v) for v in layout.columns.index.values()}, key=int)
+    table = pacsv.read_csv(
+        pa.BufferReader(block),
+        read_options=pacsv.ReadOptions(column_names=names, block_size=4 << 20, use_threads=True),
+        parse_options=pacsv.ParseOptions(
+            delimiter=delimiter,
+            invalid_row_handler=pass_over,
+            ignore_empty_lines=True,
+            quote_char=False,
+        ),
+        convert_options=pacsv.ConvertOptions(
+            include_columns=need, column_types={n: pa.string() for n in need}, strings_can_be_null=True
+        ),
+    )
+    return table.combine_chunks(), passed
+
+
+def _convert(table: pa.Table, layout: Layout, options: TextOptions) -> dict[str, Floats]:
+    index, comma = layout.columns.index, layout.decimal_comma
+
+    def column(kind: str) -> pa.Array:
+        chunked = table.column(str(index[kind]))
+        return chunked.chunk(0) if chunked.num_chunks else pa.array([], pa.string())
+
+    out: dict[str, Floats] = {}
+    if {"lon", "lat"} <= index.keys():
+        for kind, hemisphere, negative in (("lon", "ew", "W"), ("lat", "ns", "S")):
+            out[kind] = to_degrees(column(kind), decimal_comma=comma)
+            if hemisphere in index:
+                letters = np.array([str(v or "").strip().upper()[:1] for v in column(hemisphere).to_pylist()])
+                out[kind] = np.where(letters == negative, -np.abs(out[kind]), out[kind])
+    elif {"x", "y"} <= index.keys():
+        if options.crs is None:
+            raise AmbiguousError(
+                "columns x and y need their coordinate system; say --crs, such as --crs EPSG:32633"
+            )
+        out["lon"], out["lat"] = (to_numbers(column(k), decimal_comma=comma) for k in ("x", "y"))
+    if "depth" in index or "elev" in index:
+        kind = "depth" if "depth" in index else "elev"
+        sign = 1.0 if kind == "depth" else -1.0
+        values = column(kind)
+        if layout.unit:
+            values = pc.replace_substring_regex(values, r"(?i)\s*[a-z]+\s*$", "")
+        out["depth"] = sign * layout.columns.depth_factor * to_numbers(values, decimal_comma=comma)
+    if "time" in index:
+        times = column("time")
+        if "date" in index:
+            pairs = zip(column("date").to_pylist(), times.to_pylist(), strict=True)
+            times = pa.array([f"{d} {t}" for d, t in pairs])
+        out["time"] = to_seconds(times, zone=options.zone)
+    return out

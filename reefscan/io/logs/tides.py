@@ -1,0 +1,158 @@
+"""Tide files: a table of high and low waters, a time series, or harmonic constants.
+
+Time zones are explicit: a table whose times carry no offset is refused until a zone is said.
+"""
+
+from __future__ import annotations
+
+import re
+from datetime import UTC, tzinfo
+from pathlib import Path
+
+import numpy as np
+import pyarrow as pa
+
+from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
+from reefscan.io.logs.columns import normal, unit_of
+from reefscan.io.logs.times import to_seconds
+from reefscan.io.opening import as_text, read_all
+from reefscan.survey.harmonics import HarmonicTide, node_and_argument
+from reefscan.survey.tide import TideTable, make_table
+
+_TIME = {"time", "datetime", "date time", "timestamp", "utc", "date", "time utc", "date time utc"}
+_CLOCK = {"time", "hour", "clock"}
+_HEIGHT = ("height", "water level", "sea level", "sealevel", "level", "verified", "prediction", "predicted", "tide",
+           "v", "pred", "water_level", "value", "h")  # fmt: skip
+_NAME = {"name", "constituent", "constit"}
+_AMPLITUDE = {"amplitude", "amp", "a"}
+_PHASE = {"phase", "phase gmt", "greenwich phase", "g", "phase lag"}
+_OFFSET = re.compile(r"(?:Z|[+-]\d{2}:?\d{2}|UTC|GMT)\s*$")
+
+
+def read_tide(
+    path: Path, *, zone: tzinfo | None = None, unit: float | None = None, kind: str = "auto",
+    gap_h: float = 2.5, leg_h: float = 14.0,
+) -> TideTable | HarmonicTide:  # fmt: skip
+    """Read a tide file.
+
+    Parameters
+    ----------
+    path : Path
+        Delimited text with a header. Columns ``time`` (or ``date`` and ``time``) and a height make
+        a table; ``constituent``, ``amplitude``, ``phase`` (on Greenwich, degrees) make harmonic
+        constants, with the mean level in a row named ``Z0``.
+    zone : tzinfo, optional
+        Zone of times that carry none.
+    unit : float, optional
+        Metres per unit of the heights, where the header does not say.
+    kind : {"auto", "high-low", "series"}
+    gap_h, leg_h : float
+        Longest steps bridged, hours.
+
+    Raises
+    ------
+    UnreadableError
+        No such columns.
+    AmbiguousError
+        Zone or unit not stated.
+    """
+    lines = [
+        ln
+        for ln in as_text(read_all(path)).replace("\r\n", "\n").replace("\x00", "").split("\n")
+        if ln.strip()
+    ]
+    lines = [ln for ln in lines if not ln.lstrip().startswith(("#", "//"))]
+    if len(lines) < 2:
+        raise UnreadableError(f"{path.name}: no table; wanted a header and rows of time and height")
+    delimiter = max((";", "\t", ","), key=lines[0].count)
+    raw = [c.strip().strip('"') for c in lines[0].split(delimiter)]
+    names = [normal(c) for c in raw]
+    rows = [[c.strip().strip('"') for c in ln.split(delimiter)] for ln in lines[1:]]
+    rows = [r for r in rows if len(r) >= len(names)]
+    name_at = _find(names, _NAME)
+    amplitude_at = next(
+        (k for k, n in enumerate(names) if n in _AMPLITUDE or n.startswith("amplitude")), None
+    )
+    if name_at is not None and amplitude_at is not None:
+        return _harmonic(path, raw, names, rows, name_at, amplitude_at, unit)
+    height_at = next(
+        (k for w in _HEIGHT for k, n in enumerate(names) if n == w or n.startswith(w + " ")), None
+    )
+    date_at, time_at = _find(names, {"date", "day"}), _find(names, _CLOCK)
+    if height_at is None or (time_at is None and _find(names, _TIME) is None):
+        raise UnreadableError(
+            f"{path.name}: columns {raw} hold no tide; wanted time and height, or constituent, amplitude and phase"
+        )
+    if date_at is not None and time_at is not None:
+        stamps = [f"{r[date_at]} {r[time_at]}" for r in rows]
+    else:
+        at = _find(names, _TIME)
+        assert at is not None
+        stamps = [r[at] for r in rows]
+    said_zone = (bool(stamps) and _OFFSET.search(stamps[0]) is not None) or any(
+        "utc" in c.lower() or "gmt" in c.lower() for c in raw
+    )
+    if not said_zone and zone is None:
+        raise AmbiguousError(
+            f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)"
+        )
+    stamps = [re.sub(r"\s*(UTC|GMT)\s*$", "Z", s) for s in stamps]
+    factor = _factor(path, raw[height_at], unit)
+    seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if said_zone else zone or UTC)
+    heights = np.array([_number(r[height_at]) for r in rows]) * factor
+    try:
+        return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
+    except InputError as error:
+        raise InputError(f"{path.name}: {error}") from None
+
+
+def _find(names: list[str], words: set[str]) -> int | None:
+    return next((k for k, n in enumerate(names) if n in words), None)
+
+
+def _number(text: str) -> float:
+    try:
+        return float(text.replace(",", "."))
+    except ValueError:
+        return float("nan")
+
+
+def _factor(path: Path, name: str, unit: float | None) -> float:
+    said = unit_of(name)
+    if said is None and unit is None:
+        raise AmbiguousError(f"{path.name}: column {name!r} states no unit; say --tide-unit m (or ft)")
+    return said if said is not None else float(unit or 1.0)
+
+
+def _harmonic(
+    path: Path,
+    raw: list[str],
+    names: list[str],
+    rows: list[list[str]],
+    name_at: int,
+    amplitude_at: int,
+    unit: float | None,
+) -> HarmonicTide:
+    phase_at = next((k for k, n in enumerate(names) if n in _PHASE or n.startswith("phase")), None)
+    if phase_at is None:
+        raise UnreadableError(
+            f"{path.name}: amplitudes without a phase column; wanted the phase on Greenwich in degrees"
+        )
+    if "local" in raw[phase_at].lower():
+        raise AmbiguousError(f"{path.name}: phases are on local time; give them on Greenwich (phase_GMT)")
+    factor = _factor(path, raw[amplitude_at], unit)
+    amplitude, phase, mean = {}, {}, 0.0
+    for row in rows:
+        value, lag = _number(row[amplitude_at]) * factor, _number(row[phase_at])
+        if row[name_at].upper() in ("Z0", "MEAN"):
+            mean = value
+            continue
+        if not (np.isfinite(value) and np.isfinite(lag)):
+            raise UnreadableError(f"{path.name}: {row[name_at]}: amplitude or phase is no number in {row}")
+        if value == 0:
+            continue
+        node_and_argument(row[name_at], np.zeros(1))  # refuses a name it does not know
+        amplitude[row[name_at]], phase[row[name_at]] = value, lag
+    if not amplitude:
+        raise UnreadableError(f"{path.name}: not one constituent with an amplitude")
+    return HarmonicTide(amplitude, phase, mean)

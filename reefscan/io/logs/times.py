@@ -1,0 +1,130 @@
+"""Times in logs and tables, as seconds since 1970 UTC; a time without a zone is UTC or as told."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from typing import Any
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+import numpy as np
+import pandas as pd
+import pyarrow as pa
+import pyarrow.compute as pc
+from numpy.typing import NDArray
+
+from reefscan.base.errors import InputError
+from reefscan.io.logs.columns import to_numbers
+
+Floats = NDArray[np.float64]
+
+
+def parse_zone(text: str) -> tzinfo:
+    """Read ``UTC``, ``+02:00``, ``-7`` or a zone name such as ``America/Halifax``.
+
+    Raises
+    ------
+    InputError
+        If it is none of these.
+    """
+    word = text.strip()
+    if word.upper() in ("UTC", "Z", "GMT"):
+        return UTC
+    sign = {"+": 1, "-": -1}.get(word[:1])
+    if sign:
+        hours, _, minutes = word[1:].partition(":")
+        if hours.isdigit() and (minutes.isdigit() or not minutes) and int(hours) <= 14:
+            return timezone(sign * timedelta(hours=int(hours), minutes=int(minutes or 0)))
+    try:
+        return ZoneInfo(word)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+        raise InputError(
+            f"time zone {text!r} is not known; write UTC, +02:00 or a name such as Europe/Oslo"
+        ) from error
+
+
+def to_seconds(column: pa.Array, *, zone: tzinfo = UTC) -> Floats:
+    """Text to seconds since 1970 UTC; NaN where it is no time.
+
+    Numbers are seconds (or milliseconds from 10^11) since 1970. Day-first forms with dots
+    (31.12.2024) are understood, slashes only where they cannot be read two ways.
+
+    Raises
+    ------
+    InputError
+        If dates with slashes could be day-first as well as month-first.
+    """
+    numbers = to_numbers(column)
+    if np.isfinite(numbers).mean() > 0.5 if numbers.size else False:
+        return np.where(np.abs(numbers) > 1e11, numbers / 1000.0, numbers)
+    fast = _iso(column, zone)
+    if fast is not None:
+        return fast
+    series = column.to_pandas().astype("string").str.strip()
+    if series.str.contains(r"^\d{1,2}/\d{1,2}/\d{4}", regex=True).mean() > 0.5:
+        parts = series.str.extract(r"^(\d{1,2})/(\d{1,2})/\d{4}").astype(float)
+        first, second = bool((parts[0] > 12).any()), bool((parts[1] > 12).any())
+        if first == second:
+            raise InputError(
+                f"dates such as {series.iloc[0]} can be read day first or month first; write them as 2024-12-31"
+            )
+        return _parsed(series, zone, dayfirst=first, format="mixed")
+    if series.str.contains(r"^\d{1,2}\.\d{1,2}\.\d{4}", regex=True).mean() > 0.5:
+        return _parsed(series, zone, dayfirst=True, format="mixed")
+    seconds = _parsed(series, zone, format="ISO8601")
+    if (np.isnan(seconds) & series.notna().to_numpy()).mean() > 0.5:
+        return _parsed(series, zone, format="mixed")
+    return seconds
+
+
+_DATE = r"\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}|[A-Za-z]{3}|\d{8}"
+_ZONE = r"(?:Z|[+-]\d{2}:?\d{2})$"
+
+
+def _parsed(series: pd.Series, zone: tzinfo, **how: Any) -> Floats:
+    """Seconds of times that carry a zone, and of those that do not and are in ``zone``; a clock without a day is none."""
+    dated = series.where(series.str.contains(_DATE, regex=True).fillna(False))
+    zoned = dated.str.contains(_ZONE, regex=True).fillna(False).astype(bool)
+    told = _seconds(pd.to_datetime(dated.where(zoned), errors="coerce", utc=True, **how), UTC)
+    bare = _seconds(pd.to_datetime(dated.where(~zoned), errors="coerce", **how), zone)
+    return np.where(zoned.to_numpy(), told, bare)
+
+
+def _seconds(parsed: pd.Series, zone: tzinfo) -> Floats:
+    if getattr(parsed.dt, "tz", None) is None:
+        if zone is UTC:
+            parsed = parsed.dt.tz_localize("UTC")
+        else:  # an hour that occurs twice or never has no time
+            parsed = parsed.dt.tz_localize(zone, ambiguous="NaT", nonexistent="NaT")
+    stamps = parsed.dt.tz_convert("UTC").dt.tz_localize(None).to_numpy("datetime64[us]")
+    seconds = stamps.astype(np.int64) / 1e6
+    seconds[np.isnat(stamps)] = np.nan
+    return np.asarray(seconds, np.float64)
+
+
+def _iso(column: pa.Array, zone: tzinfo) -> Floats | None:
+    """ISO 8601 throughout, read all at once; None where a single row is anything else."""
+    text = pc.utf8_trim_whitespace(column)
+    for kind in (pa.timestamp("us"), pa.timestamp("us", tz="UTC")):
+        if kind.tz is None and zone is not UTC:
+            continue
+        try:
+            stamps = pc.cast(text, kind)
+        except pa.ArrowInvalid:
+            continue
+        numbers = np.array(stamps.cast(pa.int64()).to_numpy(zero_copy_only=False), np.float64)
+        return np.asarray(numbers / 1e6)
+    return None
+
+
+def parse_date(text: str) -> float:
+    """Midnight UTC of ``YYYY-MM-DD`` in seconds since 1970.
+
+    Raises
+    ------
+    InputError
+        If there is no such day.
+    """
+    try:
+        return datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=UTC).timestamp()
+    except ValueError as error:
+        raise InputError(f"--date {text!r} is no day; write YYYY-MM-DD") from error

@@ -1,0 +1,1 @@
+"""What is written: run folders, tables, rasters, waypoints."""

@@ -1,0 +1,1 @@
+"""From stations to features and candidates, once, after the tiles."""

@@ -1,0 +1,69 @@
+"""What the stations along a feature tell of it as a whole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reefscan.doubts.table import DOUBTS
+
+Floats = NDArray[np.float64]
+Whole = NDArray[np.intp]
+
+
+@dataclass(frozen=True)
+class Along:
+    """What was measured along features: the rows of each, and one value a feature of every fact."""
+
+    rows: list[Whole]
+    facts: dict[str, Floats]
+
+
+def told_along(table: pd.DataFrame, code: Whole, count: int) -> Along:
+    """Gather what the stations of each feature say together.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stations.
+    code : ndarray of int
+        Number of the feature of each station, 0 to ``count`` - 1; none is empty.
+    count : int
+    """
+    order = np.argsort(code, kind="stable")
+    start = np.searchsorted(code[order], np.arange(count))
+    size = np.diff(np.append(start, len(code)))
+
+    def column(name: str) -> Floats:
+        return np.asarray(table[name].to_numpy(dtype=np.float64)[order])
+
+    def mean(values: Floats) -> Floats:
+        return np.asarray(np.add.reduceat(values, start) / size)
+
+    def median(values: Floats) -> Floats:
+        ranked = values[np.lexsort((values, code[order]))]
+        return np.asarray(0.5 * (ranked[start + (size - 1) // 2] + ranked[start + size // 2]))
+
+    def direction(angle: Floats, turn: float) -> Floats:
+        full = np.radians(angle * (360.0 / turn))
+        mean_full = np.degrees(np.arctan2(mean(np.sin(full)), mean(np.cos(full))))
+        return np.asarray(mean_full * (turn / 360.0) % turn)
+
+    height, level = column("height_m"), column("level_m")
+    facts = {
+        "length_m": column("length_m")[start],
+        "height_m": np.maximum.reduceat(height, start),
+        "height_typical_m": median(height),
+        "width_m": median(column("width_m")),
+        "axis": direction(column("axis"), 180.0),
+        "facing": direction(column("facing"), 360.0),
+        "turn": mean(column("turn")),
+        "depth_min_m": -np.fmax.reduceat(level, start),
+        "depth_max_m": -np.fmin.reduceat(level, start),
+        "sinuosity": column("sinuosity")[start],
+        **{doubt.column: mean(column(doubt.column)) for doubt in DOUBTS},
+    }
+    return Along(np.split(order, start[1:]), facts)

@@ -1,0 +1,1 @@
+"""Kernels of the terrain layers: one value a cell."""

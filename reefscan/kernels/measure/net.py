@@ -1,0 +1,287 @@
+"""Where the net would lie: on the section that is told, the flattest ground a stated distance off the rock.
+
+The foot of the rock is where its side has climbed a tenth of its height: a rounded side leaves the floor with no slope, so it
+has no other end that could be seen.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import NamedTuple
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.base.model import NODATA_MM
+from reefscan.kernels.measure import face as of_face
+from reefscan.kernels.measure import measured as at
+from reefscan.kernels.measure.face import mend_gaps, read_face
+from reefscan.kernels.measure.ground_at import floor_fit, floor_level, position_index, ruggedness_and_relief
+from reefscan.kernels.measure.profiles import profile, spread_of_lines
+
+_NODATA = np.int32(NODATA_MM)
+
+FOOT_SHARE = 0.1
+"""Share of the height climbed at the foot."""
+
+OTHER_ROCK = 0.4
+"""Share of the structure's height from which other ground that stands up beside the net is rock too."""
+
+HUMP_M = 0.3
+"""Ground that stands so much above the foot between it and a net is another structure: the net would lie behind it."""
+
+
+FLAT_DEG = 8.0
+"""A floor is flat enough up to here: between two that are, the survey's noise must not decide."""
+
+USUAL_OFF = 5.0
+"""Metres off the foot at which a net lies where the floor allows it (a guess of the trade)."""
+
+SIDE_DEG = 4.0
+"""Degrees of slope that the far side of a rise is worth less than the side toward higher ground."""
+
+
+class Asked(NamedTuple):
+    """What a drop point is asked to be: stand-off and radius of its floor (cells), elevations (mm); radii (cells) of the rings
+    in which its surroundings are read."""
+
+    off_min: float
+    off_max: float
+    floor_radius: float
+    low_mm: int
+    high_mm: int
+    refuge: tuple[float, float]
+    relief: float
+    fine: tuple[float, float]
+    broad: tuple[float, float]
+
+
+@njit(cache=True, nogil=True)
+def _cost(
+    elev: NDArray[np.int32], r: float, c: float, noise: float, asked: Asked, cell: float
+) -> tuple[float, float]:
+    """What a place costs by its floor, and the slope of it (degrees); infinite where no net can lie."""
+    i, j = int(round(r)), int(round(c))
+    if i < 2 or j < 2 or i >= elev.shape[0] - 2 or j >= elev.shape[1] - 2:
+        return np.inf, np.nan
+    if elev[i, j] == _NODATA or elev[i, j] < asked.low_mm or elev[i, j] > asked.high_mm:
+        return np.inf, np.nan
+    slope, rough = floor_fit(elev, r, c, asked.floor_radius)
+    if not slope == slope:
+        return np.inf, np.nan
+    degrees = math.degrees(math.atan(slope / cell))
+    return max(0.0, degrees - FLAT_DEG) + 20.0 * max(0.0, rough - max(0.15, 2.0 * noise)), degrees
+
+
+@njit(cache=True, nogil=True)
+def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: float) -> float:
+    """Distance (cells) from a place to ground that stands so much above it, by sixteen headings; ``most`` where none is nearer."""
+    i, j = int(round(r)), int(round(c))
+    here, best = float(elev[i, j]), most
+    for a in range(16):
+        dr, dc = -math.cos(math.pi * a / 8), math.sin(math.pi * a / 8)
+        k = 1.0
+        while k < best:
+            y, x = int(round(i + k * dr)), int(round(j + k * dc))
+            if y < 0 or x < 0 or y >= elev.shape[0] or x >= elev.shape[1]:
+                break
+            if elev[y, x] != _NODATA and elev[y, x] - here >= climb_mm:
+                best = k
+                break
+            k += 0.5
+    return best
+
+
+@njit(cache=True, nogil=True)
+def _along(
+    elev: NDArray[np.int32], p: NDArray[np.float64], row: float, col: float, middle: int, heading: float, foot: float,
+    height: float, noise: float, asked: Asked, cell: float, out: NDArray[np.float64], best: float, extra: float,
+) -> float:  # fmt: skip
+    """Try places along a line from the foot of a structure outward; write the best if it costs less than ``best``.
+
+    ``extra`` is what the whole line costs. ``p`` is the profile along ``heading`` with the place (``row``, ``col``) at index ``middle``; ``foot`` is in samples from there.
+    """
+    dr, dc = -math.cos(heading), math.sin(heading)
+    at_foot = min(p.shape[0] - 1, middle + int(foot + 0.5))
+    level = p[at_foot]
+    step = max(0.5, 1.0 / cell)
+    off, done = asked.off_min, at_foot
+    while off <= asked.off_max + 1e-9:
+        s = foot + off
+        k = middle + int(s)
+        if k + 1 >= p.shape[0]:
+            break
+        hidden = False
+        while done < k:
+            done += 1
+            if not p[done] == p[done] or p[done] > level + max(HUMP_M, 3.0 * noise):
+                hidden = True
+                break
+        if hidden:
+            break
+        r, c = row + s * dr, col + s * dc
+        cost, degrees = _cost(elev, r, c, noise, asked, cell)
+        cost += extra + 0.3 * abs(off * cell - USUAL_OFF)
+        if cost < best:
+            near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise))
+            if near < asked.off_min:
+                cost += 40.0 * (asked.off_min - near) / max(asked.off_min, 1e-6)
+            if cost < best:
+                best = cost
+                out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = (
+                    r,
+                    c,
+                    degrees,
+                    min(off, near) * cell,
+                )
+                out[at.ROCK_ROW], out[at.ROCK_COL] = row + foot * dr, col + foot * dc
+        off += step
+    return best
+
+
+@njit(cache=True, nogil=True)
+def net_of_ledge(
+    elev: NDArray[np.int32], p: NDArray[np.float64], face: NDArray[np.float64], noise: float, asked: Asked, cell: float,
+    out: NDArray[np.float64],
+) -> bool:  # fmt: skip
+    """Place the net below a face: ``p`` is its profile, ``face`` what was read of it, ``out`` the measured ledge."""
+    top, foot = int(face[of_face.TOP]), int(face[of_face.FOOT])
+    level = p[foot] + FOOT_SHARE * (p[top] - p[foot])
+    k = foot
+    while k > top and p[k - 1] < level:
+        k -= 1
+    edge = float(k)
+    if k > top:
+        edge = k - (level - p[k]) / max(p[k - 1] - p[k], 1e-9)
+    middle = p.shape[0] // 2
+    heading = out[at.FACING]
+    # the profile's own place: the middle of the face lies a part of a sample off it
+    shift = face[of_face.MIDDLE] - middle
+    row = out[at.ROW] + shift * math.cos(heading)
+    col = out[at.COL] - shift * math.sin(heading)
+    return (
+        _along(
+            elev,
+            p,
+            row,
+            col,
+            middle,
+            heading,
+            edge - middle,
+            out[at.HEIGHT],
+            noise,
+            asked,
+            cell,
+            out,
+            np.inf,
+            0.0,
+        )
+        < np.inf
+    )
+
+
+@njit(cache=True, nogil=True)
+def net_of_trough(
+    elev: NDArray[np.int32],
+    noise: float,
+    asked: Asked,
+    cell: float,
+    room: NDArray[np.float64],
+    out: NDArray[np.float64],
+) -> bool:
+    """Place the net on the floor of a trough, midway between the feet of its walls."""
+    lines, gap = spread_of_lines(cell)
+    # a crest is told farther out than it was read, and no farther than there is room
+    reach = min(int(0.5 * out[at.WIDTH] / cell) + 3, (room.shape[0] - 1) // 2)
+    p = room[: 2 * reach + 1]
+    row, col, cross = out[at.ROW], out[at.COL], out[at.FACING]
+    profile(elev, row, col, cross, reach, lines, gap, p)
+    mend_gaps(p, 2)
+    floor = p[reach]
+    if not floor == floor:
+        return False
+    level = floor + max(FOOT_SHARE * out[at.HEIGHT], 2.0 * noise)
+    far = np.empty(2)
+    for side in range(2):
+        step, k = (1 if side else -1), 0
+        while k < reach and p[reach + step * (k + 1)] <= level:
+            k += 1
+        far[side] = float(k)
+        if k < reach and p[reach + step * (k + 1)] > level:
+            far[side] += (level - p[reach + step * k]) / max(
+                p[reach + step * (k + 1)] - p[reach + step * k], 1e-9
+            )
+    shift = 0.5 * (far[1] - far[0])
+    r, c = row - shift * math.cos(cross), col + shift * math.sin(cross)
+    cost, degrees = _cost(elev, r, c, noise, asked, cell)
+    if not cost < np.inf:
+        return False
+    off = 0.5 * (far[0] + far[1])
+    out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = r, c, degrees, off * cell
+    out[at.ROCK_ROW], out[at.ROCK_COL] = r - off * math.cos(cross), c + off * math.sin(cross)
+    return True
+
+
+@njit(cache=True, nogil=True)
+def net_of_rise(
+    elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float, room: NDArray[np.float64],
+    total: NDArray[np.float64], moment: NDArray[np.float64], face: NDArray[np.float64], out: NDArray[np.float64],
+) -> bool:  # fmt: skip
+    """Place the net beside a rise: toward higher ground, unless the floor is much flatter on another side."""
+    row, col, height = out[at.ROW], out[at.COL], out[at.HEIGHT]
+    foot = 0.5 * out[at.WIDTH] / cell
+    reach = int(3.0 * foot + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 6
+    p = room[: 2 * reach + 1]
+    edges, north, east = np.empty(16), -1e-3, 0.0
+    for a in range(16):
+        heading = math.pi * a / 8
+        profile(elev, row, col, heading, reach, 3, 1.0, p)
+        mend_gaps(p, 2)
+        edges[a] = np.nan
+        # the side of the rise is the face around the place where half its height is lost
+        k = reach
+        while k < 2 * reach and p[reach] - p[k] < 0.5 * height:
+            k += 1
+        m = min(k, 2 * reach - k)
+        if not p[reach] - p[k] >= 0.5 * height or not read_face(
+            p[k - m : k + m + 1], cell, sight, 4.0 * foot * cell + 12.0, total, moment, face
+        ):
+            continue
+        at_foot = k - m + int(face[of_face.FOOT])
+        level = p[at_foot] + FOOT_SHARE * height
+        i = at_foot
+        while i > reach and p[i - 1] < level:
+            i -= 1
+        edges[a] = i - reach - min(1.0, (level - p[i]) / max(p[i - 1] - p[i], 1e-9))
+        # toward higher ground, where a foot is a foot and no slope goes on below it; on level ground to the south, so that it is
+        # one side and not what the noise makes of it
+        north += p[at_foot] * math.cos(heading) / 16.0
+        east += p[at_foot] * math.sin(heading) / 16.0
+    toward, best = math.atan2(east, north), np.inf
+    for a in range(16):
+        if not edges[a] == edges[a]:
+            continue
+        heading = math.pi * a / 8
+        profile(elev, row, col, heading, reach, 3, 1.0, p)
+        mend_gaps(p, 2)
+        extra = SIDE_DEG * 0.5 * (1.0 - math.cos(heading - toward))
+        best = _along(
+            elev, p, row, col, reach, heading, edges[a], height, noise, asked, cell, out, best, extra
+        )
+    return best < np.inf
+
+
+@njit(cache=True, nogil=True)
+def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArray[np.float64]) -> None:
+    """Depth of a placed net, and what the ground around it is like."""
+    r, c = int(round(out[at.NET_ROW])), int(round(out[at.NET_COL]))
+    narrow = out[at.KIND] == at.TROUGH and out[at.OFF] < 2.5 * cell
+    out[at.DEPTH] = -floor_level(
+        elev, out[at.NET_ROW], out[at.NET_COL], out[at.AXIS], min(1.0, 2.0 / cell), narrow
+    )
+    out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(
+        elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
+    )
+    out[at.BPI_FINE] = position_index(elev, r, c, asked.fine[0], asked.fine[1])
+    out[at.BPI_BROAD] = position_index(elev, r, c, asked.broad[0], asked.broad[1])

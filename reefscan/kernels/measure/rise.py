@@ -1,0 +1,112 @@
+"""A high from which the ground falls away all round: faces on every side.
+
+Arrays and numbers in, numbers out. See `reefscan.kernels.measure.profiles` for positions and angles.
+"""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+from numba import njit
+from numpy.typing import NDArray
+
+from reefscan.kernels.measure import measured as at
+from reefscan.kernels.measure.face import mend_gaps
+from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
+from reefscan.kernels.measure.profiles import profile, sample
+from reefscan.kernels.order import put_in_order
+
+BESIDE_TOP = 0.65
+"""The middle one of the nine cells about the top of a rise stands no more than this share of its height below it."""
+
+
+@njit(cache=True, nogil=True)
+def measure_rise(
+    elev: NDArray[np.int32], row: float, col: float, within: float, noise: float, share: float,
+    search: Search, room: Scratch, out: NDArray[np.float64],
+) -> bool:  # fmt: skip
+    """Measure the rise whose top lies within some cells of a place: how far the ground falls away all round it."""
+    cell = search.cell_m
+    reach = max(3, int(search.rise_m / cell + 0.5))
+    span = int(within) + 1
+    r0, c0, top = int(round(row)), int(round(col)), -1e9
+    r1, c1 = r0, c0
+    for r in range(r0 - span, r0 + span + 1):
+        for c in range(c0 - span, c0 + span + 1):
+            if r < 1 or c < 1 or r >= elev.shape[0] - 1 or c >= elev.shape[1] - 1:
+                continue
+            if math.hypot(r - row, c - col) > within + 0.5:
+                continue
+            total = 0.0
+            for i in range(-1, 2):
+                for j in range(-1, 2):
+                    total += (2 - abs(i)) * (2 - abs(j)) * sample(elev, r + i, c + j)
+            if total / 16.0 > top:
+                top, r1, c1 = total / 16.0, r, c
+    if top < -1e8:
+        return False
+    # a top is picked for its noise where that changes from cell to cell, hardly where cells go together
+    picked = noise * min(1.0, 1.0 / (5.0 * share * share))
+    top = sample(elev, float(r1), float(c1)) - 0.3 * picked
+    p = room.q[: 2 * reach + 1]
+    sight = search.tilt * cell
+    drops, feet, runs = np.empty(16), np.empty(16), np.empty(16)
+    levels = np.empty(8)
+    for a in range(8):
+        profile(elev, float(r1), float(c1), math.pi * a / 8, reach, 3, 1.0, p)
+        mend_gaps(p, 2)
+        most, level = 0.0, 0.0
+        for k in range(1, reach + 1):
+            both = top - 0.5 * (p[reach - k] + p[reach + k])
+            if not both == both:
+                break
+            if both - sight * k > most:
+                most, level = both - sight * k, both
+        levels[a] = level
+        for side in range(2):
+            step, best, fall, place = (1 if side else -1), 0.0, 0.0, 0
+            for k in range(1, reach + 1):
+                z = p[reach + step * k]
+                if not z == z:
+                    break
+                if top - z - sight * k > best:
+                    best, fall, place = top - z - sight * k, top - z, k
+            tenth, nine = float(place), float(place)
+            for k in range(place, 0, -1):
+                z = top - p[reach + step * k]
+                if z >= 0.85 * fall:
+                    nine = float(k)
+                if z >= 0.15 * fall:
+                    tenth = float(k)
+            drops[2 * a + side], feet[2 * a + side], runs[2 * a + side] = best, nine, nine - tenth
+    put_in_order(drops)
+    put_in_order(levels)
+    put_in_order(feet)
+    put_in_order(runs)
+    # the third lowest of sixteen and the second of eight: one way over which it hangs together with other rock is none
+    beyond = levels[1] - sight * max(1.0, runs[8]) / 0.7
+    if drops[2] < 0.5 * beyond or beyond < BEYOND_SIGHT * search.rise_min_m:
+        return False
+    foot = max(feet[8], 1.0)
+    told = levels[1] - 0.45 * picked
+    # of a dome that many cells in radius the highest cell misses so much: it lies a sixth of a square cell off the top
+    told *= 1.0 + 1.0 / (6.0 * foot * foot)
+    out[at.KIND], out[at.ROW], out[at.COL] = at.RISE, float(r1), float(c1)
+    out[at.HEIGHT] = out[at.DROP] = told
+    out[at.WIDTH] = 2.0 * foot * cell
+    out[at.AXIS], out[at.FACING] = 0.0, np.nan
+    out[at.RUN] = max(1.0, runs[8]) / 0.7 * cell
+    out[at.STEEP] = gradient(told, out[at.RUN], cell)
+    out[at.TOGETHER] = 1.0
+    out[at.SIGMA_SHARE] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)
+    if told < search.rise_min_m:
+        return False
+    if cell > SINGLE_M:
+        return True
+    # what stands up by itself is as likely a wrong sounding, or weed, as a rock
+    about = np.empty(9)
+    for i in range(9):
+        about[i] = sample(elev, r1 + i // 3 - 1.0, c1 + i % 3 - 1.0)
+    put_in_order(about)
+    return bool(2.0 * foot >= 3.0 and about[4] >= top - BESIDE_TOP * told)

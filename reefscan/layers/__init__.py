@@ -1,0 +1,1 @@
+"""Terrain layers: one table of slope, ruggedness, position index, relief and heights of structure."""

@@ -1,0 +1,1 @@
+"""The compositions: a scan, a run listed anew, soundings to a grid."""

@@ -1,0 +1,42 @@
+"""What several sheets see of one place, told once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from reefscan.base.model import GridSource
+from reefscan.pipeline.sheet_names import lonlat_of
+
+
+@dataclass
+class ToldStations:
+    """Seeds of the stations found so far, by kind: sheets overlap a little at their borders.
+
+    The two lattices of a border put the top of one rock on cells a little apart, so both sheets own a strip
+    of some cells there, and what an earlier sheet has told is left out of the next.
+    """
+
+    seeds: dict[str, list[NDArray[np.float64]]] = field(default_factory=dict)
+
+    def new(self, stations: pd.DataFrame, source: GridSource, station_m: float) -> pd.DataFrame:
+        """Return the stations that no earlier sheet has within a station's spacing, and remember them."""
+        near_m = max(2.5 * source.sheet.cell_m, station_m)
+        lon, lat = lonlat_of(source.sheet)(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
+        lon, lat = np.radians(lon), np.radians(lat)
+        # points in space, metres: no seam at the antimeridian, none at a pole
+        places = 6_371_008.8 * np.column_stack(
+            [np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)]
+        )
+        fresh = np.ones(len(stations), dtype=bool)
+        for kind, rows in stations.groupby("kind", sort=True).indices.items():
+            for earlier in self.seeds.get(kind, []):
+                away, _ = cKDTree(earlier).query(places[rows], distance_upper_bound=near_m)
+                fresh[rows] &= ~np.isfinite(away)
+            if fresh[rows].any():
+                self.seeds.setdefault(kind, []).append(places[rows][fresh[rows]])
+        return stations[fresh].reset_index(drop=True)

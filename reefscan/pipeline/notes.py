@@ -1,0 +1,89 @@
+"""What the reader of a scan should know, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import pandas as pd
+
+from reefscan.base.model import GridSource, Window
+from reefscan.base.recipe import Recipe
+from reefscan.base.units import three_figures
+from reefscan.find.candidates import position_m
+from reefscan.pipeline.sheet import SheetRun
+
+WORTH_SAYING = 0.1
+"""Share of the candidates on filled-in ground or where depths jump from cell to cell, from which the run as a whole says so."""
+
+
+def where(core: Window) -> str:
+    """Say which cells a tile has."""
+    return f"rows {core.row} to {core.row_end - 1}, columns {core.col} to {core.col_end - 1}"
+
+
+def warnings_of(
+    sources: Sequence[GridSource], sheets: Sequence[SheetRun], recipe: Recipe, table: pd.DataFrame
+) -> list[str]:
+    """Say what was noticed in the inputs, why nothing was found, and what the cells cannot show."""
+    out = [note for source in sources for note in getattr(source, "notes", ())]
+    for source in sources:
+        out += [
+            f"{name}: changed while it was being read, so the answer may mix old and new; give the same command again"
+            for name in getattr(source, "changed", list)()
+        ]
+    low, high = recipe.depth_band
+    in_band = sum(int(sheet.facts["cells_in_band"]) for sheet in sheets)
+    fliers = sum(int(sheet.facts["fliers"]) for sheet in sheets)
+    failed = any(sheet.failures for sheet in sheets)
+    if not in_band and not failed:
+        out.append(
+            f"no cell lies in the search band of {recipe.find.depth_min_m:g} to {recipe.find.depth_max_m:g} m: "
+            "what the grid knows is all land, shallower or deeper"
+        )
+    elif not len(table) and not failed:
+        out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
+    if fliers:
+        cells = "lone spike was" if fliers == 1 else "lone spikes were"
+        out.append(
+            f"{fliers} {cells} set aside (a cell or two each: bad depths, or tips of rough rock) and not taken for structure"
+        )
+    repeated = table["interval_m"] > 0
+    looks = (
+        table["interpolated"] >= recipe.score.say_interpolated
+    ) & ~repeated  # of which the next says more
+    filled = float(looks.mean()) if len(table) else 0.0
+    if filled >= WORTH_SAYING:
+        files = {layer.name for source in sources for layer in getattr(source, "layers", ())}
+        # finer cells go first, whatever is under them
+        other = (
+            "; if another of your grids was sounded there, say --prefer and its name"
+            if len(files) > 1
+            else ""
+        )
+        out.append(
+            f"{filled * 100:.0f} % of the candidates stand on ground that looks filled in between soundings farther apart "
+            f"than the cells: its heights, widths and places are guesses until you have sounded there{other}"
+        )
+    coarse = table["interval_m"][repeated]
+    if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
+        out.append(
+            f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid holds no more than one depth for every "
+            f"{three_figures(coarse.median())} m or so: what is narrower cannot be seen there"
+        )
+    for sheet in sheets:
+        if sheet.limits.too_coarse:
+            out.append(
+                f"cells of {three_figures(sheet.limits.cell_m)} m are too coarse for this recipe: narrower troughs than "
+                f"{three_figures(sheet.limits.trough_width_m)} m cannot be seen"
+            )
+        if position_m(sheet.limits.cell_m, 0.0) > recipe.find.off_max_m:
+            out.append(
+                f"cells of {three_figures(sheet.limits.cell_m)} m are wider than the stand-off of {recipe.find.off_max_m:g} m: a drop "
+                f"point says where to look with the sounder, not where to drop"
+            )
+    return list(dict.fromkeys(out))  # sheets that share files notice the same
+
+
+def failures_of(sheets: Sequence[SheetRun]) -> list[str]:
+    """Name the tiles that could not be done, and why."""
+    return [f"tile {where(f.core)} failed: {f.message}" for sheet in sheets for f in sheet.failures]

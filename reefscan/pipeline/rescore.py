@@ -1,0 +1,84 @@
+"""A run listed anew from its folder: open, rescore, write. No grid is read.
+
+This composes ``io`` and the listing, as `reefscan.pipeline.scan` does for a scan.
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from reefscan.base.errors import RunFolderError
+from reefscan.base.recipe import Recipe
+from reefscan.io.out.runfolder import RunFolder
+from reefscan.score.listing import Listing, rescore
+
+_CARRIED = (
+    "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "positive", "crs", "variable", "value_unit",
+    "prefer", "cells", "area", "bbox",
+)  # fmt: skip
+"""Facts of the scan that stay true of its candidates, whatever the recipe."""
+
+
+@dataclass(frozen=True)
+class Rerun:
+    """A rescored run: the recipe as used, the list, what ``run.json`` knows, and where it was written."""
+
+    recipe: Recipe
+    listing: Listing
+    info: dict[str, Any]
+    folder: Path | None
+
+
+def rescore_run(
+    folder: Path | str,
+    recipe: Recipe | None = None,
+    *,
+    out: Path | str | None = None,
+    unit: str | None = None,
+) -> Rerun:
+    """List the candidates of a finished run under another recipe.
+
+    Parameters
+    ----------
+    folder : path
+        A run folder; it is only read.
+    recipe : Recipe, optional
+        The run's own if not given.
+    out : path, optional
+        Run folder to write: candidates, list, recipe, ``run.json``. Nothing is written if not given.
+    unit : {"m", "ft", "fathom"}, optional
+        Unit of the sentences; the scan's own if not given.
+
+    Raises
+    ------
+    NeedsScanError
+        If the recipe reaches outside what the run searched.
+    RunFolderError
+        If the folder is not a finished run, or ``out`` is that very run or not ours.
+    """
+    run = RunFolder.open(folder)
+    if out is not None and Path(out).resolve() == Path(folder).resolve():
+        raise RunFolderError(
+            f"{out}: is the run itself, whose map and score.tif would no longer fit; choose another"
+        )
+    table, stored = run.candidates(), run.recipe()
+    started = time.perf_counter()
+    said = unit or str(run.info.get("depth_unit", "m"))
+    used, listing = rescore(table, stored, recipe or stored, unit=said)
+    seconds = round(time.perf_counter() - started, 3)
+    carried = {name: run.info[name] for name in _CARRIED if name in run.info}
+    if out is None:
+        return Rerun(used, listing, {**carried, "warnings": listing.warnings}, None)
+    with RunFolder.create(out, command="rescore") as new:
+        new.write_candidates(table)
+        new.write_recipe(used)
+        new.write_listed(listing.sites)
+        new.warn(*listing.warnings)
+        new.finish(
+            str(run.info["state"]), **{**carried, "depth_unit": said}, rescored_from=str(folder),
+            candidates=len(table), listed=len(listing.sites), timings={"rescore_s": seconds},
+        )  # fmt: skip
+        return Rerun(used, listing, new.info, new.path)

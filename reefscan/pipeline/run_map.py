@@ -1,0 +1,61 @@
+"""The map of a run: the sheet with the most sites, drawn with its sites and features."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reefscan.base.model import NODATA_MM, GridSource
+from reefscan.base.overview import Thinning, overview
+from reefscan.base.recipe import Recipe
+from reefscan.pipeline.sheet_names import sheet_name
+from reefscan.score.listing import Listing
+
+if TYPE_CHECKING:
+    import geopandas
+
+
+def draw_run_map(
+    sources: Sequence[GridSource],
+    recipe: Recipe,
+    listing: Listing,
+    features: dict[str, geopandas.GeoDataFrame],
+    limits: list[str],
+    unit: str,
+    pictures: Sequence[tuple[NDArray[np.int32], Thinning] | None],
+) -> bytes:
+    """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew."""
+    from reefscan.render.map import draw_map
+
+    count = {sheet_name(source.sheet): 0 for source in sources}
+    for site in listing.sites:
+        count[str(site["sheet"])] = count.get(str(site["sheet"]), 0) + 1
+    source, picture = max(
+        zip(sources, pictures, strict=True),
+        key=lambda s: (count[sheet_name(s[0].sheet)], s[0].extent.height * s[0].extent.width),
+    )
+    elev_mm, thinning = picture or overview(source)
+    elev = np.where(elev_mm == NODATA_MM, np.nan, elev_mm / 1000.0)
+    sites = (
+        pd.DataFrame(listing.sites)
+        if listing.sites
+        else pd.DataFrame({name: [] for name in ("lon", "lat", "kind", "score", "rank")})
+    )
+    west, _, _, north = source.sheet.bounds(thinning.window)
+    return draw_map(
+        elev,
+        west_m=west,
+        north_m=north,
+        cell_m=source.sheet.cell_m * thinning.step,
+        crs=source.sheet.crs,
+        candidates=sites,
+        features=features,
+        depth_band_m=recipe.depth_band,
+        limits_text=limits[0] if limits else "",
+        title=source.name,
+        unit=unit,
+    )

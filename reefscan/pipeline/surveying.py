@@ -1,0 +1,392 @@
+"""The composition of a survey: logs read, soundings cleaned and reduced, a grid and its report written."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pyproj import Transformer
+
+from reefscan.base.model import BLOCK, Sheet, Window
+from reefscan.io.grids.ground import Onto, PublicGround, open_ground
+from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, tabulate
+from reefscan.io.out.soundings_grid import GridCells, refuse_cells, write_grid
+from reefscan.io.outs import refuse_foreign, write_out
+from reefscan.io.room import refuse_memory
+from reefscan.render import survey_figures as figures
+from reefscan.render.survey_report import survey_report
+from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
+from reefscan.survey.crossings import summary
+from reefscan.survey.fuse import OWN, Bias, estimate_bias, fuse
+from reefscan.survey.next_lines import Ground, Line, distance_from, plan_lines, route_length
+from reefscan.survey.settings import SurveySettings, dump_settings
+from reefscan.survey.table import REASONS, Log
+
+Floats = NDArray[np.float64]
+SCHEMA = "reefscan.survey/1"
+CAUTION = (
+    "Not for navigation. A grid from one boat's sounder misses what lies between its tracks: rocks, wrecks and nets "
+    "stand up unseen. Keep to the chart and a lookout."
+)
+OVERVIEW = 900
+PUBLIC_SIGMA_M = 1.0
+"""Doubt given to a public grid that states none: order 2 of S-44 at 40 m is 0.69 m, rounded up."""
+
+
+@dataclass(frozen=True)
+class Order:
+    """What is asked for.
+
+    Parameters
+    ----------
+    logs : sequence of Path
+    out : Path
+    cell_m : float or None
+        None: chosen from the tracks.
+    onto : Onto or None
+        Public grid to set the survey into, and how it is read.
+    next_m : float
+        Distance for the lines to survey next; 0 for none.
+    """
+
+    logs: Sequence[Path]
+    out: Path
+    reading: ReadOptions = ReadOptions()
+    corrections: Corrections = field(default_factory=Corrections)
+    settings: SurveySettings = SurveySettings()
+    cell_m: float | None = None
+    crs: str | None = None
+    onto: Onto | None = None
+    next_m: float = 2000.0
+    now_s: float | None = None
+
+
+@dataclass
+class _Overview:
+    """Coarse rasters gathered while the grid is written."""
+
+    sheet: Sheet
+    extent: Window
+    step: int
+    sums: dict[str, Floats] = field(default_factory=dict)
+
+    def add(self, window: Window, **layers: NDArray[Any]) -> None:
+        rows = (np.arange(window.row, window.row_end) - self.extent.row) // self.step
+        cols = (np.arange(window.col, window.col_end) - self.extent.col) // self.step
+        shape = (-(-self.extent.height // self.step), -(-self.extent.width // self.step))
+        flat = (rows[:, None] * shape[1] + cols[None, :]).ravel()
+        for name, values in layers.items():
+            v = np.asarray(values, float).ravel()
+            ok = np.isfinite(v)
+            for key, weight in ((name, v[ok]), (f"n {name}", np.ones(int(ok.sum())))):
+                total = np.bincount(flat[ok], weight, minlength=shape[0] * shape[1]).reshape(shape)
+                self.sums[key] = self.sums.get(key, np.zeros(shape)) + total
+
+    def mean(self, name: str) -> Floats:
+        with np.errstate(invalid="ignore", divide="ignore"):
+            return np.asarray(
+                np.where(self.sums[f"n {name}"] > 0, self.sums[name] / self.sums[f"n {name}"], np.nan)
+            )
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, east, south, north of the coarse lattice."""
+        rows, cols = -(-self.extent.height // self.step), -(-self.extent.width // self.step)
+        west, _, _, north = self.sheet.bounds(self.extent)
+        size = self.sheet.cell_m * self.step
+        return west, west + cols * size, north - rows * size, north
+
+
+def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> dict[str, Any]:
+    """Read, clean, reduce, grid, report.
+
+    Parameters
+    ----------
+    order : Order
+    say : callable
+        Told each step in a few words.
+
+    Returns
+    -------
+    dict
+        The facts, as written to ``<out>.report.json``.
+
+    Raises
+    ------
+    ReefscanError
+        In one line, where something cannot be used as it is.
+    """
+    paths = list_logs(order.logs)
+    stem = order.out.with_suffix("")
+    outs = order.out, stem.with_name(stem.name + ".report.json"), stem.with_name(stem.name + ".report.html")
+    for out in outs:
+        refuse_foreign(out, [*paths, *([order.onto.path] if order.onto else [])])
+    say(f"reading {len(paths)} log(s)")
+    logs, skipped = read_found(paths, order.logs, order.reading)
+    table, crs = tabulate(logs, crs=order.crs)
+    say(f"cleaning {len(table):,} soundings")
+    ready = prepare(table, order.settings, order.corrections, now_s=order.now_s)
+    cell = order.cell_m or choose_cell(ready)
+    sheet = Sheet(crs, cell)
+    say(f"tuning the surface ({int(ready.soundings.kept.sum()):,} soundings kept, cells of {cell:g} m)")
+    surface = make_surface(ready, sheet, order.settings)
+    public = open_ground(order.onto) if order.onto else None
+    extent = surface.extent()
+    if public is not None:
+        extent = extent.union(public.window_on(sheet))
+    _refuse_size(surface, extent)
+    windows = len(surface.windows()) if public is None else extent.height * extent.width // BLOCK**2 + 1
+    say(f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}")
+    overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
+    bias = _bias(surface, public) if public is not None else None
+    say("drawing the grid")
+    tags = {"reefscan_schema": SCHEMA, "reefscan_caution": CAUTION}
+    write_grid(
+        order.out,
+        sheet,
+        extent,
+        _parts(surface, public, bias, overview, extent, order.settings),
+        tags=tags,
+    )
+    lines = _next(overview, surface, order.next_m) if order.next_m > 0 else []
+    facts = _facts(order, logs, skipped, ready, surface, overview, bias, public, lines)
+    say("writing the report")
+    pictures = _pictures(ready, surface, overview, lines)
+    write_out(outs[1], json.dumps(facts, indent=1, allow_nan=False) + "\n")
+    write_out(outs[2], survey_report(facts, pictures))
+    return facts
+
+
+_BYTES_A_CELL = 150
+"""Memory for each cell that is looked at for a part of the grid (measured: 117)."""
+
+
+def _refuse_size(surface: SurveySurface, extent: Window) -> None:
+    """Refuse a grid that will not fit, before it is begun.
+
+    Raises
+    ------
+    InputError
+        With the option that would.
+    """
+    cell = surface.sheet.cell_m
+    refuse_cells(surface.sheet, extent)
+    refuse_memory(
+        _BYTES_A_CELL * float(BLOCK + 2 * surface.margin) ** 2,
+        f"each part of a grid of {cell:g} m cells with a reach of {surface.reach_m:g} m",
+        "say a shorter --reach or a larger --cell",
+    )
+
+
+def _bias(surface: SurveySurface, public: PublicGround) -> Bias:
+    own, other = [], []
+    for cut in surface.cuts():
+        # Only cells with soundings speak: interpolated ground would repeat its neighbours.
+        seen = np.isfinite(cut.elev) & (cut.count > 0)
+        elev, _ = public.on_lattice(surface.sheet, cut.window)
+        own.append(cut.elev[seen])
+        other.append(elev[seen])
+    return estimate_bias(np.concatenate(own), np.concatenate(other))
+
+
+def _parts(
+    surface: SurveySurface, public: PublicGround | None, bias: Bias | None, overview: _Overview, extent: Window,
+    settings: SurveySettings,
+) -> Iterator[GridCells]:  # fmt: skip
+    if public is None or bias is None:
+        for cut in surface.cuts():
+            source = np.where(np.isfinite(cut.elev), OWN, 0).astype(np.uint8)
+            overview.add(
+                cut.window,
+                elev=cut.elev,
+                sigma=cut.sigma,
+                rough=cut.rough,
+                seen=np.where(cut.count > 0, 1.0, np.nan),
+            )
+            yield GridCells(cut.window, cut.elev, cut.sigma, cut.count, source)
+        return
+    blend = settings.surface.blend_m
+    margin = int(np.ceil(2.0 * blend / surface.sheet.cell_m)) + 2
+    own_near = surface.extent().grow(margin)
+    for row in range(extent.row // BLOCK, -(-extent.row_end // BLOCK)):
+        for col in range(extent.col // BLOCK, -(-extent.col_end // BLOCK)):
+            core = Window(row * BLOCK, col * BLOCK, BLOCK, BLOCK).intersect(extent)
+            wide = core.grow(margin)
+            elev, sigma = public.on_lattice(surface.sheet, wide)
+            sigma = np.where(np.isfinite(elev) & ~np.isfinite(sigma), PUBLIC_SIGMA_M, sigma)
+            shape = (core.height, core.width)
+            source = np.where(np.isfinite(elev), 3, 0).astype(np.uint8)
+            inner = core.slices_in(wide)
+            count, rough = np.zeros(shape, np.int32), np.full(shape, np.nan)
+            if not wide.intersect(own_near).empty:
+                cut = surface.cut(wide)
+                elev, sigma, source = fuse(
+                    cut.elev, cut.sigma, elev, sigma, bias=bias, cell_m=surface.sheet.cell_m, blend_m=blend
+                )
+                count, rough = cut.count[inner], cut.rough[inner]
+            part = GridCells(core, elev[inner], sigma[inner], count, source[inner])
+            overview.add(
+                core, elev=part.elev, sigma=part.sigma, rough=rough, seen=np.where(count > 0, 1.0, np.nan)
+            )
+            yield part
+
+
+def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[Line]:
+    west, _, _, north = overview.bounds
+    cell = surface.sheet.cell_m * overview.step
+    seen = overview.sums["n seen"] > 0
+    ground = Ground(
+        overview.mean("elev"), distance_from(seen, cell), overview.mean("rough"), cell, west, north
+    )
+    thin = max(1, int(np.ceil(max(seen.shape) / 320)))  # fine enough for lines, and quick
+    if thin > 1:
+        ground = Ground(
+            ground.elev[::thin, ::thin],
+            ground.distance[::thin, ::thin],
+            ground.rough[::thin, ::thin],
+            cell * thin,
+            west,
+            north,
+        )
+    return plan_lines(ground, surface.tuning.doubt, budget_m=max(budget_m, 4.0 * ground.cell_m))
+
+
+def _facts(
+    order: Order, logs: Sequence[Log], skipped: Sequence[str], ready: Prepared, surface: SurveySurface, overview: _Overview, bias: Bias | None,
+    public: PublicGround | None, lines: list[Line],
+) -> dict[str, Any]:  # fmt: skip
+    data, tuning = ready.soundings, surface.tuning
+    kept = data.kept
+    tally = data.tally()
+    to_lonlat = Transformer.from_crs(surface.sheet.crs, 4326, always_xy=True)
+    warnings = [f"skipped: {text}" for text in skipped]
+    if order.corrections.tide is None:
+        warnings.append(
+            "No tide was taken off: depths are as deep as the water was that day, and days differ."
+        )
+    if (
+        order.corrections.draft_m is None
+        and "transducer" in data.references
+        and np.isnan(data.to_surface[kept]).any()
+    ):
+        warnings.append(
+            "No draft was told: depths are below the sounder's transducer, not below the surface."
+        )
+    if public is not None:
+        warnings += public.notes
+    if bias is not None and bias.cells < 50:
+        warnings.append(
+            f"Only {bias.cells} cells are shared with the public grid: its bias was not estimated."
+        )
+    aside = [
+        {"reason": name, "soundings": tally[name], "share": round(tally[name] / len(data), 6), "why": why}
+        for name, why in REASONS[1:] if name in tally
+    ]  # fmt: skip
+    if len(data) and (len(data) - tally["kept"]) / len(data) > 0.1:
+        warnings.append(
+            "More than a tenth of the soundings was set aside: look at the map below before trusting the rest."
+        )
+    for log in logs:
+        warnings += _of_log(log, tide=order.corrections.tide is not None)
+    return {
+        "schema": SCHEMA,
+        "caution": CAUTION,
+        "out": order.out.name,
+        "crs": surface.sheet.crs,
+        "cell_m": surface.sheet.cell_m,
+        "soundings": {"read": len(data), "kept": tally["kept"]},
+        "depth_m": [round(float(v), 2) for v in np.percentile(data.depth[kept], [0, 100])],
+        "covered_km2": round(float(overview.sums["n elev"].sum()) * surface.sheet.cell_m**2 / 1e6, 4),
+        "gap_m": round(ready.gap_m, 1),
+        "step_m": round(ready.step_m, 2),
+        "noise_m": round(ready.noise_m, 3),
+        "reach_m": surface.reach_m,
+        "files": [
+            {"name": g.name, "soundings": int(g.depth.size), "reference": g.reference, "notes": list(g.notes),
+             "unusable": sum(_unusable(g).values()), "counts": g.counts} for g in logs
+        ],
+        "set_aside": aside,
+        "steep": int((data.steep & kept).sum()),
+        "corrections": ready.corrections,
+        "delay": {"seconds": ready.delay[0], "gain": ready.delay[1]} if ready.delay else None,
+        "crossings": {"before": summary(ready.before), "after": summary(ready.after)},
+        "validation": {
+            "method": tuning.method, "block_cells": tuning.block_cells, "table": list(tuning.table),
+            "left_out": tuning.left_out, "rms_m": _number(tuning.rms_m), "median_m": _number(tuning.median_m),
+            "spread": _number(tuning.spread), "learnt": tuning.doubt.learnt,
+        },
+        "onto": None if bias is None or public is None else {
+            "name": public.name, "notes": list(public.notes), "bias_m": round(bias.value_m, 3), "spread_m": _number(bias.spread_m), "cells": bias.cells
+        },
+        "next_lines": [
+            {"line": k, "from": _lonlat(to_lonlat, g.x0, g.y0), "to": _lonlat(to_lonlat, g.x1, g.y1), "length_m": round(g.length_m, 1)}
+            for k, g in enumerate(lines, start=1)
+        ],
+        "next_total_m": round(route_length(lines), 1),
+        "warnings": warnings,
+        "settings": dump_settings(order.settings),
+    }  # fmt: skip
+
+
+def _unusable(log: Log) -> dict[str, int]:
+    """Lines that nothing could be made of, by reason."""
+    reasons = ("bad lines", "wrong checksum", "cut off", "invalid or empty")
+    return {name: log.counts[name] for name in reasons if log.counts.get(name)}
+
+
+BACK_S = 60.0
+"""Times that go back by less are two devices' clocks."""
+
+
+def _of_log(log: Log, *, tide: bool) -> list[str]:
+    """What the person should know of one log without opening the report."""
+    out = [f"{log.name}: {note}." for note in log.notes if "such as" in note or "left out" in note]
+    lost = _unusable(log)
+    if sum(lost.values()) > 0.1 * (sum(lost.values()) + max(log.depth.size, log.lon.size)):
+        why = ", ".join(f"{name} {count:,}" for name, count in lost.items())
+        out.append(f"{log.name}: more than a tenth of its lines could not be used ({why}).")
+    times = log.time[np.isfinite(log.time)]
+    back = -np.diff(times)
+    if tide and (back > BACK_S).any():
+        out.append(
+            f"{log.name}: its times go back at {int((back > BACK_S).sum())} place(s), by up to {back.max() / 3600:.1f} h; the tide was "
+            "taken off at the times as logged: is its clock right?"
+        )
+    return out
+
+
+def _number(value: float) -> float | None:
+    return round(float(value), 4) if np.isfinite(value) else None
+
+
+def _lonlat(made: Transformer, x: float, y: float) -> list[float]:
+    lon, lat = made.transform(x, y)
+    return [round(float(lon), 7), round(float(lat), 7)]
+
+
+def _pictures(
+    ready: Prepared, surface: SurveySurface, overview: _Overview, lines: list[Line]
+) -> dict[str, bytes]:
+    data = ready.soundings
+    names = [name for name, _ in REASONS]
+    west, south, east, north = surface.sheet.bounds(surface.extent().grow(8))
+    view = (west, east, south, north)
+    plan = figures.Plan(overview.mean("elev"), overview.mean("sigma"), overview.bounds)
+    out = {
+        "depth": figures.depth_map(plan),
+        "doubt": figures.doubt_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view),
+        "aside": figures.aside_map(data.x, data.y, data.reason, names, view),
+        "profile": figures.profile(data.depth, data.reason, names),
+    }
+    if ready.after.difference.size:
+        out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference)
+    if surface.tuning.residuals.shape[0]:
+        out["residuals"] = figures.residual_histogram(
+            surface.tuning.residuals[:, 0] / surface.tuning.residuals[:, 1]
+        )
+    return out

@@ -1,0 +1,120 @@
+"""From the stored candidates to the ranked, explained list: the part that a rescore repeats.
+
+A fresh scan and a rescore both come through here with the same stored, rounded table, so they give
+the same list to the last digit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import pandas as pd
+
+from reefscan.base.recipe import Recipe
+from reefscan.score.ranking import rank_sites
+from reefscan.score.reasons import explain
+from reefscan.score.scoring import Scored, score_table
+
+
+@dataclass(frozen=True)
+class Listing:
+    """A ranked list.
+
+    Attributes
+    ----------
+    sites : list of dict
+        In rank order: every column of the table with ``rank``, ``score``, ``confidence``, ``terms``,
+        ``flags`` and ``why``.
+    scored : Scored
+        Scores of the whole table, row for row.
+    rows : list of int
+        Row of the table that each listed site stands in.
+    warnings : list of str
+        What the reader should know.
+    """
+
+    sites: list[dict[str, Any]]
+    scored: Scored
+    rows: list[int]
+    warnings: list[str]
+
+
+def list_sites(table: pd.DataFrame, recipe: Recipe, *, unit: str = "m") -> Listing:
+    """Score, rank and explain a candidate table.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stored, rounded candidates (`reefscan.io.out.tables.rounded`). Not modified.
+    recipe : Recipe
+        Its ``[score]`` and ``[rank]`` parts are used.
+    unit : {"m", "ft", "fathom"}
+        The user's unit in the sentences.
+
+    Returns
+    -------
+    Listing
+        Empty with a reason in ``warnings`` where nothing can be listed.
+    """
+    scored = score_table(table, recipe.score)
+    rows = rank_sites(table, scored, recipe.rank)
+    reasons = explain(
+        table, scored, rows, score=recipe.score, unit=unit, widest_m=2.0 * recipe.find.trough_radius_m
+    )
+    sites: list[dict[str, Any]] = []
+    records = table.iloc[rows].to_dict("records")
+    for i, (record, reason, row) in enumerate(zip(records, reasons, rows, strict=True)):
+        sites.append(
+            {
+                "rank": i + 1,
+                **{str(name): value for name, value in record.items()},
+                "score": float(scored.score[row]),
+                "confidence": float(scored.confidence[row]),
+                "terms": reason.terms,
+                "flags": reason.flags,
+                "why": reason.why,
+            }
+        )
+    return Listing(sites, scored, [int(row) for row in rows], _warnings(table, scored, recipe, len(sites)))
+
+
+def rescore(
+    table: pd.DataFrame, stored: Recipe, recipe: Recipe, *, unit: str = "m"
+) -> tuple[Recipe, Listing]:
+    """List stored candidates anew under another recipe; no raster is touched.
+
+    Returns
+    -------
+    recipe : Recipe
+        As used: the given ``[score]`` and ``[rank]`` on the stored ``[find]``.
+    listing : Listing
+
+    Raises
+    ------
+    NeedsScanError
+        If the recipe reaches outside what the stored run searched.
+    """
+    used = recipe.with_find_of(stored)
+    return used, list_sites(table, used, unit=unit)
+
+
+def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) -> list[str]:
+    out = []
+    for name in scored.dropped:
+        column = recipe.score.terms[name].column
+        out.append(f"term {name!r} was left out: {column} is not known anywhere in this run")
+    doubted = int(scored.doubted.sum())
+    if doubted and listed < recipe.rank.top:  # a list that is full would not have had them
+        out.append(
+            f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (cuts, joints between surveys): "
+            f"{'they are' if doubted > 1 else 'it is'} not listed; rescore with [score] least_kept = 0 to see {'them' if doubted > 1 else 'it'}"
+        )
+    rest = len(table) - doubted
+    if not listed and rest > 0:
+        low, high = recipe.depth_band
+        out.append(
+            f"{rest}{' other' if rest < len(table) else ''} candidates were found, but none fits the recipe's required terms "
+            f"(depths {low:g} to {high:g} m, heights)"
+        )
+    return out

@@ -1,0 +1,348 @@
+"""Why a site is where it is in the list: one sentence, and flags, in plain words.
+
+The sentence says the form (height, width, depth, how it lies), where the net would lie, what carries
+the score and what costs it. A reader should be able to guess the profile under the boat from it, so no
+two different profiles read alike. What looks like something else is said to look so.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from reefscan.base.recipe import Score, Term
+from reefscan.doubts.table import DOUBTS
+from reefscan.score.scoring import Scored
+
+_POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+_AXES = (
+    "north-south", "north-north-east to south-south-west", "north-east to south-west",
+    "east-north-east to west-south-west", "east-west", "west-north-west to east-south-east",
+    "north-west to south-east", "north-north-west to south-south-east",
+)  # fmt: skip
+
+_GOOD = {
+    "depth": "its depth", "height_trough": "its height", "height_ledge": "its height", "height_rise": "its height",
+    "steep": "a steep face", "contrast": "standing alone", "extent": "a long edge", "floor": "a floor flat enough",
+    "refuge": "broken ground close by", "hangs_together": "depths that agree from cell to cell",
+}  # fmt: skip
+_LOW = {
+    "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
+    "height_rise": "little height", "steep": "a gentle face", "contrast": "much other structure around it", "extent": "the end of a feature",
+    "refuge": "little broken ground near by",
+}  # fmt: skip
+_HIGH = {
+    "depth": "deep for the band asked", "floor": "a steep floor", "hangs_together": "depths that jump from cell to cell",
+    "not_ruled": "a course as straight and even as if ruled",
+}  # fmt: skip
+_UNKNOWN = {
+    "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
+    "refuge": "broken ground", "steep": "how steep its face is", "contrast": "what stands around it", "extent": "how far it goes on",
+    "hangs_together": "whether depths agree from cell to cell",
+}  # fmt: skip
+
+CARRIES = 0.9
+"""A term whose membership reaches this carries the score; below, it costs."""
+
+CARRIES_OF_MORE = 0.75
+"""The same of a term that is better without end (`Term.half`): three times its half."""
+
+
+@dataclass(frozen=True)
+class Reasons:
+    """What explains one listed site."""
+
+    terms: dict[str, float | None]
+    flags: list[str]
+    why: str
+
+
+def explain(
+    table: pd.DataFrame,
+    scored: Scored,
+    rows: np.ndarray,
+    *,
+    score: Score,
+    unit: str = "m",
+    widest_m: float = math.inf,
+) -> list[Reasons]:
+    """Explain the listed sites, in the order of ``rows``.
+
+    Parameters
+    ----------
+    table : DataFrame
+        The candidate table.
+    scored : Scored
+        Row for row with it.
+    rows : ndarray of int
+        Rows to explain.
+    score : Score
+        The ``[score]`` part of the recipe.
+    unit : {"m", "ft", "fathom"}
+        The unit the user speaks: lengths in the sentence are in it.
+    widest_m : float
+        Widest trough that was looked for: one that wide may be wider still, and deeper.
+    """
+    records = table.iloc[rows].to_dict("records")
+    usual = _usual(scored, rows)
+    return [
+        _explain_one(record, scored, int(row), score, unit, widest_m, usual)
+        for record, row in zip(records, rows, strict=True)
+    ]
+
+
+FEW = 5
+"""Of so few sites there is nothing that all share."""
+
+APART = 0.03
+"""Share of the whole weight by which a term must set a site apart from the middle one of the list before it is named."""
+
+
+def _usual(scored: Scored, rows: np.ndarray) -> dict[str, float]:
+    """What the middle one of the listed sites is worth by each term; nothing for a short list."""
+    if len(rows) < FEW:
+        return {}
+    listed = {name: mu[rows] for name, mu in scored.memberships.items()}
+    return {name: float(np.nanmedian(mu)) for name, mu in listed.items() if not np.isnan(mu).all()}
+
+
+def _explain_one(
+    site: Mapping[Any, Any], scored: Scored, row: int, score: Score, unit: str, widest_m: float,
+    usual: Mapping[str, float],
+) -> Reasons:  # fmt: skip
+    memberships = {name: float(mu[row]) for name, mu in scored.memberships.items()}
+    unknown = [name for name in memberships if scored.unknown[name][row]]
+    terms: dict[str, float | None] = {
+        name: (None if math.isnan(mu) else round(mu, 3))
+        for name, mu in memberships.items()
+        if not math.isnan(mu) or name in unknown
+    }
+    flags = [f"unknown-{name.replace('_', '-')}" for name in unknown]
+    asides = []
+    for doubt in DOUBTS:
+        if _number(site, doubt.column) >= score.say_doubt:
+            flags.append(doubt.flag)
+            asides.append(f"looks like {doubt.looks_like}")
+    share, interval = _number(site, "interpolated"), _number(site, "interval_m")
+    if share >= score.say_interpolated:
+        flags.append("interpolated")
+        asides.append(
+            f"the grid here holds no more than one depth for every {length_words(interval, unit)} or so"
+            if interval > 0
+            else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
+        )
+    position = _number(site, "position_m")
+    if position >= score.say_position_m:
+        flags.append("position-uncertain")
+        asides.append(f"position good to {length_words(position, unit)} only")
+    if scored.assumed[row]:
+        flags.append("uncertainty-assumed")
+    confidence = scored.confidence[row]
+    if confidence < score.say_confidence:
+        flags.append("height-unsure")
+        asides.append("the survey can hardly tell this height from less")
+    if unknown:
+        asides.append("unknown: " + ", ".join(_UNKNOWN.get(n, n.replace("_", " ")) for n in unknown))
+    carries, costs = _balance(site, memberships, unknown, score, usual)
+    parts = [_form(site, unit, widest_m), _net(site, unit)]
+    if carries:
+        parts.append("carried by " + _listed(carries))
+    if costs:
+        parts.append("held back by " + _listed(costs))
+    why = "; ".join([part for part in parts if part] + asides)
+    return Reasons(terms, flags, why + ".")
+
+
+def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
+    """The structure itself: height, width, how it lies, how long it is."""
+    kind = str(site["kind"])
+    height = _number(site, "height_m")
+    high = length_words(height, unit) if not math.isnan(height) else "of unknown height"
+    long = _number(site, "length_m")
+    reach = f", {length_words(long, unit)} long" if long > 0 else ""
+    if kind == "trough":
+        width, axis = _number(site, "width_m"), _number(site, "axis_deg")
+        cell = _number(site, "cell_m")
+        # whole cells either way: the last two before the end of the search are its end
+        more = " or more" if width >= widest_m - 2 * (0.0 if math.isnan(cell) else cell) else ""
+        across = (
+            f" and {length_words(width, unit)}{more} from crest to crest" if not math.isnan(width) else ""
+        )
+        lies = f", running {axis_words(axis)}" if not math.isnan(axis) else ""
+        climbs = f"{high} deep" if not math.isnan(height) else high
+        return f"Trough {climbs}{across}{lies}{reach}"
+    if kind == "ledge":
+        facing = _number(site, "facing_deg")
+        return (
+            f"Ledge {high} high{_falls(site, unit)}{_facing(facing)}{reach}"
+            if not math.isnan(height)
+            else f"Ledge {high}{reach}"
+        )
+    if kind == "rise":
+        return (
+            f"Rise standing {high} above the ground around it" if not math.isnan(height) else f"Rise {high}"
+        )
+    name = site.get("structure_name")
+    called = f" ({name})" if isinstance(name, str) and name else ""
+    return f"Man-made structure{called}" + (f", {high} high" if not math.isnan(height) else "")
+
+
+def _falls(site: Mapping[Any, Any], unit: str) -> str:
+    """The plain fall of a face and the distance over which it falls."""
+    drop, run = _number(site, "drop_m"), _number(site, "run_m")
+    known = not math.isnan(drop) and not math.isnan(run)
+    return f", falling {length_words(drop, unit)} in {length_words(run, unit)}" if known else ""
+
+
+def _facing(degrees: float) -> str:
+    return "" if math.isnan(degrees) else f", facing {compass_words(degrees)}"
+
+
+def _net(site: Mapping[Any, Any], unit: str) -> str:
+    """Where the net would lie: stand-off, depth and floor."""
+    off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
+    where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
+    if off > 0:
+        rock = "side" if site["kind"] == "trough" else "foot"
+        told = not lost_in_doubt(off, _number(site, "position_m"))
+        where = f"{length_words(off, unit)} off its {rock}" if told else f"close to its {rock}"
+    water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
+    ground = f" on ground sloping {slope:.0f}°" if slope >= 1 else (" on level ground" if slope >= 0 else "")
+    return f"net {where}{water}{ground}"
+
+
+def lost_in_doubt(off_m: float, position_m: float) -> bool:
+    """True where a net's distance to the rock is less than the doubt of its position: a number would say more than is known.
+
+    The page asks the same (``Words.lost``).
+
+    Examples
+    --------
+    >>> lost_in_doubt(0.5, 17.7), lost_in_doubt(4.0, 1.4), lost_in_doubt(4.0, math.nan)
+    (True, False, False)
+    """
+    return off_m < position_m
+
+
+WITHIN_DOUBT = "within the doubt of the position"
+"""What a card and the page say in place of such a distance."""
+
+
+def _balance(
+    site: Mapping[Any, Any],
+    memberships: Mapping[str, float],
+    unknown: list[str],
+    score: Score,
+    usual: Mapping[str, float],
+) -> tuple[list[str], list[str]]:
+    """What carries the score, best first, and what costs it, dearest first (two of each at most).
+
+    In a list what sets the site apart from the others goes first, and a cost that most of them share is not named.
+    """
+    good: list[tuple[float, int, str]] = []
+    bad: list[tuple[float, int, str]] = []
+    whole = sum(t.weight for t in score.terms.values() if not t.bonus and not t.penalty)
+    for place, (name, mu) in enumerate(memberships.items()):
+        term = score.terms[name]
+        if math.isnan(mu) or name in unknown:
+            continue
+        if term.bonus:
+            if mu > 0:
+                good.append((term.weight * mu, -place, name.replace("_", " ")))
+        elif term.penalty:
+            # what it takes off the score, in the same coin as the weights of the mean
+            kept, others = 1.0 - term.weight * (1.0 - mu), 1.0 - term.weight * (1.0 - usual.get(name, 1.0))
+            loss = whole * math.log(others / max(kept, 1e-6))
+            if mu < CARRIES and loss >= (APART * whole if usual else 0.0):
+                bad.append((loss, -place, _cost(name, site, term)))
+        elif mu >= (CARRIES_OF_MORE if term.half > 0 else CARRIES):
+            # A band with hard edges says the same of every listed site: it is named last.
+            told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
+            told *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
+            good.append(
+                (told, -place, _GOOD.get(name, f"{name.replace('_', ' ')} ({_number(site, term.column):g})"))
+            )
+        else:
+            loss = -term.weight * math.log(
+                max(mu, score.optional_floor) / max(usual.get(name, 1.0), score.optional_floor)
+            )
+            if usual and loss < APART * whole:
+                continue
+            bad.append((loss, -place, _cost(name, site, term)))
+    return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
+
+
+def _cost(name: str, site: Mapping[Any, Any], term: Term) -> str:
+    """What a term that costs the score is called: its own words for too little or too much, if it has some."""
+    low = _number(site, term.column) < term.b or term.half > 0
+    return (_LOW if low else _HIGH).get(name) or _other(name, site, term)
+
+
+def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:
+    value = _number(site, term.column)
+    side = "low" if value < term.b else "high"
+    return f"{side} {name.replace('_', ' ')} ({value:g})"
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join(words)
+
+
+def _number(site: Mapping[Any, Any], name: str) -> float:
+    value = site.get(name)
+    return math.nan if value is None or isinstance(value, str) or value is pd.NA else float(value)
+
+
+def length_words(metres: float, unit: str = "m") -> str:
+    """Say a length: ``9.3 m``, ``31 ft``, ``5.1 fathoms``.
+
+    Examples
+    --------
+    >>> length_words(9.3), length_words(9.3, "ft"), length_words(9.3, "fathom")
+    ('9.3 m', '31 ft', '5.1 fathoms')
+    """
+    if unit == "ft":
+        feet = metres / 0.3048
+        return f"{feet:.1f} ft" if abs(feet) < 9.95 else f"{feet:.0f} ft"
+    if unit == "fathom":
+        return f"{metres / 1.8288:.1f} fathoms"
+    return f"{metres:.1f} m" if abs(metres) < 99.95 else f"{metres:.0f} m"
+
+
+def sure_words(probability: float) -> str:
+    """Say a probability in whole percent; nothing that was measured from a boat is ever 0 or 100 %.
+
+    Examples
+    --------
+    >>> sure_words(0.97), sure_words(1.0), sure_words(0.0)
+    ('97 %', '>99 %', '<1 %')
+    """
+    percent = round(probability * 100)
+    return ">99 %" if percent > 99 else "<1 %" if percent < 1 else f"{percent} %"
+
+
+def compass_words(degrees: float) -> str:
+    """Name the nearest of eight compass points.
+
+    Examples
+    --------
+    >>> compass_words(225), compass_words(359)
+    ('south-west', 'north')
+    """
+    return _POINTS[int(((degrees % 360) + 22.5) // 45) % 8]
+
+
+def axis_words(degrees: float) -> str:
+    """Name an axis (0-180) by its two ends, in steps of 22.5 degrees.
+
+    Examples
+    --------
+    >>> axis_words(0), axis_words(47), axis_words(179)
+    ('north-south', 'north-east to south-west', 'north-south')
+    """
+    return _AXES[int(((degrees % 180) + 11.25) // 22.5) % 8]

@@ -1,0 +1,164 @@
+"""The whole path through the public names: what is found, what is said when nothing is, and sameness."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+
+import reefscan
+from reefscan.base.arraysource import ArraySource
+from reefscan.base.errors import DiskFullError, InputError, RecipeError
+from reefscan.base.recipe import load_recipe
+from reefscan.pipeline.scan import scan_sources
+
+Y, X = np.mgrid[-150:150, -150:150] * 2.0
+
+
+def ground(rng, depth=10.0):
+    return -depth + rng.normal(size=X.shape) * 0.03
+
+
+def gully(rng):
+    """One gully 20 m wide and 2.5 m deep, running north, that bends a little: no one dug it."""
+    return ground(rng) - 2.5 * np.clip((10 - np.abs(X - 4 * np.sin(Y / 50))) / 5, 0, 1) * (np.abs(Y) < 200)
+
+
+def test_a_gully_is_one_feature_and_the_best_site_lies_on_its_floor(rng):
+    run = reefscan.scan_elevation(gully(rng), cell_m=2.0)
+    best = run.sites[0]
+    assert best["kind"] == "trough"
+    assert best["height_m"] == pytest.approx(2.5, abs=0.2)
+    assert best["depth_m"] == pytest.approx(12.5, abs=0.2)
+    assert best["width_m"] == pytest.approx(20, abs=4)
+    assert min(best["axis_deg"], 180 - best["axis_deg"]) < 5
+    assert len(run.features["troughs"]) == 1
+    assert run.features["troughs"].length.iloc[0] == pytest.approx(400, rel=0.1)
+
+
+def test_any_tile_gives_the_same_table_features_and_score(rng):
+    z = np.tile(gully(rng), (2, 3))
+    whole, cut = (reefscan.scan_elevation(z, cell_m=2.0, tile=tile) for tile in (1024, 512))
+    assert len(whole.candidates) > 10
+    assert whole.candidates.equals(cut.candidates)
+    assert np.array_equal(whole.score[0], cut.score[0])
+    assert all(whole.features[name].equals(cut.features[name]) for name in whole.features)
+
+
+def test_bad_cells_beside_a_gully_change_nothing_of_what_is_told_of_it(rng):
+    """Spikes of 6 m on its floor, its sides and its crests: set aside before anything is measured, not only before it is sought."""
+    z = gully(rng)
+    spiked = z.copy()
+    for i, row in enumerate(range(60, 240, 6)):
+        spiked[row, 150 + (-7, -4, -2, 0, 2, 4, 7)[i % 7]] += 6.0 if i % 2 else -6.0
+    clean, run = (reefscan.scan_elevation(cells, cell_m=2.0) for cells in (z, spiked))
+    plain, told = clean.candidates, run.candidates
+    away = np.abs(run.score[0].astype(int) - clean.score[0])
+    assert np.count_nonzero(away > 15) < 500  # 26 spikes, whose slope would mark 7 x 7 cells each
+    assert len(told) >= 0.8 * len(plain) > 8
+    assert set(told["kind"]) <= {"trough", "ledge"}  # a ledge at either end, where it is closed
+    told = told[told["kind"] == "trough"]
+    assert len(told) >= 0.7 * len(plain)
+    np.testing.assert_allclose(told["height_m"], 2.5, atol=0.2)
+    np.testing.assert_allclose(told["width_m"], 20.0, atol=4.0)
+    np.testing.assert_allclose(told["depth_m"], 12.5, atol=0.2)
+
+
+def test_a_score_raster_that_cannot_be_written_beside_the_list_fails_the_scan(rng, tmp_path, monkeypatch):
+    def full(path):
+        raise DiskFullError(f"{path}: the disk is full")
+
+    monkeypatch.setattr("reefscan.pipeline.sheet.publish", full)
+    source = ArraySource.from_metres(gully(rng), cell_m=2.0)
+    with pytest.raises(DiskFullError, match=r"score\.tif"):
+        scan_sources([source], reefscan.Recipe.default(), out=tmp_path / "run", workers=1)
+    assert json.loads((tmp_path / "run" / "run.json").read_text())["state"] != "done"
+
+
+def test_a_reach_of_more_cells_than_memory_holds_is_refused_before_anything_is_written(rng, tmp_path):
+    wide = load_recipe("[find]\nbpi_broad_outer_m = 9000")
+    source = ArraySource.from_metres(gully(rng), cell_m=1.0)
+    with pytest.raises(RecipeError, match=r"find\.bpi_broad_outer_m = 9000 m makes each place depend on"):
+        scan_sources([source], wide, out=tmp_path / "run")
+    assert not (tmp_path / "run").exists()
+
+
+def test_flat_ground_lists_nothing_and_says_why(rng):
+    run = reefscan.scan_elevation(ground(rng), cell_m=2.0)
+    assert run.sites == []
+    assert any("no structure" in line for line in run.info["warnings"])
+
+
+def test_ground_out_of_the_band_is_an_empty_result_with_a_sentence(rng):
+    run = reefscan.scan_elevation(ground(rng, depth=200.0), cell_m=2.0)
+    assert run.sites == []
+    assert any("no cell lies in the search band" in line for line in run.info["warnings"])
+
+
+def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
+    run = reefscan.scan_elevation(ground(rng), cell_m=50.0)
+    assert any("too coarse" in line for line in run.info["warnings"])
+
+
+def test_what_the_cells_cannot_show_is_told_by_file_and_system_where_there_are_several_sheets(rng):
+    two = [ArraySource.from_metres(ground(rng), cell_m=2.0, crs=crs) for crs in ("EPSG:32631", "EPSG:32632")]
+    told = scan_sources(two, reefscan.Recipe.default(), workers=1).info["limits"]
+    for source, line, crs in zip(two, told, ("EPSG:32631", "EPSG:32632"), strict=True):
+        assert line.startswith(f"{source.name} ({crs}): cells of 2 m")
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (1, 40), (40, 1)])
+def test_one_cell_or_one_row_is_scanned_to_nothing(shape):
+    assert reefscan.scan_elevation(np.full(shape, -10.0), cell_m=2.0).sites == []
+
+
+def test_an_array_that_is_no_grid_is_refused():
+    with pytest.raises(InputError, match="two-dimensional"):
+        reefscan.scan_elevation(np.zeros(5), cell_m=2.0)
+
+
+def test_a_shore_cliff_is_no_higher_than_its_part_under_water(rng):
+    z = np.where(8 * np.sin(Y / 25) < X, 20.0, -8.0) + rng.normal(size=X.shape) * 0.03
+    run = reefscan.scan_elevation(z, cell_m=2.0)
+    assert run.sites
+    assert max(site["height_m"] for site in run.sites) <= 8.3
+
+
+def test_the_flat_shelf_has_no_site_worth_a_trip(realdata):
+    recipe = reefscan.Recipe.default().with_depth(40, 60)
+    run = reefscan.scan(realdata / "bering_shelf_2m.tif", recipe, workers=1)
+    assert all(site["score"] <= 40 for site in run.sites)
+
+
+def test_the_harbour_shows_its_breakwater_and_not_its_clip_line(realdata):
+    run = reefscan.scan(realdata / "hilo_harbour_10m.tif", crs="EPSG:4326", workers=1)
+    assert max(site["depth_m"] for site in run.sites) < 29
+    # the breakwater's foot, read off the picture: from 155.074 W 19.742 N to 155.052 W 19.732 N
+    near = [s for s in run.sites if -155.0745 < s["lon"] < -155.05 and 19.731 < s["lat"] < 19.7455]
+    assert len(near) >= 5
+
+
+def test_a_grid_that_was_filled_in_between_soundings_says_so_once_and_is_less_sure(rng):
+    y, x = np.mgrid[0:200, 0:200] * 2.0
+    z = -9 + 0.3 * np.sin(x / 60) - 1.4 * np.clip((x + 0.3 * y + 8 * np.sin(y / 25) - 230) / 6, 0, 1)
+    said = {}
+    for name, noise in (("sounded", 0.05), ("filled", 0.0)):
+        run = reefscan.scan_elevation(z + noise * rng.normal(size=z.shape), cell_m=2.0)
+        assert run.sites
+        said[name] = [w for w in run.info["warnings"] if "filled in between soundings" in w]
+        said[name + " sure"] = np.mean([site["confidence"] for site in run.sites])
+    assert not said["sounded"]
+    assert len(said["filled"]) == 1
+    assert said["filled sure"] < said["sounded sure"] - 0.03
+
+
+def test_one_cell_read_differently_is_told_by_the_run(rng):
+    z = gully(rng)
+    same, other = z.copy(), z.copy()
+    other[10, 20] -= 0.01
+    told = [
+        reefscan.scan_elevation(cells, cell_m=2.0).info["sheets"][0]["cells_read"]
+        for cells in (z, same, other)
+    ]
+    assert told[0] == told[1] != told[2]

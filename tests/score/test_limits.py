@@ -1,0 +1,64 @@
+"""What is said of the smallest shapes that a grid can show, held to what the finder finds on planted ground."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import reefscan
+from reefscan.score.limits import INTERVALS, limits_of
+
+ORIGIN = (500_000.0, 5_000_000.0)
+SIDE, APART = 220, 55
+
+
+def _listed(form: np.ndarray, cell_m: float, rng: np.random.Generator) -> list[tuple[float, float]]:
+    """Cells (row, col) of the drop points that are listed on a bottom with this form on it."""
+    z = (-9.0 + form + rng.normal(size=form.shape) * 0.05).astype(np.float32)
+    run = reefscan.scan_elevation(z, cell_m=cell_m, crs="EPSG:32633", origin=ORIGIN)
+    table = run.candidates
+    first = round(ORIGIN[1] / cell_m), round(ORIGIN[0] / cell_m)
+    return [
+        (float(r) + first[0], float(c) - first[1]) for r, c in zip(table["row"], table["col"], strict=True)
+    ]
+
+
+def _share(cell_m: float, kind: str, cells: float, rng: np.random.Generator) -> float:
+    """Share of sixteen forms 2 m high, so many cells across, with a site beside them."""
+    row, col = np.mgrid[:SIDE, :SIDE].astype(float)
+    form, middles = np.zeros((SIDE, SIDE)), []
+    for r0 in range(APART // 2, SIDE, APART):
+        for c0 in range(APART // 2, SIDE, APART):
+            mr, mc = r0 + rng.uniform(-0.5, 0.5), c0 + rng.uniform(-0.5, 0.5)
+            bearing = rng.uniform(0, np.pi)
+            along = -(row - mr) * np.cos(bearing) + (col - mc) * np.sin(bearing)
+            across = (row - mr) * np.sin(bearing) + (col - mc) * np.cos(bearing)
+            if kind == "rise":
+                form += 2.0 * np.clip(1.2 * (1 - np.hypot(along, across) / (cells / 2)), 0, 1)
+            else:
+                fade = np.clip((16 - np.abs(along)) / 4, 0, 1)
+                form -= 2.0 * fade * np.clip((cells / 2 - np.abs(across)) / (0.3 * cells), 0, 1)
+            middles.append((mr, mc))
+    near = 16 + 30 / cell_m
+    sites = np.array(_listed(form, cell_m, rng)).reshape(-1, 2)
+    return float(np.mean([(np.hypot(*(sites - m).T) < near).any() for m in middles]))
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 4.0, 8.0])
+def test_a_rise_is_found_from_the_stated_width_on_and_a_narrower_one_is_not(cell_m):
+    rng = np.random.default_rng(2000)
+    assert _share(cell_m, "rise", INTERVALS["rise"] + 0.5, rng) >= 0.9
+    assert _share(cell_m, "rise", INTERVALS["rise"] - 2.5, rng) <= 0.1
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 4.0, 8.0])
+def test_a_trough_is_found_from_the_stated_width_on(cell_m):
+    assert _share(cell_m, "trough", INTERVALS["trough"], np.random.default_rng(2001)) >= 0.9
+
+
+def test_sizes_are_told_in_three_figures_without_an_exponent():
+    recipe = reefscan.Recipe.default()
+    odd = limits_of("a", 89.99407, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
+    assert "cells of 90 m: smallest trough or rise 360 m across, smallest ledge 270 m" in odd
+    vast = limits_of("a", 460.0, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
+    assert "rise 1840 m" in vast
