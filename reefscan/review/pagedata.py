@@ -19,7 +19,8 @@ from pyproj import CRS, Transformer
 
 from reefscan.base.columns import CANDIDATE
 from reefscan.base.model import GridSource
-from reefscan.base.recipe import TERM_NOTES, Recipe
+from reefscan.base.recipe import Recipe
+from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import CAUTION, KINDS, contour_depths
 from reefscan.render.shade import choose_stretch, enlarged, shaded_relief, trimmed
@@ -223,7 +224,7 @@ def page_data(
         "limits": limits,
         "notes": notes,
         "recipe": recipe_data(recipe),
-        "term_notes": dict(TERM_NOTES),
+        "term_notes": {name: row.note for name, row in DEFAULT_TERMS.items()},
         "table": {"n": len(table), "columns": columns},
         "sections": section_rows(table, sources),
         "picture": {
