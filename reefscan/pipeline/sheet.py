@@ -277,22 +277,17 @@ def _merge(
 ) -> tuple[Merged, pd.DataFrame]:
     """Join the stations that are this sheet's own, and name the file that each candidate comes from."""
     sheet = source.sheet
-    owned = getattr(source, "owns", None)
-    if owned is not None and len(stations):
-        mine = owned(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
+    if len(stations):
+        mine = source.owns(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
         stations = stations[mine].reset_index(drop=True)
     if told is not None and len(stations):
         stations = told.new(stations, source, recipe.find.station_m)
     merged = merge(stations, sheet, recipe.find, sheet_name=sheet_name(sheet), lonlat=lonlat_of(sheet))
     table = merged.candidates
-    named = getattr(source, "source_at", None)
-    if named is not None and len(table):
-        table["source"] = np.asarray(named(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object)
-    else:
-        table["source"] = source.name
-    filled = getattr(source, "filled_at", None)
-    if filled is not None and len(table):
-        told_filled(table, sheet, filled)
+    table["source"] = np.asarray(
+        source.source_at(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object
+    )
+    told_filled(table, sheet, source.filled_at)
     return merged, stations
 
 
