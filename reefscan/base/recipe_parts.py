@@ -18,6 +18,7 @@ import difflib
 import hashlib
 import json
 import math
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -48,9 +49,34 @@ FARTHEST_M = 10_000.0
 
 MOST_SITES = 1_000_000
 
+_SHOWN = 12
+"""Changes that a printed recipe names one by one."""
+
+
+def _changed(value: Any, default: Any, where: str = "") -> Iterator[str]:
+    """What of a part of a recipe is not as in another, one ``name=value`` each."""
+    if isinstance(value, BaseModel) and isinstance(default, BaseModel):
+        value, default = dict(value), dict(default)
+    if isinstance(value, dict) and isinstance(default, dict):
+        for name, inner in value.items():
+            yield from _changed(inner, default.get(name), f"{where}.{name}" if where else name)
+    elif value != default:
+        yield f"{where}={value!r}"
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    def __repr__(self) -> str:
+        """What differs from the defaults; all of it is in ``model_dump()``."""
+        kind = type(self)
+        whole = not any(field.is_required() for field in kind.model_fields.values())
+        changed = list(_changed(dict(self), dict(kind() if whole else kind.model_construct())))
+        more = [f"{len(changed) - _SHOWN} more"] * (len(changed) > _SHOWN)
+        return f"{kind.__name__}({', '.join(changed[:_SHOWN] + more) or 'as the default'})"
+
+    def __str__(self) -> str:
+        return repr(self)
 
     @field_validator("*", mode="before")
     @classmethod
@@ -315,6 +341,10 @@ class Recipe(_Part):
     find: Find = Field(default_factory=Find)
     score: Score = Field(default_factory=Score)
     rank: Rank = Field(default_factory=Rank)
+
+    def __repr__(self) -> str:
+        low, high = self.depth_band
+        return f"{super().__repr__()} for {low:g} to {high:g} m, the best {self.rank.top}"
 
     @classmethod
     def default(cls) -> Recipe:

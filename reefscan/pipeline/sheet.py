@@ -23,7 +23,7 @@ from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
 from reefscan.find import candidates
-from reefscan.io.out.runfolder import SCORE, RunFolder
+from reefscan.io.out.runfolder import RunFolder, score_name
 from reefscan.io.out.scoreraster import publish, score_raster
 from reefscan.join.merge import Feature, Merged, merge
 from reefscan.pipeline.borders import ToldStations
@@ -234,7 +234,7 @@ def _gather(
     with ExitStack() as stack:
         raster, path = None, None
         if folder is not None:
-            path = folder.file(SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif"))
+            path = folder.file(score_name(number))
             raster = stack.enter_context(score_raster(path, sheet, extent))
         else:
             score = np.full((extent.height, extent.width), 255, np.uint8)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from surfaces import scan_cells
 
 import reefscan
 from reefscan.score.limits import INTERVALS, limits_of
@@ -15,7 +16,7 @@ SIDE, APART = 220, 55
 def _listed(form: np.ndarray, cell_m: float, rng: np.random.Generator) -> list[tuple[float, float]]:
     """Cells (row, col) of the drop points that are listed on a bottom with this form on it."""
     z = (-9.0 + form + rng.normal(size=form.shape) * 0.05).astype(np.float32)
-    run = reefscan.scan_elevation(z, cell_m=cell_m, crs="EPSG:32633", origin=ORIGIN)
+    run = scan_cells(z, cell_m=cell_m, crs="EPSG:32633", origin=ORIGIN)
     table = run.candidates
     first = round(ORIGIN[1] / cell_m), round(ORIGIN[0] / cell_m)
     return [

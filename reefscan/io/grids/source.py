@@ -24,7 +24,7 @@ BORDER_CELLS = 2.0
 """How far past a zone's core a sheet still owns what it finds."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class SheetSource:
     """Everything known on one sheet: a `reefscan.base.model.GridSource`.
 
@@ -63,6 +63,20 @@ class SheetSource:
     notes: tuple[str, ...] = ()
     order: str = ""
     seams: frozenset[tuple[str, str]] = frozenset()
+
+    def __repr__(self) -> str:
+        """What it is, on a line for each thing; the fields have the rest."""
+        high, wide = self.extent.height, self.extent.width
+        lines = [
+            f"SheetSource {self.name}: {high:,} x {wide:,} cells of {self.sheet.cell_m:g} m",
+            f"{self.sheet.crs if len(self.sheet.crs) < 20 else 'a CRS of its own'}, {len(self.layers)} layers"
+            + (", with uncertainty" if self.has_uncertainty else "")
+            + (f", heights from {self.vertical}" if self.vertical else ""),
+            *(note if len(note) <= 110 else f"{note[:107]}..." for note in self.notes[:5]),
+        ]
+        if len(self.notes) > 5:
+            lines.append(f"... and {len(self.notes) - 5} more in .notes")
+        return "\n  ".join(lines)
 
     @property
     def layers(self) -> list[Layer]:

@@ -263,6 +263,11 @@ def _refuse_foreign(path: Path) -> None:
         )
 
 
+def score_name(number: int) -> str:
+    """Name of the score raster of a run's sheet, counted from 0."""
+    return SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif")
+
+
 def run_inputs(folder: Path, *others: Path | None) -> list[Path]:
     """Files that whoever reads a run reads (its map is only looked at), and others that are named with it."""
     mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE)

@@ -24,6 +24,7 @@ from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
 
 NODATA = 255
+SCORE_LABELS = {"long_name": "score of a net dropped here", "units": "1"}
 SCHEMA_VERSION = "1"
 
 _RAMP = (
@@ -34,6 +35,18 @@ _RAMP = (
     (100, (244, 162, 40)),
 )
 """Pale to deep blue, then amber for the best: lightness changes too, for print and colour-blind eyes."""
+
+
+def with_gaps(score: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Scores as numbers, NaN where unknown."""
+    return np.where(score == NODATA, np.float32(np.nan), score.astype(np.float32))
+
+
+def read_score(path: Path | str) -> NDArray[np.uint8]:
+    """Scores of every cell of a raster (0-100, 255 unknown)."""
+    with rasterio.open(path) as dataset:
+        cells: NDArray[np.uint8] = dataset.read(1)
+    return cells
 
 
 class ScoreRaster:
