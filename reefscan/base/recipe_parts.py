@@ -1,4 +1,7 @@
-"""The parts of a recipe: every number that decides what is found, how it is scored and what is listed.
+"""The parts of a recipe: the numbers that a person may want to change in what is found, how it is scored and what is listed.
+
+Thresholds of what a place may be instead (`reefscan.doubts`) and of the noise of the ground are no matter of taste: they
+stand in the code, beside the figures that set them.
 
 Three parts, and the split is the backbone of the package:
 
@@ -32,6 +35,7 @@ from pydantic import (
 )
 
 from reefscan.base.errors import NeedsScanError, RecipeError
+from reefscan.base.s44 import ASSUMED
 from reefscan.base.units import parse_length
 
 RECIPE_VERSION: Literal[1] = 1
@@ -280,7 +284,7 @@ class Score(_Part):
         description="a site whose penalties leave less than this share of its score is not listed: what it is, is in doubt",
     )
     s44_order: Literal["exclusive", "special", "1a", "1b", "2"] = Field(
-        default="1a", description="IHO S-44 order assumed where the grid states no uncertainty"
+        default=ASSUMED, description="IHO S-44 order assumed where the grid states no uncertainty"
     )
     say_doubt: float = Field(
         default=0.5,

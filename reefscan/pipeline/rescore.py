@@ -17,6 +17,7 @@ from reefscan.base.errors import RunFolderError
 from reefscan.base.recipe import Recipe
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.pipeline.places import site_points, summary, summary_html
+from reefscan.score.limits import limits_of
 from reefscan.score.listing import Listing, rescore
 
 if TYPE_CHECKING:
@@ -93,6 +94,12 @@ def rescore_run(
     used, listing = rescore(table, stored, recipe or stored, unit=said)
     seconds = round(time.perf_counter() - started, 3)
     carried = {name: run.info[name] for name in _CARRIED if name in run.info}
+    sheets = run.info.get("sheets", ())
+    if sheets and all("uncertainty_m" in sheet for sheet in sheets):  # else those that the scan stated stay
+        carried["limits"] = [
+            limits_of(sheet["name"], sheet["cell_m"], used, sigma_m=sheet["uncertainty_m"]).sentence()
+            for sheet in sheets
+        ]
     if out is None:
         return Rerun(used, listing, table, {**carried, "warnings": listing.warnings}, None)
     with RunFolder.create(out, command="rescore") as new:

@@ -155,6 +155,15 @@ def scan_sheet(
     merged, stations = _merge(stations, source, recipe, told)
     clock["merge_s"] = time.perf_counter() - step
     sheet, extent = source.sheet, source.extent
+    # one file may lie on two sheets, and two files on one
+    said = (
+        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
+        if told is not None
+        else source.name
+    )
+    sigma = stations["uncertainty_m"].dropna()
+    sigma_m = float(sigma.median()) if len(sigma) else None
+    limits = limits_of(said, sheet.cell_m, recipe, sigma_m=sigma_m)
     facts = {
         "sheet": sheet_name(sheet),
         "crs": sheet.crs,
@@ -167,18 +176,13 @@ def scan_sheet(
         "measured": int(totals.get("measured", 0)),
         "stations": len(stations),
         "cells_read": read,
+        "name": said,
+        "uncertainty_m": sigma_m,
         "seconds_in_tiles": {
             name: round(totals.get(name, 0.0), 3)
             for name in ("read_s", "edges_s", "stations_s", "score_s", "tile_s")
         },
     }
-    # one file may lie on two sheets, and two files on one
-    said = (
-        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
-        if told is not None
-        else source.name
-    )
-    limits = _limits(said, source, recipe, stations)
     drawn = None if shown is None or picture is None else (picture, shown)
     return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn, writing)
 
@@ -289,14 +293,3 @@ def _merge(
     )
     told_filled(table, sheet, source.filled_at)
     return merged, stations
-
-
-def _limits(said: str, source: GridSource, recipe: Recipe, stations: pd.DataFrame) -> Limits:
-    sigma = stations["uncertainty_m"].dropna()
-    return limits_of(
-        said,
-        source.sheet.cell_m,
-        recipe,
-        sigma_m=float(sigma.median()) if len(sigma) else None,
-        widest_asked_m=2.0 * recipe.find.trough_radius_m,
-    )
