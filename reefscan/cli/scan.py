@@ -63,9 +63,9 @@ def command(
     shift = metres("--datum-shift", datum_shift)
     unit = user_unit(depth)
 
+    from reefscan.base.caution import CAUTION
     from reefscan.cli.progress import Progress
     from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
-    from reefscan.io.out.runfolder import CAUTION
     from reefscan.pipeline.scan import scan
 
     with Progress(quiet=quiet or as_json) as progress:

@@ -19,6 +19,7 @@ from typing import Any, Self
 
 import pandas as pd
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import MissingInputError, RecipeError, RunFolderError, UnreadableError
 from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
 from reefscan.io.localfile import odd_kind, read_small_text
@@ -30,10 +31,6 @@ logger = logging.getLogger(__name__)
 
 RUN_SCHEMA_VERSION = 1
 MARK = "reefscan-run"
-CAUTION = (
-    "Not for navigation. Depths come from the grid as it is, not from today's sea: check depth, rights "
-    "and rules on the spot. Closed areas, currents, weather and other boats are not known here."
-)
 
 RUN_JSON = "run.json"
 RECIPE = "recipe.toml"

@@ -18,6 +18,7 @@ from rasterio.enums import ColorInterp
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.newraster import NewRaster, new_raster, same_cells
 from reefscan.io.whole import replacing, telling
@@ -141,7 +142,7 @@ def _describe(dataset: rasterio.io.DatasetWriter) -> None:
     dataset.write_colormap(1, colour_table())
     dataset.update_tags(
         TITLE=SCORE_TITLE, SCHEMA_VERSION=SCHEMA_VERSION,
-        CAUTION="Not for navigation. A high score is a place to try, not a safe place.",
+        CAUTION=CAUTION,
     )  # fmt: skip
 
 
