@@ -14,6 +14,7 @@ direction), for rays that reach the crests unless a radius is named. The worked 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -224,3 +225,13 @@ def paraboloid(x: Grid, y: Grid, *, a: float = 0.01, base_m: float = -10.0) -> G
 def bank(x: Grid, y: Grid, *, height_m: float = 4.0, radius_m: float = 120.0, base_m: float = -10.0) -> Grid:
     """A smooth Gaussian bank, far wider than any window: steepest slope .86 height / radius; no ledge, no trough."""
     return base_m + height_m * np.exp(-(x**2 + y**2) / radius_m**2)
+
+
+def scan_cells(elev: Grid, *, recipe: Any = None, tile: int | None = None, **cells: Any) -> Any:
+    """Scan elevations in memory as they are, through no file: ``cells`` go to `ArraySource.from_metres`."""
+    from reefscan.base.arraysource import ArraySource
+    from reefscan.base.recipe import Recipe
+    from reefscan.pipeline.scan import scan_sources
+
+    source = ArraySource.from_metres(elev, **cells)
+    return scan_sources([source], recipe or Recipe.default(), workers=1, tile=tile)

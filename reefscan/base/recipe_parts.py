@@ -1,4 +1,7 @@
-"""The parts of a recipe: every number that decides what is found, how it is scored and what is listed.
+"""The parts of a recipe: the numbers that a person may want to change in what is found, how it is scored and what is listed.
+
+Thresholds of what a place may be instead (`reefscan.doubts`) and of the noise of the ground are no matter of taste: they
+stand in the code, beside the figures that set them.
 
 Three parts, and the split is the backbone of the package:
 
@@ -18,6 +21,7 @@ import difflib
 import hashlib
 import json
 import math
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -31,6 +35,7 @@ from pydantic import (
 )
 
 from reefscan.base.errors import NeedsScanError, RecipeError
+from reefscan.base.s44 import ASSUMED
 from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.base.units import parse_length
 
@@ -48,9 +53,34 @@ FARTHEST_M = 10_000.0
 
 MOST_SITES = 1_000_000
 
+_SHOWN = 12
+"""Changes that a printed recipe names one by one."""
+
+
+def _changed(value: Any, default: Any, where: str = "") -> Iterator[str]:
+    """What of a part of a recipe is not as in another, one ``name=value`` each."""
+    if isinstance(value, BaseModel) and isinstance(default, BaseModel):
+        value, default = dict(value), dict(default)
+    if isinstance(value, dict) and isinstance(default, dict):
+        for name, inner in value.items():
+            yield from _changed(inner, default.get(name), f"{where}.{name}" if where else name)
+    elif value != default:
+        yield f"{where}={value!r}"
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    def __repr__(self) -> str:
+        """What differs from the defaults; all of it is in ``model_dump()``."""
+        kind = type(self)
+        whole = not any(field.is_required() for field in kind.model_fields.values())
+        changed = list(_changed(dict(self), dict(kind() if whole else kind.model_construct())))
+        more = [f"{len(changed) - _SHOWN} more"] * (len(changed) > _SHOWN)
+        return f"{kind.__name__}({', '.join(changed[:_SHOWN] + more) or 'as the default'})"
+
+    def __str__(self) -> str:
+        return repr(self)
 
     @field_validator("*", mode="before")
     @classmethod
@@ -214,7 +244,7 @@ class Score(_Part):
         description="a site whose penalties leave less than this share of its score is not listed: what it is, is in doubt",
     )
     s44_order: Literal["exclusive", "special", "1a", "1b", "2"] = Field(
-        default="1a", description="IHO S-44 order assumed where the grid states no uncertainty"
+        default=ASSUMED, description="IHO S-44 order assumed where the grid states no uncertainty"
     )
     say_doubt: float = Field(
         default=0.5,
@@ -275,6 +305,10 @@ class Recipe(_Part):
     find: Find = Field(default_factory=Find)
     score: Score = Field(default_factory=Score)
     rank: Rank = Field(default_factory=Rank)
+
+    def __repr__(self) -> str:
+        low, high = self.depth_band
+        return f"{super().__repr__()} for {low:g} to {high:g} m, the best {self.rank.top}"
 
     @classmethod
     def default(cls) -> Recipe:

@@ -54,6 +54,7 @@ def command(
 
     As in: reefscan export runs/coast --picks picks.json --format gpx --out sites.gpx
     """
+    from reefscan.base.caution import CAUTION
     from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.out.waypoints import FORMATS, route_order, tidy, write_sites
@@ -77,8 +78,6 @@ def command(
     title = f"Sites of {opened.name}"
     for path in write_sites(points, out, fmt=fmt, title=title, symbol=symbol, most=max_points):
         typer.echo(str(path))
-    typer.echo(
-        f"reefscan: {len(points)} sites written. Not for navigation: check every depth on the spot.", err=True
-    )
+    typer.echo(f"reefscan: {len(points)} sites written. {CAUTION}", err=True)
     for sentence in said:
         typer.echo(f"reefscan: {sentence}", err=True)

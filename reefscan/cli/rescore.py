@@ -22,8 +22,9 @@ def command(
 
     Without --recipe the run's own recipe is used. Without --out the list is printed and nothing written.
     """
+    from reefscan.base.caution import CAUTION
     from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
-    from reefscan.io.out.runfolder import CAUTION, RunFolder
+    from reefscan.io.out.runfolder import RunFolder
     from reefscan.pipeline.rescore import rescore_run
 
     base = None if recipe is not None else RunFolder.open(run).recipe()

@@ -63,9 +63,9 @@ def command(
     shift = metres("--datum-shift", datum_shift)
     unit = user_unit(depth)
 
+    from reefscan.base.caution import CAUTION
     from reefscan.cli.progress import Progress
     from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
-    from reefscan.io.out.runfolder import CAUTION
     from reefscan.pipeline.scan import scan
 
     with Progress(quiet=quiet or as_json) as progress:
@@ -75,9 +75,9 @@ def command(
             workers=workers, scheduler=scheduler, tile=tile, unit=unit, on_event=progress,
         )  # fmt: skip
     if as_json:
-        print_json(run.sites, run.info, folder=run.folder, caution=CAUTION)
+        print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)
     else:
-        print_sites(run.sites, unit=unit)
+        print_sites(run.listing.sites, unit=unit)
         print_notes(list(run.info.get("limits", ())), run.folder)
         print_warnings(list(run.info.get("warnings", ())), CAUTION)
     if run.info.get("state") == "partial":

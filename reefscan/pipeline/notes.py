@@ -25,11 +25,11 @@ def warnings_of(
     sources: Sequence[GridSource], sheets: Sequence[SheetRun], recipe: Recipe, table: pd.DataFrame
 ) -> list[str]:
     """Say what was noticed in the inputs, why nothing was found, and what the cells cannot show."""
-    out = [note for source in sources for note in getattr(source, "notes", ())]
+    out = [note for source in sources for note in source.notes]
     for source in sources:
         out += [
             f"{name}: changed while it was being read, so the answer may mix old and new; give the same command again"
-            for name in getattr(source, "changed", list)()
+            for name in source.changed()
         ]
     low, high = recipe.depth_band
     in_band = sum(int(sheet.facts["cells_in_band"]) for sheet in sheets)
@@ -53,7 +53,7 @@ def warnings_of(
     ) & ~repeated  # of which the next says more
     filled = float(looks.mean()) if len(table) else 0.0
     if filled >= WORTH_SAYING:
-        files = {layer.name for source in sources for layer in getattr(source, "layers", ())}
+        files = {name for source in sources for name in source.files}
         # finer cells go first, whatever is under them
         other = (
             "; if another of your grids was sounded there, say --prefer and its name"

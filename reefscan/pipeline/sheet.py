@@ -23,7 +23,7 @@ from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
 from reefscan.find import candidates
-from reefscan.io.out.runfolder import SCORE, RunFolder
+from reefscan.io.out.runfolder import RunFolder, score_name
 from reefscan.io.out.scoreraster import publish, score_raster
 from reefscan.join.merge import Feature, Merged, merge
 from reefscan.pipeline.borders import ToldStations
@@ -155,6 +155,15 @@ def scan_sheet(
     merged, stations = _merge(stations, source, recipe, told)
     clock["merge_s"] = time.perf_counter() - step
     sheet, extent = source.sheet, source.extent
+    # one file may lie on two sheets, and two files on one
+    said = (
+        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
+        if told is not None
+        else source.name
+    )
+    sigma = stations["uncertainty_m"].dropna()
+    sigma_m = float(sigma.median()) if len(sigma) else None
+    limits = limits_of(said, sheet.cell_m, recipe, sigma_m=sigma_m)
     facts = {
         "sheet": sheet_name(sheet),
         "crs": sheet.crs,
@@ -167,18 +176,13 @@ def scan_sheet(
         "measured": int(totals.get("measured", 0)),
         "stations": len(stations),
         "cells_read": read,
+        "name": said,
+        "uncertainty_m": sigma_m,
         "seconds_in_tiles": {
             name: round(totals.get(name, 0.0), 3)
             for name in ("read_s", "edges_s", "stations_s", "score_s", "tile_s")
         },
     }
-    # one file may lie on two sheets, and two files on one
-    said = (
-        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
-        if told is not None
-        else source.name
-    )
-    limits = _limits(said, source, recipe, stations)
     drawn = None if shown is None or picture is None else (picture, shown)
     return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn, writing)
 
@@ -234,7 +238,7 @@ def _gather(
     with ExitStack() as stack:
         raster, path = None, None
         if folder is not None:
-            path = folder.file(SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif"))
+            path = folder.file(score_name(number))
             raster = stack.enter_context(score_raster(path, sheet, extent))
         else:
             score = np.full((extent.height, extent.width), 255, np.uint8)
@@ -277,31 +281,15 @@ def _merge(
 ) -> tuple[Merged, pd.DataFrame]:
     """Join the stations that are this sheet's own, and name the file that each candidate comes from."""
     sheet = source.sheet
-    owned = getattr(source, "owns", None)
-    if owned is not None and len(stations):
-        mine = owned(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
+    if len(stations):
+        mine = source.owns(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
         stations = stations[mine].reset_index(drop=True)
     if told is not None and len(stations):
         stations = told.new(stations, source, recipe.find.station_m)
     merged = merge(stations, sheet, recipe.find, sheet_name=sheet_name(sheet), lonlat=lonlat_of(sheet))
     table = merged.candidates
-    named = getattr(source, "source_at", None)
-    if named is not None and len(table):
-        table["source"] = np.asarray(named(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object)
-    else:
-        table["source"] = source.name
-    filled = getattr(source, "filled_at", None)
-    if filled is not None and len(table):
-        told_filled(table, sheet, filled)
-    return merged, stations
-
-
-def _limits(said: str, source: GridSource, recipe: Recipe, stations: pd.DataFrame) -> Limits:
-    sigma = stations["uncertainty_m"].dropna()
-    return limits_of(
-        said,
-        source.sheet.cell_m,
-        recipe,
-        sigma_m=float(sigma.median()) if len(sigma) else None,
-        widest_asked_m=2.0 * recipe.find.trough_radius_m,
+    table["source"] = np.asarray(
+        source.source_at(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object
     )
+    told_filled(table, sheet, source.filled_at)
+    return merged, stations

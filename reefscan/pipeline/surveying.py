@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
+from reefscan.base.caution import OF_SOUNDINGS
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.grids.ground import Onto, PublicGround, open_ground
 from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, tabulate
@@ -29,10 +30,6 @@ from reefscan.survey.table import REASONS, Log
 
 Floats = NDArray[np.float64]
 SCHEMA = "reefscan.survey/1"
-CAUTION = (
-    "Not for navigation. A grid from one boat's sounder misses what lies between its tracks: rocks, wrecks and nets "
-    "stand up unseen. Keep to the chart and a lookout."
-)
 OVERVIEW = 900
 PUBLIC_SIGMA_M = 1.0
 """Doubt given to a public grid that states none: order 2 of S-44 at 40 m is 0.69 m, rounded up."""
@@ -145,7 +142,7 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
     bias = _bias(surface, public) if public is not None else None
     say("drawing the grid")
-    tags = {"reefscan_schema": SCHEMA, "reefscan_caution": CAUTION}
+    tags = {"reefscan_schema": SCHEMA, "reefscan_caution": OF_SOUNDINGS}
     write_grid(
         order.out,
         sheet,
@@ -295,7 +292,7 @@ def _facts(
         warnings += _of_log(log, tide=order.corrections.tide is not None)
     return {
         "schema": SCHEMA,
-        "caution": CAUTION,
+        "caution": OF_SOUNDINGS,
         "out": order.out.name,
         "crs": surface.sheet.crs,
         "cell_m": surface.sheet.cell_m,

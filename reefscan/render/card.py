@@ -22,9 +22,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import InputError
 from reefscan.render.furniture import nice_length, plain
-from reefscan.render.marks import CAUTION, UNIT_METRES, contour_depths, kind_of, show_depth
+from reefscan.render.marks import UNIT_METRES, contour_depths, kind_of, show_depth
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
 from reefscan.score.reasons import WITHIN_DOUBT, lost_in_doubt, sure_words
 

@@ -12,8 +12,9 @@ from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
 from pyproj import Transformer
 
+from reefscan.base.caution import CAUTION
 from reefscan.render.furniture import degree_ticks, plain, scale_bar
-from reefscan.render.marks import CAUTION, INK, PAPER
+from reefscan.render.marks import INK, PAPER
 from reefscan.render.shade import Floats, choose_stretch, shaded_relief, thin
 
 SIGNS = {

@@ -14,7 +14,8 @@ from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from reefscan.render.marks import CAUTION, INK, KINDS, PAPER, QUIET, UNIT_METRES, Kind, score_rgb
+from reefscan.base.caution import CAUTION
+from reefscan.render.marks import INK, KINDS, PAPER, QUIET, UNIT_METRES, Kind, score_rgb
 from reefscan.render.shade import WATER, depth_share, ramp
 
 HALO = [withStroke(linewidth=2.4, foreground=PAPER)]

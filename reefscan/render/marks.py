@@ -18,12 +18,6 @@ QUIET = "#566370"
 Box = tuple[float, float, float, float]
 """West, south, east, north (m in the map's system, or points on its paper)."""
 
-CAUTION = (
-    "Not for navigation. Depths are as good as the grid and its datum, no better. "
-    "A site is a guess to look at, never a place known to be safe: "
-    "wrecks, rocks, swell, traffic and closed ground may be missing here."
-)
-
 
 @dataclass(frozen=True)
 class Kind:

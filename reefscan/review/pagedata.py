@@ -17,12 +17,13 @@ import pandas as pd
 from geopandas import GeoDataFrame
 from pyproj import CRS, Transformer
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.columns import CANDIDATE
 from reefscan.base.model import GridSource
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.marks import CAUTION, KINDS, contour_depths
+from reefscan.render.marks import KINDS, contour_depths
 from reefscan.render.shade import choose_stretch, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import Ground, overview_of_all
 from reefscan.review.section import sections

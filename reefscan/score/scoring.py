@@ -47,21 +47,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from reefscan.base.recipe import Score, Term
+from reefscan.base.s44 import Z95, tvu
 from reefscan.kernels.worth import BONUS, DEPTH, HEIGHT, OPTIONAL, PENALTY, REQUIRED, SLOPE, raise_worth
 
 Floats = NDArray[np.float64]
-
-S44_TVU: dict[str, tuple[float, float]] = {
-    "exclusive": (0.15, 0.0075),
-    "special": (0.25, 0.0075),
-    "1a": (0.50, 0.013),
-    "1b": (0.50, 0.013),
-    "2": (1.0, 0.023),
-}
-"""a (m) and b of the total vertical uncertainty, IHO S-44 Ed. 6.1.0 (2022), Table 1."""
-
-Z95 = 1.959963984540054
-"""Two-sided 95 % point of the normal law: S-44 states its uncertainty at 95 %."""
 
 HEIGHT_COLUMN = "height_m"
 
@@ -157,13 +146,6 @@ def round_half_even(value: Floats, decimals: int) -> tuple[NDArray[np.int64], Fl
     q, r = np.divmod(millionths, step)
     q = q + ((2 * r > step) | ((2 * r == step) & (q % 2 == 1)))
     return millionths, np.where(nan, np.nan, q / 10**decimals)
-
-
-def total_vertical_uncertainty(depth_m: Floats | float, *, order: str) -> Floats:
-    """Largest total vertical uncertainty (m, 95 %) that S-44 allows at a depth: sqrt(a² + (b d)²)."""
-    a, b = S44_TVU[order]
-    depth = np.maximum(np.asarray(depth_m, dtype=np.float64), 0.0)
-    return np.sqrt(a * a + (b * depth) ** 2)
 
 
 def height_confidence(
@@ -337,7 +319,7 @@ def _confidence(
     own = _column(table, "height_sigma_m")
     single = _column(table, "uncertainty_m")
     depth = _column(table, "depth_m")
-    assumed_sigma = total_vertical_uncertainty(blank if depth is None else depth, order=score.s44_order) / Z95
+    assumed_sigma = tvu(score.s44_order, blank if depth is None else depth) / Z95
     own = blank if own is None else own
     single = blank if single is None else single
     stated = single > 0

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, vstack
 from scipy.sparse.linalg import lsqr
 
-from reefscan.survey.s44 import ORDERS, share_within
+from reefscan.base.s44 import ORDERS, tvu
 
 Floats = NDArray[np.float64]
 PIECE = 16
@@ -147,6 +147,13 @@ def _intersect(
         u, v = (dx * by - dy * bx) / cross, (dx * ay - dy * ax) / cross
     hit = (cross != 0) & (u >= 0) & (u < 1) & (v >= 0) & (v < 1)
     return i[hit], j[hit], u[hit], v[hit]
+
+
+def share_within(order: str, difference_m: Floats, depth_m: Floats) -> float:
+    """Share of differences of two soundings that lie within sqrt(2) TVU of an S-44 order; NaN if there are none."""
+    if difference_m.size == 0:
+        return float("nan")
+    return float(np.mean(np.abs(difference_m) <= np.sqrt(2.0) * tvu(order, depth_m)))
 
 
 def summary(crossings: Crossings) -> dict[str, object]:

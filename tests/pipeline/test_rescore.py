@@ -17,11 +17,14 @@ def test_a_rescore_equals_a_fresh_scan_byte_for_byte(tmp_path, rng):
     source = ArraySource.from_metres(elev, cell_m=2.0)
     scan_sources([source], Recipe.default(), out=tmp_path / "scan", workers=1)
     other = load_recipe(
-        "[rank]\nspacing_m = 30\ntop = 40\n[score.terms.floor]\nweight = 4\n[score.terms.refuge]\nweight = 0"
+        '[rank]\nspacing_m = 30\ntop = 40\n[score]\ns44_order = "2"\n[score.terms.floor]\nweight = 4\n[score.terms.refuge]\nweight = 0'
     ).with_depth(6, 12)
     fresh = scan_sources([source], other, out=tmp_path / "fresh", workers=1)
     rescore_run(tmp_path / "scan", other, out=tmp_path / "again")
     assert len(fresh.sites) > 5
+    again = rescore_run(tmp_path / "scan", other)
+    assert again.info["limits"] == fresh.info["limits"] and "order 2;" in fresh.info["limits"][0]
+    assert f"{len(again.sites)} sites" in repr(again) and again.sites.crs.to_epsg() == 4326
     for name in ("candidates.geojson", "candidates.parquet", "recipe.toml"):
         assert (tmp_path / "fresh" / name).read_bytes() == (tmp_path / "again" / name).read_bytes(), name
     assert (tmp_path / "scan" / "candidates.geojson").read_bytes() != (

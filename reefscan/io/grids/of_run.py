@@ -94,8 +94,8 @@ def _find(path: str, folder: Path) -> Path | str | None:
             )
         return path
     for place in (
+        folder / path,  # an array lies in the run folder itself
         Path(path),
-        folder / path,
         folder.parent / Path(path).name,
         folder.parent.parent / Path(path).name,
     ):

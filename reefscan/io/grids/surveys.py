@@ -18,10 +18,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.s44 import Z95
 from reefscan.io import handles
-
-Z95 = 1.959963984540054
-"""Half width of 95 % in standard deviations (CHECKS k6)."""
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     # BAG metadata profile NOAA-OCS-2022.10 and the compilation of the same office; S-102 2.2 and 3.0.

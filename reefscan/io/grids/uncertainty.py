@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from reefscan.base.s44 import Z95
 from reefscan.io import handles, words
 from reefscan.io.grids import probe
-from reefscan.io.grids.surveys import Z95, Survey, filled_flag, quality_elsewhere, read_surveys, sentence
+from reefscan.io.grids.surveys import Survey, filled_flag, quality_elsewhere, read_surveys, sentence
 from reefscan.io.grids.variables import Choice
 
 

@@ -19,6 +19,7 @@ from typing import Any, Self
 
 import pandas as pd
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import MissingInputError, RecipeError, RunFolderError, UnreadableError
 from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
 from reefscan.io.localfile import odd_kind, read_small_text
@@ -30,10 +31,6 @@ logger = logging.getLogger(__name__)
 
 RUN_SCHEMA_VERSION = 1
 MARK = "reefscan-run"
-CAUTION = (
-    "Not for navigation. Depths come from the grid as it is, not from today's sea: check depth, rights "
-    "and rules on the spot. Closed areas, currents, weather and other boats are not known here."
-)
 
 RUN_JSON = "run.json"
 RECIPE = "recipe.toml"
@@ -261,6 +258,11 @@ def _refuse_foreign(path: Path) -> None:
         raise RunFolderError(
             f"{path}: holds files and is not a run of ours, so it is left alone; choose another --out"
         )
+
+
+def score_name(number: int) -> str:
+    """Name of the score raster of a run's sheet, counted from 0."""
+    return SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif")
 
 
 def run_inputs(folder: Path, *others: Path | None) -> list[Path]:

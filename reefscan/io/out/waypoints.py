@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import InputError
 from reefscan.io.out.geopackage import write_geopackage
 from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
@@ -202,10 +203,7 @@ def gpx_bytes(points: Sequence[Waypoint], *, title: str, symbol: str | None = No
     """GPX 1.1 waypoints. ``ele`` is minus the depth; no ``sym`` unless a name is given."""
     out = ['<?xml version="1.0" encoding="UTF-8"?>']
     out.append('<gpx version="1.1" creator="reefscan" xmlns="http://www.topografix.com/GPX/1/1">')
-    out.append(
-        f"<metadata><name>{escape(shown(title))}</name>"
-        "<desc>Not for navigation. Depths from a grid; look before you set.</desc></metadata>"
-    )
+    out.append(f"<metadata><name>{escape(shown(title))}</name><desc>{escape(CAUTION)}</desc></metadata>")
     for p in points:
         out.append(f'<wpt lat="{_degrees(p.lat)}" lon="{_degrees(p.lon)}">')
         if p.depth_m is not None:
@@ -228,7 +226,7 @@ def kml_bytes(points: Sequence[Waypoint], *, title: str) -> bytes:
         '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>',
     ]
     out.append(f"<name>{escape(shown(title))}</name>")
-    out.append("<description>Not for navigation. Depths from a grid; look before you set.</description>")
+    out.append(f"<description>{escape(CAUTION)}</description>")
     for p in points:
         out.append(
             f"<Placemark><name>{escape(p.name)}</name><description>{escape(described(p))}</description>"
