@@ -17,6 +17,7 @@ from typer.core import TyperCommand, TyperGroup
 
 from reefscan.cli import interrupt
 from reefscan.cli.quiet import hush
+from reefscan.cli.spared import spare
 
 COMMANDS: dict[str, str] = {
     "scan": "Find, score and rank drop points in a seabed grid.",
@@ -94,6 +95,7 @@ def main(argv: list[str] | None = None) -> None:
         hush()
     # Asked to end (by a cluster's queue, a service manager, kill), it ends as for Ctrl-C: with words, workers and lock gone.
     interrupt.listen()
+    spare()
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 

@@ -6,13 +6,16 @@ Everything here works on tables of stations of a whole sheet, so no feature know
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.kernels.lines import join_pairs, keep_better, trace_trees
 from reefscan.kernels.near import pairs_within
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]

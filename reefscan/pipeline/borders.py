@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.model import GridSource
 from reefscan.pipeline.sheet_names import lonlat_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass

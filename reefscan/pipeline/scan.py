@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.arraysource import ArraySource
@@ -25,21 +24,18 @@ from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
 from reefscan.find.candidates import check_reach
-from reefscan.io.out import tables
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder
-from reefscan.pipeline.borders import ToldStations
-from reefscan.pipeline.feature_tables import feature_tables
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.notes import failures_of, warnings_of, where
-from reefscan.pipeline.run_map import draw_run_map
 from reefscan.pipeline.sheet import Means, SheetRun, scan_sheet
 from reefscan.pipeline.size import refuse_size
-from reefscan.score.listing import Listing, list_sites
 
 if TYPE_CHECKING:
     import geopandas
+    import pandas as pd
 
     from reefscan.batch.events import Event
+    from reefscan.score.listing import Listing
 
 
 @dataclass(frozen=True)
@@ -91,6 +87,7 @@ def scan(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
+    draw: bool = True,
     on_event: Callable[[Event], None] = lambda event: None,
 ) -> Run:
     """Scan seabed grids and list drop points.
@@ -113,6 +110,8 @@ def scan(
         Side of a tile in cells, a multiple of 512.
     unit : {"m", "ft", "fathom"}
         The user's unit, in the sentences.
+    draw : bool
+        Draw the map into the run folder: a third of the time that a small grid takes.
     on_event : callable, optional
         Gets the engine's events.
 
@@ -157,8 +156,8 @@ def scan(
         "grids": [str(Path(g).resolve()) if Path(str(g)).exists() else str(g) for g in many],
     }
     return scan_sources(
-        sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, on_event=on_event,
-        facts=facts, opened_s=time.perf_counter() - started,
+        sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=draw,
+        on_event=on_event, facts=facts, opened_s=time.perf_counter() - started,
     )  # fmt: skip
 
 
@@ -193,11 +192,20 @@ def scan_sources(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
+    draw: bool = True,
     on_event: Callable[[Event], None] = lambda event: None,
     facts: Mapping[str, Any] | None = None,
     opened_s: float = 0.0,
 ) -> Run:
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
+    import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
+
+    from reefscan.io.out import tables
+    from reefscan.pipeline.borders import ToldStations
+    from reefscan.pipeline.feature_tables import feature_tables
+    from reefscan.pipeline.run_map import draw_run_map
+    from reefscan.score.listing import list_sites
+
     means = Means(workers, scheduler, tile, on_event)
     recipe = recipe.searched_as_asked()
     facts = dict(facts or {})
@@ -206,7 +214,7 @@ def scan_sources(
     if scheduler is None:  # a cluster's machines are not this one
         refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
     key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
-    if out is not None and (answer := read_answer(out, key)) is not None:
+    if out is not None and (answer := read_answer(out, key, draw=draw)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)
         return Run(
             listing.sites, _with_scores(answer.candidates, listing), answer.features, recipe, answer.info,
@@ -238,10 +246,13 @@ def scan_sources(
             folder.write_candidates(table)
             folder.write_listed(listing.sites)
             tables.write_features(folder.file(FEATURES), features)
-            pictures = [sheet.picture for sheet in sheets]
-            folder.write(
-                MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
-            )
+            if draw:
+                pictures = [sheet.picture for sheet in sheets]
+                folder.write(
+                    MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
+                )
+            else:
+                folder.file(MAP).unlink(missing_ok=True)  # an earlier run's: it shows other sites
             folder.warn(*info["warnings"])
             for sheet in sheets:
                 if sheet.writing is not None:

@@ -41,13 +41,16 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.recipe import Score, Term
 from reefscan.kernels.worth import BONUS, DEPTH, HEIGHT, OPTIONAL, PENALTY, REQUIRED, SLOPE, raise_worth
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
 
@@ -277,6 +280,8 @@ def _applies(term: Term, names: list[str]) -> NDArray[np.bool_]:
 def _column(table: pd.DataFrame, name: str) -> Floats | None:
     if name not in table.columns:
         return None
+    import pandas as pd
+
     return np.asarray(pd.to_numeric(table[name], errors="coerce"), dtype=np.float64)
 
 
