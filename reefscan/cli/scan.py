@@ -50,6 +50,9 @@ def command(
     workers: Workers = None,
     scheduler: Scheduler = None,
     tile: Tile = None,
+    no_map: Annotated[
+        bool, typer.Option("--no-map", help="Draw no map; 'reefscan map' draws one later.")
+    ] = False,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -72,7 +75,8 @@ def command(
         run = scan(
             list(grid), used, out=out, positive=positive, crs=crs, datum_shift_m=shift, area=area, bbox=bbox,
             variable=variable, value_unit=value_unit, prefer=prefer,
-            workers=workers, scheduler=scheduler, tile=tile, unit=unit, on_event=progress,
+            workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=not no_map,
+            on_event=progress,
         )  # fmt: skip
     if as_json:
         print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)

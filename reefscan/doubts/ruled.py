@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from reefscan.base.ramp import ramp
+from reefscan.kernels.near import pairs_within
 
 Floats = NDArray[np.float64]
 
@@ -29,17 +29,18 @@ def likeness(stations: pd.DataFrame, cell_m: float) -> Floats:
 
     Dredged cuts, trenches and the joints of two surveys are ruled; rock is straight or even, seldom both.
     """
-    xy = stations[["x", "y"]].to_numpy()
-    n, label = len(xy), pd.factorize(stations["feature_id"])[0]
-    pairs = cKDTree(xy).query_pairs(WINDOW_M, output_type="ndarray")
-    i, j = pairs[label[pairs[:, 0]] == label[pairs[:, 1]]].T
+    east, north = stations["x"].to_numpy(), stations["y"].to_numpy()
+    n, label = len(stations), pd.factorize(stations["feature_id"])[0]
+    i, j = pairs_within(east, north, WINDOW_M)
+    same = label[i] == label[j]
+    i, j = i[same], j[same]
     i, j = np.concatenate([i, j, np.arange(n)]), np.concatenate([j, i, np.arange(n)])
     count = np.bincount(i, minlength=n)
 
     def mean(values: Floats) -> Floats:
         return np.asarray(np.bincount(i, values, n) / count)
 
-    x, y = (xy[j, k] - xy[i, k] for k in (0, 1))
+    x, y = east[j] - east[i], north[j] - north[i]
     mx, my = mean(x), mean(y)
     angle = 0.5 * np.arctan2(2.0 * (mean(x * y) - mx * my), mean(x * x) - mx**2 - mean(y * y) + my**2)
     cos, sin = np.cos(angle)[i], np.sin(angle)[i]

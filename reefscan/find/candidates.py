@@ -7,10 +7,9 @@ in every cut. It is measured once, whole: what is told of a site is what was rea
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, GridBlock, Sheet, Window
@@ -32,6 +31,9 @@ from reefscan.kernels.measure import measured
 from reefscan.kernels.measure.looking import Search, face_reach
 from reefscan.kernels.measure.net import Asked
 from reefscan.kernels.measure.section import measure_faces
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 KINDS = measured.KINDS
 """Kinds the terrain gives, in the order of what is measured."""
@@ -210,6 +212,8 @@ def find_stations(
     DataFrame
         One row a station, `COLUMNS`; angles in degrees from grid north; rows by kind, row, col.
     """
+    import pandas as pd
+
     cell, window = sheet.cell_m, block.window
     found = measure_faces(
         block.elev_mm,
@@ -257,6 +261,8 @@ def _table(
     cell: float,
     find: Find,
 ) -> pd.DataFrame:
+    import pandas as pd
+
     row0, col0 = block.window.row, block.window.col
     of = {name: found[:, i] for i, name in enumerate(measured.FIELDS)}
     sigma = np.full(len(found), np.nan)
@@ -327,4 +333,6 @@ def position_m(
 
 def find_stations_none() -> pd.DataFrame:
     """An empty table of stations, with its columns."""
+    import pandas as pd
+
     return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})

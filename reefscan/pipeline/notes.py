@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from reefscan.base.model import GridSource, Window
 from reefscan.base.recipe import Recipe
 from reefscan.base.units import three_figures
 from reefscan.find.candidates import position_m
 from reefscan.pipeline.sheet import SheetRun
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 WORTH_SAYING = 0.1
 """Share of the candidates on filled-in ground or where depths jump from cell to cell, from which the run as a whole says so."""

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, GridSource
@@ -29,6 +28,8 @@ def draw_run_map(
     pictures: Sequence[tuple[NDArray[np.int32], Thinning] | None],
 ) -> bytes:
     """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew."""
+    import pandas as pd
+
     from reefscan.render.map import draw_map
 
     count = {sheet_name(source.sheet): 0 for source in sources}

@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.errors import InputError
@@ -27,26 +26,23 @@ from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
 from reefscan.find.candidates import check_reach
-from reefscan.io.out import tables
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
-from reefscan.pipeline.borders import ToldStations
-from reefscan.pipeline.feature_tables import feature_tables
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
 from reefscan.pipeline.places import candidate_points, site_points, summary, summary_html
-from reefscan.pipeline.run_map import draw_run_map
 from reefscan.pipeline.sheet import Means, SheetRun, scan_sheet
 from reefscan.pipeline.size import refuse_size
-from reefscan.score.listing import Listing, list_sites
 
 if TYPE_CHECKING:
     import geopandas
+    import pandas as pd
     import xarray
 
     from reefscan.batch.events import Event
+    from reefscan.score.listing import Listing
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -157,6 +153,7 @@ def scan(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
+    draw: bool = True,
     on_event: Callable[[Event], None] = lambda event: None,
 ) -> Run:
     """Scan seabed grids and list drop points.
@@ -182,6 +179,8 @@ def scan(
         Side of a tile in cells, a multiple of 512.
     unit : {"m", "ft", "fathom"}
         The user's unit, in the sentences.
+    draw : bool
+        Draw the map into the run folder: a third of the time that a small grid takes.
     on_event : callable, optional
         Gets the engine's events.
 
@@ -228,8 +227,8 @@ def scan(
             "grids": [names.get(p) or (str(Path(p).resolve()) if Path(p).exists() else p) for p in paths],
         }
         run = scan_sources(
-            sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, on_event=on_event,
-            facts=facts, opened_s=time.perf_counter() - started,
+            sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=draw,
+            on_event=on_event, facts=facts, opened_s=time.perf_counter() - started,
         )  # fmt: skip
         if run.folder is not None:
             for path in arrays:
@@ -254,11 +253,20 @@ def scan_sources(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
+    draw: bool = True,
     on_event: Callable[[Event], None] = lambda event: None,
     facts: Mapping[str, Any] | None = None,
     opened_s: float = 0.0,
 ) -> Run:
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
+    import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
+
+    from reefscan.io.out import tables
+    from reefscan.pipeline.borders import ToldStations
+    from reefscan.pipeline.feature_tables import feature_tables
+    from reefscan.pipeline.run_map import draw_run_map
+    from reefscan.score.listing import list_sites
+
     means = Means(workers, scheduler, tile, on_event)
     recipe = recipe.searched_as_asked()
     facts = dict(facts or {})
@@ -267,7 +275,7 @@ def scan_sources(
     if scheduler is None:  # a cluster's machines are not this one
         refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
     key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
-    if out is not None and (answer := read_answer(out, key)) is not None:
+    if out is not None and (answer := read_answer(out, key, draw=draw)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)
         return Run(
             listing, answer.candidates, answer.features, recipe, answer.info, answer.folder,
@@ -299,10 +307,13 @@ def scan_sources(
             folder.write_candidates(table)
             folder.write_listed(listing.sites)
             tables.write_features(folder.file(FEATURES), features)
-            pictures = [sheet.picture for sheet in sheets]
-            folder.write(
-                MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
-            )
+            if draw:
+                pictures = [sheet.picture for sheet in sheets]
+                folder.write(
+                    MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
+                )
+            else:
+                folder.file(MAP).unlink(missing_ok=True)  # an earlier run's: it shows other sites
             folder.warn(*info["warnings"])
             for sheet in sheets:
                 if sheet.writing is not None:

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.model import GridSource, Window
@@ -25,7 +24,6 @@ from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_ti
 from reefscan.find import candidates
 from reefscan.io.out.runfolder import RunFolder, score_name
 from reefscan.io.out.scoreraster import publish, score_raster
-from reefscan.join.merge import Feature, Merged, merge
 from reefscan.pipeline.borders import ToldStations
 from reefscan.pipeline.finished import program
 from reefscan.pipeline.interpolated import told_filled
@@ -35,7 +33,10 @@ from reefscan.pipeline.warmup import warm_up
 from reefscan.score.limits import Limits, limits_of
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from reefscan.batch.events import Event
+    from reefscan.join.merge import Feature, Merged
 
 FEW_TILES = 64
 """Up to so many a few threads of this process do the tiles: a worker process costs 1.3 CPU seconds before its
@@ -229,6 +230,8 @@ def _gather(
 ]:
     """Load the tiles in their order, one at a time: stations of all, sums of their counts, one hash of the cells that
     they read, score raster, picture, and when the raster will be written."""
+    import pandas as pd
+
     sheet, extent = source.sheet, source.extent
     parts: list[pd.DataFrame] = []
     totals: dict[str, float] = {}
@@ -280,6 +283,8 @@ def _merge(
     stations: pd.DataFrame, source: GridSource, recipe: Recipe, told: ToldStations | None
 ) -> tuple[Merged, pd.DataFrame]:
     """Join the stations that are this sheet's own, and name the file that each candidate comes from."""
+    from reefscan.join.merge import merge
+
     sheet = source.sheet
     if len(stations):
         mine = source.owns(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())

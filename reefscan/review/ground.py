@@ -14,6 +14,7 @@ from pyproj import Transformer
 
 from reefscan.base.errors import InputError
 from reefscan.base.model import BLOCK, GridSource, Sheet, Window, to_metres
+from reefscan.io.georef import transformer
 
 Floats = NDArray[np.float64]
 
@@ -164,7 +165,7 @@ def _along(
     sheet: Sheet, *, lon: float, lat: float, heading_deg: float, half_m: float, count: int
 ) -> tuple[Floats, Floats]:
     """Grid coordinates of evenly spaced points on the heading; true north is found by a step to it."""
-    to_grid = Transformer.from_crs("EPSG:4326", sheet.crs, always_xy=True)
+    to_grid = transformer("EPSG:4326", sheet.crs)
     x0, y0 = to_grid.transform(lon, lat)
     xn, yn = to_grid.transform(lon, lat + 1e-4)
     north = np.arctan2(xn - x0, yn - y0)

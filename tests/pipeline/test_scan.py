@@ -157,3 +157,18 @@ def test_one_cell_read_differently_is_told_by_the_run(rng):
     other[10, 20] -= 0.01
     told = [scan_cells(cells, cell_m=2.0).info["sheets"][0]["cells_read"] for cells in (z, same, other)]
     assert told[0] == told[1] != told[2]
+
+
+def test_a_run_without_a_map_is_the_same_but_for_it_and_the_map_comes_when_it_is_asked_for(rng, tmp_path):
+    source = ArraySource.from_metres(gully(rng), cell_m=2.0)
+    recipe = reefscan.Recipe.default()
+    drawn = scan_sources([source], recipe, out=tmp_path / "drawn", workers=1)
+    bare = scan_sources([source], recipe, out=tmp_path / "bare", workers=1, draw=False)
+    names = {path.name for path in drawn.folder.iterdir()}
+    assert names - {path.name for path in bare.folder.iterdir()} == {"map.png"}
+    for name in names & {"candidates.geojson", "candidates.parquet", "features.gpkg", "score.tif"}:
+        assert (drawn.folder / name).read_bytes() == (bare.folder / name).read_bytes()
+    scan_sources([source], recipe, out=tmp_path / "bare", workers=1)
+    assert (bare.folder / "map.png").read_bytes() == (drawn.folder / "map.png").read_bytes()
+    scan_sources([source], reefscan.Recipe.default().with_top(3), out=bare.folder, workers=1, draw=False)
+    assert not (bare.folder / "map.png").exists()

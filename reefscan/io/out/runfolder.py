@@ -15,17 +15,18 @@ from datetime import UTC, datetime
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any, Self
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.errors import MissingInputError, RecipeError, RunFolderError, UnreadableError
 from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
 from reefscan.io.localfile import odd_kind, read_small_text
 from reefscan.io.lock import FolderLock
-from reefscan.io.out import geojson, tables
+from reefscan.io.out import geojson
 from reefscan.io.whole import write_error, write_whole
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 logger = logging.getLogger(__name__)
 
@@ -196,6 +197,8 @@ class RunFolder:
 
     def write_candidates(self, table: pd.DataFrame) -> Path:
         """Write all candidates with their raw measures (``candidates.parquet``)."""
+        from reefscan.io.out import tables
+
         return self.write(CANDIDATES_PARQUET, tables.candidates_to_bytes(table))
 
     def write_listed(self, sites: Sequence[Mapping[str, Any]]) -> Path:
@@ -221,6 +224,8 @@ class RunFolder:
             raise RunFolderError(f"{path}: is {kind}, not a file; scan again")
         if not path.exists():
             raise RunFolderError(f"{path}: missing; scan again")
+        from reefscan.io.out import tables
+
         return tables.read_candidates(path)
 
     def listed(self) -> dict[str, Any]:
