@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.kernels import bridge, fliers, measured, noise, smooth
+from reefscan.kernels import bridge, fliers, measured, noise, open_water, smooth
 from reefscan.kernels.edges import find_faces
 from reefscan.kernels.looking import Search, face_reach
 from reefscan.kernels.net import Asked
@@ -95,6 +95,7 @@ def measure_halo(find: Find, cell_m: float) -> int:
         + 4
     )
     rings = math.ceil(max(asked.broad[1], asked.fine[1], asked.refuge[1], asked.relief))
+    rings = max(rings, open_water.reach_of(cell_m))
     return int(max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO)) + 12
 
 
