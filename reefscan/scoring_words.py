@@ -132,9 +132,12 @@ def _explain_one(
     if share >= score.say_interpolated:
         flags.append("interpolated")
         asides.append(
-            f"the grid here holds no more than one depth for every {length_words(interval, unit)} or so"
-            if interval > 0
-            else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
+            "not sounded here: "
+            + (
+                f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
+                if interval > 0
+                else f"{share * 100:.0f} % of the ground looks filled in between soundings"
+            )
         )
     position = _number(site, "position_m")
     if position >= score.say_position_m:

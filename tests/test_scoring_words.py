@@ -103,7 +103,8 @@ def test_lengths_are_said_in_the_users_unit():
     ("changes", "words", "flag"),
     [
         ({"ruled_like": 0.8}, "looks like a dredged cut or a joint between two surveys", "looks-ruled"),
-        ({"interpolated": 0.6}, "60 % of the ground here looks filled in", "interpolated"),
+        ({"interpolated": 0.6}, "not sounded here: 60 % of the ground looks filled in", "interpolated"),
+        ({"interpolated": 1.0, "interval_m": 8.0}, "not sounded here: the grid holds no more than one depth for every 8.0 m", "interpolated"),
         ({"position_m": 30.0}, "position good to 30.0 m only", "position-uncertain"),
         ({"steep_deg": np.nan}, "unknown: how steep its face is", "unknown-steep"),
         ({"uncertainty_m": np.nan}, "", "uncertainty-assumed"),

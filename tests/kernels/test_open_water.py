@@ -25,7 +25,9 @@ def at_middle(z: np.ndarray, cell_m: float) -> bool:
     return bool(open_water(to_mm(np.minimum(z, 0.0)), z.shape[0] // 2, z.shape[1] // 2, cell_m))
 
 
-def pool(x: np.ndarray, y: np.ndarray, radius_m: float, *, rim_m: float = 0.3, wide_m: float = 20.0) -> np.ndarray:
+def pool(
+    x: np.ndarray, y: np.ndarray, radius_m: float, *, rim_m: float = 0.3, wide_m: float = 20.0
+) -> np.ndarray:
     """Water of 3 m inside a ring whose top stands ``rim_m`` above the grid's zero, in a sea of 8 m."""
     r = np.hypot(x, y)
     return np.where(r < radius_m, -3.0, np.where(r < radius_m + wide_m, rim_m, -8.0))
@@ -63,14 +65,18 @@ def test_dry_cells_that_touch_by_a_corner_bar_the_way():
 
 
 @pytest.mark.parametrize("cell_m", CELLS)
-def test_a_hole_on_a_rock_that_climbs_out_of_the_water_is_dry_and_one_in_its_flank_or_in_the_sea_is_not(cell_m):
+def test_a_hole_on_a_rock_that_climbs_out_of_the_water_is_dry_and_one_in_its_flank_or_in_the_sea_is_not(
+    cell_m,
+):
     """A cone that stands 4 m above the water, all of it above 2 m of depth missing."""
     x, y = grid(cell_m)
     cone = 4.0 - np.hypot(x, y) / cell_m
     holed = to_mm(np.where(cone > -2.0, np.nan, np.maximum(cone, -12.0)))
     assert is_dry(holed, 80, 80, cell_m)
     assert is_dry(holed, 80, 83, cell_m)
-    sunk = to_mm(np.where(cone > -2.0, np.nan, np.maximum(cone - 5.0, -12.0)))  # its top stays under 1 m of water
+    sunk = to_mm(
+        np.where(cone > -2.0, np.nan, np.maximum(cone - 5.0, -12.0))
+    )  # its top stays under 1 m of water
     assert not is_dry(sunk, 80, 80, cell_m)
     sea = to_mm(np.where(np.hypot(x, y) < 5 * cell_m, np.nan, -0.9))
     assert not is_dry(sea, 80, 80, cell_m)
@@ -85,7 +91,9 @@ def test_beyond_the_end_of_the_data_nothing_is_known_to_bar_a_boat(depth_m):
     z = -depth_m + 0.1 * x
     elev = to_mm(np.where(x > 0, np.nan, z))
     assert not is_dry(elev, 80, 82, 2.0)
-    assert bool(is_dry(elev, 80, 80 + int(5 * (depth_m - 0.4)), 2.0)) == (depth_m < 8.0)  # farther off nobody looks
+    assert bool(is_dry(elev, 80, 80 + int(5 * (depth_m - 0.4)), 2.0)) == (
+        depth_m < 8.0
+    )  # farther off nobody looks
     assert open_water(elev, 80, 79, 2.0)
 
 
@@ -128,7 +136,9 @@ def test_what_it_looks_at_lies_within_the_reach_it_states(rng):
     reach = reach_of(cell)
     half = reach + 25
     for _ in range(40):
-        near = rng.choice([-4_000, 0, NODATA_MM], p=[0.6, 0.3, 0.1], size=(2 * half + 1,) * 2).astype(np.int32)
+        near = rng.choice([-4_000, 0, NODATA_MM], p=[0.6, 0.3, 0.1], size=(2 * half + 1,) * 2).astype(
+            np.int32
+        )
         far = rng.choice([-4_000, 0, NODATA_MM], size=near.shape).astype(np.int32)
         inner = (slice(25, -25),) * 2
         far[inner] = near[inner]
