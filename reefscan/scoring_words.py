@@ -31,6 +31,10 @@ _GOOD = {
     "steep": "a steep face", "contrast": "standing alone", "extent": "a long edge", "floor": "a floor flat enough",
     "refuge": "broken ground close by", "hangs_together": "depths that agree from cell to cell",
 }  # fmt: skip
+_GOOD_OF_LITTLE = {
+    "steep": "a gentle face", "contrast": "other structure around it", "extent": "the end of a feature", "refuge": "smooth ground close by",
+}  # fmt: skip
+"""The same where a recipe is turned round, so that little of it is good."""
 _LOW = {
     "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
     "height_rise": "little height", "steep": "a gentle face", "contrast": "much other structure around it", "extent": "the end of a feature",
@@ -38,6 +42,7 @@ _LOW = {
 }  # fmt: skip
 _HIGH = {
     "depth": "deep for the band asked", "floor": "a steep floor", "hangs_together": "depths that jump from cell to cell",
+    "refuge": "broken ground close by", "steep": "a steep face", "contrast": "standing alone", "extent": "a long edge",
     "not_ruled": "a course as straight and even as if ruled",
 }  # fmt: skip
 _UNKNOWN = {
@@ -267,9 +272,7 @@ def _balance(
             # A band with hard edges says the same of every listed site: it is named last.
             told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
             told *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
-            good.append(
-                (told, -place, _GOOD.get(name, f"{name.replace('_', ' ')} ({_number(site, term.column):g})"))
-            )
+            good.append((told, -place, _gain(name, site, term)))
         else:
             loss = -term.weight * math.log(
                 max(mu, score.optional_floor) / max(usual.get(name, 1.0), score.optional_floor)
@@ -278,6 +281,12 @@ def _balance(
                 continue
             bad.append((loss, -place, _cost(name, site, term)))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
+
+
+def _gain(name: str, site: Mapping[Any, Any], term: Term) -> str:
+    """What a term that carries the score is called: of what is good while there is little of it, the words for little."""
+    little = _GOOD_OF_LITTLE.get(name) if math.isfinite(term.c) else None
+    return little or _GOOD.get(name, f"{name.replace('_', ' ')} ({_number(site, term.column):g})")
 
 
 def _cost(name: str, site: Mapping[Any, Any], term: Term) -> str:
