@@ -226,6 +226,8 @@ def _parts(
                     cut.elev, cut.sigma, elev, sigma, bias=bias, cell_m=surface.sheet.cell_m, blend_m=blend
                 )
                 count, rough = cut.count[inner], cut.rough[inner]
+            # how many soundings a public grid has in a cell it does not tell
+            count = np.where(source[inner] == OWN, count, -1).astype(np.int32)
             part = GridCells(core, elev[inner], sigma[inner], count, source[inner])
             overview.add(
                 core, elev=part.elev, sigma=part.sigma, rough=rough, seen=np.where(count > 0, 1.0, np.nan)

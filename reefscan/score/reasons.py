@@ -121,9 +121,12 @@ def _explain_one(
     if share >= score.say_interpolated:
         flags.append("interpolated")
         asides.append(
-            f"the grid here holds no more than one depth for every {length_words(interval, unit)} or so"
-            if interval > 0
-            else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
+            "not sounded here: "
+            + (
+                f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
+                if interval > 0
+                else f"{share * 100:.0f} % of the ground looks filled in between soundings"
+            )
         )
     position = _number(site, "position_m")
     if position >= score.say_position_m:
@@ -253,13 +256,7 @@ def _balance(
             # A band with hard edges says the same of every listed site: it is named last.
             told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
             told *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
-            good.append(
-                (
-                    told,
-                    -place,
-                    _words(name).carries or f"{name.replace('_', ' ')} ({_number(site, term.column):g})",
-                )
-            )
+            good.append((told, -place, _gain(name, site, term)))
         else:
             loss = -term.weight * math.log(
                 max(mu, score.optional_floor) / max(usual.get(name, 1.0), score.optional_floor)
@@ -268,6 +265,13 @@ def _balance(
                 continue
             bad.append((loss, -place, _cost(name, site, term)))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
+
+
+def _gain(name: str, site: Mapping[Any, Any], term: Term) -> str:
+    """What a term that carries the score is called: of what is good while there is little of it, the words for little."""
+    words = _words(name)
+    little = words.carries_little if math.isfinite(term.c) else ""
+    return little or words.carries or f"{name.replace('_', ' ')} ({_number(site, term.column):g})"
 
 
 def _cost(name: str, site: Mapping[Any, Any], term: Term) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -98,8 +99,15 @@ def test_ground_out_of_the_band_is_an_empty_result_with_a_sentence(rng):
 
 
 def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
-    run = scan_cells(ground(rng), cell_m=50.0)
-    assert any("too coarse" in line for line in run.info["warnings"])
+    """The message names the field and a value; with that value it does not come again."""
+    recipe = reefscan.Recipe.default()
+    run = scan_cells(ground(rng), cell_m=50.0, recipe=recipe)
+    said = [line for line in run.info["warnings"] if "too coarse" in line]
+    set_to = dict(re.findall(r"with find\.(\w+) = (\d+)", " ".join(said)))
+    assert set(set_to) == {"trough_radius_m", "off_max_m", "refuge_min_m"}
+    find = recipe.find.model_copy(update={name: float(value) for name, value in set_to.items()})
+    again = scan_cells(ground(rng), cell_m=50.0, recipe=recipe.model_copy(update={"find": find}))
+    assert not any("too coarse" in line for line in again.info["warnings"])
 
 
 def test_what_the_cells_cannot_show_is_told_by_file_and_system_where_there_are_several_sheets(rng):

@@ -71,6 +71,11 @@ def told_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[
                 f"{choice.filled_path.rsplit(':', 1)[-1]} tells which cells were filled in between soundings"
             )
             return filled_flag(flag), 1, choice.filled_path
+    if dataset.tags().get("reefscan_schema", "").startswith("reefscan.survey/"):
+        own = [i for i, name in enumerate(dataset.descriptions, start=1) if name == "count"]
+        if own:
+            notes.append("drawn from soundings: cells without one were filled in between")
+            return (Survey(0.0, "", 0, math.nan, math.nan),), own[0], ""
     if band:
         surveys = read_surveys(dataset, band)
     elif dataset.driver in ("BAG", "S102") and not choice.options:

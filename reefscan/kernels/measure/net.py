@@ -19,6 +19,7 @@ from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
 from reefscan.kernels.measure.ground_at import floor_fit, floor_level, position_index, ruggedness_and_relief
 from reefscan.kernels.measure.profiles import profile, spread_of_lines
+from reefscan.kernels.open_water import is_dry, open_water
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -75,8 +76,9 @@ def _cost(
 
 
 @njit(cache=True, nogil=True)
-def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: float) -> float:
-    """Distance (cells) from a place to ground that stands so much above it, by sixteen headings; ``most`` where none is nearer."""
+def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: float, cell: float) -> float:
+    """Distance (cells) from a place to ground that stands so much above it, or is missing and dry, by sixteen headings; ``most``
+    where none is nearer."""
     i, j = int(round(r)), int(round(c))
     here, best = float(elev[i, j]), most
     for a in range(16):
@@ -86,7 +88,7 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
             y, x = int(round(i + k * dr)), int(round(j + k * dc))
             if y < 0 or x < 0 or y >= elev.shape[0] or x >= elev.shape[1]:
                 break
-            if elev[y, x] != _NODATA and elev[y, x] - here >= climb_mm:
+            if is_dry(elev, y, x, cell) if elev[y, x] == _NODATA else elev[y, x] - here >= climb_mm:
                 best = k
                 break
             k += 0.5
@@ -124,10 +126,10 @@ def _along(
         cost, degrees = _cost(elev, r, c, noise, asked, cell)
         cost += extra + 0.3 * abs(off * cell - USUAL_OFF)
         if cost < best:
-            near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise))
+            near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise), cell)
             if near < asked.off_min:
                 cost += 40.0 * (asked.off_min - near) / max(asked.off_min, 1e-6)
-            if cost < best:
+            if cost < best and open_water(elev, int(round(r)), int(round(c)), cell):
                 best = cost
                 out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = (
                     r,
@@ -215,7 +217,7 @@ def net_of_trough(
     shift = 0.5 * (far[1] - far[0])
     r, c = row - shift * math.cos(cross), col + shift * math.sin(cross)
     cost, degrees = _cost(elev, r, c, noise, asked, cell)
-    if not cost < np.inf:
+    if not cost < np.inf or not open_water(elev, int(round(r)), int(round(c)), cell):
         return False
     off = 0.5 * (far[0] + far[1])
     out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = r, c, degrees, off * cell
