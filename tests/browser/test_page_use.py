@@ -17,7 +17,7 @@ from seabed import HOSTILE, ArraySource, seabed, sites
 
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
-from reefscan.review.pagedata import page_data
+from reefscan.review.pagedata import About, page_data
 from reefscan.review.picks import load_picks, schema_text
 from reefscan.score.listing import list_sites
 
@@ -33,11 +33,10 @@ def page_of(table: pd.DataFrame, *, run_name: str = "invented", source: ArraySou
     return compose_page(
         page_data(
             table,
+            About(run_name, limits="4 m cells."),
             recipe=Recipe.default(),
             sources=[source],
             features={},
-            run_name=run_name,
-            limits="4 m cells.",
         )
     )
 
