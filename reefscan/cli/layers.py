@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from reefscan.cli.gridoptions import GridOptions
+from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
 from reefscan.cli.options import DatumShift, Json, Quiet, RecipeFile, check_positive, make_recipe, metres
 
@@ -27,7 +27,7 @@ cheap, up to a side at which all layers take about half a gigabyte, whatever the
 
 
 @dataclass(frozen=True)
-class FileOptions:
+class OutOptions:
     """Which layers are written, and where."""
 
     only: Annotated[
@@ -63,8 +63,8 @@ class FileOptions:
 
 @grouped
 def command(
-    to: FileOptions,
-    reading: GridOptions,
+    to: OutOptions,
+    reading: GridArguments,
     grid: Annotated[
         list[str] | None,
         typer.Argument(

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from reefscan.cli.gridoptions import GridOptions
+from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
 from reefscan.cli.options import Area, Bbox, Json
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 @grouped
 def command(
     paths: Annotated[list[str], typer.Argument(metavar="PATH...", help="Files, folders or addresses.")],
-    reading: GridOptions,
+    reading: GridArguments,
     bbox: Bbox = None,
     area: Area = None,
     as_json: Json = False,

@@ -54,7 +54,7 @@ class Layer:
         True if a mask band has to be read too.
     crop : tuple of 4 int
         First row, first column, end row, end column of what is used.
-    copied : tuple of (int, int, int, int)
+    duplicate_lines : tuple of (int, int, int, int)
         Parts of it (first row, first column, end row, end column) that only repeat their neighbours: unknown.
     options : tuple of (str, str)
         Open options for GDAL.
@@ -96,7 +96,7 @@ class Layer:
     surveys: tuple[Survey, ...] = ()
     masked: bool = False
     crop: tuple[int, int, int, int] = (0, 0, 0, 0)
-    copied: tuple[tuple[int, int, int, int], ...] = ()
+    duplicate_lines: tuple[tuple[int, int, int, int], ...] = ()
     options: tuple[tuple[str, str], ...] = ()
     vertical: str = ""
     form: str = ""

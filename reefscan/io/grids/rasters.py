@@ -17,7 +17,7 @@ from reefscan.io.areas import outline_of
 from reefscan.io.grids.assemble import Asked, Box, assemble
 from reefscan.io.grids.crosscheck import between
 from reefscan.io.grids.folder import Found, look_at
-from reefscan.io.grids.forms import Wishes
+from reefscan.io.grids.forms import GridOptions
 from reefscan.io.grids.overlaps import is_seam, overlaps
 from reefscan.io.grids.source import SheetSource
 
@@ -73,13 +73,13 @@ def open_grids(
     """
     if isinstance(paths, (str, bytes)) or not isinstance(paths, Iterable):
         paths = [paths]
-    wishes = Wishes(crs, positive, variable, datum_shift_m, unit)
+    options = GridOptions(crs, positive, variable, datum_shift_m, unit)
     asked = asked_for(bbox, area)
     patterns = [prefer] if isinstance(prefer, str) else list(prefer or ())
     named = [str(p) for p in paths]
     if "" in named:  # a variable of the shell that is not set; as a path it would be this folder
         raise InputError("a grid's name is empty; wanted a file, a folder or an address")
-    found = look_at(named, wishes, asked)
+    found = look_at(named, options, asked)
     return sheets_of(found, asked, patterns)
 
 

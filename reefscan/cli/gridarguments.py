@@ -9,7 +9,7 @@ from reefscan.cli.options import Crs, Positive, Prefer, ValueUnit, Variable
 
 
 @dataclass(frozen=True)
-class GridOptions:
+class GridArguments:
     """What the person says about the files of a grid; a group for `reefscan.cli.grouped`."""
 
     positive: Positive = None
