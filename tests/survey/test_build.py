@@ -186,4 +186,19 @@ def test_thin_surveys_give_the_cells_they_sounded_and_no_more(x, y):
         assert_allclose(cut.elev[ok], -9.0)
         assert (cut.sigma[ok] > 0).all()
     assert 0 < known < 400
-    assert choose_cell(ready) > 0
+
+
+@pytest.mark.parametrize(
+    ("step_m", "gap_m", "cell_m"),
+    [
+        (1.0, 12.0, 2.0),
+        (0.4, 3.0, 0.5),
+        (3.0, 6.0, 4.0),
+        (1.5, 25.0, 4.0),
+        (0.0, 0.0, 0.5),
+        (1e5, 10.0, 5000.0),
+    ],
+)
+def test_the_cell_chosen_is_about_a_sixth_of_the_gap_and_no_finer_than_the_soundings(step_m, gap_m, cell_m):
+    ready = prepare(sounded(np.arange(60.0), np.zeros(60), np.full(60, -9.0)), SETTINGS)
+    assert choose_cell(replace(ready, step_m=step_m, gap_m=gap_m)) == cell_m

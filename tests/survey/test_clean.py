@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from ground import EAST, add_fliers, plants, seabed, sounded, tracks
+from ground import add_fliers, plants, seabed, sounded, tracks
 
 from reefscan.survey.clean import clean
 from reefscan.survey.settings import Clean
@@ -146,4 +146,3 @@ def test_every_reason_has_one_name_and_the_first_is_kept():
     names = [n for n, _ in REASONS]
     assert names[0] == "kept"
     assert len(set(names)) == len(names)
-    assert EAST > 0
