@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from reefscan.base.doubts import DOUBTS
+
 
 @dataclass(frozen=True)
 class Column:
@@ -83,7 +85,7 @@ CANDIDATE: tuple[Column, ...] = (
     Column("contrast", "how far it stands out from the structure around it: 1 alone, less the more there is", 2, bounds=(0, 1)),
     Column("extent", "how much of the same feature goes on to both sides, 0 to 1", 2, bounds=(0, 1)),
     _measure("scatter", 2, "how far cells stray from their neighbours there, as a share of the height: weed, fish and false bottoms jump, rock hangs together", low=0),
-    Column("ruled_like", "how far it is straight, even and regular together, as cuts and joints of surveys are", 2, bounds=(0, 1)),
+    *(Column(doubt.column, doubt.about, 2, bounds=(0, 1)) for doubt in DOUBTS),
     _measure("uncertainty_m", 2, "stated standard uncertainty of a depth there, m", low=0),
     _measure("height_sigma_m", 2, "standard deviation of the height by what the grid itself shows, m", page=True, low=0),
     _measure("noise_m", 3, "standard deviation of the noise of one cell, m", low=0),

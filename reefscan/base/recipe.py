@@ -20,7 +20,6 @@ from reefscan.base.errors import RecipeError
 from reefscan.base.recipe_parts import (
     KINDS,
     RECIPE_VERSION,
-    TERM_NOTES,
     Find,
     Kind,
     Rank,
@@ -28,12 +27,12 @@ from reefscan.base.recipe_parts import (
     Score,
     Term,
 )
+from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.base.units import shown
 
 __all__ = [
     "KINDS",
     "RECIPE_VERSION",
-    "TERM_NOTES",
     "Find",
     "Kind",
     "Rank",
@@ -162,7 +161,7 @@ def dump_recipe(recipe: Recipe) -> str:
         *_lines(recipe.score, Score, skip=("terms",)),
     ]
     for name, term in recipe.score.terms.items():
-        note = TERM_NOTES.get(name, "a term of your own")
+        note = DEFAULT_TERMS[name].note if name in DEFAULT_TERMS else "a term of your own"
         key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name)
         lines += ["", f"[score.terms.{key}]  # {note}", *_lines(term, Term)]
     lines += ["", "[rank]  # how many are listed: rescore is enough", *_lines(recipe.rank, Rank)]

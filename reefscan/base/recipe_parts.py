@@ -31,6 +31,7 @@ from pydantic import (
 )
 
 from reefscan.base.errors import NeedsScanError, RecipeError
+from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.base.units import parse_length
 
 RECIPE_VERSION: Literal[1] = 1
@@ -38,7 +39,6 @@ KINDS = ("trough", "ledge", "rise", "man-made")
 Kind = Literal["trough", "ledge", "rise", "man-made"]
 
 Metres = Annotated[float, BeforeValidator(parse_length)]
-GUESS = "a guess of the trade"
 
 DEEPEST_M = 12_000.0
 """No sea is deeper, and depths in whole millimetres have room for it."""
@@ -198,46 +198,6 @@ class Term(_Part):
         return self
 
 
-def _default_terms() -> dict[str, dict[str, Any]]:
-    return {
-        "depth": {"column": "depth_m", "a": 4.0, "b": 4.0, "c": 15.0, "d": 15.0, "weight": 0.2, "required": True},
-        "height_trough": {
-            "column": "height_m", "a": 1.0, "b": 1.0, "half": 0.6, "weight": 2.0, "required": True, "kinds": ("trough",),
-        },
-        "height_ledge": {
-            "column": "height_m", "a": 1.0, "b": 1.0, "half": 1.6, "weight": 2.0, "required": True, "kinds": ("ledge",),
-        },
-        "height_rise": {
-            "column": "height_m", "a": 1.0, "b": 1.0, "half": 1.0, "weight": 2.0, "required": True, "kinds": ("rise",),
-        },
-        # gradients of 0.08 and 0.4
-        "steep": {"column": "steep_deg", "a": 4.6, "b": 21.8, "weight": 5.0},
-        "contrast": {"column": "contrast", "a": 0.0, "b": 1.0, "weight": 1.0},
-        "extent": {"column": "extent", "a": 0.0, "b": 1.0, "weight": 0.5, "kinds": ("trough", "ledge")},
-        "floor": {"column": "slope_deg", "c": 10.0, "d": 30.0, "weight": 0.5},
-        # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells.
-        "refuge": {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
-        "hangs_together": {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True},
-        "not_ruled": {"column": "ruled_like", "c": 0.3, "d": 0.9, "weight": 0.3, "penalty": True},
-    }  # fmt: skip
-
-
-TERM_NOTES: dict[str, str] = {
-    "depth": f"water over the net; hard edges ({GUESS})",
-    "height_trough": f"how far one must climb out of a trough on its lower side ({GUESS})",
-    "height_ledge": f"height of the step beyond the slope of the ground ({GUESS})",
-    "height_rise": f"height of the rock pile above its surroundings ({GUESS})",
-    "steep": "gradient of the face, degrees: a gentle slope of the same height is no shelter (set on planted seabeds)",
-    "contrast": "how far it stands out: a lone ledge on sand gathers what lives around (common practice, no source)",
-    "extent": "a long edge holds more than its tip, and is surer to be one (common practice, no source)",
-    "floor": f"a net must lie flat: slope of the floor under it, degrees ({GUESS})",
-    "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
-    "hangs_together": "weed, fish and false bottoms jump from cell to cell, rock does not (set on planted seabeds)",
-    "not_ruled": "straight, even and regular together: a dredged cut, or a joint between two surveys (set on planted seabeds)",
-}
-"""One plain sentence for each default term: the comment in the written recipe."""
-
-
 class Score(_Part):
     """How a stored candidate is judged. Touches no raster."""
 
@@ -278,7 +238,7 @@ class Score(_Part):
     def _fill_in_defaults(cls, value: object) -> object:
         if not isinstance(value, dict):
             raise ValueError("terms must be a table of terms, such as [score.terms.depth]")
-        merged: dict[str, Any] = _default_terms()
+        merged: dict[str, Any] = {name: dict(row.values) for name, row in DEFAULT_TERMS.items()}
         for name, term in value.items():
             given = term.model_dump() if isinstance(term, Term) else term
             if not isinstance(given, dict):

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from reefscan.base.columns import CANDIDATE, MEASURED
+from reefscan.base.doubts import DOUBTS
 from reefscan.base.model import Sheet
 from reefscan.base.ramp import ramp
 from reefscan.base.recipe import Find
-from reefscan.doubts.table import DOUBTS
+from reefscan.doubts import likeness
 from reefscan.find.candidates import KINDS, station_side
 from reefscan.join.along import told_along
 from reefscan.join.features import Line, distinct, join, line_shape, trace
@@ -87,7 +88,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     every["contrast"] = contrast(every, strength, side_m)
     every["extent"] = extent(every, strength, side_m)
     for doubt in DOUBTS:
-        every[doubt.column] = doubt.judge(every, sheet.cell_m)
+        every[doubt.column] = likeness(doubt, every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
     chosen = _along(every, strength * every["extent"].to_numpy(), sheet, find.station_m)
     return Merged(_candidates(every[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)

@@ -21,7 +21,8 @@ from pyproj import CRS, Transformer
 from reefscan.base.columns import CANDIDATE
 from reefscan.base.model import GridSource
 from reefscan.base.overview import MapGround
-from reefscan.base.recipe import TERM_NOTES, Recipe
+from reefscan.base.recipe import Recipe
+from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import CAUTION, KINDS, contour_depths
 from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
@@ -220,7 +221,7 @@ def page_data(
         "limits": about.limits,
         "notes": [*map(str, about.warnings), *_left_out(len(table), left_out)],
         "recipe": recipe_data(recipe),
-        "term_notes": dict(TERM_NOTES),
+        "term_notes": {name: row.note for name, row in DEFAULT_TERMS.items()},
         "table": {"n": len(table), "columns": _placed_columns(table, recipe, ground)},
         "sections": section_rows(table, sources),
         "picture": {

@@ -15,8 +15,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reefscan.base.doubts import DOUBTS
 from reefscan.base.recipe import Score, Term
-from reefscan.doubts.table import DOUBTS
+from reefscan.base.terms import DEFAULT_TERMS, DefaultTerm
 from reefscan.score.scoring import Scored
 
 _POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -25,26 +26,6 @@ _AXES = (
     "east-north-east to west-south-west", "east-west", "west-north-west to east-south-east",
     "north-west to south-east", "north-north-west to south-south-east",
 )  # fmt: skip
-
-_GOOD = {
-    "depth": "its depth", "height_trough": "its height", "height_ledge": "its height", "height_rise": "its height",
-    "steep": "a steep face", "contrast": "standing alone", "extent": "a long edge", "floor": "a floor flat enough",
-    "refuge": "broken ground close by", "hangs_together": "depths that agree from cell to cell",
-}  # fmt: skip
-_LOW = {
-    "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
-    "height_rise": "little height", "steep": "a gentle face", "contrast": "much other structure around it", "extent": "the end of a feature",
-    "refuge": "little broken ground near by",
-}  # fmt: skip
-_HIGH = {
-    "depth": "deep for the band asked", "floor": "a steep floor", "hangs_together": "depths that jump from cell to cell",
-    "not_ruled": "a course as straight and even as if ruled",
-}  # fmt: skip
-_UNKNOWN = {
-    "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
-    "refuge": "broken ground", "steep": "how steep its face is", "contrast": "what stands around it", "extent": "how far it goes on",
-    "hangs_together": "whether depths agree from cell to cell",
-}  # fmt: skip
 
 CARRIES = 0.9
 """A term whose membership reaches this carries the score; below, it costs."""
@@ -103,6 +84,14 @@ APART = 0.03
 """Share of the whole weight by which a term must set a site apart from the middle one of the list before it is named."""
 
 
+_OWN = DefaultTerm({}, "")
+
+
+def _words(name: str) -> DefaultTerm:
+    """Words for a term; none for one of the user's own."""
+    return DEFAULT_TERMS.get(name, _OWN)
+
+
 def _usual(scored: Scored, rows: np.ndarray) -> dict[str, float]:
     """What the middle one of the listed sites is worth by each term; nothing for a short list."""
     if len(rows) < FEW:
@@ -147,7 +136,7 @@ def _explain_one(
         flags.append("height-unsure")
         asides.append("the survey can hardly tell this height from less")
     if unknown:
-        asides.append("unknown: " + ", ".join(_UNKNOWN.get(n, n.replace("_", " ")) for n in unknown))
+        asides.append("unknown: " + ", ".join(_words(n).unknown or n.replace("_", " ") for n in unknown))
     carries, costs = _balance(site, memberships, unknown, score, usual)
     parts = [_form(site, unit, widest_m), _net(site, unit)]
     if carries:
@@ -265,7 +254,11 @@ def _balance(
             told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
             told *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
             good.append(
-                (told, -place, _GOOD.get(name, f"{name.replace('_', ' ')} ({_number(site, term.column):g})"))
+                (
+                    told,
+                    -place,
+                    _words(name).carries or f"{name.replace('_', ' ')} ({_number(site, term.column):g})",
+                )
             )
         else:
             loss = -term.weight * math.log(
@@ -280,7 +273,7 @@ def _balance(
 def _cost(name: str, site: Mapping[Any, Any], term: Term) -> str:
     """What a term that costs the score is called: its own words for too little or too much, if it has some."""
     low = _number(site, term.column) < term.b or term.half > 0
-    return (_LOW if low else _HIGH).get(name) or _other(name, site, term)
+    return (_words(name).low if low else _words(name).high) or _other(name, site, term)
 
 
 def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:

@@ -9,8 +9,9 @@ import pytest
 
 import reefscan
 from reefscan.base.columns import BY_NAME, CANDIDATE, DECIMALS, MEASURED, TEXT, WHOLE
-from reefscan.base.recipe import TERM_NOTES, Recipe
-from reefscan.doubts.table import DOUBTS
+from reefscan.base.doubts import DOUBTS
+from reefscan.base.recipe import Recipe
+from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.find.candidates import COLUMNS as MEASURED_OF_A_STATION
 from reefscan.io.out.geojson import PROPERTIES
 from reefscan.io.out.schemas import load_schema
@@ -43,7 +44,7 @@ def test_every_doubt_and_every_default_term_has_its_column_and_its_note():
         assert doubt.column in {term.column for term in terms.values()}
     for name, term in terms.items():
         assert term.column in BY_NAME
-        assert TERM_NOTES[name]
+        assert DEFAULT_TERMS[name].note
 
 
 def test_the_schema_has_the_columns_with_their_types_and_bounds():

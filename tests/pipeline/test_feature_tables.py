@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
+from reefscan.base.doubts import DOUBTS
 from reefscan.base.model import Sheet
-from reefscan.doubts.table import DOUBTS
 from reefscan.join.merge import Feature
 from reefscan.pipeline.feature_tables import LAYERS, feature_tables
 
