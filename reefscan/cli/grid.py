@@ -171,6 +171,15 @@ class PublicOptions:
         return Onto(self.onto, self.onto_positive, self.onto_crs, self.onto_unit, self.onto_variable)
 
 
+@dataclass(frozen=True)
+class ShowOptions:
+    """What is printed."""
+
+    print_settings: Annotated[bool, typer.Option("--print-settings", help="Print the settings as they would be used and stop.")] = False  # fmt: skip
+    as_json: Annotated[bool, typer.Option("--json", help="Print the report's facts as JSON.")] = False
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No talk on standard error.")] = False
+
+
 @grouped
 def command(
     logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Logs, or folders of logs: delimited text, NMEA 0183, GPX, B-12, vector files; gz, xz, zip.")],
@@ -180,9 +189,7 @@ def command(
     tide: TideOptions,
     text: LogOptions,
     public: PublicOptions,
-    print_settings: Annotated[bool, typer.Option("--print-settings", help="Print the settings as they would be used and stop.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the report's facts as JSON.")] = False,
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No talk on standard error.")] = False,
+    show: ShowOptions,
 ) -> None:  # fmt: skip
     """Turn soundings into a grid with an honest uncertainty, and a report beside it.
 
@@ -201,7 +208,7 @@ def command(
     for options in (tide, text, public):
         options.check()
     settings, next_m, corrections = surface.chosen(), surface.next_m(), boat.corrections()
-    if print_settings:
+    if show.print_settings:
         print(dump_settings(settings), end="")
         return
     cell_m = surface.cell_m()
@@ -211,9 +218,10 @@ def command(
         settings=settings, cell_m=cell_m, onto=public.grid(), next_m=next_m, now_s=time.time(),
     )  # fmt: skip
     facts = run_survey(
-        order, say=(lambda _: None) if quiet or as_json else lambda line: print(line, file=sys.stderr)
+        order,
+        say=(lambda _: None) if show.quiet or show.as_json else lambda line: print(line, file=sys.stderr),
     )
-    if as_json:
+    if show.as_json:
         print(json.dumps(facts, indent=1))
     else:
         _print(facts, out)
