@@ -129,7 +129,7 @@ class _Fresh(SpawnProcess):
 
 @contextmanager
 def _without_script() -> Iterator[None]:
-    """Hide the script from what a starting process is told to import."""
+    """Hide the script, so that a starting process does not import it."""
     with _main:
         script = sys.modules["__main__"]
         sys.modules["__main__"] = ModuleType("__main__")

@@ -1,4 +1,4 @@
-"""The options by which a command that opens grids is told what the files do not say themselves."""
+"""Options for what the files of a grid do not say themselves, shared by the commands that open grids."""
 
 from __future__ import annotations
 

@@ -24,7 +24,7 @@ GRIDS = (
     "ISG", "PDS", "PDS4", "ISIS3", "MFF", "JDEM", "Zarr", "GPKG", "JPEG", "PNG", "GIF", "BIGGIF", "BMP", "PNM",
     "WEBP", "JP2OpenJPEG", "JPEGXL", "JPEGLS", "LIBERTIFF", "SGI", "TGA", "XPM",
 )  # fmt: skip
-"""Drivers that may open what is taken for a grid (pictures too, to be told as such); none of them asks a server."""
+"""Drivers that may open what is taken for a grid (pictures too, so that the message can say that they are pictures); none of them asks a server."""
 
 SERVED = (
     "ADBC", "AmigoCloud", "CSW", "Carto", "DAAS", "EEDA", "EEDAI", "Elasticsearch", "GDALG", "GMLAS", "GPSBabel",

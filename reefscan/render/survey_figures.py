@@ -105,7 +105,7 @@ def depth_map(plan: Plan) -> bytes:
     return _png(figure)
 
 
-def doubt_map(
+def uncertainty_map(
     plan: Plan, lines: list[tuple[float, float, float, float]], view: tuple[float, float, float, float]
 ) -> bytes:
     """Uncertainty within a view, with the lines to run next numbered in order."""

@@ -36,7 +36,7 @@ LEAST_WIDE = 32
 
 LEAST_JUMP = 4.0
 """Steps of the stored numbers by which the ground must change at one end of a run: rows over the crest of a smooth
-swell, told in whole centimetres, may be alike too, but go on by one step or two."""
+swell, stored in whole centimetres, may be alike too, but go on by one step or two."""
 
 MOST_SHARE = 0.25
 """Where more of the ground repeats than this, it is made so, or a coarse grid on finer cells."""
@@ -122,8 +122,8 @@ def _lines(z: Numbers) -> _Lines:
     lone[:, 1:-1] = (z[:, 1:-1] != z[:, :-2]) & (z[:, 1:-1] != z[:, 2:]) & np.isfinite(z[:, 1:-1])
     level = np.zeros(z.shape, dtype=bool)
     level[:, 1:-1] = (z[:, 1:-1] == z[:, :-2]) & (z[:, 1:-1] == z[:, 2:])
-    told = lone[:-1] & np.isfinite(z[1:])
-    share = int((told & equal).sum()) / max(1, int(told.sum()))
+    compared = lone[:-1] & np.isfinite(z[1:])
+    share = int((compared & equal).sum()) / max(1, int(compared.sum()))
 
     jump = _bounded_runs(z, equal)
     held = jump > 0.0

@@ -80,7 +80,7 @@ def look_at(paths: Sequence[str], options: GridOptions, asked: Asked) -> Found:
 
 
 TOLD = 50
-"""Files of a folder that are told one by one as skipped."""
+"""Skipped files of a folder that are named one by one; of more, only the number."""
 
 
 def _is_dataset(folder: Path) -> bool:
@@ -190,6 +190,6 @@ def disagreements(layers: Sequence[Layer]) -> list[str]:
         )
     datums = Counter(layer.vertical for layer in layers if layer.vertical)
     if len(datums) > 1:
-        told = "; ".join(f"{name} ({n})" for name, n in datums.most_common())
-        notes.append(f"vertical datums differ and are not converted: {told}")
+        found = "; ".join(f"{name} ({n})" for name, n in datums.most_common())
+        notes.append(f"vertical datums differ and are not converted: {found}")
     return notes

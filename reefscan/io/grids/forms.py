@@ -133,14 +133,14 @@ def _stat(path: str, name: str) -> tuple[int, int]:
     if (kind := odd_kind(path)) and kind != "a folder":
         raise UnreadableError(f"{name}: is {kind}, not a file; name a file")
     try:
-        told = Path(path).stat()
+        facts = Path(path).stat()
     except FileNotFoundError:
         raise MissingInputError(f"{path}: there is no such file or folder") from None
     except OSError as error:
         raise UnreadableError(f"{name}: cannot be opened ({error.strerror or error})") from error
-    if Path(path).is_file() and told.st_size == 0:
+    if Path(path).is_file() and facts.st_size == 0:
         raise UnreadableError(f"{name}: the file is empty (0 bytes); fetch it again")
-    return told.st_size, told.st_mtime_ns
+    return facts.st_size, facts.st_mtime_ns
 
 
 @dataclass(frozen=True)

@@ -95,8 +95,8 @@ class Index:
 
 def _stamp(path: Path) -> list[int]:
     """Size and time of a file and of the sidecars that may change what it says."""
-    told = path.stat()
-    out = [told.st_size, told.st_mtime_ns]
+    facts = path.stat()
+    out = [facts.st_size, facts.st_mtime_ns]
     for sidecar in (f"{path}.aux.xml", f"{path}.msk", path.with_suffix(".prj")):
         with contextlib.suppress(OSError):
             beside = os.stat(sidecar)

@@ -263,7 +263,7 @@ def read_text(path: Path, options: TextOptions) -> Log:
         columns["lon"] = (columns["lon"] + 180.0) % 360.0 - 180.0
     if columns["time"].size == 0:
         columns["time"] = np.full(size, np.nan)
-    # told by taking away, so that what goes in is what comes out and what is counted here
+    # counted by subtraction, so that every line that goes in is either a sounding or counted here
     bad = total - comments - layout.header_rows - size
     notes = ("no times: nothing that needs a clock was checked",) if "time" not in wanted else ()
     if timeless:
@@ -289,7 +289,7 @@ def _shown(text: str) -> str:
 
 
 def _parse(block: bytes, layout: Layout) -> tuple[pa.Table, list[str]]:
-    """Turn lines into text columns; rows of another width are passed over and told."""
+    """Turn lines into text columns; rows of another width are passed over and returned beside them."""
     delimiter = layout.delimiter
     block = _unquoted(block, delimiter)
     if delimiter == " ":

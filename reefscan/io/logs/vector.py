@@ -187,7 +187,7 @@ def read_vector(path: Path, options: TextOptions) -> Log:
     UnreadableError
         No driver reads it, or it has no points.
     AmbiguousError
-        No depth can be told apart, or its unit is not stated.
+        It is not clear which attribute is the depth, or its unit is not stated.
     """
     from reefscan.io.vectors import layer_table
 
