@@ -216,7 +216,7 @@ def _describe(
         sigma_unknown=sigma_unknown,
         masked=masked,
         crop=crop,
-        duplicate_lines=repeated,
+        copied=repeated,
         vertical=facts.vertical or str(dataset.tags().get("VERTICAL_DATUM_ABBREV", "")),
         form=f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if heights.sign > 0 else 'depth'} in {scale.word}",
         notes=tuple(file.notes),

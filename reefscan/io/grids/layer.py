@@ -54,8 +54,9 @@ class Layer:
         True if a mask band has to be read too.
     crop : tuple of 4 int
         First row, first column, end row, end column of what is used.
-    duplicate_lines : tuple of (int, int, int, int)
-        Parts of it (first row, first column, end row, end column) that only repeat their neighbours: unknown.
+    copied : tuple of (int, int, int, int)
+        Duplicate lines: parts of it (first row, first column, end row, end column) that only repeat their neighbours: unknown.
+        The name is part of the header by which a finished run knows its grids again: it stays.
     options : tuple of (str, str)
         Open options for GDAL.
     vertical : str
@@ -96,7 +97,7 @@ class Layer:
     surveys: tuple[Survey, ...] = ()
     masked: bool = False
     crop: tuple[int, int, int, int] = (0, 0, 0, 0)
-    duplicate_lines: tuple[tuple[int, int, int, int], ...] = ()
+    copied: tuple[tuple[int, int, int, int], ...] = ()
     options: tuple[tuple[str, str], ...] = ()
     vertical: str = ""
     form: str = ""

@@ -208,7 +208,7 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
         mm = whole_mm(raw, factor=layer.factor, add_mm=layer.add_mm, unknown=layer.unknown)
         if layer.masked:
             mm[dataset.read_masks(layer.band, window=window) == 0] = NODATA_MM
-        for top, left, bottom, right in layer.duplicate_lines:
+        for top, left, bottom, right in layer.copied:
             mm[max(0, top - row) : max(0, bottom - row), max(0, left - col) : max(0, right - col)] = NODATA_MM
         if not layer.sigma_band:
             return mm, _by_survey(layer, mm, window) if layer.has_uncertainty else None
