@@ -381,7 +381,7 @@ def _pictures(
         "depth": figures.depth_map(plan),
         "uncertainty": figures.uncertainty_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view),
         "aside": figures.aside_map(data.x, data.y, data.reason, names, view),
-        "profile": figures.profile(data.depth, data.reason, names),
+        "profile": figures.track_profile(data.depth, data.reason, names),
     }
     if ready.after.difference.size:
         out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference)

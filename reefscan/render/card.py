@@ -172,7 +172,7 @@ def _card(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
     position = f"{degrees_minutes(lat, lat=True)}   {degrees_minutes(lon, lat=False)}"
     frame.text(0.02, 0.80, position, fontsize=17, weight="bold", va="top", family="monospace")
     _facts(frame, card, unit)
-    _profile(figure, card, box=(0.11, top - 0.345, 0.46, 0.19), unit=unit)
+    _draw_profile(figure, card, box=(0.11, top - 0.345, 0.46, 0.19), unit=unit)
     _patch(figure, card, box=(0.64, top - 0.345, 0.285, 0.2015), unit=unit)
 
 
@@ -212,7 +212,9 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
     frame.plot([0.02, 0.98], [0.022, 0.022], color="black", linewidth=0.7)
 
 
-def _profile(figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str) -> None:
+def _draw_profile(
+    figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str
+) -> None:
     """The bottom on the heading, with the drop point. No rope: its length wants the tide, which no grid knows."""
     ax = figure.add_axes(box)
     depths = card.depths_m

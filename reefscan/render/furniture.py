@@ -15,7 +15,7 @@ from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from reefscan.render.marks import CAUTION, INK, KINDS, PAPER, QUIET, UNIT_METRES, Kind, score_rgb
+from reefscan.render.marks import CAUTION, INK, PAPER, QUIET, SYMBOLS, UNIT_METRES, Kind, score_rgb
 from reefscan.render.shade import WATER, depth_share, ramp
 
 HALO = [withStroke(linewidth=2.4, foreground=PAPER)]
@@ -287,7 +287,7 @@ def panel(ax: Axes, legend: Legend, *, width_in: float, height_in: float) -> Non
     column.say("Sites, numbered by rank", size=8.4, weight="bold", gap=0.16)
     column.scores()
     for name in legend.kinds:
-        column.kind(KINDS[name])
+        column.kind(SYMBOLS[name])
     column.y -= 0.04
     if legend.thinned:
         column.say(legend.thinned, size=7.2, colour=QUIET, gap=0.06)

@@ -24,7 +24,7 @@ from reefscan.base.overview import MapGround
 from reefscan.render import furniture
 from reefscan.render.contours import draw_contours
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, Box
+from reefscan.render.marks import INK, PAPER, SYMBOLS, UNIT_METRES, Box
 from reefscan.render.shade import Floats, choose_stretch, deepest_tint_m, enlarged, shaded_relief, thin
 from reefscan.render.sitemarks import draw_sites, sites_xy
 
@@ -135,7 +135,7 @@ def draw_map(
 def _kinds(candidates: pd.DataFrame) -> list[str]:
     """Kinds that the legend explains: those of the sites, all that can be found where there is no site."""
     there = set(candidates["kind"].astype(str)) if "kind" in candidates else set()
-    return [k for k in KINDS if k in there] or ["trough", "ledge", "rise"]
+    return [k for k in SYMBOLS if k in there] or ["trough", "ledge", "rise"]
 
 
 def _left_out(shown: int, total: int, left_out: int) -> str:
@@ -203,7 +203,7 @@ def _ground(ax: Axes, ground: MapGround, *, band_m: tuple[float, float], unit: s
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
     """Feature lines in the kind's dash over a pale casing, so that they show on shoal and on deep."""
-    for kind in KINDS.values():
+    for kind in SYMBOLS.values():
         frame = features.get(kind.layer)
         if frame is None or len(frame) == 0:
             continue

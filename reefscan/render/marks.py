@@ -40,7 +40,7 @@ class Kind:
     line: tuple[float, ...]
 
 
-KINDS: dict[str, Kind] = {
+SYMBOLS: dict[str, Kind] = {
     k.name: k
     for k in (
         Kind(
@@ -71,7 +71,7 @@ KINDS: dict[str, Kind] = {
 
 def kind_of(name: object) -> Kind:
     """Return the row of a kind; an unknown one is drawn like the plainest."""
-    return KINDS.get(str(name), KINDS["man-made"])
+    return SYMBOLS.get(str(name), SYMBOLS["man-made"])
 
 
 SCORE_STOPS = (

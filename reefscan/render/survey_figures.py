@@ -153,7 +153,7 @@ def aside_map(
     return _png(figure)
 
 
-def profile(depth: Floats, reason: NDArray[np.uint8], names: list[str]) -> bytes:
+def track_profile(depth: Floats, reason: NDArray[np.uint8], names: list[str]) -> bytes:
     """Depths in the order logged, with those set aside marked."""
     figure = Figure(figsize=(8.0, 2.6))
     axes = figure.subplots()

@@ -93,7 +93,7 @@ def _box_in(source: GridSource, crs: str) -> tuple[float, float, float, float]:
     return float(px.min()), float(py.min()), float(px.max()), float(py.max())
 
 
-def profile(
+def depths_along(
     source: GridSource, *, lon: float, lat: float, heading_deg: float, half_m: float, count: int
 ) -> Floats:
     """Depths (m, positive down, NaN unknown) along a heading, as a sounder would draw them crossing the site.

@@ -24,7 +24,7 @@ from reefscan.base.overview import MapGround
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.marks import CAUTION, KINDS, contour_depths
+from reefscan.render.marks import CAUTION, SYMBOLS, contour_depths
 from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import overview_of_all
 from reefscan.review.section import sections
@@ -118,7 +118,7 @@ def contours(ground: MapGround, *, deepest_m: float, most_points: int = 120_000)
 def feature_lines(features: Mapping[str, GeoDataFrame], ground: MapGround) -> list[dict[str, Any]]:
     """Feature lines in picture pixels, by kind."""
     out: list[dict[str, Any]] = []
-    for kind in KINDS.values():
+    for kind in SYMBOLS.values():
         frame = features.get(kind.layer)
         if frame is None or len(frame) == 0:
             continue
@@ -236,7 +236,7 @@ def page_data(
         "lattice": lattice(ground),
         "kinds": {
             k.name: {"words": k.words, "outline": [list(p) for p in k.outline], "dash": list(k.line)}
-            for k in KINDS.values()
+            for k in SYMBOLS.values()
         },
     }
 

@@ -12,7 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.model import GridSource
-from reefscan.review.ground import profile
+from reefscan.review.ground import depths_along
 
 Floats = NDArray[np.float64]
 
@@ -130,7 +130,7 @@ def _section(site: Mapping[Any, Any], finest: Sequence[GridSource]) -> Section:
     bearing, half = bearing_of(site), half_of(site)
     best: Floats | None = None
     for source in finest:
-        found = profile(
+        found = depths_along(
             source,
             lon=float(site["lon"]),
             lat=float(site["lat"]),

@@ -438,11 +438,11 @@ def test_one_finger_moves_the_map_and_two_zoom_it(page: Any) -> None:
 
 
 def test_the_profile_of_the_card_is_the_one_that_python_sampled(page: Any, table: pd.DataFrame) -> None:
-    from reefscan.review.ground import profile
+    from reefscan.review.ground import depths_along
 
     site = table[table["cross_deg"].notna()].iloc[0]
     page.execute_script("App.choose(arguments[0])", site["id"])
-    want = profile(
+    want = depths_along(
         SOURCE, lon=site["lon"], lat=site["lat"], heading_deg=site["cross_deg"], half_m=80, count=81
     )
     words = page.execute_script("return document.querySelector('#card svg').getAttribute('aria-label')")

@@ -25,7 +25,7 @@ from reefscan.render.contours import _name_contours
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.furniture import Legend, degree_words, nice_length, panel
 from reefscan.render.map import PANEL_IN, Paper, draw_map
-from reefscan.render.marks import KINDS, contour_depths, score_rgb
+from reefscan.render.marks import SYMBOLS, contour_depths, score_rgb
 from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin, trimmed
 
 SOURCE = ArraySource(seabed())
@@ -140,8 +140,8 @@ def test_land_water_and_unknown_part_for_people_who_do_not_see_red_or_green() ->
 
 
 def test_kinds_differ_by_shape_and_dash_not_by_colour() -> None:
-    assert len({k.outline for k in KINDS.values()}) == len(KINDS)
-    assert len({k.line for k in KINDS.values()}) == len(KINDS)
+    assert len({k.outline for k in SYMBOLS.values()}) == len(SYMBOLS)
+    assert len({k.line for k in SYMBOLS.values()}) == len(SYMBOLS)
 
 
 def test_a_plane_is_lit_evenly_and_a_slope_to_the_light_is_brighter() -> None:
