@@ -96,7 +96,7 @@ class ProcessSession:
 
 
 class FreshContext(SpawnContext):
-    """Makes processes that start with so many threads in their libraries, and without the script.
+    """Makes processes whose libraries start with a given number of threads, and that do not import the script.
 
     Parameters
     ----------

@@ -161,7 +161,7 @@ def _refused(error: Exception) -> int:
 
 
 LONGEST = 500
-"""Characters of a message: one that quotes a file may else fill the screen."""
+"""Characters of a message at most: one that quotes a file could fill the screen."""
 
 
 def _say(text: str, code: int) -> int:

@@ -46,7 +46,7 @@ class SurfaceOptions:
         return next_m
 
     def chosen(self) -> SurveySettings:
-        """Settings of the file, else the default ones, under ``--reach``."""
+        """Settings of the file, or the default ones; ``--reach`` replaces theirs."""
         from reefscan.io.localfile import read_small_text
         from reefscan.survey.settings import SurveySettings, load_settings
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from reefscan.layers.terrain import Layer
 
 WINDOW, LARGEST = 1024, 3072
-"""Side (cells) of what is worked at a time. It grows with the halo, so that reading the halo anew stays
+"""Side (cells) of one window. It grows with the halo, so that reading the halo again for each window stays
 cheap, up to a side at which all layers take about half a gigabyte, whatever the grid's size."""
 
 

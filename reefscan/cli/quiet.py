@@ -1,4 +1,4 @@
-"""Libraries in C write what they like to the screen's own channel: it is not theirs.
+"""Libraries in C write their own messages to standard error, which is for ours.
 
 The HDF5 library prints a stack for every damaged file, the raster and network libraries their own words, all of which
 come as errors too and are printed in one line. What Python writes to `sys.stderr` still arrives.
@@ -13,7 +13,7 @@ from typing import Any
 
 
 def hush() -> None:
-    """Give `sys.stderr` a channel of its own and close the old one to the libraries, once and for this process."""
+    """Give `sys.stderr` a channel of its own and take the old one from the libraries, for the rest of this process."""
     try:
         sys.stderr.flush()
         if sys.stderr.fileno() != 2:

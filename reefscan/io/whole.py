@@ -125,7 +125,7 @@ def refuse_odd(path: Path) -> None:
 
 @contextmanager
 def telling(path: Path | str) -> Iterator[None]:
-    """Name the file in what goes wrong while it is written, and in nothing else: an input may fail to be read meanwhile."""
+    """Name the file in errors of writing it, and in no others: reading an input may fail in the same block."""
     try:
         yield
     except ReefscanError:

@@ -215,7 +215,7 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
 def _draw_profile(
     figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str
 ) -> None:
-    """The bottom on the heading, with the drop point. No rope: its length wants the tide, which no grid knows."""
+    """The bottom on the heading, with the drop point. No rope is drawn: its length depends on the tide, which is not in the grid."""
     ax = figure.add_axes(box)
     depths = card.depths_m
     if depths is None or not np.isfinite(depths).any():

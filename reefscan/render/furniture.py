@@ -277,7 +277,7 @@ def panel(ax: Axes, legend: Legend, *, width_in: float, height_in: float) -> Non
     ax.set_ylim(-height_in, 0)
     ax.set_axis_off()
     column = _Column(ax, width_in)
-    # a file's name is one long word: smaller type rather than a name broken in two
+    # a file's name is one long word: it gets smaller type, so that it is not broken in two
     longest = max(map(len, plain(legend.title).split()), default=1)
     size = 12.5 * min(1.0, max(0.6, 0.92 * column.letters * 7.6 / 12.5 / longest))
     column.say(legend.title, size=size, weight="bold", most=3)

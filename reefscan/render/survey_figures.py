@@ -190,7 +190,7 @@ def crossing_histogram(before: Floats, after: Floats) -> bytes:
 
 
 def residual_histogram(standard: Floats) -> bytes:
-    """Left-out soundings: what the grid missed by, over what it said it might, with the normal curve."""
+    """Left-out soundings: the error of the grid divided by its stated uncertainty, with the normal curve."""
     figure = Figure(figsize=(5.4, 2.6))
     axes = figure.subplots()
     bins = np.linspace(-5, 5, 51)

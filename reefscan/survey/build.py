@@ -22,7 +22,7 @@ from reefscan.survey.tune import Tuning, tune
 
 Floats = NDArray[np.float64]
 CELLS = (0.5, 1.0, 2.0, 4.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)
-"""Cell sizes chosen from when none is asked for (m)."""
+"""Cell sizes (m) to choose from where the user gives none."""
 
 
 @dataclass(frozen=True)

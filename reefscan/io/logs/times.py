@@ -102,7 +102,7 @@ def _seconds(parsed: pd.Series, zone: tzinfo) -> Floats:
 
 
 def _iso(column: pa.Array, zone: tzinfo) -> Floats | None:
-    """ISO 8601 throughout, read all at once; None where a single row is anything else."""
+    """ISO 8601, all rows read at once; None if any row is written in another way."""
     text = pc.utf8_trim_whitespace(column)
     for kind in (pa.timestamp("us"), pa.timestamp("us", tz="UTC")):
         if kind.tz is None and zone is not UTC:
