@@ -13,7 +13,7 @@ FIRST_LINE_S = 10.0
 """When a log gets its first line; each next one waits a tenth of the time so far longer, so that a night's log stays short."""
 
 MANY_TILES = 1000
-"""A scan of so many is told its size before it begins."""
+"""A scan of so many tiles prints its size before it begins."""
 
 LONG_PACK = 2_000_000_000
 """Cells of a raster from which packing it is worth a line in a log: about 10 s (90 Gcell took 7 minutes, nearly all of them empty)."""

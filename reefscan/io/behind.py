@@ -118,8 +118,8 @@ def _follow(name: str, folder: str, deeper: int) -> None:
             raise UnreadableError(
                 f"its mosaics lie in one another more than {_DEEPEST} deep; name the files themselves"
             )
-        told = os.stat(file)
-        _check(file, told.st_mtime_ns, told.st_size, told.st_ino, deeper - 1)
+        facts = os.stat(file)
+        _check(file, facts.st_mtime_ns, facts.st_size, facts.st_ino, deeper - 1)
 
 
 def _file_of(name: str) -> str:
@@ -161,7 +161,7 @@ def _parsed(text: bytes) -> Any:
 
 
 def _named(root: Any) -> Iterator[tuple[str, bool]]:
-    """Names in a mosaic, and whether each is told from where the mosaic lies."""
+    """Names in a mosaic, and whether each counts from the mosaic's own folder."""
     stack = [root]
     while stack:
         node = stack.pop()

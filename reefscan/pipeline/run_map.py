@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, GridSource
-from reefscan.base.overview import Thinning, overview
+from reefscan.base.overview import MapGround, Thinning, overview
 from reefscan.base.recipe import Recipe
 from reefscan.pipeline.sheet_names import sheet_name
 from reefscan.score.listing import Listing
@@ -31,6 +31,7 @@ def draw_run_map(
     import pandas as pd
 
     from reefscan.render.map import draw_map
+    from reefscan.render.shade import trimmed
 
     count = {sheet_name(source.sheet): 0 for source in sources}
     for site in listing.sites:
@@ -47,12 +48,9 @@ def draw_run_map(
         else pd.DataFrame({name: [] for name in ("lon", "lat", "kind", "score", "rank")})
     )
     west, _, _, north = source.sheet.bounds(thinning.window)
+    ground = MapGround(elev, west, north, source.sheet.cell_m * thinning.step, source.sheet.crs)
     return draw_map(
-        elev,
-        west_m=west,
-        north_m=north,
-        cell_m=source.sheet.cell_m * thinning.step,
-        crs=source.sheet.crs,
+        trimmed(ground),
         candidates=sites,
         features=features,
         depth_band_m=recipe.depth_band,

@@ -1,6 +1,6 @@
 """Colours, symbols and words that every picture of ours shares: one table for map, cards and page.
 
-A kind is told by its shape and a score by its lightness, its number and its rank, so nothing rests on colour
+A shape stands for a kind; lightness, number and rank stand for a score. So nothing rests on colour
 alone. The shapes are drawn after what the sounder shows: a notch, a step, a mound, a block.
 """
 
@@ -34,7 +34,7 @@ class Kind:
     line: tuple[float, ...]
 
 
-KINDS: dict[str, Kind] = {
+SYMBOLS: dict[str, Kind] = {
     k.name: k
     for k in (
         Kind(
@@ -65,7 +65,7 @@ KINDS: dict[str, Kind] = {
 
 def kind_of(name: object) -> Kind:
     """Return the row of a kind; an unknown one is drawn like the plainest."""
-    return KINDS.get(str(name), KINDS["man-made"])
+    return SYMBOLS.get(str(name), SYMBOLS["man-made"])
 
 
 SCORE_STOPS = (

@@ -55,8 +55,8 @@ class OpenedRun:
     @property
     def limits(self) -> str:
         """What the grid could not have shown."""
-        told = self.run.info.get("limits") or ()
-        return told if isinstance(told, str) else " ".join(str(t) for t in told)
+        limits = self.run.info.get("limits") or ()
+        return limits if isinstance(limits, str) else " ".join(str(line) for line in limits)
 
     @property
     def warnings(self) -> list[str]:

@@ -15,7 +15,7 @@ from reefscan.base.s44 import ORDERS, tvu
 Floats = NDArray[np.float64]
 PIECE = 16
 LATENCY_GAIN = 0.3
-"""Share of the disagreement a delay must explain; noise alone was seen to feign up to 0.15."""
+"""Share of the disagreement that a delay must explain; noise alone was seen to explain up to 0.15."""
 MOST_PAIRS = 40_000
 """Pairs of pieces examined; beyond it an even selection, which the summary states."""
 

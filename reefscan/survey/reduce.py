@@ -91,10 +91,10 @@ def reduce_depths(
             "transducer to waterline as the log states it; no draft added to these",
         )
     if below.any():
-        record("draft", add, below, "transducer below the waterline as told" if draft_m is not None
-               else "no draft told: depths stay below the transducer, shoaler than the water is")  # fmt: skip
+        record("draft", add, below, "transducer below the waterline as given" if draft_m is not None
+               else "no draft given: depths stay below the transducer, shoaler than the water is")  # fmt: skip
     if keel.any():
-        record("keel", add, keel, "keel below the waterline as told")
+        record("keel", add, keel, "keel below the waterline as given")
     depth += add
     if tide is not None:
         depth -= _tide(data, tide, record)

@@ -28,7 +28,7 @@ ON_GRID = 0.02
 """A point may stand this part of a cell off its place (rounded coordinates do)."""
 
 NOTE = "REEFSCAN_NOTE"
-"""Tag of what is to be told of the text whenever its grid is opened."""
+"""Tag that keeps the notes on the text, for every time its grid is opened."""
 
 TWINS = 0.005
 """Two points on one place are one if they differ by no more than rounding to centimetres does."""
@@ -44,8 +44,8 @@ def grid_from_points(path: str, name: str) -> str:
     InputError
         If its points do not stand on a grid.
     """
-    told = os.stat(path)
-    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|{reader_rules()}"
+    facts = os.stat(path)
+    key = f"{os.path.realpath(path)}|{facts.st_size}|{facts.st_mtime_ns}|{reader_rules()}"
     target = cache_folder() / f"points-{hashlib.sha256(os.fsencode(key)).hexdigest()[:24]}.tif"
     if target.exists():
         return str(target)
@@ -76,14 +76,14 @@ def grid_from_points(path: str, name: str) -> str:
 
 
 def notes_of(path: str) -> tuple[str, ...]:
-    """What is to be told of the text behind a grid of `grid_from_points`."""
+    """Notes on the text that a grid of `grid_from_points` was made of."""
     with rasterio.open(path) as dataset:
         note = dataset.tags().get(NOTE, "")
     return (note,) if note else ()
 
 
 def _check_twins(at: NDArray[np.int64], z: NDArray[np.float64], name: str) -> None:
-    """Refuse points on one place that tell different depths.
+    """Refuse points on one place that have different depths.
 
     Raises
     ------

@@ -1,4 +1,4 @@
-"""The run folder: what a run leaves behind, marked as ours before anything else is in it.
+"""The run folder: everything that a run writes. A mark that it is ours is written first.
 
 A folder that holds anything and is not marked is never touched. `run.json` carries the state
 (``started``, ``done``, ``partial``, ``failed``, ``interrupted``): a reader sees at once whether the
@@ -271,7 +271,7 @@ def score_name(number: int) -> str:
 
 
 def run_inputs(folder: Path, *others: Path | None) -> list[Path]:
-    """Files that whoever reads a run reads (its map is only looked at), and others that are named with it."""
+    """Files that a command reads when it opens a run (not its map, which is only looked at), and others that are named with it."""
     mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE)
     return [*(folder / name for name in mine), folder / STORE, *(path for path in others if path is not None)]
 

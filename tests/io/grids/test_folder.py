@@ -139,7 +139,7 @@ def test_hundreds_of_files_are_looked_at_once_and_remembered(
     opened: list[str] = []
     look = index_module.open_layer
     monkeypatch.setattr(
-        index_module, "open_layer", lambda path, wishes: opened.append(path) or look(path, wishes)
+        index_module, "open_layer", lambda path, options: opened.append(path) or look(path, options)
     )
     (second,) = open_grids(here)
     assert opened == []
