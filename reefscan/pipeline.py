@@ -32,7 +32,7 @@ from reefscan.model import GridSource
 from reefscan.recipe import Recipe
 from reefscan.runmap import draw_run_map
 from reefscan.scan_words import failures_of, warnings_of, where
-from reefscan.scansize import refuse_size
+from reefscan.scansize import Expected, expect, refuse_size
 from reefscan.sheet_borders import ToldStations
 from reefscan.sheetscan import Means, SheetRun, scan_sheet
 
@@ -91,7 +91,7 @@ def scan(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
-    on_event: Callable[[Event], None] = lambda event: None,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
 ) -> Run:
     """Scan seabed grids and list drop points.
 
@@ -193,7 +193,7 @@ def scan_sources(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
-    on_event: Callable[[Event], None] = lambda event: None,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
     facts: Mapping[str, Any] | None = None,
     opened_s: float = 0.0,
 ) -> Run:
@@ -212,6 +212,8 @@ def scan_sources(
             listing.sites, _with_scores(answer.candidates, listing), answer.features, recipe, answer.info,
             answer.folder,
         )  # fmt: skip
+    if scheduler is None:
+        on_event(expect(sources, recipe.find, workers=workers))
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
         store = None
