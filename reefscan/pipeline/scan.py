@@ -34,7 +34,7 @@ from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
 from reefscan.pipeline.places import candidate_points, site_points, summary, summary_html
 from reefscan.pipeline.sheet import Means, SheetRun, scan_sheet
-from reefscan.pipeline.size import refuse_size
+from reefscan.pipeline.size import Expected, expect, refuse_size
 
 if TYPE_CHECKING:
     import geopandas
@@ -154,7 +154,7 @@ def scan(
     tile: int | None = None,
     unit: str = "m",
     draw: bool = True,
-    on_event: Callable[[Event], None] = lambda event: None,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
 ) -> Run:
     """Scan seabed grids and list drop points.
 
@@ -254,7 +254,7 @@ def scan_sources(
     tile: int | None = None,
     unit: str = "m",
     draw: bool = True,
-    on_event: Callable[[Event], None] = lambda event: None,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
     facts: Mapping[str, Any] | None = None,
     opened_s: float = 0.0,
 ) -> Run:
@@ -281,6 +281,8 @@ def scan_sources(
             listing, answer.candidates, answer.features, recipe, answer.info, answer.folder,
             _rasters(sources, [answer.folder / score_name(i) for i in range(len(sources))]),
         )  # fmt: skip
+    if scheduler is None:
+        on_event(expect(sources, recipe.find, workers=workers))
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
         store = None
