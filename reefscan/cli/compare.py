@@ -60,14 +60,17 @@ def command(
     names = [o.name for o in opened]
     if names[0] == names[1]:
         names = [str(run_a), str(run_b)]
-    a, b = (Side(n, o.table, o.listing, o.recipe) for n, o in zip(names, opened, strict=True))
+    a, b = (Side(n, o.table, o.listing, o.recipe, o.known) for n, o in zip(names, opened, strict=True))
     changes = compare_runs(a, b, within_m=within_m)
     if out is not None:
         _draw(out, changes, opened[1], f"{a.name} → {b.name}")
     told = document(changes, name_a=a.name, name_b=b.name)
+    told["closed_ground"] = {name: o.closed_words for name, o in zip(names, opened, strict=True)}
     if as_json:
         typer.echo(json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1))
         return
+    for side in (0, 1):
+        typer.echo(f"{names[side]}: {opened[side].closed_words}")
     from rich.console import Console
     from rich.table import Table
 

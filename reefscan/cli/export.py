@@ -75,10 +75,13 @@ def command(
         route_order(points) if order == "route" else points, length=name_length, ascii_only=ascii_only
     )
     title = f"Sites of {opened.name}"
-    for path in write_sites(points, out, fmt=fmt, title=title, symbol=symbol, most=max_points):
+    for path in write_sites(
+        points, out, fmt=fmt, title=title, note=opened.closed_words, symbol=symbol, most=max_points
+    ):
         typer.echo(str(path))
     typer.echo(
-        f"reefscan: {len(points)} sites written. Not for navigation: check every depth on the spot.", err=True
+        f"reefscan: {opened.closed_words}\nreefscan: {len(points)} sites written. Not for navigation: check every depth on the spot.",
+        err=True,
     )
     for sentence in said:
         typer.echo(f"reefscan: {sentence}", err=True)

@@ -42,6 +42,8 @@ def command(
         warnings=opened.warnings,
         picture_px=picture,
         unit=opened.unit,
+        closed_words=opened.closed_words,
+        known=opened.known,
     )
     page = compose_page(data)
     write_out(out, page)

@@ -9,7 +9,10 @@ import typer
 from reefscan.cli.options import (
     Area,
     Bbox,
+    Closed,
+    ClosedBuffer,
     Crs,
+    Date,
     DatumShift,
     Depth,
     Json,
@@ -37,6 +40,9 @@ def command(
     ],
     depth: Depth = None,
     recipe: RecipeFile = None,
+    closed: Closed = None,
+    closed_buffer: ClosedBuffer = None,
+    date: Date = None,
     top: Top = None,
     out: Out = None,
     positive: Positive = None,
@@ -59,12 +65,16 @@ def command(
     reefscan scan coast.tif --depth 15ft 60ft --out runs/coast
     """
     check_positive(positive)
-    used = make_recipe(recipe, depth, top)
+    used = make_recipe(recipe, depth, top).with_around(
+        closed=closed,
+        closed_buffer_m=None if closed_buffer is None else metres("--closed-buffer", closed_buffer),
+        date=date,
+    )
     shift = metres("--datum-shift", datum_shift)
     unit = user_unit(depth)
 
     from reefscan.cli.progress import Progress
-    from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
+    from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
     from reefscan.io.out.runfolder import CAUTION
     from reefscan.pipeline.scan import scan
 
@@ -77,6 +87,7 @@ def command(
     if as_json:
         print_json(run.sites, run.info, folder=run.folder, caution=CAUTION)
     else:
+        print_closed(run.info)
         print_sites(run.sites, unit=unit)
         print_notes(list(run.info.get("limits", ())), run.folder)
         print_warnings(list(run.info.get("warnings", ())), CAUTION)

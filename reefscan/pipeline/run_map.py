@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -14,6 +14,7 @@ from reefscan.base.overview import Thinning, overview
 from reefscan.base.recipe import Recipe
 from reefscan.pipeline.sheet_names import sheet_name
 from reefscan.score.listing import Listing
+from reefscan.surroundings.known import Surroundings, closed_words
 
 if TYPE_CHECKING:
     import geopandas
@@ -24,11 +25,15 @@ def draw_run_map(
     recipe: Recipe,
     listing: Listing,
     features: dict[str, geopandas.GeoDataFrame],
-    limits: list[str],
+    info: Mapping[str, Any],
     unit: str,
     pictures: Sequence[tuple[NDArray[np.int32], Thinning] | None],
+    known: Surroundings | None,
 ) -> bytes:
-    """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew."""
+    """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew.
+
+    ``info`` is what ``run.json`` says, ``known`` what lies around.
+    """
     from reefscan.render.map import draw_map
 
     count = {sheet_name(source.sheet): 0 for source in sources}
@@ -55,7 +60,9 @@ def draw_run_map(
         candidates=sites,
         features=features,
         depth_band_m=recipe.depth_band,
-        limits_text=limits[0] if limits else "",
+        limits_text=info["limits"][0] if info["limits"] else "",
+        closed_text=closed_words(info),
+        closed=() if known is None else known.of("closed").shapes,
         title=source.name,
         unit=unit,
     )

@@ -14,6 +14,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 from geopandas import GeoDataFrame
 from pyproj import CRS, Transformer
 
@@ -25,6 +26,9 @@ from reefscan.render.marks import CAUTION, KINDS, contour_depths
 from reefscan.render.shade import choose_stretch, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import Ground, overview_of_all
 from reefscan.review.section import sections
+from reefscan.surroundings.closed import rings_of
+from reefscan.surroundings.known import NONE_GIVEN, Surroundings
+from reefscan.surroundings.shapes import box_of, near
 
 PICTURE_PX = 2000
 MOST_SECTIONS = 2000
@@ -160,6 +164,27 @@ def section_rows(table: pd.DataFrame, sources: Sequence[GridSource]) -> list[dic
     ]
 
 
+def closed_areas(known: Surroundings | None, ground: Ground) -> dict[str, Any] | None:
+    """Closed ground in and around the picture, with the box in which it is all of it; None where none was given.
+
+    Around is as far again as the picture is wide: a site set by hand beyond that is refused.
+    """
+    if known is None or not known.knows_closed:
+        return None
+    west, south, east, north = ground.bounds
+    box = box_of([(ground.crs, ground.bounds)]).grown(max(east - west, north - south, 1000.0))
+    shapes = known.of("closed")
+    parts, rows = near(shapes.shapes, box)
+    flat = shapely.get_type_id(parts) == 3  # where the box only touches one, a line or a point is left of it
+    return {
+        "box": [box.west, box.south, box.east, box.north],
+        "areas": [
+            {"name": shapes.called(row), "rings": rings_of(part)}
+            for part, row in zip(parts[flat], rows[flat], strict=True)
+        ],
+    }
+
+
 def page_data(
     table: pd.DataFrame,
     *,
@@ -171,6 +196,8 @@ def page_data(
     warnings: Sequence[str] = (),
     picture_px: int = PICTURE_PX,
     unit: str = "m",
+    closed_words: str = NONE_GIVEN,
+    known: Surroundings | None = None,
 ) -> dict[str, Any]:
     """Everything the page shows, JSON-ready.
 
@@ -190,6 +217,10 @@ def page_data(
         Longer side of the picture.
     unit : {"m", "ft", "fathom"}
         Unit of depths that the page opens with.
+    closed_words : str
+        What is known of closed ground: stands at the top.
+    known : Surroundings, optional
+        What the run knows from outside its grid; closed ground near the picture goes along.
     """
     ground = overview_of_all(sources, most=picture_px)
     elev, top, left = trimmed(ground.elev)
@@ -220,6 +251,8 @@ def page_data(
         "run": run_name,
         "unit": unit,
         "caution": CAUTION,
+        "closed_words": closed_words,
+        "closed": closed_areas(known, ground),
         "limits": limits,
         "notes": notes,
         "recipe": recipe_data(recipe),

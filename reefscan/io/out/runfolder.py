@@ -25,6 +25,7 @@ from reefscan.io.localfile import odd_kind, read_small_text
 from reefscan.io.lock import FolderLock
 from reefscan.io.out import geojson, tables
 from reefscan.io.whole import write_error, write_whole
+from reefscan.surroundings.known import closed_words
 
 logger = logging.getLogger(__name__)
 
@@ -32,7 +33,7 @@ RUN_SCHEMA_VERSION = 1
 MARK = "reefscan-run"
 CAUTION = (
     "Not for navigation. Depths come from the grid as it is, not from today's sea: check depth, rights "
-    "and rules on the spot. Closed areas, currents, weather and other boats are not known here."
+    "and rules on the spot. Currents, weather and other boats are not known here."
 )
 
 RUN_JSON = "run.json"
@@ -201,9 +202,11 @@ class RunFolder:
         """Write all candidates with their raw measures (``candidates.parquet``)."""
         return self.write(CANDIDATES_PARQUET, tables.candidates_to_bytes(table))
 
-    def write_listed(self, sites: Sequence[Mapping[str, Any]]) -> Path:
-        """Write the ranked list (``candidates.geojson``); see `reefscan.io.out.geojson.to_text`."""
-        return self.write(CANDIDATES_GEOJSON, geojson.to_text(sites, caution=CAUTION))
+    def write_listed(self, sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any] | None = None) -> Path:
+        """Write the ranked list (``candidates.geojson``) with what ``info`` knows of closed ground; see `reefscan.io.out.geojson.to_text`."""
+        return self.write(
+            CANDIDATES_GEOJSON, geojson.to_text(sites, caution=f"{closed_words(info or {})} {CAUTION}")
+        )
 
     def recipe(self) -> Recipe:
         """Return the recipe the run used."""
@@ -265,7 +268,7 @@ def _refuse_foreign(path: Path) -> None:
 
 def run_inputs(folder: Path, *others: Path | None) -> list[Path]:
     """Files that whoever reads a run reads (its map is only looked at), and others that are named with it."""
-    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE)
+    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE, "surroundings.gpkg")
     return [*(folder / name for name in mine), folder / STORE, *(path for path in others if path is not None)]
 
 

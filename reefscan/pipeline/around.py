@@ -1,0 +1,74 @@
+"""What lies around the candidates of a scan: files read once, closed candidates left out for good, facts added as columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from reefscan.base.model import GridSource
+from reefscan.base.recipe import Recipe
+from reefscan.surroundings.closed import first_inside
+from reefscan.surroundings.known import Surroundings
+from reefscan.surroundings.shapes import MARGIN_M, box_of
+
+
+def open_around(sources: Sequence[GridSource], recipe: Recipe) -> Surroundings | None:
+    """Read the files of shapes that a recipe names; None where it names none.
+
+    Raises
+    ------
+    ReefscanError
+        See `reefscan.io.around.read_around`.
+    """
+    if not recipe.around.files:
+        return None
+    from reefscan.io.around import read_around
+
+    box = box_of([(source.sheet.crs, source.sheet.bounds(source.extent)) for source in sources])
+    return read_around(recipe.around, box.grown(MARGIN_M))
+
+
+def surround(
+    table: pd.DataFrame, known: Surroundings | None, recipe: Recipe
+) -> tuple[pd.DataFrame, dict[str, Any]]:
+    """Leave out what stands in closed ground.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Stored, rounded candidates of all sheets.
+    known : Surroundings or None
+    recipe : Recipe
+
+    Returns
+    -------
+    table : DataFrame
+        Without the closed ones: no later step can list what is not there.
+    told : dict
+        What ``run.json`` says as ``around``.
+    """
+    if known is None:
+        return table, {}
+    lon, lat = (table[name].to_numpy(dtype=np.float64) for name in ("lon", "lat"))
+    closed = known.of("closed")
+    row = first_inside(closed, lon, lat, known.box)
+    inside = row >= 0
+    counts = pd.Series([(closed.called(i), closed.file[i]) for i in row[inside]], dtype=object).value_counts()
+    by = sorted(
+        ({"name": name, "file": file, "candidates": int(n)} for (name, file), n in counts.items()),
+        key=lambda told: (-told["candidates"], told["name"], told["file"]),
+    )
+    told: dict[str, Any] = {
+        "given": {role: list(files) for role, files in known.given.items()},
+        "box": [known.box.west, known.box.south, known.box.east, known.box.north],
+        "date": recipe.around.date or None,
+        "digest": known.digest(),
+    }
+    if known.knows_closed:
+        told["closed"] = {
+            "files": list(known.given["closed"]), "areas": len(closed), "removed": int(inside.sum()), "by": by,
+        }  # fmt: skip
+    return table[~inside].reset_index(drop=True), told
