@@ -222,6 +222,7 @@ def _default_terms() -> dict[str, dict[str, Any]]:
         "refuge": {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
         "hangs_together": {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True},
         "not_ruled": {"column": "ruled_like", "c": 0.3, "d": 0.9, "weight": 0.3, "penalty": True},
+        "hard_structure": {"column": "hard_m", "c": 30.0, "d": 150.0, "weight": 0.1, "bonus": True},
     }  # fmt: skip
 
 
@@ -237,6 +238,7 @@ TERM_NOTES: dict[str, str] = {
     "refuge": f"broken ground near by, where animals hide by day ({GUESS})",
     "hangs_together": "weed, fish and false bottoms jump from cell to cell, rock does not (set on planted seabeds)",
     "not_ruled": "straight, even and regular together: a dredged cut, or a joint between two surveys (set on planted seabeds)",
+    "hard_structure": "near a breakwater, wreck or pile that was given with --hard; can only raise a score (a guess of the trade)",
 }
 """One plain sentence for each default term: the comment in the written recipe."""
 
@@ -273,6 +275,12 @@ class Score(_Part):
     )
     say_confidence: float = Field(
         default=0.7, ge=0, le=1, description="below this confidence the height is said to be unsure"
+    )
+    say_hard_m: Metres = Field(
+        default=200.0, ge=0, description="down to this distance the nearest hard structure is named (guess)"
+    )
+    say_caution_m: Metres = Field(
+        default=100.0, ge=0, description="down to this distance from caution ground a site is flagged (guess)"
     )
     terms: dict[str, Term] = Field(default_factory=dict, validate_default=True, description="the terms")
 
@@ -320,6 +328,13 @@ class Around(_Part):
 
     closed: tuple[str, ...] = Field(
         default=(), description="files of closed ground: nothing in it is ever listed"
+    )
+    caution: tuple[str, ...] = Field(
+        default=(),
+        description="files of ground to take care in (fairways, anchorages, cables): a site near is flagged",
+    )
+    hard: tuple[str, ...] = Field(
+        default=(), description="files of hard structure (breakwaters, wrecks, piles) and of chart cells"
     )
     closed_buffer_m: Metres = Field(
         default=0.0, ge=0, le=FARTHEST_M, description="margin around closed ground that is closed too"

@@ -96,6 +96,13 @@ def _shapes(role: str, words: str) -> Any:
 
 
 Closed = Annotated[list[str] | None, _shapes("closed", "Closed ground: no site in it is ever listed")]
+Caution = Annotated[
+    list[str] | None,
+    _shapes("caution", "Ground to take care in, such as fairways: a site near it is flagged"),
+]
+Hard = Annotated[
+    list[str] | None, _shapes("hard", "Hard structure (breakwaters, wrecks, piles): what lies near it gains")
+]
 ClosedBuffer = Annotated[
     str | None,
     _asked(

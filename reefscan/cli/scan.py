@@ -9,12 +9,14 @@ import typer
 from reefscan.cli.options import (
     Area,
     Bbox,
+    Caution,
     Closed,
     ClosedBuffer,
     Crs,
     Date,
     DatumShift,
     Depth,
+    Hard,
     Json,
     Out,
     Positive,
@@ -41,6 +43,8 @@ def command(
     depth: Depth = None,
     recipe: RecipeFile = None,
     closed: Closed = None,
+    caution: Caution = None,
+    hard: Hard = None,
     closed_buffer: ClosedBuffer = None,
     date: Date = None,
     top: Top = None,
@@ -67,6 +71,8 @@ def command(
     check_positive(positive)
     used = make_recipe(recipe, depth, top).with_around(
         closed=closed,
+        caution=caution,
+        hard=hard,
         closed_buffer_m=None if closed_buffer is None else metres("--closed-buffer", closed_buffer),
         date=date,
     )

@@ -8,9 +8,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reefscan.base.columns import OUTSIDE
 from reefscan.base.model import GridSource
 from reefscan.base.recipe import Recipe
+from reefscan.io.out.tables import rounded
 from reefscan.surroundings.closed import first_inside
+from reefscan.surroundings.facts import FACTS
 from reefscan.surroundings.known import Surroundings
 from reefscan.surroundings.shapes import MARGIN_M, box_of
 
@@ -32,9 +35,9 @@ def open_around(sources: Sequence[GridSource], recipe: Recipe) -> Surroundings |
 
 
 def surround(
-    table: pd.DataFrame, known: Surroundings | None, recipe: Recipe
+    table: pd.DataFrame, known: Surroundings | None, recipe: Recipe, sources: Sequence[GridSource]
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
-    """Leave out what stands in closed ground.
+    """Leave out what stands in closed ground, and add the facts that the given files tell of the rest.
 
     Parameters
     ----------
@@ -42,6 +45,8 @@ def surround(
         Stored, rounded candidates of all sheets.
     known : Surroundings or None
     recipe : Recipe
+    sources : sequence of GridSource
+        The grids, for what stands where they show nothing.
 
     Returns
     -------
@@ -71,4 +76,14 @@ def surround(
         told["closed"] = {
             "files": list(known.given["closed"]), "areas": len(closed), "removed": int(inside.sum()), "by": by,
         }  # fmt: skip
-    return table[~inside].reset_index(drop=True), told
+    table = table[~inside].reset_index(drop=True)
+    return rounded(table.assign(**facts_of(table, known))), told
+
+
+def facts_of(table: pd.DataFrame, known: Surroundings) -> dict[str, Any]:
+    """Columns of all facts that the given files tell, in the order of `reefscan.base.columns`."""
+    lon, lat = (table[name].to_numpy(dtype=np.float64) for name in ("lon", "lat"))
+    told: dict[str, Any] = {}
+    for fact in FACTS:
+        told |= fact(lon, lat, known)
+    return {name: told[name] for name in OUTSIDE if name in told}

@@ -231,7 +231,7 @@ def scan_sources(
         ]
         step = time.perf_counter()
         table = tables.rounded(pd.concat([sheet.candidates for sheet in sheets], ignore_index=True))
-        table, around = surround(table, known, recipe)
+        table, around = surround(table, known, recipe, sources)
         listing = list_sites(table, recipe, unit=unit)
         features = feature_tables(
             [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]

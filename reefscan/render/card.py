@@ -127,9 +127,10 @@ def _png(figure: Figure, dpi: int) -> bytes:
 def _page(cards: Sequence[CardSite], *, title: str, unit: str, closed_text: str = "") -> Figure:
     figure = Figure(figsize=PAGE_IN, facecolor="white")
     FigureCanvasAgg(figure)
-    figure.text(0.06, 0.978, plain(title), fontsize=10, weight="bold", va="top", parse_math=False)
+    short = textwrap.shorten(plain(title), 26, placeholder="…") or plain(title)[:26]
+    figure.text(0.06, 0.978, short, fontsize=10, weight="bold", va="top", parse_math=False)
     # two lines between the title and the first card; the whole of it stands in the run and on its map
-    for i, line in enumerate(textwrap.wrap(plain(closed_text), 120, max_lines=2, placeholder=" …")):
+    for i, line in enumerate(textwrap.wrap(plain(closed_text), 100, max_lines=2, placeholder=" …")):
         figure.text(0.28, 0.979 - i * 0.0115, line, fontsize=7.2, va="top", parse_math=False)
     for i, line in enumerate(textwrap.wrap(CAUTION, 128)):
         figure.text(0.06, 0.026 - i * 0.011, line, fontsize=7.2, va="top")
