@@ -336,8 +336,19 @@ class Around(_Part):
     hard: tuple[str, ...] = Field(
         default=(), description="files of hard structure (breakwaters, wrecks, piles) and of chart cells"
     )
+    land: tuple[str, ...] = Field(
+        default=(), description="files of land, from which the open water around a site is told"
+    )
     closed_buffer_m: Metres = Field(
         default=0.0, ge=0, le=FARTHEST_M, description="margin around closed ground that is closed too"
+    )
+    allow_fairways: bool = Field(
+        default=False,
+        description="true: fairways and dredged areas of a chart are ground to take care in, not closed",
+    )
+    classes: str = Field(
+        default="",
+        description="your own table of what the classes of a chart cell are taken for; empty = the built-in one",
     )
     date: str = Field(
         default="",
@@ -356,7 +367,7 @@ class Around(_Part):
     def _one_role_each(self) -> Self:
         seen: dict[str, str] = {}
         for role in ROLES:
-            for path in getattr(self, role, ()):
+            for path in getattr(self, role):
                 if path in seen:
                     raise ValueError(f"{path} is given as {seen[path]} and as {role}; give it once")
                 seen[path] = role
@@ -365,7 +376,7 @@ class Around(_Part):
     @property
     def files(self) -> tuple[tuple[str, str], ...]:
         """Role and path of every file of shapes."""
-        return tuple((role, path) for role in ROLES for path in getattr(self, role, ()))
+        return tuple((role, path) for role in ROLES for path in getattr(self, role))
 
 
 class Recipe(_Part):
@@ -480,8 +491,8 @@ class Recipe(_Part):
         """
         values = self.around.model_dump()
         for name, value in given.items():
-            if value is None or value == [] or value == ():
-                continue
+            if value is None or value is False or value == [] or value == ():
+                continue  # an option that was not given takes nothing back that the recipe says
             old = values[name]
             values[name] = (*old, *(v for v in value if v not in old)) if isinstance(old, tuple) else value
         try:

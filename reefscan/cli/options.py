@@ -111,6 +111,18 @@ ClosedBuffer = Annotated[
         help="Margin around closed ground that is closed too, such as 50m.",
     ),
 ]
+AllowFairways = Annotated[
+    bool,
+    typer.Option(
+        "--allow-fairways", help="Fairways and dredged areas of a chart are not closed; this is recorded."
+    ),
+]
+Classes = Annotated[
+    str | None,
+    _asked(
+        "--classes", metavar="FILE", help="Your own table of what the classes of a chart cell are taken for."
+    ),
+]
 Date = Annotated[
     str | None,
     _asked(

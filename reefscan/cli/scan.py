@@ -7,9 +7,11 @@ from typing import Annotated
 import typer
 
 from reefscan.cli.options import (
+    AllowFairways,
     Area,
     Bbox,
     Caution,
+    Classes,
     Closed,
     ClosedBuffer,
     Crs,
@@ -46,6 +48,8 @@ def command(
     caution: Caution = None,
     hard: Hard = None,
     closed_buffer: ClosedBuffer = None,
+    allow_fairways: AllowFairways = False,
+    classes: Classes = None,
     date: Date = None,
     top: Top = None,
     out: Out = None,
@@ -74,6 +78,8 @@ def command(
         caution=caution,
         hard=hard,
         closed_buffer_m=None if closed_buffer is None else metres("--closed-buffer", closed_buffer),
+        allow_fairways=allow_fairways,
+        classes=classes,
         date=date,
     )
     shift = metres("--datum-shift", datum_shift)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +13,8 @@ import numpy as np
 import shapely
 
 from reefscan.base.errors import InputError, MissingInputError, UnreadableError
-from reefscan.base.recipe import Around
+from reefscan.base.recipe import ROLES, Around
+from reefscan.io.charts import CODE, ChartClasses, numbers, read_classes
 from reefscan.surroundings.dates import SIDES, in_force
 from reefscan.surroundings.known import Surroundings
 from reefscan.surroundings.shapes import (
@@ -32,6 +35,8 @@ KINDS = ("kind", "type", "category", "class", "desig")
 MARGIN = "buffer_m"
 """Columns, in lower case, that hold what a shape is called, what it is, and its own margin in metres."""
 
+_USUAL = {"closed": "closed ground", "caution": "caution ground", "hard": "hard structure", "land": "land"}
+
 
 def read_around(around: Around, box: Box) -> Surroundings:
     """Read all files of shapes that a recipe names.
@@ -44,72 +49,97 @@ def read_around(around: Around, box: Box) -> Surroundings:
 
     Raises
     ------
-    MissingInputError, UnreadableError, NoCrsError, InputError
+    MissingInputError, UnreadableError, NoCrsError, InputError, RecipeError
         For a file that is not there, is none of shapes, does not say where they lie, or holds none near the grid; the message names the
         option.
     """
     parts: dict[str, list[Shapes]] = {}
     given: dict[str, list[str]] = {}
     notes: list[str] = []
+    unused: dict[str, dict[str, int]] = {}
+    classes = read_classes(around.classes)
     for role, path in around.files:
-        shapes, said = _read_file(Path(path), role, around, box)
-        parts.setdefault(role, []).append(shapes)
-        given.setdefault(role, []).append(spoken(Path(path).name))
-        notes += said
+        name = spoken(Path(path).name)
+        read = _read_file(Path(path), role, around, box, classes)
+        for mine in (
+            ROLES if read.chart else (role,)
+        ):  # a cell speaks of all of them, whatever it was given as
+            parts.setdefault(mine, []).extend(shapes for other, shapes in read.near if other == mine)
+            given.setdefault(mine, []).append(name)
+        notes += [f"{name}: {words}" for words in read.notes]
+        if read.unused:
+            unused[name] = dict(sorted(read.unused.items()))
+            most = ", ".join(f"{what} {n}" for what, n in read.unused.most_common(4))
+            notes.append(
+                f"{name}: {sum(read.unused.values())} objects of {len(read.unused)} classes are not used ({most}, ...; all in run.json)"
+            )
     return Surroundings(
         box,
         {role: joined(shapes) for role, shapes in parts.items()},
         {role: tuple(names) for role, names in given.items()},
         tuple(notes),
+        unused,
     )
 
 
-def _read_file(path: Path, role: str, around: Around, box: Box) -> tuple[Shapes, list[str]]:
+@dataclass
+class _Read:
+    """What one file gave so far: shapes near the grid by role, those of all its rows, and what to say."""
+
+    near: list[tuple[str, Shapes]] = field(default_factory=list)
+    everywhere: list[Any] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+    unused: Counter[str] = field(default_factory=Counter)
+    open_today: int = 0
+    chart: bool = False
+
+
+def _read_file(path: Path, role: str, around: Around, box: Box, classes: ChartClasses) -> _Read:
     from reefscan.io.vectors import layer_names
 
     flag = f"--{role}"
     if not path.exists():
         raise MissingInputError(
-            f"{path}: no such file; {flag} wants a file of shapes (GeoJSON, GPKG, KML, shapefile)"
+            f"{path}: no such file; {flag} wants a file of shapes (GeoJSON, GPKG, KML, shapefile, chart cell)"
         )
     try:
         layers = layer_names(path)
     except UnreadableError as error:
         raise UnreadableError(f"{error}; {flag} wants a file of shapes") from error
-    name = spoken(path.name)
-    found: list[Shapes] = []
-    far: list[Any] = []
-    notes: list[str] = []
+    read = _Read()
     for layer in layers:
-        kind = spoken(layer) if len(layers) > 1 else ""
-        shapes, others, said = _read_layer(path, layer, name, kind, role, around, box)
-        notes += [f"{name}: {words}" for words in said]
-        found += shapes
-        far += others
-    if not found and not far:
+        _read_layer(read, path, layer, len(layers) > 1, role, around, box, classes)
+    if not read.everywhere:
         raise InputError(f"{path}: holds no shape; {flag} wants points, lines or areas")
-    near_by = joined(found)
-    if not len(near_by) and not any("in force" in words for words in notes):
-        raise InputError(_missed(path, np.concatenate(far), box))
-    return near_by, notes
+    whole = np.concatenate(read.everywhere)
+    if not read.open_today and not len(near(whole, box)[0]):
+        raise InputError(_missed(path, whole, box))
+    return read
 
 
 def _read_layer(
-    path: Path, layer: str, name: str, kind: str, role: str, around: Around, box: Box
-) -> tuple[list[Shapes], list[Any], list[str]]:
-    """Shapes of one layer near the grid, those of all its rows in degrees, and what to say about them."""
+    read: _Read, path: Path, layer: str, one_of_many: bool, flag: str, around: Around, box: Box, classes: ChartClasses
+) -> None:  # fmt: skip
+    """Add the shapes of one layer."""
     from reefscan.io.vectors import layer_table
 
     frame = layer_table(path, layer)
     if "geometry" not in frame:
-        return [], [], []
+        return
     raw = np.asarray(frame.geometry.to_numpy(), dtype=object)
     rows = np.flatnonzero([shape is not None and not shape.is_empty for shape in raw])
-    notes: list[str] = []
     if len(rows) < len(raw):
-        notes.append(f"{len(raw) - len(rows)} rows without a shape are left out")
+        read.notes.append(f"{len(raw) - len(rows)} rows without a shape are left out")
     if not len(rows):
-        return [], [], notes
+        return
+    if _column(frame, (CODE,)):
+        read.chart = True
+        roles, kinds, margins = _of_chart(frame, layer, one_of_many, around, classes, read.unused)
+    else:
+        usual = (spoken(layer) if one_of_many else "") or _USUAL[flag]
+        roles = np.full(len(frame), flag, dtype=object)
+        kinds = _words(frame, KINDS, usual)
+        margins = _numbers(frame, MARGIN)
     parts, at = single_parts(shapely.force_2d(raw[rows]))
     rows = rows[at]
     areas = shapely.get_type_id(parts) == 3
@@ -117,48 +147,91 @@ def _read_layer(
     parts, at = single_parts(parts)
     rows = rows[at]
     if mended:
-        notes.append(f"{mended} areas whose rings cross themselves are taken to hold all that they go round")
+        read.notes.append(
+            f"{mended} areas whose rings cross themselves are taken to hold all that they go round"
+        )
     parts = to_lonlat(parts, frame.crs, file=str(path))
-    everywhere = [parts]
-    if role == "closed":
-        closed, said = _closed_on(frame, around.date)
-        notes += said
-        parts, rows = parts[closed[rows]], rows[closed[rows]]
+    read.everywhere.append(parts)
+    shut = roles == "closed"
+    if shut.any():
+        on, said = _closed_on(frame, shut, around.date)
+        read.notes += said
+        read.open_today += int((shut & ~on).sum())
+        kept = ~shut[rows] | on[rows]
+        parts, rows = parts[kept], rows[kept]
     parts, at = near(parts, box)
     rows = rows[at]
-    shapes = Shapes(
-        parts,
-        _words(frame, NAMES, rows),
-        _words(frame, KINDS, rows, kind or _usual_kind(role)),
-        (name,) * len(parts),
+    names = _words(frame, NAMES)
+    file = spoken(path.name)
+    for role in ROLES:
+        mine = np.flatnonzero(roles[rows] == role)
+        if not len(mine):
+            continue
+        of = rows[mine]
+        shapes = Shapes(
+            parts[mine], tuple(names[i] for i in of), tuple(kinds[i] for i in of), (file,) * len(mine)
+        )
+        if role == "closed":
+            wide = np.maximum(around.closed_buffer_m, np.nan_to_num(margins[of]))
+            shapes = _areas(widened(shapes, wide, box), path)
+        read.near.append((role, shapes))
+
+
+def _of_chart(
+    frame: Any, layer: str, one_of_many: bool, around: Around, classes: ChartClasses, unused: Counter[str]
+) -> tuple[Any, list[str], Any]:
+    """Role, kind and margin of every object of a chart's layer; what is not used is counted by its class."""
+    there = {
+        str(column).upper(): frame[column].tolist() for column in frame.columns if str(column) != "geometry"
+    }
+    blank = [None] * len(frame)
+    roles, kinds, margins = (
+        np.full(len(frame), "", dtype=object),
+        [""] * len(frame),
+        np.full(len(frame), np.nan),
     )
-    if role == "closed" and len(shapes):
-        own = _numbers(frame, MARGIN)[rows]
-        shapes = widened(shapes, np.maximum(around.closed_buffer_m, np.nan_to_num(own)), box)
-        bare = int((shapely.get_type_id(shapes.shapes) != 3).sum())
-        if bare:
-            # a margin may give an area in several parts, which is one shape still
-            shapes = _parted(shapes)
-            bare = int((shapely.get_type_id(shapes.shapes) != 3).sum())
-        if bare:
-            raise InputError(
-                f"{path}: {bare} of its shapes near the grid are points or lines, which close no ground of themselves; "
-                f"say how far around them it is closed with --closed-buffer, or in a column {MARGIN}"
-            )
-    return [shapes] if len(shapes) else [], everywhere, notes
+    stated = there.get(classes.attribute, blank)
+    for i, code in enumerate(there[CODE.upper()]):
+        found = numbers(code)
+        kind = classes.by_code.get(found[0]) if found else None
+        if kind is None or not kind.role:
+            unused[
+                kind.acronym
+                if kind
+                else spoken(layer)
+                if one_of_many
+                else f"class {found[0] if found else '?'}"
+            ] += 1
+            continue
+        restrictions = numbers(stated[i])
+        roles[i] = classes.role_of(kind, restrictions, allow_fairways=around.allow_fairways)
+        kinds[i] = classes.called(kind, there.get(kind.attribute, blank)[i], restrictions)
+        margins[i] = (
+            kind.margin_m
+            if frame.geometry.iloc[i] is not None and frame.geometry.iloc[i].area == 0
+            else np.nan
+        )
+    return roles, kinds, margins
 
 
-def _usual_kind(role: str) -> str:
-    return {"closed": "closed ground", "caution": "caution ground", "hard": "hard structure", "land": "land"}[
-        role
-    ]
+def _areas(shapes: Shapes, path: Path) -> Shapes:
+    """Closed ground as single polygons.
 
-
-def _parted(shapes: Shapes) -> Shapes:
-    parts, rows = single_parts(shapes.shapes)
+    Raises
+    ------
+    InputError
+        If a point or a line is left, which closes nothing of itself.
+    """
+    parts, rows = single_parts(shapes.shapes)  # a margin may give an area in several parts
+    bare = int((shapely.get_type_id(parts) != 3).sum())
+    if bare:
+        raise InputError(
+            f"{path}: {bare} of its shapes near the grid are points or lines, which close no ground of themselves; "
+            f"say how far around them it is closed with --closed-buffer, or in a column {MARGIN}"
+        )
     return Shapes(
         parts, *(tuple(words[i] for i in rows) for words in (shapes.name, shapes.kind, shapes.file))
-    )  # fmt: skip
+    )
 
 
 def _column(frame: Any, wanted: Sequence[str]) -> str | None:
@@ -167,12 +240,11 @@ def _column(frame: Any, wanted: Sequence[str]) -> str | None:
     return next((there[name] for name in wanted if name in there), None)
 
 
-def _words(frame: Any, wanted: Sequence[str], rows: Iterable[int], usual: str = "") -> tuple[str, ...]:
+def _words(frame: Any, wanted: Sequence[str], usual: str = "") -> list[str]:
     column = _column(frame, wanted)
     if column is None:
-        return tuple(usual for _ in rows)
-    values = frame[column].tolist()
-    return tuple(spoken(values[i]) or usual for i in rows)
+        return [usual] * len(frame)
+    return [spoken(value) or usual for value in frame[column].tolist()]
 
 
 def _numbers(frame: Any, name: str) -> Any:
@@ -185,8 +257,8 @@ def _numbers(frame: Any, name: str) -> Any:
     return np.where(np.isfinite(values), values, np.nan)
 
 
-def _closed_on(frame: Any, day: str) -> tuple[Any, list[str]]:
-    """Which rows are closed on a day, and what to say; a date that cannot be read closes."""
+def _closed_on(frame: Any, shut: Any, day: str) -> tuple[Any, list[str]]:
+    """Which of the rows that are closed ground are so on a day, and what to say; a date that cannot be read closes."""
     closed = np.ones(len(frame), dtype=bool)
     when = dt.date.fromisoformat(day) if day else None
     notes: list[str] = []
@@ -198,13 +270,13 @@ def _closed_on(frame: Any, day: str) -> tuple[Any, list[str]]:
             continue
         blank = [None] * len(frame)
         sides = (frame[a].tolist() if a else blank, frame[b].tolist() if b else blank)
-        for i, (low, high) in enumerate(zip(*sides, strict=True)):
+        for i in np.flatnonzero(shut):
+            low, high = sides[0][i], sides[1][i]
             try:
                 closed[i] &= in_force(low, high, when)
                 dated[i] |= any(v is not None and v == v and str(v).strip() != "" for v in (low, high))
             except ValueError as error:
                 odd.append(str(error))
-                closed[i] = closed[i] if when is None else True
     if odd:
         notes.append(f"{len(odd)} dates cannot be read ({spoken(odd[0])}): those areas are taken as closed")
     if when is None and dated.any():

@@ -71,6 +71,8 @@ def surround(
         "box": [known.box.west, known.box.south, known.box.east, known.box.north],
         "date": recipe.around.date or None,
         "digest": known.digest(),
+        "unused": {file: dict(classes) for file, classes in known.unused.items()},
+        "allow_fairways": recipe.around.allow_fairways,
     }
     if known.knows_closed:
         told["closed"] = {

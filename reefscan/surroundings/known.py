@@ -30,12 +30,15 @@ class Surroundings:
         The files of each role.
     notes : tuple of str
         What the reader should know.
+    unused : mapping of str to mapping of str to int
+        Objects of charts that nothing is made of, by file and class.
     """
 
     box: Box
     by_role: Mapping[str, Shapes] = field(default_factory=dict)
     given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    unused: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
 
     def of(self, role: str) -> Shapes:
         """The shapes of a role; none where none were given."""
