@@ -3,12 +3,13 @@
 Thresholds of what a place may be instead (`reefscan.doubts`) and of the noise of the ground are no matter of taste: they
 stand in the code, beside the figures that set them.
 
-Three parts, and the split is the backbone of the package:
+Four parts, and the split of the first three is the backbone of the package:
 
 - ``[find]`` is everything that touches a raster. It decides the candidates and is the key of
   the tile store (`Find.key`).
 - ``[score]`` judges stored candidates: terms with a trapezoid each. Changing it reads no raster.
 - ``[rank]`` decides how many are listed and how far apart.
+- ``[around]`` names files that come from outside the grid. What is closed is decided in the scan and stays decided.
 
 Lengths in the file carry a unit (``"80ft"``, ``"24m"``, ``"13fathom"``) or are metres; inside they
 are metres. A file may name only what it changes: the rest keeps its default. The default terms are
@@ -17,6 +18,7 @@ always there; a term with weight 0 is off.
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import hashlib
 import json
@@ -29,6 +31,7 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    ValidationError,
     ValidationInfo,
     field_validator,
     model_validator,
@@ -261,6 +264,12 @@ class Score(_Part):
     say_confidence: float = Field(
         default=0.7, ge=0, le=1, description="below this confidence the height is said to be unsure"
     )
+    say_hard_m: Metres = Field(
+        default=200.0, ge=0, description="down to this distance the nearest hard structure is named (guess)"
+    )
+    say_caution_m: Metres = Field(
+        default=100.0, ge=0, description="down to this distance from caution ground a site is flagged (guess)"
+    )
     terms: dict[str, Term] = Field(default_factory=dict, validate_default=True, description="the terms")
 
     @field_validator("terms", mode="before")
@@ -298,6 +307,66 @@ class Rank(_Part):
     )
 
 
+ROLES = ("closed", "caution", "hard", "land")
+"""What a file of shapes may be given as, and the field of `Around` that names it."""
+
+
+class Around(_Part):
+    """What lies around: the files that a person hands over, and how they are read. Paths are taken as on the command line."""
+
+    closed: tuple[str, ...] = Field(
+        default=(), description="files of closed ground: nothing in it is ever listed"
+    )
+    caution: tuple[str, ...] = Field(
+        default=(),
+        description="files of ground to take care in (fairways, anchorages, cables): a site near is flagged",
+    )
+    hard: tuple[str, ...] = Field(
+        default=(), description="files of hard structure (breakwaters, wrecks, piles) and of chart cells"
+    )
+    land: tuple[str, ...] = Field(
+        default=(), description="files of land, from which the open water around a site is told"
+    )
+    closed_buffer_m: Metres = Field(
+        default=0.0, ge=0, le=FARTHEST_M, description="margin around closed ground that is closed too"
+    )
+    allow_fairways: bool = Field(
+        default=False,
+        description="true: fairways and dredged areas of a chart are ground to take care in, not closed",
+    )
+    classes: str = Field(
+        default="",
+        description="your own table of what the classes of a chart cell are taken for; empty = the built-in one",
+    )
+    date: str = Field(
+        default="",
+        description='the day of the visit, "2026-05-01": closures with dates are judged by it; empty = all are closed',
+    )
+
+    @field_validator("date")
+    @classmethod
+    def _a_day(cls, value: str) -> str:
+        try:
+            return value and datetime.date.fromisoformat(value).isoformat()
+        except ValueError:
+            raise ValueError("is no day; write it as 2026-05-01") from None
+
+    @model_validator(mode="after")
+    def _one_role_each(self) -> Self:
+        seen: dict[str, str] = {}
+        for role in ROLES:
+            for path in getattr(self, role):
+                if path in seen:
+                    raise ValueError(f"{path} is given as {seen[path]} and as {role}; give it once")
+                seen[path] = role
+        return self
+
+    @property
+    def files(self) -> tuple[tuple[str, str], ...]:
+        """Role and path of every file of shapes."""
+        return tuple((role, path) for role in ROLES for path in getattr(self, role))
+
+
 class Recipe(_Part):
     """The whole recipe. `Recipe.default` is the one used when none is given."""
 
@@ -305,6 +374,7 @@ class Recipe(_Part):
     find: Find = Field(default_factory=Find)
     score: Score = Field(default_factory=Score)
     rank: Rank = Field(default_factory=Rank)
+    around: Around = Field(default_factory=Around)
 
     def __repr__(self) -> str:
         low, high = self.depth_band
@@ -356,7 +426,7 @@ class Recipe(_Part):
         terms["depth"].update(a=low, b=low, c=high, d=high, required=True)
         terms["depth"]["weight"] = terms["depth"]["weight"] or 1.0
         score = {**self.score.model_dump(), "terms": terms}
-        return Recipe(find=Find(**find), score=Score(**score), rank=self.rank)
+        return Recipe(find=Find(**find), score=Score(**score), rank=self.rank, around=self.around)
 
     def with_find_of(self, stored: Recipe) -> Recipe:
         """Return this recipe on the candidates that ``stored`` searched for.
@@ -366,6 +436,11 @@ class Recipe(_Part):
         NeedsScanError
             If the two search for different things, or this one asks for depths that were not searched.
         """
+        if self.around not in (Around(), stored.around):
+            raise NeedsScanError(
+                "[around] of this recipe names other files or another day than the run's: what is closed is decided in the scan, "
+                "so scan again with this recipe"
+            )
         mine, theirs = self.find.model_dump(), stored.find.model_dump()
         band = ("depth_min_m", "depth_max_m")
         for name, wanted in mine.items():
@@ -380,7 +455,7 @@ class Recipe(_Part):
                 f"depths {low:g} to {high:g} m are asked for, but the run searched {first:g} to {last:g} m: "
                 "scan again with this band"
             )
-        return self.model_copy(update={"find": stored.find})
+        return self.model_copy(update={"find": stored.find, "around": stored.around})
 
     def searched_as_asked(self) -> Recipe:
         """Return a recipe whose search band holds all depths that its depth term asks for: what is not searched cannot be listed."""
@@ -392,6 +467,36 @@ class Recipe(_Part):
             "depth_max_m": max(high, find.depth_max_m),
         }
         return self.model_copy(update={"find": Find(**{**find.model_dump(), **wider})})
+
+    def with_around(self, **given: Any) -> Recipe:
+        """Return a recipe with more around it: files are added to those of their role, other values take the old one's place.
+
+        Parameters
+        ----------
+        **given
+            Fields of `Around`; None and empty ones change nothing.
+
+        Raises
+        ------
+        RecipeError
+            If a value is wrong.
+        """
+        values = self.around.model_dump()
+        for name, value in given.items():
+            if value is None or value is False or value == [] or value == ():
+                continue  # an option that was not given takes nothing back that the recipe says
+            old = values[name]
+            values[name] = (*old, *(v for v in value if v not in old)) if isinstance(old, tuple) else value
+        try:
+            return self.model_copy(update={"around": Around(**values)})
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = (
+                "--" + str(first["loc"][0]).removesuffix("_m").replace("_", "-") + ": "
+                if first["loc"]
+                else ""
+            )
+            raise RecipeError(f"{where}{first['msg'].removeprefix('Value error, ')}") from None
 
     def with_top(self, top: int) -> Recipe:
         """Return a recipe that lists ``top`` sites."""

@@ -99,4 +99,9 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
         )
         for doubt in DOUBTS
     },
+    "hard_structure": DefaultTerm(
+        {"column": "hard_m", "c": 30.0, "d": 150.0, "weight": 0.1, "bonus": True},
+        f"near a breakwater, wreck or pile that was given with --hard; can only raise a score ({GUESS})",
+        carries="hard structure near by",
+    ),
 }  # fmt: skip

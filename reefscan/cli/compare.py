@@ -59,14 +59,17 @@ def command(
     names = [o.name for o in opened]
     if names[0] == names[1]:
         names = [str(run_a), str(run_b)]
-    a, b = (Side(n, o.table, o.listing, o.recipe) for n, o in zip(names, opened, strict=True))
+    a, b = (Side(n, o.table, o.listing, o.recipe, o.known) for n, o in zip(names, opened, strict=True))
     changes = compare_runs(a, b, within_m=within_m)
     if out is not None:
         _draw(out, changes, opened[1], f"{a.name} → {b.name}")
     facts = document(changes, name_a=a.name, name_b=b.name)
+    facts["closed_ground"] = {name: o.closed_words for name, o in zip(names, opened, strict=True)}
     if as_json:
         typer.echo(json.dumps(facts, ensure_ascii=False, allow_nan=False, indent=1))
         return
+    for side in (0, 1):
+        typer.echo(f"{names[side]}: {opened[side].closed_words}")
     _print(changes)
     typer.echo(", ".join(f"{facts['counts'][w]} {w}" for w in ("came", "went", "rose", "fell", "same")))
 

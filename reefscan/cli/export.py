@@ -87,8 +87,16 @@ def command(
         points = route_order(points)
     points = tidy(points, length=device.name_length, ascii_only=device.ascii_only)
     title = f"Sites of {opened.name}"
-    for path in write_sites(points, out, fmt=fmt, title=title, symbol=device.symbol, most=device.max_points):
+    for path in write_sites(
+        points,
+        out,
+        fmt=fmt,
+        title=title,
+        note=opened.closed_words,
+        symbol=device.symbol,
+        most=device.max_points,
+    ):
         typer.echo(str(path))
-    typer.echo(f"reefscan: {len(points)} sites written. {CAUTION}", err=True)
+    typer.echo(f"reefscan: {opened.closed_words}\nreefscan: {len(points)} sites written. {CAUTION}", err=True)
     for sentence in said:
         typer.echo(f"reefscan: {sentence}", err=True)

@@ -72,6 +72,8 @@ def command(
             features=opened.features,
             depth_band_m=opened.recipe.depth_band,
             limits_text=opened.limits,
+            closed_text=opened.closed_words,
+            closed=() if opened.known is None else opened.known.of("closed").shapes,
             title=opened.name,
             unit=unit or opened.unit,
             paper=Paper(fmt, dpi, size),

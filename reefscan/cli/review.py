@@ -34,11 +34,12 @@ def command(
     opened = open_run(run)
     data = page_data(
         opened.explained(),
-        About(opened.name, opened.limits, opened.warnings, opened.unit),
+        About(opened.name, opened.limits, opened.warnings, opened.unit, opened.closed_words),
         recipe=opened.recipe,
         sources=opened.sources,
         features=opened.features,
         picture_px=picture,
+        known=opened.known,
     )
     page = compose_page(data)
     write_out(out, page)

@@ -7,11 +7,18 @@ from typing import Annotated
 import typer
 
 from reefscan.cli.options import (
+    AllowFairways,
     Area,
     Bbox,
+    Caution,
+    Classes,
+    Closed,
+    ClosedBuffer,
     Crs,
+    Date,
     DatumShift,
     Depth,
+    Hard,
     Json,
     Out,
     Positive,
@@ -37,6 +44,13 @@ def command(
     ],
     depth: Depth = None,
     recipe: RecipeFile = None,
+    closed: Closed = None,
+    caution: Caution = None,
+    hard: Hard = None,
+    closed_buffer: ClosedBuffer = None,
+    allow_fairways: AllowFairways = False,
+    classes: Classes = None,
+    date: Date = None,
     top: Top = None,
     out: Out = None,
     positive: Positive = None,
@@ -62,13 +76,21 @@ def command(
     reefscan scan coast.tif --depth 15ft 60ft --out runs/coast
     """
     check_positive(positive)
-    used = make_recipe(recipe, depth, top)
+    used = make_recipe(recipe, depth, top).with_around(
+        closed=closed,
+        caution=caution,
+        hard=hard,
+        closed_buffer_m=None if closed_buffer is None else metres("--closed-buffer", closed_buffer),
+        allow_fairways=allow_fairways,
+        classes=classes,
+        date=date,
+    )
     shift = metres("--datum-shift", datum_shift)
     unit = user_unit(depth)
 
     from reefscan.base.caution import CAUTION
     from reefscan.cli.progress import Progress
-    from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
+    from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
     from reefscan.pipeline.scan import scan
 
     with Progress(quiet=quiet or as_json) as progress:
@@ -81,6 +103,7 @@ def command(
     if as_json:
         print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)
     else:
+        print_closed(run.info)
         print_sites(run.listing.sites, unit=unit)
         print_notes(list(run.info.get("limits", ())), run.folder)
         print_warnings(list(run.info.get("warnings", ())), CAUTION)

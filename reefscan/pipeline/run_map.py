@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +13,7 @@ from reefscan.base.overview import MapGround, Thinning, overview
 from reefscan.base.recipe import Recipe
 from reefscan.pipeline.sheet_names import sheet_name
 from reefscan.score.listing import Listing
+from reefscan.surroundings.known import Surroundings, closed_words
 
 if TYPE_CHECKING:
     import geopandas
@@ -23,11 +24,15 @@ def draw_run_map(
     recipe: Recipe,
     listing: Listing,
     features: dict[str, geopandas.GeoDataFrame],
-    limits: list[str],
+    info: Mapping[str, Any],
     unit: str,
     pictures: Sequence[tuple[NDArray[np.int32], Thinning] | None],
+    known: Surroundings | None,
 ) -> bytes:
-    """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew."""
+    """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew.
+
+    ``info`` is what ``run.json`` says, ``known`` what lies around.
+    """
     import pandas as pd
 
     from reefscan.render.map import draw_map
@@ -54,7 +59,9 @@ def draw_run_map(
         candidates=sites,
         features=features,
         depth_band_m=recipe.depth_band,
-        limits_text=limits[0] if limits else "",
+        limits_text=info["limits"][0] if info["limits"] else "",
+        closed_text=closed_words(info),
+        closed=() if known is None else known.of("closed").shapes,
         title=source.name,
         unit=unit,
     )

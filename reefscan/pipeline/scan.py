@@ -29,6 +29,7 @@ from reefscan.find.candidates import check_reach
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
+from reefscan.pipeline.around import open_around, surround
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
@@ -262,6 +263,7 @@ def scan_sources(
     import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
 
     from reefscan.io.out import tables
+    from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
     from reefscan.pipeline.borders import ToldStations
     from reefscan.pipeline.feature_tables import feature_tables
     from reefscan.pipeline.run_map import draw_run_map
@@ -274,7 +276,9 @@ def scan_sources(
         check_reach(recipe.find, source.sheet.cell_m)
     if scheduler is None:  # a cluster's machines are not this one
         refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
-    key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
+    known = open_around(sources, recipe)
+    asked = {**facts, "unit": unit, "around": None if known is None else known.digest()}
+    key = run_key(sources, recipe, asked) if out is not None else ""
     if out is not None and (answer := read_answer(out, key, draw=draw)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)
         return Run(
@@ -298,21 +302,25 @@ def scan_sources(
         ]
         step = time.perf_counter()
         table = tables.rounded(pd.concat([sheet.candidates for sheet in sheets], ignore_index=True))
+        table, around = surround(table, known, recipe, sources)
         listing = list_sites(table, recipe, unit=unit)
         features = feature_tables(
             [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
         )
         clock = {"open_s": opened_s, **_added(sheets), "list_s": time.perf_counter() - step}
-        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing)}
+        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
+        info["warnings"] = [*info["warnings"], *(() if known is None else known.notes)]
         if folder is not None:
             step = time.perf_counter()
+            if known is not None:
+                write_surroundings(folder.file(SURROUNDINGS), known)
             folder.write_candidates(table)
-            folder.write_listed(listing.sites)
+            folder.write_listed(listing.sites, info)
             tables.write_features(folder.file(FEATURES), features)
             if draw:
                 pictures = [sheet.picture for sheet in sheets]
                 folder.write(
-                    MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
+                    MAP, draw_run_map(sources, recipe, listing, features, info, unit, pictures, known)
                 )
             else:
                 folder.file(MAP).unlink(missing_ok=True)  # an earlier run's: it shows other sites

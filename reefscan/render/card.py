@@ -79,9 +79,15 @@ def degrees_minutes(value: float, *, lat: bool) -> str:
 
 
 def draw_cards(
-    cards: Sequence[CardSite], *, title: str, unit: str = "m", fmt: str = "pdf", dpi: int = 150
+    cards: Sequence[CardSite],
+    *,
+    title: str,
+    closed_text: str = "",
+    unit: str = "m",
+    fmt: str = "pdf",
+    dpi: int = 150,
 ) -> list[bytes]:
-    """Draw cards, two a page.
+    """Draw cards, two a page; ``closed_text`` (what is known of closed ground) stands at the top of each.
 
     Returns
     -------
@@ -94,7 +100,10 @@ def draw_cards(
         raise InputError(f"cards: format {fmt!r} is not known; say pdf or png")
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph .* missing")
-        pages = [_page(cards[i : i + 2], title=title, unit=unit) for i in range(0, max(1, len(cards)), 2)]
+        pages = [
+            _page(cards[i : i + 2], title=title, closed_text=closed_text, unit=unit)
+            for i in range(0, max(1, len(cards)), 2)
+        ]
         if fmt == "png":
             return [_png(page, dpi) for page in pages]
         out = io.BytesIO()
@@ -116,10 +125,14 @@ def _png(figure: Figure, dpi: int) -> bytes:
     return out.getvalue()
 
 
-def _page(cards: Sequence[CardSite], *, title: str, unit: str) -> Figure:
+def _page(cards: Sequence[CardSite], *, title: str, unit: str, closed_text: str = "") -> Figure:
     figure = Figure(figsize=PAGE_IN, facecolor="white")
     FigureCanvasAgg(figure)
-    figure.text(0.06, 0.978, plain(title), fontsize=10, weight="bold", va="top", parse_math=False)
+    short = textwrap.shorten(plain(title), 26, placeholder="…") or plain(title)[:26]
+    figure.text(0.06, 0.978, short, fontsize=10, weight="bold", va="top", parse_math=False)
+    # two lines between the title and the first card; the whole of it stands in the run and on its map
+    for i, line in enumerate(textwrap.wrap(plain(closed_text), 100, max_lines=2, placeholder=" …")):
+        figure.text(0.28, 0.979 - i * 0.0115, line, fontsize=7.2, va="top", parse_math=False)
     for i, line in enumerate(textwrap.wrap(CAUTION, 128)):
         figure.text(0.06, 0.026 - i * 0.011, line, fontsize=7.2, va="top")
     if not cards:

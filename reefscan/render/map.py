@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import math
 import warnings
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +16,8 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 from pyproj import CRS, Proj, Transformer
@@ -24,7 +27,7 @@ from reefscan.base.overview import MapGround
 from reefscan.render import furniture
 from reefscan.render.contours import draw_contours
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.marks import INK, PAPER, SYMBOLS, UNIT_METRES, Box
+from reefscan.render.marks import CLOSED, INK, PAPER, SYMBOLS, UNIT_METRES, Box
 from reefscan.render.shade import Floats, choose_stretch, deepest_tint_m, enlarged, shaded_relief, thin
 from reefscan.render.sitemarks import draw_sites, sites_xy
 
@@ -73,6 +76,8 @@ def draw_map(
     depth_band_m: tuple[float, float],
     limits_text: str,
     title: str,
+    closed_text: str = "",
+    closed: Iterable[Any] = (),
     unit: str = "m",
     paper: Paper = Paper(),
 ) -> bytes:
@@ -91,6 +96,10 @@ def draw_map(
     limits_text : str
         What the grid could not have shown.
     title : str
+    closed_text : str
+        What is known of closed ground: stands first.
+    closed : iterable of polygons
+        Closed ground, longitude and latitude: hatched.
     unit : {"m", "ft", "fathom"}
     paper : Paper
 
@@ -116,12 +125,13 @@ def draw_map(
         listed = set(candidates["feature_id"].astype(str)) if "feature_id" in candidates else set()
         drawn, left_out = drawn_features(features, listed=listed, band_m=depth_band_m, most=MOST_FEATURES)
         _features(ax, drawn, ground.crs)
+        _closed(ax, closed, ground.crs)
         wide, high = map(float, figure.get_size_inches())
         shown = draw_sites(ax, candidates, box=ground.bounds, crs=ground.crs, inches=wide - PANEL_IN)
         _furnish(ax, ground, candidates)
         legend = furniture.Legend(
             title=title,
-            lines=[limits_text] if limits_text else [],
+            lines=[text for text in (closed_text, limits_text) if text],
             kinds=_kinds(candidates),
             band_m=depth_band_m,
             deepest_m=deepest,
@@ -220,6 +230,23 @@ def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
                 lines, colors=INK, linewidths=1.0, zorder=7, linestyles=[(0, kind.line) if kind.line else "-"]
             ),
             autolim=False,
+        )
+
+
+def _closed(ax: Axes, shapes: Iterable[Any], crs: str) -> None:
+    """Closed ground, hatched and ringed, so that it shows on print without colour."""
+    to_map = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    for shape in shapes:
+        rings = [
+            np.column_stack(to_map.transform(*np.asarray(ring.coords)[:, :2].T))
+            for ring in (shape.exterior, *shape.interiors)
+        ]
+        if not all(np.isfinite(ring).all() for ring in rings):
+            continue  # beyond what the map's system can draw
+        path = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
+        ax.add_patch(PathPatch(path, facecolor="none", edgecolor=PAPER, linewidth=2.6, zorder=8))
+        ax.add_patch(
+            PathPatch(path, facecolor="none", edgecolor=CLOSED, linewidth=1.2, hatch="////", zorder=8)
         )
 
 

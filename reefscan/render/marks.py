@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 INK = "#14202b"
 PAPER = "#fdfcf8"
 QUIET = "#566370"
+CLOSED = "#8c1420"
 
 Box = tuple[float, float, float, float]
 """West, south, east, north (m in the map's system, or points on its paper)."""

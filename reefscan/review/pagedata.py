@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 from geopandas import GeoDataFrame
 from pyproj import CRS, Transformer
 
@@ -29,6 +30,9 @@ from reefscan.render.marks import SYMBOLS, contour_depths
 from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import overview_of_all
 from reefscan.review.section import sections
+from reefscan.surroundings.closed import rings_of
+from reefscan.surroundings.known import NONE_GIVEN, Surroundings
+from reefscan.surroundings.shapes import box_of, near
 
 PICTURE_PX = 2000
 MOST_SECTIONS = 2000
@@ -175,12 +179,36 @@ class About:
     warnings : sequence of str
     unit : {"m", "ft", "fathom"}
         Unit of depths that the page opens with.
+    closed_words : str
+        What is known of closed ground: stands at the top.
     """
 
     run_name: str
     limits: str = ""
     warnings: Sequence[str] = ()
     unit: str = "m"
+    closed_words: str = NONE_GIVEN
+
+
+def closed_areas(known: Surroundings | None, ground: MapGround) -> dict[str, Any] | None:
+    """Closed ground in and around the picture, with the box in which it is all of it; None where none was given.
+
+    Around is as far again as the picture is wide: a site set by hand beyond that is refused.
+    """
+    if known is None or not known.knows_closed:
+        return None
+    west, south, east, north = ground.bounds
+    box = box_of([(ground.crs, ground.bounds)]).grown(max(east - west, north - south, 1000.0))
+    shapes = known.of("closed")
+    parts, rows = near(shapes.shapes, box)
+    flat = shapely.get_type_id(parts) == 3  # where the box only touches one, a line or a point is left of it
+    return {
+        "box": [box.west, box.south, box.east, box.north],
+        "areas": [
+            {"name": shapes.called(row), "rings": rings_of(part)}
+            for part, row in zip(parts[flat], rows[flat], strict=True)
+        ],
+    }
 
 
 def page_data(
@@ -191,6 +219,7 @@ def page_data(
     sources: Sequence[GridSource],
     features: Mapping[str, GeoDataFrame],
     picture_px: int = PICTURE_PX,
+    known: Surroundings | None = None,
 ) -> dict[str, Any]:
     """Everything the page shows, JSON-ready.
 
@@ -207,6 +236,8 @@ def page_data(
         ``ledges``, ``troughs``, ``rises``.
     picture_px : int
         Longer side of the picture.
+    known : Surroundings, optional
+        What the run knows from outside its grid; closed ground near the picture goes along.
     """
     ground = trimmed(overview_of_all(sources, most=picture_px))
     uri, deepest = picture(ground, band_max_m=recipe.depth_band[1])
@@ -219,6 +250,8 @@ def page_data(
         "run": about.run_name,
         "unit": about.unit,
         "caution": CAUTION,
+        "closed_words": about.closed_words,
+        "closed": closed_areas(known, ground),
         "limits": about.limits,
         "notes": [*map(str, about.warnings), *_left_out(len(table), left_out)],
         "recipe": recipe_data(recipe),

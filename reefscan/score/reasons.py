@@ -134,6 +134,11 @@ def _explain_one(
         asides.append(f"position good to {length_words(position, unit)} only")
     if scored.assumed[row]:
         flags.append("uncertainty-assumed")
+    caution = _number(site, "caution_m")
+    if caution <= score.say_caution_m:
+        flags.append("caution-ground")
+        where = f"{length_words(caution, unit)} from" if caution > 0 else "in"
+        asides.append(f"lies {where} caution ground ({_text(site, 'caution_name')})")
     confidence = scored.confidence[row]
     if confidence < score.say_confidence:
         flags.append("height-unsure")
@@ -142,6 +147,11 @@ def _explain_one(
         asides.append("unknown: " + ", ".join(_words(n).unknown or n.replace("_", " ") for n in unknown))
     carries, costs = _balance(site, memberships, unknown, score, usual)
     parts = [_form(site, unit, widest_m), _net(site, unit)]
+    hard = _number(site, "hard_m")
+    if hard <= score.say_hard_m and site["kind"] != "man-made":
+        bearing = _number(site, "hard_deg")
+        at = f"{length_words(hard, unit)} to the {compass_words(bearing)}" if hard > 0 else "right here"
+        parts.append(f"{_text(site, 'hard_name')} {at}")
     if carries:
         parts.append("carried by " + _listed(carries))
     if costs:
@@ -245,7 +255,7 @@ def _balance(
             continue
         if term.bonus:
             if mu > 0:
-                good.append((term.weight * mu, -place, name.replace("_", " ")))
+                good.append((term.weight * mu, -place, _words(name).carries or name.replace("_", " ")))
         elif term.penalty:
             # what it takes off the score, in the same coin as the weights of the mean
             kept, others = 1.0 - term.weight * (1.0 - mu), 1.0 - term.weight * (1.0 - usual.get(name, 1.0))
@@ -288,6 +298,11 @@ def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:
 
 def _listed(words: list[str]) -> str:
     return " and ".join(words)
+
+
+def _text(site: Mapping[Any, Any], name: str) -> str:
+    value = site.get(name)
+    return value if isinstance(value, str) else ""
 
 
 def _number(site: Mapping[Any, Any], name: str) -> float:

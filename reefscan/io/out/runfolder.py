@@ -24,6 +24,7 @@ from reefscan.io.localfile import odd_kind, read_small_text
 from reefscan.io.lock import FolderLock
 from reefscan.io.out import geojson
 from reefscan.io.whole import write_error, write_whole
+from reefscan.surroundings.known import closed_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -201,9 +202,11 @@ class RunFolder:
 
         return self.write(CANDIDATES_PARQUET, tables.candidates_to_bytes(table))
 
-    def write_listed(self, sites: Sequence[Mapping[str, Any]]) -> Path:
-        """Write the ranked list (``candidates.geojson``); see `reefscan.io.out.geojson.to_text`."""
-        return self.write(CANDIDATES_GEOJSON, geojson.to_text(sites, caution=CAUTION))
+    def write_listed(self, sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any] | None = None) -> Path:
+        """Write the ranked list (``candidates.geojson``) with what ``info`` knows of closed ground; see `reefscan.io.out.geojson.to_text`."""
+        return self.write(
+            CANDIDATES_GEOJSON, geojson.to_text(sites, caution=f"{closed_words(info or {})} {CAUTION}")
+        )
 
     def recipe(self) -> Recipe:
         """Return the recipe the run used."""
@@ -272,7 +275,7 @@ def score_name(number: int) -> str:
 
 def run_inputs(folder: Path, *others: Path | None) -> list[Path]:
     """Files that a command reads when it opens a run (not its map, which is only looked at), and others that are named with it."""
-    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE)
+    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE, "surroundings.gpkg")
     return [*(folder / name for name in mine), folder / STORE, *(path for path in others if path is not None)]
 
 

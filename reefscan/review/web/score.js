@@ -236,5 +236,6 @@ Reef.toml = function (recipe) {
   part("score", recipe.score, "terms");
   for (const [name, term] of Object.entries(recipe.score.terms)) part("score.terms." + (/^[A-Za-z0-9_-]+$/.test(name) ? name : value(name)), term);
   part("rank", recipe.rank);
+  if (recipe.around) part("around", recipe.around);
   return lines.join("\n") + "\n";
 };
