@@ -176,7 +176,9 @@ def test_what_the_grid_shows_and_what_it_states_make_up_the_doubt_of_a_height(
 
 
 def test_no_height_on_filled_in_ground_is_sure_however_high_it_is_told():
-    t = table(height_m=[9.0, 9.0], depth_m=[10.0, 10.0], uncertainty_m=[0.01, 0.01], height_sigma_m=[0.03, 0.03])
+    t = table(
+        height_m=[9.0, 9.0], depth_m=[10.0, 10.0], uncertainty_m=[0.01, 0.01], height_sigma_m=[0.03, 0.03]
+    )
     assert score_table(t.assign(interpolated=[0.0, 1.0]), Score()).confidence.tolist() == [1.0, 0.96]
     # the least share that is told as filled in: never more than 99 % sure beside it
     least = score_table(t.assign(interpolated=Score().say_interpolated), Score()).confidence
