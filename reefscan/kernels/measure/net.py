@@ -226,6 +226,30 @@ def net_of_trough(
 
 
 @njit(cache=True, nogil=True)
+def _uphill(feet: NDArray[np.float64]) -> float:
+    """Heading (radians) in which the feet of a rise lie higher: the first harmonic of best fit through those that are known (NaN where not).
+
+    To the south where they are level or too few, so that it is one side.
+    """
+    n, z, c, s = 0, 0.0, 0.0, 0.0
+    for a in range(len(feet)):
+        if feet[a] == feet[a]:
+            angle = 2.0 * math.pi * a / len(feet)
+            n, z, c, s = n + 1, z + feet[a], c + math.cos(angle), s + math.sin(angle)
+    cc, ss, cs, zc, zs = 0.0, 0.0, 0.0, 0.0, 0.0
+    for a in range(len(feet)):
+        if feet[a] == feet[a]:
+            angle = 2.0 * math.pi * a / len(feet)
+            dc, ds, dz = math.cos(angle) - c / n, math.sin(angle) - s / n, feet[a] - z / n
+            cc, ss, cs, zc, zs = cc + dc * dc, ss + ds * ds, cs + dc * ds, zc + dz * dc, zs + dz * ds
+    most = cc * ss - cs * cs
+    if most < 1e-3:
+        return math.pi
+    north, east = (zc * ss - zs * cs) / most, (zs * cc - zc * cs) / most
+    return math.atan2(east, north - 1e-3)
+
+
+@njit(cache=True, nogil=True)
 def net_of_rise(
     elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float, room: NDArray[np.float64],
     total: NDArray[np.float64], moment: NDArray[np.float64], face: NDArray[np.float64], out: NDArray[np.float64],
@@ -235,7 +259,7 @@ def net_of_rise(
     foot = 0.5 * out[at.WIDTH] / cell
     reach = int(3.0 * foot + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 6
     p = room[: 2 * reach + 1]
-    edges, north, east = np.empty(16), -1e-3, 0.0
+    edges, feet = np.empty(16), np.full(16, np.nan)
     for a in range(16):
         heading = math.pi * a / 8
         profile(elev, row, col, heading, reach, 3, 1.0, p)
@@ -256,11 +280,9 @@ def net_of_rise(
         while i > reach and p[i - 1] < level:
             i -= 1
         edges[a] = i - reach - min(1.0, (level - p[i]) / max(p[i - 1] - p[i], 1e-9))
-        # toward higher ground, where a foot is a foot and no slope goes on below it; on level ground to the south, so that it is
-        # one side and not what the noise makes of it
-        north += p[at_foot] * math.cos(heading) / 16.0
-        east += p[at_foot] * math.sin(heading) / 16.0
-    toward, best = math.atan2(east, north), np.inf
+        feet[a] = p[at_foot]
+    # toward higher ground, where a foot is a foot and no slope goes on below it
+    toward, best = _uphill(feet), np.inf
     for a in range(16):
         if not edges[a] == edges[a]:
             continue
