@@ -205,6 +205,64 @@ def _split(line: str, delimiter: str) -> list[str]:
     return [cell.replace(_INNER, delimiter) for cell in cells]
 
 
+@dataclass
+class _Body:
+    """What the body of a file gave so far: its columns, and what of it is no sounding."""
+
+    layout: Layout
+    options: TextOptions
+    parts: dict[str, list[Floats]]
+    lines: int = 0
+    comments: int = 0
+    odd: str = ""
+    timeless: int = 0
+    odd_time: str = ""
+
+    def add(self, block: bytes) -> None:
+        """Take some whole lines more."""
+        first = self.lines == 0
+        self.lines += len(_LINES.findall(block))
+        self.comments += len(_COMMENTS.findall(block))
+        table, passed = _parse(block, self.layout)
+        self.odd = self.odd or next((row for row in passed if not _is_comment(row)), "")
+        if table.num_rows == 0:
+            return
+        got = _convert(table, self.layout, self.options)
+        usable = np.zeros(table.num_rows, bool)
+        for kind in ("depth", "lat"):
+            if kind in got:
+                usable |= np.isfinite(got[kind])
+        if "lat" in got and "depth" in got:
+            usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
+        if "time" in got:
+            self._count_timeless(table, np.isnan(got["time"]) & usable)
+        for kind, values in got.items():
+            self.parts[kind].append(values[usable])
+        lost = np.flatnonzero(~usable)[self.layout.header_rows if first else 0 :]
+        if lost.size and not self.odd:
+            self.odd = self.layout.delimiter.join(str(c[int(lost[0])]) for c in table.columns)
+
+    def _count_timeless(self, table: pa.Table, without: NDArray[np.bool_]) -> None:
+        """Count rows whose time is written but is none."""
+        words = table.column(str(self.layout.columns.index["time"]))
+        written = np.asarray(pc.fill_null(pc.greater(pc.utf8_length(words), 0), False))
+        rows = np.flatnonzero(without & written)
+        self.timeless += rows.size
+        if rows.size and not self.odd_time:
+            self.odd_time = str(words[int(rows[0])])
+
+    def notes(self, bad: int) -> tuple[str, ...]:
+        """What the reader should know of it."""
+        notes = []
+        if "time" not in self.layout.columns.index:
+            notes.append("no times: nothing that needs a clock was checked")
+        if self.timeless:
+            notes.append(f"{self.timeless:,} of its times are none, such as {_shown(self.odd_time)}")
+        if bad:
+            notes.append(f"{bad:,} of its {self.lines:,} lines hold no sounding, such as {_shown(self.odd)}")
+        return tuple(notes)
+
+
 def read_text(path: Path, options: TextOptions) -> Log:
     """Read a delimited log.
 
@@ -219,43 +277,13 @@ def read_text(path: Path, options: TextOptions) -> Log:
         Rows whose numbers could not be read at all are counted in ``counts["bad lines"]``.
     """
     layout = sniff(path, options)
-    wanted = layout.columns.index
-    parts: dict[str, list[Floats]] = {k: [] for k in ("lon", "lat", "depth", "time")}
-    total = comments = 0
-    odd, odd_time, timeless = "", "", 0
+    body = _Body(layout, options, {k: [] for k in ("lon", "lat", "depth", "time")})
     for block in chunks(path):
-        total += len(_LINES.findall(block))
-        comments += len(_COMMENTS.findall(block))
-        table, passed = _parse(block, layout)
-        odd = odd or next((row for row in passed if not row.lstrip().startswith(("#", "//"))), "")
-        if table.num_rows == 0:
-            continue
-        got = _convert(table, layout, options)
-        usable = np.zeros(table.num_rows, bool)
-        for kind in ("depth", "lat"):
-            if kind in got:
-                usable |= np.isfinite(got[kind])
-        if "lat" in got and "depth" in got:
-            usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
-        if "time" in got:
-            words = table.column(str(wanted["time"]))
-            no_time = np.flatnonzero(
-                np.isnan(got["time"])
-                & usable
-                & np.asarray(pc.fill_null(pc.greater(pc.utf8_length(words), 0), False))
-            )
-            timeless += no_time.size
-            if no_time.size and not odd_time:
-                odd_time = str(words[int(no_time[0])])
-        for kind, values in got.items():
-            parts[kind].append(values[usable])
-        lost = np.flatnonzero(~usable)[layout.header_rows if total == len(_LINES.findall(block)) else 0 :]
-        if lost.size and not odd:
-            odd = layout.delimiter.join(str(c[int(lost[0])]) for c in table.columns)
-    columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in parts.items()}
+        body.add(block)
+    columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in body.parts.items()}
     size = max(c.size for c in columns.values())
     if size == 0:
-        raise UnreadableError(f"{path.name}: not one of its {total} lines is a sounding or a fix")
+        raise UnreadableError(f"{path.name}: not one of its {body.lines} lines is a sounding or a fix")
     if options.swap_lonlat:
         columns["lon"], columns["lat"] = columns["lat"], columns["lon"]
     if options.crs is None:
@@ -264,17 +292,12 @@ def read_text(path: Path, options: TextOptions) -> Log:
     if columns["time"].size == 0:
         columns["time"] = np.full(size, np.nan)
     # counted by subtraction, so that every line that goes in is either a sounding or counted here
-    bad = total - comments - layout.header_rows - size
-    notes = ("no times: nothing that needs a clock was checked",) if "time" not in wanted else ()
-    if timeless:
-        notes = (*notes, f"{timeless:,} of its times are none, such as {_shown(odd_time)}")
-    if bad:
-        notes = (*notes, f"{bad:,} of its {total:,} lines hold no sounding, such as {_shown(odd)}")
+    bad = body.lines - body.comments - layout.header_rows - size
     return Log(
         path.name, columns["lon"], columns["lat"], columns["depth"], columns["time"],
         np.full(columns["depth"].size, np.nan),
         "surface" if layout.columns.surface else "transducer",
-        counts={"lines": total, "bad lines": bad}, notes=notes,
+        counts={"lines": body.lines, "bad lines": bad}, notes=body.notes(bad),
     )  # fmt: skip
 
 
