@@ -95,7 +95,7 @@ def picture(ground: MapGround, *, band_max_m: float, quality: int = 82) -> tuple
 
 def contours(ground: MapGround, *, deepest_m: float, most_points: int = 120_000) -> list[dict[str, Any]]:
     """Lines of equal depth at even round metres, in picture pixels; coarser until few enough."""
-    from contourpy import contour_generator
+    from skimage.measure import find_contours
 
     if min(ground.elev.shape) < 3:
         return []
@@ -105,14 +105,11 @@ def contours(ground: MapGround, *, deepest_m: float, most_points: int = 120_000)
     calm = blocks.mean(axis=(1, 3))
     if min(calm.shape) < 2 or not np.isfinite(calm).any():
         return []
-    x = (np.arange(cols) + 0.5) * factor
-    y = (np.arange(rows) + 0.5) * factor
-    generator = contour_generator(x=x, y=y, z=np.ma.masked_invalid(calm))
     for most in (9, 6, 4, 2):
         out: list[dict[str, Any]] = []
         total = 0
         for depth in [0.0, *contour_depths(deepest_m, "m", most=most)]:
-            lines = [np.asarray(line) for line in generator.lines(-depth) if len(line) > 6]
+            lines = [(line[:, ::-1] + 0.5) * factor for line in find_contours(calm, -depth) if len(line) > 6]
             total += sum(len(line) for line in lines)
             out.append({"depth": depth, "lines": [np.round(line, 1).ravel().tolist() for line in lines]})
         if total <= most_points:
