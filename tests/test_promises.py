@@ -96,6 +96,7 @@ MANUALS = {
     "can never be named again": "tests/batch/test_batch_store.py::test_tiles_of_another_program_are_cleared_away_and_those_of_this_one_stay",
     "whose other end only the parent has": "tests/batch/test_batch_run.py::test_workers_end_when_their_parent_is_killed",
     "Where only the stamp differs": "tests/batch/test_batch_store.py::test_a_tile_made_from_something_else_is_stale_and_not_given",
+    "a heap in which they would never end is refused": "tests/io/test_odd_files.py::test_a_heap_of_zeros_is_told_and_is_no_endless_loop",
     "never configures logging": "tests/test_promises.py::test_only_the_command_line_configures_logging",
     "an existing folder that is not a run is never touched": "tests/io/test_runfolder.py::test_a_folder_that_is_not_a_run_is_never_touched",
 }
