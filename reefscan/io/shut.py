@@ -3,6 +3,9 @@
 There are two copies of GDAL in a process, the raster library's and the vector library's. From both, the drivers that
 speak to servers are taken away, and the file systems that do are closed to all names but those that were typed. What
 a file on this machine points at is looked through besides (`reefscan.io.behind`), for netCDF fetches by itself.
+
+It holds for the whole process, from the first opening: the register of drivers is the process's, and a mosaic opens its parts
+when it is read, in any thread, so that a shut that ends with a call would stand open while another one reads.
 """
 
 from __future__ import annotations

@@ -70,6 +70,11 @@ def open_grids(
     ------
     InputError
         Or one of its kinds: nothing usable, ambiguous, no CRS, damaged; in one line.
+
+    Notes
+    -----
+    From the first opening on, this process's GDAL (``rasterio``'s) has no drivers of web services and fetches the addresses
+    that were given here; what `CPL_VSIL_CURL_ALLOWED_EXTENSIONS` of the environment says goes before that.
     """
     if isinstance(paths, (str, bytes)) or not isinstance(paths, Iterable):
         paths = [paths]
