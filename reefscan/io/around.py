@@ -79,6 +79,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
         {role: tuple(names) for role, names in given.items()},
         tuple(notes),
         unused,
+        around.wind_deg,
     )
 
 

@@ -28,7 +28,7 @@ from reefscan.find.candidates import check_reach
 from reefscan.io.out import tables
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder
 from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
-from reefscan.pipeline.around import open_around, surround
+from reefscan.pipeline.around import around_key, open_around, surround
 from reefscan.pipeline.borders import ToldStations
 from reefscan.pipeline.feature_tables import feature_tables
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
@@ -208,7 +208,7 @@ def scan_sources(
     if scheduler is None:  # a cluster's machines are not this one
         refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
     known = open_around(sources, recipe)
-    asked = {**facts, "unit": unit, "around": None if known is None else known.digest()}
+    asked = {**facts, "unit": unit, "around": around_key(known, recipe)}
     key = run_key(sources, recipe, asked) if out is not None else ""
     if out is not None and (answer := read_answer(out, key)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)

@@ -30,7 +30,7 @@ _GOOD = {
     "depth": "its depth", "height_trough": "its height", "height_ledge": "its height", "height_rise": "its height",
     "steep": "a steep face", "contrast": "standing alone", "extent": "a long edge", "floor": "a floor flat enough",
     "refuge": "broken ground close by", "hangs_together": "depths that agree from cell to cell",
-    "hard_structure": "hard structure near by",
+    "hard_structure": "hard structure near by", "lee": "land to windward",
 }  # fmt: skip
 _LOW = {
     "depth": "shallow for the band asked", "height_trough": "little height", "height_ledge": "little height",
@@ -39,7 +39,7 @@ _LOW = {
 }  # fmt: skip
 _HIGH = {
     "depth": "deep for the band asked", "floor": "a steep floor", "hangs_together": "depths that jump from cell to cell",
-    "not_ruled": "a course as straight and even as if ruled",
+    "not_ruled": "a course as straight and even as if ruled", "lee": "open water to windward",
 }  # fmt: skip
 _UNKNOWN = {
     "height_trough": "height", "height_ledge": "height", "height_rise": "height", "floor": "floor slope",
@@ -198,9 +198,12 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
         return (
             f"Rise standing {high} above the ground around it" if not math.isnan(height) else f"Rise {high}"
         )
-    name = site.get("structure_name")
-    called = f" ({name})" if isinstance(name, str) and name else ""
-    return f"Man-made structure{called}" + (f", {high} high" if not math.isnan(height) else "")
+    name = _text(site, "hard_name")
+    return (
+        "At the toe of "
+        + (name or "a man-made structure")
+        + (f", {high} high" if not math.isnan(height) else "")
+    )
 
 
 def _falls(site: Mapping[Any, Any], unit: str) -> str:
@@ -219,7 +222,7 @@ def _net(site: Mapping[Any, Any], unit: str) -> str:
     off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
     where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
     if off > 0:
-        rock = "side" if site["kind"] == "trough" else "foot"
+        rock = {"trough": "side", "man-made": "waterline"}.get(str(site["kind"]), "foot")
         told = not lost_in_doubt(off, _number(site, "position_m"))
         where = f"{length_words(off, unit)} off its {rock}" if told else f"close to its {rock}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
