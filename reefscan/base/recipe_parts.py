@@ -287,6 +287,11 @@ class Score(_Part):
     say_caution_m: Metres = Field(
         default=100.0, ge=0, description="down to this distance from caution ground a site is flagged (guess)"
     )
+    say_closed_m: Metres = Field(
+        default=50.0,
+        ge=0,
+        description="down to this distance from closed ground a site is flagged: nets and positions drift (guess)",
+    )
     terms: dict[str, Term] = Field(default_factory=dict, validate_default=True, description="the terms")
 
     @field_validator("terms", mode="before")

@@ -226,7 +226,17 @@ def scan_sources(
         told = ToldStations() if len(sources) > 1 else None
         beside = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="beside"))
         sheets = [
-            scan_sheet(source, i, recipe, folder=folder, store=store, means=means, told=told, beside=beside)
+            scan_sheet(
+                source,
+                i,
+                recipe,
+                folder=folder,
+                store=store,
+                means=means,
+                told=told,
+                beside=beside,
+                known=known,
+            )
             for i, source in enumerate(sources)
         ]
         step = time.perf_counter()
@@ -243,6 +253,8 @@ def scan_sources(
             step = time.perf_counter()
             if known is not None:
                 write_surroundings(folder.file(SURROUNDINGS), known)
+            else:  # an earlier run's
+                folder.file(SURROUNDINGS).unlink(missing_ok=True)
             folder.write_candidates(table)
             folder.write_listed(listing.sites, info)
             tables.write_features(folder.file(FEATURES), features)

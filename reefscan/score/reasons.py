@@ -143,6 +143,10 @@ def _explain_one(
         asides.append(f"position good to {length_words(position, unit)} only")
     if scored.assumed[row]:
         flags.append("uncertainty-assumed")
+    shut = _number(site, "closed_m")
+    if shut <= score.say_closed_m:
+        flags.append("closed-ground-near")
+        asides.append(f"only {length_words(shut, unit)} from closed ground ({_text(site, 'closed_name')})")
     caution = _number(site, "caution_m")
     if caution <= score.say_caution_m:
         flags.append("caution-ground")

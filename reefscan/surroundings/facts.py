@@ -39,6 +39,14 @@ def caution(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     return {"caution_m": metres, "caution_name": _names(known, "caution", row)}
 
 
+def closed(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
+    """Distance and name of the nearest closed ground; what lies in it is no candidate any more."""
+    if "closed" not in known.by_role:
+        return {}
+    row, metres, _ = nearest(known.of("closed"), lon, lat, known.box)
+    return {"closed_m": metres, "closed_name": _names(known, "closed", row)}
+
+
 def open_water(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     """Open water by direction, the longest of it, and that toward the stated wind."""
     if "land" not in known.by_role:
@@ -62,4 +70,9 @@ def open_water(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     return told
 
 
-FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (hard, caution, open_water)
+FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (
+    hard,
+    caution,
+    closed,
+    open_water,
+)
