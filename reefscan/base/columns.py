@@ -107,6 +107,12 @@ CANDIDATE: tuple[Column, ...] = (
     Column("hard_name", "what the nearest hard structure is called, or what it is", kind="text", outside=True),
     _fact("caution_m", 1, "distance to the nearest caution ground that was given, m; 0 inside of it", low=0),
     Column("caution_name", "what the nearest caution ground is called, or what it is", kind="text", outside=True),
+    _fact("closed_m", 1, "distance to the nearest closed ground that was given, m", low=0),
+    Column("closed_name", "what the nearest closed ground is called, or what it is", kind="text", outside=True),
+    _fact("wind_fetch_m", 0, "open water to within 15 degrees of where the stated wind comes from, m; 50 000 stands for more", low=0),
+    _fact("open_m", 0, "longest open water in any direction, m; 50 000 stands for more", low=0),
+    _fact("open_deg", 0, "bearing of the longest open water, true degrees", low=0, high=360),
+    Column("fetch", "open water to the eight points of the compass, m, from north by east", kind="text", outside=True),
 )  # fmt: skip
 
 OUTSIDE = tuple(column.name for column in CANDIDATE if column.outside)

@@ -11,6 +11,7 @@ from typing import Any
 from reefscan.base.doubts import DOUBTS
 
 GUESS = "a guess of the trade"
+NATURAL = ("trough", "ledge", "rise")
 
 
 @dataclass(frozen=True)
@@ -86,14 +87,14 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
         carries="broken ground close by", carries_little="smooth ground close by", low="little broken ground near by", high="broken ground close by", unknown="broken ground",
     ),
     "hangs_together": DefaultTerm(
-        {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True},
+        {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True, "kinds": NATURAL},
         "weed, fish and false bottoms jump from cell to cell, rock does not (set on planted seabeds)",
         carries="depths that agree from cell to cell", high="depths that jump from cell to cell",
         unknown="whether depths agree from cell to cell",
     ),
     **{
         doubt.term: DefaultTerm(
-            {"column": doubt.column, "c": doubt.full, "d": doubt.none, "weight": doubt.weight, "penalty": True},
+            {"column": doubt.column, "c": doubt.full, "d": doubt.none, "weight": doubt.weight, "penalty": True, "kinds": NATURAL},
             doubt.note,
             high=doubt.costs,
         )
@@ -103,5 +104,10 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
         {"column": "hard_m", "c": 30.0, "d": 150.0, "weight": 0.1, "bonus": True},
         f"near a breakwater, wreck or pile that was given with --hard; can only raise a score ({GUESS})",
         carries="hard structure near by",
+    ),
+    "lee": DefaultTerm(
+        {"column": "wind_fetch_m", "c": 500.0, "d": 5000.0, "weight": 0.3, "penalty": True},
+        f"open water to where the stated wind comes from, over which waves grow ({GUESS})",
+        carries="land to windward", high="open water to windward",
     ),
 }  # fmt: skip

@@ -111,6 +111,34 @@ ClosedBuffer = Annotated[
         help="Margin around closed ground that is closed too, such as 50m.",
     ),
 ]
+Land = Annotated[list[str] | None, _shapes("land", "Land, from which the open water around a site is told")]
+WindFrom = Annotated[
+    str | None, _asked("--wind-from", metavar="SW|225", help="Where the wind comes from; wants --land.")
+]
+Tide = Annotated[
+    str | None,
+    _asked(
+        "--tide",
+        metavar="LENGTH",
+        help="Rise of the water above the grid's datum, for the stand-off from a breakwater.",
+    ),
+]
+Layer = Annotated[
+    list[str] | None,
+    _asked(
+        "--layer",
+        metavar="NAME=FILE",
+        help="A raster of your own, as the column layer_NAME (may be given more than once).",
+    ),
+]
+Worth = Annotated[
+    list[str] | None,
+    _asked(
+        "--worth",
+        metavar="'NAME: 1=1, 3=0.2'",
+        help="What the classes of a layer are worth, as the column layer_NAME_worth.",
+    ),
+]
 AllowFairways = Annotated[
     bool,
     typer.Option(

@@ -79,6 +79,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
         {role: tuple(names) for role, names in given.items()},
         tuple(notes),
         unused,
+        around.wind_deg,
     )
 
 
@@ -191,6 +192,7 @@ def _of_chart(
         np.full(len(frame), np.nan),
     )
     stated = there.get(classes.attribute, blank)
+    extent = np.nan_to_num(shapely.area(np.asarray(frame.geometry.to_numpy(), dtype=object)))
     for i, code in enumerate(there[CODE.upper()]):
         found = numbers(code)
         kind = classes.by_code.get(found[0]) if found else None
@@ -206,11 +208,7 @@ def _of_chart(
         restrictions = numbers(stated[i])
         roles[i] = classes.role_of(kind, restrictions, allow_fairways=around.allow_fairways)
         kinds[i] = classes.called(kind, there.get(kind.attribute, blank)[i], restrictions)
-        margins[i] = (
-            kind.margin_m
-            if frame.geometry.iloc[i] is not None and frame.geometry.iloc[i].area == 0
-            else np.nan
-        )
+        margins[i] = kind.margin_m if extent[i] == 0 else np.nan
     return roles, kinds, margins
 
 

@@ -29,7 +29,7 @@ from reefscan.find.candidates import check_reach
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
-from reefscan.pipeline.around import open_around, surround
+from reefscan.pipeline.around import around_key, open_around, surround
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
@@ -277,7 +277,7 @@ def scan_sources(
     if scheduler is None:  # a cluster's machines are not this one
         refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
     known = open_around(sources, recipe)
-    asked = {**facts, "unit": unit, "around": None if known is None else known.digest()}
+    asked = {**facts, "unit": unit, "around": around_key(known, recipe)}
     key = run_key(sources, recipe, asked) if out is not None else ""
     if out is not None and (answer := read_answer(out, key, draw=draw)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)
@@ -297,7 +297,17 @@ def scan_sources(
         told = ToldStations() if len(sources) > 1 else None
         beside = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="beside"))
         sheets = [
-            scan_sheet(source, i, recipe, folder=folder, store=store, means=means, told=told, beside=beside)
+            scan_sheet(
+                source,
+                i,
+                recipe,
+                folder=folder,
+                store=store,
+                means=means,
+                told=told,
+                beside=beside,
+                known=known,
+            )
             for i, source in enumerate(sources)
         ]
         step = time.perf_counter()
@@ -314,6 +324,8 @@ def scan_sources(
             step = time.perf_counter()
             if known is not None:
                 write_surroundings(folder.file(SURROUNDINGS), known)
+            else:  # an earlier run's
+                folder.file(SURROUNDINGS).unlink(missing_ok=True)
             folder.write_candidates(table)
             folder.write_listed(listing.sites, info)
             tables.write_features(folder.file(FEATURES), features)

@@ -134,6 +134,10 @@ def _explain_one(
         asides.append(f"position good to {length_words(position, unit)} only")
     if scored.assumed[row]:
         flags.append("uncertainty-assumed")
+    shut = _number(site, "closed_m")
+    if shut <= score.say_closed_m:
+        flags.append("closed-ground-near")
+        asides.append(f"only {length_words(shut, unit)} from closed ground ({_text(site, 'closed_name')})")
     caution = _number(site, "caution_m")
     if caution <= score.say_caution_m:
         flags.append("caution-ground")
@@ -189,9 +193,12 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
         return (
             f"Rise standing {high} above the ground around it" if not math.isnan(height) else f"Rise {high}"
         )
-    name = site.get("structure_name")
-    called = f" ({name})" if isinstance(name, str) and name else ""
-    return f"Man-made structure{called}" + (f", {high} high" if not math.isnan(height) else "")
+    name = _text(site, "hard_name")
+    return (
+        "At the toe of "
+        + (name or "a man-made structure")
+        + (f", {high} high" if not math.isnan(height) else "")
+    )
 
 
 def _falls(site: Mapping[Any, Any], unit: str) -> str:
@@ -210,7 +217,7 @@ def _net(site: Mapping[Any, Any], unit: str) -> str:
     off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
     where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
     if off > 0:
-        rock = "side" if site["kind"] == "trough" else "foot"
+        rock = {"trough": "side", "man-made": "waterline"}.get(str(site["kind"]), "foot")
         told = not lost_in_doubt(off, _number(site, "position_m"))
         where = f"{length_words(off, unit)} off its {rock}" if told else f"close to its {rock}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.surroundings.fetch import AZIMUTHS, STEP_DEGREES, fetch_m, longest_open, toward
 from reefscan.surroundings.known import Surroundings
 from reefscan.surroundings.nearest import nearest
 from reefscan.surroundings.shapes import Floats
@@ -38,4 +39,40 @@ def caution(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     return {"caution_m": metres, "caution_name": _names(known, "caution", row)}
 
 
-FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (hard, caution)
+def closed(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
+    """Distance and name of the nearest closed ground; what lies in it is no candidate any more."""
+    if "closed" not in known.by_role:
+        return {}
+    row, metres, _ = nearest(known.of("closed"), lon, lat, known.box)
+    return {"closed_m": metres, "closed_name": _names(known, "closed", row)}
+
+
+def open_water(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
+    """Open water by direction, the longest of it, and that toward the stated wind."""
+    if "land" not in known.by_role:
+        return {}
+    metres = np.round(fetch_m(known.of("land"), lon, lat, known.box))
+    longest = longest_open(metres)
+    some = np.asarray(~np.isnan(metres).any(axis=1))
+    told: dict[str, Any] = {
+        "open_m": metres[np.arange(len(lon)), longest],
+        "open_deg": np.where(some, AZIMUTHS[longest], np.nan),
+        "fetch": np.array(
+            [
+                " ".join(f"{v:.0f}" for v in row[:: 45 // STEP_DEGREES]) if good else None
+                for row, good in zip(metres, some, strict=True)
+            ],
+            dtype=object,
+        ),
+    }
+    if known.wind_deg == known.wind_deg:
+        told["wind_fetch_m"] = toward(known.wind_deg, metres)
+    return told
+
+
+FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (
+    hard,
+    caution,
+    closed,
+    open_water,
+)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
@@ -32,6 +33,8 @@ class Surroundings:
         What the reader should know.
     unused : mapping of str to mapping of str to int
         Objects of charts that nothing is made of, by file and class.
+    wind_deg : float
+        Where the stated wind comes from, true degrees; NaN where none is stated.
     """
 
     box: Box
@@ -39,6 +42,7 @@ class Surroundings:
     given: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
     unused: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
+    wind_deg: float = math.nan
 
     def of(self, role: str) -> Shapes:
         """The shapes of a role; none where none were given."""

@@ -37,7 +37,7 @@ class Box:
 
     Examples
     --------
-    >>> Box(179.0, -1.0, 181.0, 1.0).unwrap(-179.5)
+    >>> float(Box(179.0, -1.0, 181.0, 1.0).unwrap(-179.5))
     180.5
     """
 
@@ -127,6 +127,14 @@ class Shapes:
         at = np.arange(len(self))[rows]
         parts = ([words[i] for i in at] for words in (self.name, self.kind, self.file))
         return Shapes(self.shapes[at], *(tuple(part) for part in parts))
+
+    def touching(self, bounds: tuple[float, float, float, float]) -> Shapes:
+        """Those whose bounds meet a rectangle (west, south, east, north)."""
+        west, south, east, north = bounds
+        b = shapely.bounds(self.shapes).reshape(-1, 4)
+        return self.take(
+            np.flatnonzero((b[:, 0] <= east) & (b[:, 2] >= west) & (b[:, 1] <= north) & (b[:, 3] >= south))
+        )
 
     def called(self, row: int) -> str:
         """How a sentence calls one of them: its name, else its kind and file."""

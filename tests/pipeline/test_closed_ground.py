@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import rasterio
 import shapely
+from pyproj import Transformer
 
 from reefscan import cli
 from reefscan.base.errors import NeedsScanError, RunFolderError
@@ -18,7 +19,7 @@ from reefscan.base.model import Sheet
 from reefscan.base.recipe import Recipe
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.pipeline.rescore import rescore_run
-from reefscan.pipeline.scan import scan
+from reefscan.pipeline.scan import scan, scan_elevation
 from reefscan.review.opened import open_run
 from reefscan.surroundings.known import NONE_GIVEN
 
@@ -76,6 +77,54 @@ def test_a_scan_lists_nothing_in_closed_ground_in_any_cut_and_says_what_it_left_
         coast / "coast.tif", Recipe.default().with_around(closed=[str(coast / "closed.gpkg")]), workers=1
     )
     assert not inside(coast, projected.candidates).any()
+
+
+def test_a_listed_site_close_to_closed_ground_says_so(coast, runs):
+    _, shut = runs
+    close = [site for site in shut.sites if site["closed_m"] <= 50]
+    assert close and all(
+        "closed-ground-near" in site["flags"] and "(Middle ground)" in site["why"] for site in close
+    )
+    assert shut.candidates["closed_m"].min() > 0
+
+
+def test_the_raster_of_scores_tells_none_in_closed_ground(coast, runs):
+    with rasterio.open(coast / "free" / "score.tif") as file:
+        free, transform = file.read(1), file.transform
+    with rasterio.open(coast / "shut" / "score.tif") as file:
+        shut = file.read(1)
+    rows, cols = np.nonzero((free != 255) & (free > 0))
+    x, y = transform.c + (cols + 0.5) * transform.a, transform.f + (rows + 0.5) * transform.e
+    area = geopandas.read_file(coast / "closed.geojson").to_crs(32630).geometry.iloc[0]
+    in_it = shapely.intersects(area.buffer(-0.1), shapely.points(x, y))
+    out_of_it = ~shapely.intersects(area.buffer(0.1), shapely.points(x, y))
+    assert in_it.sum() > 100 and (shut[rows[in_it], cols[in_it]] == 255).all()
+    np.testing.assert_array_equal(
+        shut[rows[out_of_it], cols[out_of_it]], free[rows[out_of_it], cols[out_of_it]]
+    )
+
+
+def test_closed_ground_over_the_180th_meridian_is_closed_on_both_sides(tmp_path):
+    y, x = np.mgrid[0:400, 0:400] * 4.0
+    z = -9.0 - 3.0 * (y > 800 + 60 * np.sin(x / 300))
+    lon0 = 180.0 - 800.0 / 106_000
+    east, north = Transformer.from_crs(4326, 32760, always_xy=True).transform(lon0, -17.0)
+    origin = (round(east / 4) * 4.0, round(north / 4) * 4.0)
+    free = scan_elevation(z, cell_m=4.0, crs="EPSG:32760", origin=origin)
+    assert (free.candidates["lon"] > 179).any() and (free.candidates["lon"] < -179).any()
+    south, top = free.candidates["lat"].min() - 0.001, free.candidates["lat"].max() + 0.001
+    halves = [shapely.box(179.998, south, 180.0, top), shapely.box(-180.0, south, -179.998, top)]
+    geopandas.GeoDataFrame({"name": ["line", "line"]}, geometry=halves, crs=4326).to_file(
+        tmp_path / "halves.geojson"
+    )
+    one = shapely.Polygon([(179.998, south), (-179.998, south), (-179.998, top), (179.998, top)])
+    geopandas.GeoDataFrame({"name": ["line"]}, geometry=[one], crs=4326).to_file(tmp_path / "one.geojson")
+    near = free.candidates["lon"].abs() > 179.998
+    assert 3 < near.sum() < len(near)
+    for name in ("halves", "one"):
+        recipe = Recipe.default().with_around(closed=[str(tmp_path / f"{name}.geojson")])
+        shut = scan_elevation(z, cell_m=4.0, crs="EPSG:32760", origin=origin, recipe=recipe)
+        assert set(shut.candidates["id"]) == set(free.candidates["id"][~near]), name
 
 
 def test_rescore_keeps_it_closed_and_other_files_want_a_scan(coast, runs):
