@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import InputError
 from reefscan.io.out.geopackage import write_geopackage
 from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
@@ -200,7 +201,7 @@ def described(point: Waypoint) -> str:
 
 def _headed(note: str) -> str:
     """What stands at the top of a file: the note first, then what always does."""
-    return shown(f"{note} Not for navigation. Depths from a grid; look before you set.")
+    return shown(f"{note} {CAUTION}".strip())
 
 
 def gpx_bytes(points: Sequence[Waypoint], *, title: str, note: str = "", symbol: str | None = None) -> bytes:
