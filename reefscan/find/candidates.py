@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.columns import MEASURED
 from reefscan.base.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.base.reach import refuse_reach
 from reefscan.base.recipe import Find
@@ -241,16 +242,15 @@ def find_stations(
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
 
 
+_PLACES = ("at_row", "at_col", "row", "col", "rock_row", "rock_col")
 COLUMNS: dict[str, str] = {
-    "kind": "object", "seed_row": "int64", "seed_col": "int64", "at_row": "float64", "at_col": "float64",
-    "row": "float64", "col": "float64", "depth_m": "float64", "height_m": "float64", "drop_m": "float64", "run_m": "float64",
-    "steep_deg": "float64", "width_m": "float64", "axis": "float64", "facing": "float64", "cross": "float64", "off_m": "float64",
-    "slope_deg": "float64", "vrm": "float64", "relief_m": "float64", "bpi_fine_m": "float64", "bpi_broad_m": "float64",
-    "scatter": "float64", "uncertainty_m": "float64", "height_sigma_m": "float64", "noise_m": "float64",
-    "position_m": "float64", "interpolated": "float64", "interval_m": "float64",
-    "rock_row": "float64", "rock_col": "float64", "level_m": "float64",
-}  # fmt: skip
-"""Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point, the rock nearest to it."""
+    "kind": "object",
+    "seed_row": "int64",
+    "seed_col": "int64",
+    **dict.fromkeys((*_PLACES, "axis", "facing", "cross", "level_m", *MEASURED), "float64"),
+}
+"""Columns of a station: the seed cell (its identity), the structure's middle (``at``), the drop point, the rock nearest to it, how it
+lies, and all that its candidate takes over (`reefscan.base.columns`)."""
 
 
 def _table(

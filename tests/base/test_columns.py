@@ -12,7 +12,6 @@ from reefscan.base.columns import BY_NAME, CANDIDATE, DECIMALS, MEASURED, OUTSID
 from reefscan.base.doubts import DOUBTS
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import DEFAULT_TERMS
-from reefscan.find.candidates import COLUMNS as MEASURED_OF_A_STATION
 from reefscan.io.out.geojson import PROPERTIES
 from reefscan.io.out.schemas import load_schema
 
@@ -33,8 +32,13 @@ def test_a_column_in_metres_or_degrees_says_so(unit):
             assert re.search(said, column.about), column.name
 
 
-def test_a_station_is_measured_with_every_column_that_is_measured():
-    assert set(MEASURED) <= set(MEASURED_OF_A_STATION)
+def test_every_measured_column_holds_what_was_measured():
+    """One row and the place that measures it: a row that nothing measures is an error, and none stays empty."""
+    z = np.full((160, 160), -10.0)
+    z[:80] += 3.0
+    table = scan_cells(z + np.random.default_rng(3).normal(0, 0.02, z.shape), cell_m=2.0).candidates
+    unknown = {name for name in MEASURED if not table[name].notna().any()}
+    assert unknown == {"uncertainty_m"}  # the grid states none
 
 
 def test_every_doubt_and_every_default_term_has_its_column_and_its_note():
