@@ -134,6 +134,28 @@ REFUSED: dict[str, tuple[Callable[[], Any], type[Exception], str]] = {
     "curvilinear": (curved, InputError, "no rotated grid"),
     "uneven": (lambda: array()[[0, 1, 2, 5, 9]], InputError, "'y' are not evenly spaced"),
     "three dimensions": (lambda: array().expand_dims(time=3), InputError, r"time: 3.*\.isel"),
+    "a CRS of no kind": (
+        lambda: array().drop_vars("spatial_ref").assign_attrs(crs="nonsense"),
+        InputError,
+        r"CRS cannot be understood.*\.rio\.write_crs",
+    ),
+    "a nodata of no kind": (
+        lambda: array(attrs={"_FillValue": "none"}),
+        InputError,
+        "_FillValue, .* no number",
+    ),
+    "a nodata beyond its type": (
+        lambda: array(np.rint(Z).astype("i2"), attrs={"_FillValue": -99_999}),
+        InputError,
+        "_FillValue, .* no number",
+    ),
+    "a scale of no kind": (
+        lambda: array(attrs={"scale_factor": "ten"}),
+        InputError,
+        "scale_factor, .* no number",
+    ),
+    "no row": (lambda: array()[:0], InputError, "'y' are 0: wanted two"),
+    "two of one name": (lambda: [array(), array()], InputError, "have one name"),
     "one row": (lambda: array()[:1], InputError, "has 1 dimension"),
     "depth or height": (lambda: array(-Z).rename("z"), AmbiguousError, "--positive down"),
     "a lie about its sign": (lambda: array(attrs={"positive": "down"}), AmbiguousError, "positive down, but"),
