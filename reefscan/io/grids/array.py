@@ -34,8 +34,8 @@ from reefscan.io.newraster import new_raster
 if TYPE_CHECKING:
     import xarray
 
-_SAYS = ("positive", "standard_name", "long_name", "units", "missing_value", "_FillValue")
-"""Attributes that the readers look at."""
+_SAYS = ("positive", "standard_name", "long_name", "units", "missing_value", "_fillvalue")
+"""Attributes that the readers look at, in small letters."""
 
 _STORED = {"scale_factor": 1.0, "add_offset": 0.0}
 """Attributes of numbers as stored, not yet decoded."""
@@ -238,7 +238,7 @@ def _write(
     dtype = {"b": "uint8", "f": "float32" if cells.dtype.itemsize < 8 else "float64"}.get(
         cells.dtype.kind, "complex128" if cells.dtype.kind == "c" else cells.dtype.newbyteorder("=").name
     )
-    bands = cells.shape[0]
+    bands, attrs = cells.shape[0], {str(key).lower(): value for key, value in array.attrs.items()}
     profile: dict[str, Any] = {
         "driver": "GTiff", "height": cells.shape[1], "width": cells.shape[2], "count": cells.shape[0], "dtype": dtype,
         "nodata": math.nan if dtype.startswith("f") else None, "transform": transform, "crs": crs,
@@ -252,7 +252,7 @@ def _write(
     )
     with new_raster(path, path, profile) as out:
         for band in range(1, bands + 1):
-            said = {key: _of_band(array.attrs[key], band) for key in _SAYS if key in array.attrs}
+            said = {key: _of_band(value, band) for key, value in attrs.items() if key in _SAYS}
             out.dataset.set_band_description(
                 band, str(array.name or "" if bands == 1 else said.get("long_name", ""))
             )

@@ -43,6 +43,7 @@ FORMS: dict[str, tuple[xarray.DataArray, dict[str, Any]]] = {
     "x before y": (array().transpose("x", "y"), {}),
     "one band of several": (array().expand_dims(band=[1]), {}),
     "depths by positive": (array(-Z, attrs={"positive": "down"}).rename("z"), {}),
+    "depths by a tag of a raster": (array(-Z, attrs={"POSITIVE": "down"}).rename("z"), {}),
     "depths by standard_name": (array(-Z, attrs={"standard_name": "depth"}).rename("z"), {}),
     "depths by name": (array(-Z).rename("depth"), {}),
     "depths as the caller says": (array(-Z).rename("z"), {"positive": "down"}),
