@@ -12,6 +12,7 @@ under kelp, what was dug in the first K, and the best score of moving sand. A do
 from __future__ import annotations
 
 import argparse
+import importlib
 import inspect
 import sys
 import warnings
@@ -34,8 +35,8 @@ from unseen.manners import process  # noqa: E402
 from unseen.planted_grounds import hard, plain  # noqa: E402
 from unseen.standing import near, standing  # noqa: E402
 
+from reefscan.base.doubts import DOUBTS  # noqa: E402
 from reefscan.base.recipe import Rank, Score  # noqa: E402
-from reefscan.doubts.table import DOUBTS  # noqa: E402
 from reefscan.score.ranking import rank_sites  # noqa: E402
 from reefscan.score.scoring import score_table  # noqa: E402
 
@@ -160,7 +161,11 @@ def main() -> None:
             f"{k} {now[k] - base[k]:+.3f}" if k != "sand" else f"{k} {now[k] - base[k]:+.0f}" for k in base
         )
         doubt = next((d for d in DOUBTS if d.column == term.column), None)
-        size = f"  ({len(inspect.getsource(doubt.judge).splitlines())} lines)" if doubt else ""
+        size = (
+            f"  ({len(inspect.getsource(importlib.import_module(f'reefscan.doubts.{doubt.judge}')).splitlines())} lines)"
+            if doubt
+            else ""
+        )
         lines.append(f"without {name:<16}{change}{size}")
     text = "\n".join(lines) + "\n"
     print(text)

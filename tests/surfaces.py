@@ -36,6 +36,14 @@ def sample(surface: Surface, rows: int = 81, cols: int = 81, cell_m: float = 1.0
     return np.asarray(surface(x, y), dtype=np.float64)
 
 
+def fractal(rng: np.random.Generator, rows: int, cols: int, *, power: float) -> Grid:
+    """Ground that is rough at every scale: mean 0, standard deviation 1, its spectrum falling with the ``power`` of the wave number."""
+    wave = np.hypot(np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(cols)[None, :])
+    wave[0, 0] = np.inf
+    ground = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((rows, cols))) * wave**-power, s=(rows, cols))
+    return np.asarray(ground / ground.std())
+
+
 def along_across(x: Grid, y: Grid, axis_deg: float) -> tuple[Grid, Grid]:
     """Distance along a heading, and across it (positive to the right of the heading)."""
     a = np.deg2rad(axis_deg)

@@ -20,7 +20,8 @@ from reefscan.base.errors import RecipeError
 from reefscan.base.recipe_parts import (
     KINDS,
     RECIPE_VERSION,
-    TERM_NOTES,
+    ROLES,
+    Around,
     Find,
     Kind,
     Rank,
@@ -28,12 +29,14 @@ from reefscan.base.recipe_parts import (
     Score,
     Term,
 )
+from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.base.units import shown
 
 __all__ = [
     "KINDS",
     "RECIPE_VERSION",
-    "TERM_NOTES",
+    "ROLES",
+    "Around",
     "Find",
     "Kind",
     "Rank",
@@ -107,7 +110,7 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
 
 
 _SECTIONS: dict[tuple[str, ...], type[BaseModel]] = {
-    (): Recipe, ("find",): Find, ("score",): Score, ("rank",): Rank,
+    (): Recipe, ("find",): Find, ("score",): Score, ("rank",): Rank, ("around",): Around,
 }  # fmt: skip
 
 
@@ -162,10 +165,15 @@ def dump_recipe(recipe: Recipe) -> str:
         *_lines(recipe.score, Score, skip=("terms",)),
     ]
     for name, term in recipe.score.terms.items():
-        note = TERM_NOTES.get(name, "a term of your own")
+        note = DEFAULT_TERMS[name].note if name in DEFAULT_TERMS else "a term of your own"
         key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name)
         lines += ["", f"[score.terms.{key}]  # {note}", *_lines(term, Term)]
     lines += ["", "[rank]  # how many are listed: rescore is enough", *_lines(recipe.rank, Rank)]
+    lines += [
+        "",
+        "[around]  # files of your own: changing anything here needs a new scan",
+        *_lines(recipe.around, Around),
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -7,10 +7,9 @@ in every cut. It is measured once, whole: what is told of a site is what was rea
 from __future__ import annotations
 
 import math
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, GridBlock, Sheet, Window
@@ -24,6 +23,7 @@ from reefscan.find.localnoise import (
     more_than_rounding,
     rounded,
 )
+from reefscan.kernels import open_water
 from reefscan.kernels.evidence import noise
 from reefscan.kernels.find import bridge, smooth
 from reefscan.kernels.find import spikes as fliers
@@ -32,6 +32,9 @@ from reefscan.kernels.measure import measured
 from reefscan.kernels.measure.looking import Search, face_reach
 from reefscan.kernels.measure.net import Asked
 from reefscan.kernels.measure.section import measure_faces
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 KINDS = measured.KINDS
 """Kinds the terrain gives, in the order of what is measured."""
@@ -105,6 +108,7 @@ def measure_halo(find: Find, cell_m: float) -> int:
         + 4
     )
     rings = math.ceil(max(asked.broad[1], asked.fine[1], asked.refuge[1], asked.relief))
+    rings = max(rings, open_water.reach_of(cell_m))
     return int(max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO)) + 12
 
 
@@ -210,6 +214,8 @@ def find_stations(
     DataFrame
         One row a station, `COLUMNS`; angles in degrees from grid north; rows by kind, row, col.
     """
+    import pandas as pd
+
     cell, window = sheet.cell_m, block.window
     found = measure_faces(
         block.elev_mm,
@@ -257,6 +263,8 @@ def _table(
     cell: float,
     find: Find,
 ) -> pd.DataFrame:
+    import pandas as pd
+
     row0, col0 = block.window.row, block.window.col
     of = {name: found[:, i] for i, name in enumerate(measured.FIELDS)}
     sigma = np.full(len(found), np.nan)
@@ -327,4 +335,6 @@ def position_m(
 
 def find_stations_none() -> pd.DataFrame:
     """An empty table of stations, with its columns."""
+    import pandas as pd
+
     return pd.DataFrame({name: pd.Series(dtype=kind) for name, kind in COLUMNS.items()})

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.doubts.table import DOUBTS
+from reefscan.base.doubts import DOUBTS
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]

@@ -6,17 +6,19 @@ Everything here works on tables of stations of a whole sheet, so no feature know
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
-from scipy.sparse import coo_matrix
-from scipy.sparse.csgraph import breadth_first_order, connected_components, minimum_spanning_tree
-from scipy.spatial import cKDTree
 
-from reefscan.kernels.lines import way_from
+from reefscan.kernels.lines import join_pairs, keep_better, trace_trees
+from reefscan.kernels.near import pairs_within
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.intp]
 
 JOIN = 2.6
 """Stations of one line are joined over gaps of up to this many squares: two empty squares between them."""
@@ -33,36 +35,41 @@ TURN_DEG = 42.0
 
 
 @dataclass(frozen=True)
-class Line:
-    """One feature as drawn: the rows of its main line in order, and of its branches."""
+class Lines:
+    """Features as drawn: ``way[start[k]:start[k + 1]]`` are the rows of path ``k``; the paths of feature ``f`` are
+    ``first[f]`` to ``first[f + 1]`` less one, its main line and then its branches."""
 
-    main: tuple[int, ...]
-    branches: tuple[tuple[int, ...], ...] = ()
+    way: Whole
+    start: Whole
+    first: Whole
+
+    def of(self, feature: int) -> list[Whole]:
+        """The rows of each path of a feature."""
+        return [
+            self.way[self.start[k] : self.start[k + 1]]
+            for k in range(self.first[feature], self.first[feature + 1])
+        ]
 
 
-def distinct(x: Floats, y: Floats, height: Floats, radius_m: float) -> NDArray[np.bool_]:
-    """Keep the highest of stations that were recentred onto the same spot.
+def distinct(
+    x: Floats, y: Floats, height: Floats, radius_m: float, of: Whole | None = None
+) -> NDArray[np.bool_]:
+    """Keep the highest of stations that were recentred onto the same spot; with ``of``, of those of one feature only.
 
     Order is by height, then x, then y: it does not depend on the order of the rows.
     """
-    keep = np.ones(len(x), dtype=bool)
-    if len(x) < 2:
-        return keep
-    tree = cKDTree(np.column_stack([x, y]))
-    pairs = tree.query_pairs(radius_m, output_type="ndarray")
-    if not len(pairs):
-        return keep
+    i, j = pairs_within(x, y, radius_m)
+    if of is not None:
+        same = of[i] == of[j]
+        i, j = i[same], j[same]
     rank = np.empty(len(x), dtype=np.intp)
     rank[np.lexsort((y, x, -height))] = np.arange(len(x))
-    a, b = rank[pairs].min(axis=1), rank[pairs].max(axis=1)
-    order = np.lexsort((b, a))
+    better, worse = np.minimum(rank[i], rank[j]), np.maximum(rank[i], rank[j])
+    order = np.argsort(better, kind="stable")
     alive = np.ones(len(x), dtype=bool)
     # pairs sorted by their better member: a station that fell to a better one no longer takes others down
-    for better, worse in zip(a[order].tolist(), b[order].tolist(), strict=True):
-        if alive[better]:
-            alive[worse] = False
-    keep[:] = alive[rank]
-    return keep
+    keep_better(better[order], worse[order], alive)
+    return alive[rank]
 
 
 def join(table: pd.DataFrame, kind: str, side_m: float) -> NDArray[np.intp]:
@@ -77,23 +84,17 @@ def join(table: pd.DataFrame, kind: str, side_m: float) -> NDArray[np.intp]:
     side_m : float
         Side of a station square.
     """
-    n = len(table)
-    if n == 0:
-        return np.zeros(0, dtype=np.intp)
     i, j = _pairs(table, kind, side_m)
-    graph = coo_matrix((np.ones(len(i)), (i, j)), shape=(n, n))
-    return np.asarray(connected_components(graph, directed=False)[1], dtype=np.intp)
+    label = np.empty(len(table), dtype=np.intp)
+    join_pairs(i, j, label, np.empty(len(i), dtype=bool))
+    return label
 
 
 def _pairs(table: pd.DataFrame, kind: str, side_m: float) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     x, y = table["x"].to_numpy(), table["y"].to_numpy()
     height, width = table["height_m"].to_numpy(), table["width_m"].to_numpy()
-    tree = cKDTree(np.column_stack([x, y]))
-    reach = max(JOIN * side_m, float(width.max())) if kind == "rise" else BRIDGE * side_m
-    pairs = tree.query_pairs(reach, output_type="ndarray")
-    if not len(pairs):
-        return np.zeros(0, np.intp), np.zeros(0, np.intp)
-    i, j = pairs[:, 0], pairs[:, 1]
+    reach = max(JOIN * side_m, float(width.max(initial=0.0))) if kind == "rise" else BRIDGE * side_m
+    i, j = pairs_within(x, y, reach)
     dx, dy = x[j] - x[i], y[j] - y[i]
     gap = np.hypot(dx, dy)
     if kind == "rise":
@@ -123,68 +124,58 @@ def between(a: Floats, b: Floats) -> Floats:
     return np.abs((a - b + 90.0) % 180.0 - 90.0)
 
 
-def trace(x: Floats, y: Floats, height: Floats, width: float, side_m: float) -> Line:
-    """Main line and branches through the stations of one feature.
+def trace(x: Floats, y: Floats, label: Whole, width: Floats, side_m: float) -> Lines:
+    """Main line and branches through the stations of each feature.
 
     The longest path of the shortest tree that holds all stations; branches longer than the feature's
     width hang on it, shorter ones are spurs of the sampling and are left out.
+
+    Parameters
+    ----------
+    x, y : ndarray, shape (n,)
+        Metres.
+    label : ndarray of int, shape (n,)
+        Number of the feature of each station, see `join`.
+    width : ndarray, shape (features,)
+        Width of each feature, metres.
+    side_m : float
+        Side of a station square.
     """
     n = len(x)
-    if n == 1:
-        return Line((0,))
-    tree = _tree(x, y, side_m)
-    start = _farthest(tree, 0, x, y)[0]
-    end, before = _farthest(tree, start, x, y)
-    main = [end]
-    while main[-1] != start:
-        main.append(int(before[main[-1]]))
-    used = np.zeros(n, dtype=bool)
-    used[main] = True
-    branches = []
-    while True:
-        path = _longest_branch(tree, used, x, y)
-        if path is None:
-            break
-        length = float(np.hypot(np.diff(x[path]), np.diff(y[path])).sum())
-        if length <= max(1.2 * width, 3.0 * side_m):
-            break
-        branches.append(tuple(path))
-        used[path] = True
-    return Line(tuple(main), tuple(branches))
+    i, j = pairs_within(x, y, BRIDGE * side_m)
+    same = label[i] == label[j]
+    i, j = i[same], j[same]
+    # the tree follows near neighbours instead of cutting corners
+    near = np.argsort(np.hypot(x[i] - x[j], y[i] - y[j]), kind="stable")
+    i, j = i[near], j[near]
+    joins = np.empty(len(i), dtype=bool)
+    join_pairs(i, j, np.empty(n, dtype=np.intp), joins)
+    order = np.argsort(label, kind="stable")
+    place = np.empty(n, dtype=np.intp)
+    place[order] = np.arange(n)
+    i, j = place[i[joins]], place[j[joins]]
+    one, other = np.concatenate([i, j]), np.concatenate([j, i])
+    beside = other[np.argsort(one, kind="stable")]
+    counts = np.concatenate([[0], np.cumsum(np.bincount(one, minlength=n))])
+    tree = np.searchsorted(label[order], np.arange(len(width) + 1))
+    way, end = np.empty(2 * n, dtype=np.intp), np.empty(n, dtype=np.intp)
+    least = np.maximum(1.2 * width, 3.0 * side_m)
+    paths = trace_trees(beside, counts, tree, x[order], y[order], least, way, end)
+    start = np.concatenate([[0], end[:paths]])
+    way = order[way[: start[-1]]]
+    return Lines(way, start, np.searchsorted(label[way[start[:-1]]], np.arange(len(width) + 1)))
 
 
-def _tree(x: Floats, y: Floats, side_m: float) -> coo_matrix:
-    pairs = cKDTree(np.column_stack([x, y])).query_pairs(BRIDGE * side_m, output_type="ndarray")
-    i, j = pairs[:, 0], pairs[:, 1]
-    gap = np.hypot(x[i] - x[j], y[i] - y[j]) + 1e-6
-    # squared gaps: the tree follows near neighbours instead of cutting corners
-    tree = minimum_spanning_tree(coo_matrix((gap**2, (i, j)), shape=(len(x), len(x))).tocsr())
-    return (tree + tree.T).tocsr()
-
-
-def _farthest(tree: coo_matrix, root: int, x: Floats, y: Floats) -> tuple[int, NDArray[np.int32]]:
-    order, before = breadth_first_order(tree, root, directed=False)
-    used = np.zeros(len(x), dtype=bool)
-    used[root] = True
-    return int(np.argmax(way_from(order, before, x, y, used))), before
-
-
-def _longest_branch(tree: coo_matrix, used: NDArray[np.bool_], x: Floats, y: Floats) -> list[int] | None:
-    if used.all():
-        return None
-    order, before = breadth_first_order(tree, int(np.flatnonzero(used)[0]), directed=False)
-    far = way_from(order, before, x, y, used)
-    node = int(np.argmax(far))
-    if far[node] <= 0.0:
-        return None
-    path = [node]
-    while not used[path[-1]]:
-        path.append(int(before[path[-1]]))
-    return path
-
-
-def line_shape(x: Floats, y: Floats) -> tuple[float, float]:
-    """Length (m) and sinuosity (path over chord, 1 or more) of a line through stations in order."""
-    length = float(np.hypot(np.diff(x), np.diff(y)).sum())
-    chord = float(np.hypot(x[-1] - x[0], y[-1] - y[0]))
-    return length, max(1.0, length / chord) if chord > 1.0 else 1.0
+def line_shapes(x: Floats, y: Floats, lines: Lines) -> tuple[Floats, Floats]:
+    """Length (m) and sinuosity (path over chord, 1 or more) of the main line of each feature."""
+    begin, last = lines.start[lines.first[:-1]], lines.start[lines.first[:-1] + 1] - 1
+    step = np.append(np.hypot(np.diff(x[lines.way]), np.diff(y[lines.way])), 0.0)
+    step[lines.start[1:] - 1] = 0.0  # from one path to the next
+    main = np.zeros(len(lines.start) - 1, dtype=bool)
+    main[lines.first[:-1]] = True
+    step *= np.repeat(main, np.diff(lines.start))
+    length = np.add.reduceat(step, begin)
+    from_, to = lines.way[begin], lines.way[last]
+    chord = np.hypot(x[to] - x[from_], y[to] - y[from_])
+    bent = np.maximum(1.0, length / np.maximum(chord, 1.0))
+    return length, np.where(chord > 1.0, bent, 1.0)

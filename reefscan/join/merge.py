@@ -6,23 +6,24 @@ table. Nothing that was measured of a station is changed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from reefscan.base.columns import CANDIDATE, MEASURED
+from reefscan.base.doubts import DOUBTS
 from reefscan.base.model import Sheet
 from reefscan.base.ramp import ramp
 from reefscan.base.recipe import Find
-from reefscan.doubts.table import DOUBTS
+from reefscan.doubts import likeness
 from reefscan.find.candidates import KINDS, station_side
 from reefscan.join.along import told_along
-from reefscan.join.features import Line, distinct, join, line_shape, trace
+from reefscan.join.features import Lines, distinct, join, line_shapes, trace
+from reefscan.kernels.near import pairs_within
 
 Floats = NDArray[np.float64]
 LonLat = Callable[[Floats, Floats], tuple[Floats, Floats]]
@@ -68,7 +69,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     table["x"] = sheet.x_of(table["at_col"].to_numpy())
     table["y"] = sheet.y_of(table["at_row"].to_numpy())
     table["turn"] = _convergence(table, sheet, lonlat)
-    lines: dict[str, Line] = {}
+    lines: list[tuple[int, Lines]] = []
     kept: list[pd.DataFrame] = []
     for kind in KINDS:
         part = table[table["kind"] == kind]
@@ -78,7 +79,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
             part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), 0.55 * side_m
         )
         part, traced = _features_of(part[alone].reset_index(drop=True), kind, sheet_name, side_m)
-        lines |= traced
+        lines.append((sum(map(len, kept)), traced))
         kept.append(part)
     if not kept:
         return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
@@ -87,7 +88,7 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
     every["contrast"] = contrast(every, strength, side_m)
     every["extent"] = extent(every, strength, side_m)
     for doubt in DOUBTS:
-        every[doubt.column] = doubt.judge(every, sheet.cell_m)
+        every[doubt.column] = likeness(doubt, every, sheet.cell_m)
     features = tuple(_drawn(every, lines))
     chosen = _along(every, strength * every["extent"].to_numpy(), sheet, find.station_m)
     return Merged(_candidates(every[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)
@@ -117,12 +118,11 @@ def contrast(stations: pd.DataFrame, strength: Floats, side_m: float) -> Floats:
 
     A station's own strength over itself and the mean strength of the ground around, to which every station gives its square of the lattice.
     """
-    tree = cKDTree(stations[["x", "y"]].to_numpy())
-    pairs = tree.query_pairs(AROUND_M, output_type="ndarray")
+    i, j = pairs_within(stations["x"].to_numpy(), stations["y"].to_numpy(), AROUND_M)
     counted = np.minimum(strength, 1.2)
     around = counted.copy()
-    around += np.bincount(pairs[:, 0], counted[pairs[:, 1]], len(counted))
-    around += np.bincount(pairs[:, 1], counted[pairs[:, 0]], len(counted))
+    around += np.bincount(i, counted[j], len(counted))
+    around += np.bincount(j, counted[i], len(counted))
     around *= CROWDED * side_m**2 / (np.pi * AROUND_M**2)
     return np.asarray(strength / np.maximum(strength + around, 1e-9))
 
@@ -135,14 +135,13 @@ noise, or another lattice, does not move it to the other end (common practice, n
 def extent(stations: pd.DataFrame, strength: Floats, side_m: float) -> Floats:
     """How much of its feature goes on to both sides of each station, 0 to 1: strength of the stations within `ALONG_M`, the nearer the more,
     over that of an endless line as strong as the strongest of them; 1 of a rise."""
-    xy = stations[["x", "y"]].to_numpy()
+    x, y, n = stations["x"].to_numpy(), stations["y"].to_numpy(), len(stations)
     label = pd.factorize(stations["feature_id"])[0]
-    pairs = cKDTree(xy).query_pairs(ALONG_M, output_type="ndarray")
-    i, j = pairs[label[pairs[:, 0]] == label[pairs[:, 1]]].T
-    near = 1.0 - (np.hypot(*(xy[i] - xy[j]).T) / ALONG_M) ** 2
-    total = (
-        strength + np.bincount(i, near * strength[j], len(xy)) + np.bincount(j, near * strength[i], len(xy))
-    )
+    i, j = pairs_within(x, y, ALONG_M)
+    same = label[i] == label[j]
+    i, j = i[same], j[same]
+    near = 1.0 - (np.hypot(x[i] - x[j], y[i] - y[j]) / ALONG_M) ** 2
+    total = strength + np.bincount(i, near * strength[j], n) + np.bincount(j, near * strength[i], n)
     most = strength.copy()
     np.maximum.at(most, i, strength[j])
     np.maximum.at(most, j, strength[i])
@@ -151,59 +150,53 @@ def extent(stations: pd.DataFrame, strength: Floats, side_m: float) -> Floats:
     return np.asarray(np.where(stations["kind"].to_numpy() == "rise", 1.0, out))
 
 
-def _features_of(
-    part: pd.DataFrame, kind: str, sheet_name: str, side_m: float
-) -> tuple[pd.DataFrame, dict[str, Line]]:
-    """Stations of one kind with the name, length and sinuosity of their feature, and each feature's line."""
+def _features_of(part: pd.DataFrame, kind: str, sheet_name: str, side_m: float) -> tuple[pd.DataFrame, Lines]:
+    """Stations of one kind with the name, length and sinuosity of their feature, and the features' lines."""
     label = join(part, kind, side_m)
-    part = part.copy()
-    lines: dict[str, Line] = {}
-    order = np.argsort(label, kind="stable")
-    bounds = np.flatnonzero(np.diff(label[order])) + 1
     x, y, height, width = (part[name].to_numpy() for name in ("x", "y", "height_m", "width_m"))
-    seed_row, seed_col = part["seed_row"].to_numpy(), part["seed_col"].to_numpy()
-    names = np.empty(len(part), dtype=object)
-    length, sinuosity = np.zeros(len(part)), np.ones(len(part))
-    for rows in np.split(order, bounds):
-        typical, first = float(np.median(width[rows])), rows[int(np.argmax(height[rows]))]
-        name = f"{LETTER[kind]}F-{sheet_name}-{int(seed_col[first])}-{-int(seed_row[first])}"
-        if kind == "rise":
-            line = Line((int(np.argmax(height[rows])),))
-            length[rows] = typical
-        else:
-            line = trace(x[rows], y[rows], height[rows], typical, side_m)
-            main = rows[list(line.main)]
-            length[rows], sinuosity[rows] = line_shape(x[main], y[main])
-        names[rows] = name
-        lines[name] = line
-    part["feature_id"], part["length_m"], part["sinuosity"] = names, length, sinuosity
+    begin = np.concatenate([[0], np.cumsum(np.bincount(label))])
+    size = np.diff(begin)
+    ranked = width[np.lexsort((width, label))]
+    typical = 0.5 * (ranked[begin[:-1] + (size - 1) // 2] + ranked[begin[:-1] + size // 2])
+    highest = np.lexsort((-height, label))[begin[:-1]]
+    if kind == "rise":
+        every = np.arange(len(size) + 1)
+        lines, length, sinuosity = Lines(highest, every, every), typical, np.ones(len(size))
+    else:
+        lines = trace(x, y, label, typical, side_m)
+        length, sinuosity = line_shapes(x, y, lines)
+    rows, cols = (part[name].to_numpy()[highest] for name in ("seed_row", "seed_col"))
+    names = [f"{LETTER[kind]}F-{sheet_name}-{col}-{-row}" for row, col in zip(rows, cols, strict=True)]
+    part = part.copy()
+    part["feature_id"] = np.asarray(names, dtype=object)[label]
+    part["length_m"], part["sinuosity"] = length[label], sinuosity[label]
     return part, lines
 
 
-def _drawn(table: pd.DataFrame, lines: dict[str, Line]) -> Iterator[Feature]:
-    """Each feature with what was measured along it, in the order of ``lines``."""
-    code = pd.Index(lines).get_indexer(pd.Index(table["feature_id"]))
-    told = told_along(table, np.asarray(code, dtype=np.intp), len(lines))
-    kind, x, y = table["kind"].to_numpy(), table["x"].to_numpy(), table["y"].to_numpy()
-    for i, ((name, line), rows) in enumerate(zip(lines.items(), told.rows, strict=True)):
-        of = str(kind[rows[0]])
-        facts: dict[str, Any] = {key: float(values[i]) for key, values in told.facts.items()}
-        if of == "rise":
-            facts["axis"] = np.nan
-        if of != "ledge":
-            facts["facing"] = np.nan
-        facts |= {"feature_id": name, "branches": len(line.branches), "stations": len(rows)}
-        paths = [rows[list(path)] for path in (line.main, *line.branches)]
-        yield Feature(of, tuple(np.column_stack([x[path], y[path]]) for path in paths), facts)
+def _drawn(table: pd.DataFrame, lines: Sequence[tuple[int, Lines]]) -> Iterator[Feature]:
+    """Each feature with what was measured along it; ``lines`` of each kind with the table's first row of that kind."""
+    code, names = pd.factorize(table["feature_id"])
+    told = told_along(table, np.asarray(code, dtype=np.intp), len(names))
+    xy = table[["x", "y"]].to_numpy()
+    told_of_each = zip(names, told.rows, *(values.tolist() for values in told.facts.values()), strict=True)
+    for first, of_kind in lines:
+        kind = str(table["kind"].iloc[first])
+        for i in range(len(of_kind.first) - 1):
+            name, rows, *values = next(told_of_each)
+            facts: dict[str, Any] = dict(zip(told.facts, values, strict=True))
+            if kind == "rise":
+                facts["axis"] = np.nan
+            if kind != "ledge":
+                facts["facing"] = np.nan
+            paths = of_kind.of(i)
+            facts |= {"feature_id": name, "branches": len(paths) - 1, "stations": len(rows)}
+            yield Feature(kind, tuple(xy[first + path] for path in paths), facts)
 
 
 def _along(table: pd.DataFrame, worth: Floats, sheet: Sheet, spacing_m: float) -> NDArray[np.bool_]:
     """Of the nets of one feature, those where the most of it lies, no nearer to each other than the spacing."""
-    keep = np.zeros(len(table), dtype=bool)
     x, y = np.asarray(sheet.x_of(table["col"].to_numpy())), np.asarray(sheet.y_of(table["row"].to_numpy()))
-    for rows in table.groupby("feature_id", sort=False).indices.values():
-        keep[rows] = distinct(x[rows], y[rows], worth[rows], spacing_m)
-    return keep
+    return distinct(x, y, worth, spacing_m, of=pd.factorize(table["feature_id"])[0])
 
 
 def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> Floats:

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from reefscan.base.model import GridSource
 from reefscan.pipeline.sheet_names import lonlat_of
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass
@@ -25,6 +27,8 @@ class ToldStations:
 
     def new(self, stations: pd.DataFrame, source: GridSource, station_m: float) -> pd.DataFrame:
         """Return the stations that no earlier sheet has within a station's spacing, and remember them."""
+        from scipy.spatial import cKDTree  # half a second, of a run with several sheets only
+
         near_m = max(2.5 * source.sheet.cell_m, station_m)
         lon, lat = lonlat_of(source.sheet)(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
         lon, lat = np.radians(lon), np.radians(lat)

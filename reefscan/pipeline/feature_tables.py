@@ -9,8 +9,8 @@ import numpy as np
 from shapely.geometry import LineString, MultiLineString, Point
 from shapely.geometry.base import BaseGeometry
 
+from reefscan.base.doubts import DOUBTS
 from reefscan.base.model import Sheet
-from reefscan.doubts.table import DOUBTS
 from reefscan.join.merge import Feature
 
 LAYERS = {"trough": "troughs", "ledge": "ledges", "rise": "rises"}

@@ -15,15 +15,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
 from reefscan.base.errors import ReefscanError
 from reefscan.base.model import GridSource
 from reefscan.base.recipe import Recipe
 from reefscan.io.out.runfolder import CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, MAP, RECIPE, RunFolder
+from reefscan.io.out.surroundings import SURROUNDINGS
 
 if TYPE_CHECKING:
     import geopandas
+    import pandas as pd
 
 LAYERS = ("troughs", "ledges", "rises")
 
@@ -47,18 +47,20 @@ def run_key(sources: Sequence[GridSource], recipe: Recipe, facts: Mapping[str, A
 
 def sizes(folder: RunFolder) -> dict[str, int]:
     """Size of every file a scan writes, for the record in ``run.json``."""
-    names = [CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, MAP, RECIPE]
+    names = [CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, MAP, RECIPE, SURROUNDINGS]
     names += sorted(path.name for path in folder.path.glob("score*.tif"))
     return {name: folder.file(name).stat().st_size for name in names if folder.file(name).exists()}
 
 
-def read_answer(out: Path | str, key: str) -> Answer | None:
-    """Return the answer in a run folder, or None if the scan has to be made."""
+def read_answer(out: Path | str, key: str, *, draw: bool) -> Answer | None:
+    """Return the answer in a run folder, or None if the scan has to be made; ``draw`` asks for its map too."""
     try:
         folder = RunFolder.open(out)
         if folder.info.get("state") != "done" or folder.info.get("run_key") != key:
             return None
         if not folder.info.get("files") or folder.info["files"] != sizes(folder):
+            return None
+        if draw and not folder.file(MAP).exists():
             return None
         return Answer(folder.candidates(), _features(folder.file(FEATURES)), dict(folder.info), folder.path)
     except (ReefscanError, OSError, ValueError, KeyError):

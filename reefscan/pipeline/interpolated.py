@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.model import Sheet
 from reefscan.find import candidates
 from reefscan.find.localnoise import filled_in
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 def told_filled(

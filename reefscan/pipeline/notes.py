@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-
-import pandas as pd
+from typing import TYPE_CHECKING
 
 from reefscan.base.model import GridSource, Window
 from reefscan.base.recipe import Recipe
 from reefscan.base.units import three_figures
 from reefscan.find.candidates import position_m
 from reefscan.pipeline.sheet import SheetRun
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 WORTH_SAYING = 0.1
 """Share of the candidates on filled-in ground or where depths jump from cell to cell, from which the run as a whole says so."""
@@ -71,17 +74,25 @@ def warnings_of(
             f"{three_figures(coarse.median())} m or so: what is narrower cannot be seen there"
         )
     for sheet in sheets:
-        if sheet.limits.too_coarse:
-            out.append(
-                f"cells of {three_figures(sheet.limits.cell_m)} m are too coarse for this recipe: narrower troughs than "
-                f"{three_figures(sheet.limits.trough_width_m)} m cannot be seen"
-            )
-        if position_m(sheet.limits.cell_m, 0.0) > recipe.find.off_max_m:
-            out.append(
-                f"cells of {three_figures(sheet.limits.cell_m)} m are wider than the stand-off of {recipe.find.off_max_m:g} m: a drop "
-                f"point says where to look with the sounder, not where to drop"
-            )
+        out += _coarse(sheet.limits.cell_m, sheet.limits.trough_width_m, recipe)
     return list(dict.fromkeys(out))  # sheets that share files notice the same
+
+
+def _coarse(cell_m: float, trough_m: float, recipe: Recipe) -> list[str]:
+    """For which lengths of the recipe cells are too coarse, what follows, and what to set."""
+    find, doubt = recipe.find, float(position_m(cell_m, 0.0))
+    told = any(term.column == "vrm" and term.weight > 0 for term in recipe.score.terms.values())
+    lengths = (
+        ("trough_radius_m", 0.5 * trough_m, f"narrower troughs than {three_figures(trough_m)} m cannot be seen"),
+        ("off_max_m", doubt, "a drop point says where to look with the sounder, not where to drop"),
+        ("refuge_min_m", cell_m if told else 0.0, "broken ground around a net is not told"),
+    )  # fmt: skip
+    return [
+        f"cells of {three_figures(cell_m)} m are too coarse for find.{name} = {getattr(find, name):g} m: {follows}; with find.{name} = "
+        f"{math.ceil(least)} they are not"
+        for name, least, follows in lengths
+        if least > getattr(find, name)
+    ]
 
 
 def failures_of(sheets: Sequence[SheetRun]) -> list[str]:

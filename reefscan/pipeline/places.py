@@ -5,12 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-import pandas as pd
-
-from reefscan.score.reasons import sure_words
-
 if TYPE_CHECKING:
     import geopandas
+    import pandas as pd
 
 FIRST = ("rank", "kind", "depth_m", "height_m", "score", "confidence", "why", "flags", "lat", "lon")
 """Columns of a site that come first: what a person asks."""
@@ -37,12 +34,16 @@ def site_points(sites: Sequence[Mapping[str, Any]], table: pd.DataFrame) -> geop
     table : DataFrame
         The candidates, whose columns stand even where no site is listed.
     """
+    import pandas as pd
+
     names = dict.fromkeys((*FIRST, *table.columns, "terms"))
     return candidate_points(pd.DataFrame([dict(site) for site in sites], columns=list(names)))
 
 
 def summary(sites: Sequence[Mapping[str, Any]], head: str, tail: Sequence[str]) -> str:
     """A list of sites in a few lines: ``head``, the best `SHOWN`, and ``tail``."""
+    from reefscan.score.reasons import sure_words
+
     lines = [head]
     for site in sites[:SHOWN]:
         lines.append(
@@ -57,6 +58,8 @@ def summary(sites: Sequence[Mapping[str, Any]], head: str, tail: Sequence[str]) 
 def summary_html(sites: Sequence[Mapping[str, Any]], head: str, tail: Sequence[str]) -> str:
     """`summary` for a notebook, with the sentence of each site."""
     from html import escape
+
+    from reefscan.score.reasons import sure_words
 
     names = ("#", "kind", "depth (m)", "height (m)", "score", "sure", "lat", "lon", "why")
     rows = [

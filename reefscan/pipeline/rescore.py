@@ -16,6 +16,7 @@ import pandas as pd
 from reefscan.base.errors import RunFolderError
 from reefscan.base.recipe import Recipe
 from reefscan.io.out.runfolder import RunFolder
+from reefscan.io.out.surroundings import SURROUNDINGS, read_surroundings, write_surroundings
 from reefscan.pipeline.places import site_points, summary, summary_html
 from reefscan.score.limits import limits_of
 from reefscan.score.listing import Listing, rescore
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
 _CARRIED = (
     "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "positive", "crs", "variable", "value_unit",
-    "prefer", "cells", "area", "bbox",
+    "prefer", "cells", "area", "bbox", "around",
 )  # fmt: skip
 """Facts of the scan that stay true of its candidates, whatever the recipe."""
 
@@ -89,6 +90,7 @@ def rescore_run(
             f"{out}: is the run itself, whose map and score.tif would no longer fit; choose another"
         )
     table, stored = run.candidates(), run.recipe()
+    known = read_surroundings(run.path, run.info)
     started = time.perf_counter()
     said = unit or str(run.info.get("depth_unit", "m"))
     used, listing = rescore(table, stored, recipe or stored, unit=said)
@@ -103,9 +105,11 @@ def rescore_run(
     if out is None:
         return Rerun(used, listing, table, {**carried, "warnings": listing.warnings}, None)
     with RunFolder.create(out, command="rescore") as new:
+        if known is not None:
+            write_surroundings(new.file(SURROUNDINGS), known)
         new.write_candidates(table)
         new.write_recipe(used)
-        new.write_listed(listing.sites)
+        new.write_listed(listing.sites, run.info)
         new.warn(*listing.warnings)
         new.finish(
             str(run.info["state"]), **{**carried, "depth_unit": said}, rescored_from=str(folder),

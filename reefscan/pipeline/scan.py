@@ -17,7 +17,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.errors import InputError
@@ -27,26 +26,24 @@ from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
 from reefscan.find.candidates import check_reach
-from reefscan.io.out import tables
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
-from reefscan.pipeline.borders import ToldStations
-from reefscan.pipeline.feature_tables import feature_tables
+from reefscan.pipeline.around import around_key, open_around, surround
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
 from reefscan.pipeline.places import candidate_points, site_points, summary, summary_html
-from reefscan.pipeline.run_map import draw_run_map
 from reefscan.pipeline.sheet import Means, SheetRun, scan_sheet
-from reefscan.pipeline.size import refuse_size
-from reefscan.score.listing import Listing, list_sites
+from reefscan.pipeline.size import Expected, expect, refuse_size
 
 if TYPE_CHECKING:
     import geopandas
+    import pandas as pd
     import xarray
 
     from reefscan.batch.events import Event
+    from reefscan.score.listing import Listing
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -157,7 +154,8 @@ def scan(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
-    on_event: Callable[[Event], None] = lambda event: None,
+    draw: bool = True,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
 ) -> Run:
     """Scan seabed grids and list drop points.
 
@@ -183,6 +181,8 @@ def scan(
         Side of a tile in cells, a multiple of 512.
     unit : {"m", "ft", "fathom"}
         The user's unit, in the sentences.
+    draw : bool
+        Draw the map into the run folder: a third of the time that a small grid takes.
     on_event : callable, optional
         Gets the engine's events.
 
@@ -229,8 +229,8 @@ def scan(
             "grids": [names.get(p) or (str(Path(p).resolve()) if Path(p).exists() else p) for p in paths],
         }
         run = scan_sources(
-            sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, on_event=on_event,
-            facts=facts, opened_s=time.perf_counter() - started,
+            sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=draw,
+            on_event=on_event, facts=facts, opened_s=time.perf_counter() - started,
         )  # fmt: skip
         if run.folder is not None:
             for path in arrays:
@@ -255,11 +255,21 @@ def scan_sources(
     scheduler: str | None = None,
     tile: int | None = None,
     unit: str = "m",
-    on_event: Callable[[Event], None] = lambda event: None,
+    draw: bool = True,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
     facts: Mapping[str, Any] | None = None,
     opened_s: float = 0.0,
 ) -> Run:
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
+    import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
+
+    from reefscan.io.out import tables
+    from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
+    from reefscan.pipeline.borders import ToldStations
+    from reefscan.pipeline.feature_tables import feature_tables
+    from reefscan.pipeline.run_map import draw_run_map
+    from reefscan.score.listing import list_sites
+
     means = Means(workers, scheduler, tile, on_event)
     recipe = recipe.searched_as_asked()
     facts = dict(facts or {})
@@ -267,13 +277,17 @@ def scan_sources(
         check_reach(recipe.find, source.sheet.cell_m)
     if scheduler is None:  # a cluster's machines are not this one
         refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
-    key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
-    if out is not None and (answer := read_answer(out, key)) is not None:
+    known = open_around(sources, recipe)
+    asked = {**facts, "unit": unit, "around": around_key(known, recipe)}
+    key = run_key(sources, recipe, asked) if out is not None else ""
+    if out is not None and (answer := read_answer(out, key, draw=draw)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)
         return Run(
             listing, answer.candidates, answer.features, recipe, answer.info, answer.folder,
             _rasters(sources, [answer.folder / score_name(i) for i in range(len(sources))]),
         )  # fmt: skip
+    if scheduler is None:
+        on_event(expect(sources, recipe.find, workers=workers))
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
         store = None
@@ -284,26 +298,45 @@ def scan_sources(
         told = ToldStations() if len(sources) > 1 else None
         beside = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="beside"))
         sheets = [
-            scan_sheet(source, i, recipe, folder=folder, store=store, means=means, told=told, beside=beside)
+            scan_sheet(
+                source,
+                i,
+                recipe,
+                folder=folder,
+                store=store,
+                means=means,
+                told=told,
+                beside=beside,
+                known=known,
+            )
             for i, source in enumerate(sources)
         ]
         step = time.perf_counter()
         table = tables.rounded(pd.concat([sheet.candidates for sheet in sheets], ignore_index=True))
+        table, around = surround(table, known, recipe, sources)
         listing = list_sites(table, recipe, unit=unit)
         features = feature_tables(
             [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
         )
         clock = {"open_s": opened_s, **_added(sheets), "list_s": time.perf_counter() - step}
-        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing)}
+        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
+        info["warnings"] = [*info["warnings"], *(() if known is None else known.notes)]
         if folder is not None:
             step = time.perf_counter()
+            if known is not None:
+                write_surroundings(folder.file(SURROUNDINGS), known)
+            else:  # an earlier run's
+                folder.file(SURROUNDINGS).unlink(missing_ok=True)
             folder.write_candidates(table)
-            folder.write_listed(listing.sites)
+            folder.write_listed(listing.sites, info)
             tables.write_features(folder.file(FEATURES), features)
-            pictures = [sheet.picture for sheet in sheets]
-            folder.write(
-                MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
-            )
+            if draw:
+                pictures = [sheet.picture for sheet in sheets]
+                folder.write(
+                    MAP, draw_run_map(sources, recipe, listing, features, info, unit, pictures, known)
+                )
+            else:
+                folder.file(MAP).unlink(missing_ok=True)  # an earlier run's: it shows other sites
             folder.warn(*info["warnings"])
             for sheet in sheets:
                 if sheet.writing is not None:

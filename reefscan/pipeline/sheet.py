@@ -11,10 +11,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from reefscan.base.model import GridSource, Window
+from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.overview import Thinning
 from reefscan.base.recipe import Recipe
 from reefscan.batch.engines import Engine, InProcess, choose_engine, usable_cores
@@ -25,7 +24,6 @@ from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_ti
 from reefscan.find import candidates
 from reefscan.io.out.runfolder import RunFolder, score_name
 from reefscan.io.out.scoreraster import publish, score_raster
-from reefscan.join.merge import Feature, Merged, merge
 from reefscan.pipeline.borders import ToldStations
 from reefscan.pipeline.finished import program
 from reefscan.pipeline.interpolated import told_filled
@@ -33,9 +31,14 @@ from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.pipeline.warmup import warm_up
 from reefscan.score.limits import Limits, limits_of
+from reefscan.surroundings.closed import blank_closed
+from reefscan.surroundings.known import Surroundings
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from reefscan.batch.events import Event
+    from reefscan.join.merge import Feature, Merged
 
 FEW_TILES = 64
 """Up to so many a few threads of this process do the tiles: a worker process costs 1.3 CPU seconds before its
@@ -115,6 +118,7 @@ def scan_sheet(
     means: Means,
     told: ToldStations | None,
     beside: Executor,
+    known: Surroundings | None = None,
 ) -> SheetRun:
     """Scan one sheet.
 
@@ -131,6 +135,8 @@ def scan_sheet(
         What earlier sheets of the run found; None where this is the only one.
     beside : Executor
         Finishes the score raster (overviews, packing) while what follows is joined, listed and drawn.
+    known : Surroundings, optional
+        What lies around: no score is told in closed ground.
     """
     clock: dict[str, float] = {}
     step = time.perf_counter()
@@ -146,7 +152,9 @@ def scan_sheet(
             finished.append(end)
     clock["tiles_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    stations, totals, read, score, picture, writing = _gather(source, number, finished, folder, shown, beside)
+    stations, totals, read, score, picture, writing = _gather(
+        source, number, finished, folder, shown, beside, known
+    )
     if shown is not None and picture is not None:
         seen = {end.core for end in finished} | {failure.core for failure in failures}
         _fill_in(picture, shown, source, [core for core in tiles if core not in seen])
@@ -219,6 +227,7 @@ def _gather(
     folder: RunFolder | None,
     shown: Thinning | None,
     beside: Executor,
+    known: Surroundings | None,
 ) -> tuple[
     pd.DataFrame,
     dict[str, float],
@@ -229,6 +238,8 @@ def _gather(
 ]:
     """Load the tiles in their order, one at a time: stations of all, sums of their counts, one hash of the cells that
     they read, score raster, picture, and when the raster will be written."""
+    import pandas as pd
+
     sheet, extent = source.sheet, source.extent
     parts: list[pd.DataFrame] = []
     totals: dict[str, float] = {}
@@ -251,6 +262,8 @@ def _gather(
             if table is not None and table.num_rows:
                 parts.append(table.to_pandas())
             cells = result.rasters.get("score")  # a tile that is unknown all over has none
+            if cells is not None and known is not None:
+                cells = _without_closed(cells, end.core, sheet, known)
             if cells is not None and raster is not None:
                 raster.write(end.core, cells)
             elif cells is not None and score is not None:
@@ -264,6 +277,28 @@ def _gather(
     writing = None if path is None else beside.submit(publish, path)
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
     return stations, totals, read.hexdigest(), score, picture, writing
+
+
+def _without_closed(
+    cells: NDArray[np.uint8], core: Window, sheet: Sheet, known: Surroundings
+) -> NDArray[np.uint8]:
+    """A tile's scores without those in closed ground."""
+    lonlat = lonlat_of(sheet)
+    corners = lonlat(
+        np.array([core.row, core.row, core.row_end, core.row_end]), np.array([core.col, core.col_end, core.col, core.col_end])
+    )  # fmt: skip
+    lon, lat = known.box.unwrap(corners[0]), corners[1]
+    reach = 0.1 * max(
+        float(np.ptp(lon)), float(np.ptp(lat))
+    )  # sides of a tile are no straight lines in degrees
+    tile = (
+        float(lon.min()) - reach,
+        float(lat.min()) - reach,
+        float(lon.max()) + reach,
+        float(lat.max()) + reach,
+    )
+    near = known.of("closed").touching(tile)
+    return blank_closed(cells, lambda row, col: lonlat(row + core.row, col + core.col), near, known.box, 255)
 
 
 def _fill_in(
@@ -280,6 +315,8 @@ def _merge(
     stations: pd.DataFrame, source: GridSource, recipe: Recipe, told: ToldStations | None
 ) -> tuple[Merged, pd.DataFrame]:
     """Join the stations that are this sheet's own, and name the file that each candidate comes from."""
+    from reefscan.join.merge import merge
+
     sheet = source.sheet
     if len(stations):
         mine = source.owns(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())

@@ -16,7 +16,7 @@ from reefscan.base.model import GridBlock, Window
 from reefscan.base.recipe import Recipe
 from reefscan.find import candidates
 from reefscan.find.localnoise import LocalNoise
-from reefscan.kernels.lines import way_from
+from reefscan.join.features import distinct, trace
 from reefscan.kernels.measure.section import measure_faces
 from reefscan.kernels.order import median
 from reefscan.pipeline.tilework import TileWork
@@ -57,9 +57,10 @@ def compile_noise() -> None:
 
 
 def _lines() -> None:
-    """What the merge walks along, and `reefscan.kernels.order`."""
-    x, used = np.arange(4.0), np.arange(4) == 0
-    way_from(np.arange(4, dtype=np.int32), np.arange(-1, 3, dtype=np.int32), x, x, used)
+    """What joins stations in the merge, and `reefscan.kernels.order`."""
+    x = np.arange(4.0)
+    distinct(x, x, x, 1.0)
+    trace(x, x, np.zeros(4, np.intp), np.ones(1), 1.0)
     median(x)
 
 

@@ -7,10 +7,12 @@ input gives the equal list on any machine.
 
 from __future__ import annotations
 
+import itertools
+import math
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from reefscan.base.recipe import Rank
 from reefscan.score.scoring import Scored
@@ -113,19 +115,18 @@ def spaced(lon: Floats, lat: Floats, *, spacing_m: float, top: int | None = None
     ndarray of int
         Indices of the taken points, in order.
     """
-    xyz = _on_ellipsoid(lon, lat)
-    tree = cKDTree(xyz)
-    reach = np.nextafter(spacing_m, 0.0)
-    out = np.zeros(len(lon), dtype=bool)
+    places = [(float(x), float(y), float(z)) for x, y, z in _on_ellipsoid(lon, lat)]
+    # the taken points by cubes as wide as the spacing: all that are too near lie in the cube of a point or beside it
+    cubes: dict[tuple[int, ...], list[int]] = {}
     taken: list[int] = []
-    for i in range(len(lon)):
-        if out[i]:
-            continue
-        taken.append(i)
+    for i, place in enumerate(places):
         if top is not None and len(taken) >= top:
             break
-        near = tree.query_ball_point(xyz[i], reach)
-        out[near] = True
+        cube = tuple(math.floor(part / spacing_m) for part in place)
+        around = itertools.product(*((part - 1, part, part + 1) for part in cube))
+        if all(math.dist(place, places[k]) >= spacing_m for near in around for k in cubes.get(near, ())):
+            taken.append(i)
+            cubes.setdefault(cube, []).append(i)
     return np.asarray(taken, dtype=np.intp)
 
 

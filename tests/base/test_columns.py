@@ -8,9 +8,10 @@ import numpy as np
 import pytest
 from surfaces import scan_cells
 
-from reefscan.base.columns import BY_NAME, CANDIDATE, DECIMALS, MEASURED, TEXT, WHOLE
-from reefscan.base.recipe import TERM_NOTES, Recipe
-from reefscan.doubts.table import DOUBTS
+from reefscan.base.columns import BY_NAME, CANDIDATE, DECIMALS, MEASURED, OUTSIDE, TEXT, WHOLE
+from reefscan.base.doubts import DOUBTS
+from reefscan.base.recipe import Recipe
+from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.find.candidates import COLUMNS as MEASURED_OF_A_STATION
 from reefscan.io.out.geojson import PROPERTIES
 from reefscan.io.out.schemas import load_schema
@@ -43,7 +44,7 @@ def test_every_doubt_and_every_default_term_has_its_column_and_its_note():
         assert doubt.column in {term.column for term in terms.values()}
     for name, term in terms.items():
         assert term.column in BY_NAME
-        assert TERM_NOTES[name]
+        assert DEFAULT_TERMS[name].note
 
 
 def test_the_schema_has_the_columns_with_their_types_and_bounds():
@@ -66,8 +67,12 @@ def test_a_run_has_the_columns_in_their_order_within_their_bounds():
     assert set(table["kind"]) == {"trough", "ledge", "rise"}
     stored = [name for name in table.columns if name in BY_NAME]
     assert stored == [column.name for column in CANDIDATE if column.name in stored]
-    assert set(BY_NAME) - set(stored) == set()
+    assert set(BY_NAME) - set(stored) == set(OUTSIDE), (
+        "what files from outside would tell, and none was given"
+    )
     for column in CANDIDATE:
+        if column.outside:
+            continue
         values = table[column.name]
         if column.name in TEXT:
             assert all(isinstance(value, str) for value in values.dropna()), column.name

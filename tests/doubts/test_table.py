@@ -7,7 +7,9 @@ import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
-from reefscan.doubts.table import DOUBTS, ruled
+from reefscan.base.doubts import DOUBTS
+from reefscan.doubts import likeness
+from reefscan.doubts.ruled import likeness as ruled
 
 CELL_M = 2.0
 
@@ -112,8 +114,8 @@ def test_turning_the_course_changes_nothing(rng):
 @pytest.mark.parametrize("doubt", DOUBTS, ids=lambda doubt: doubt.column)
 def test_every_doubt_gives_a_share_to_each_station_and_none_to_no_station(doubt, rng):
     stations = course(1000 * rng.random(200), 1000 * rng.random(200), 1 + rng.random(200))
-    told = doubt.judge(stations, CELL_M)
+    told = likeness(doubt, stations, CELL_M)
     assert told.shape == (200,)
     assert (told >= 0).all() and (told <= 1).all()
-    alone = doubt.judge(stations.iloc[:1].reset_index(drop=True), CELL_M)
+    alone = likeness(doubt, stations.iloc[:1].reset_index(drop=True), CELL_M)
     assert alone.tolist() == [0.0]

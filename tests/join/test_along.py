@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from reefscan.doubts.table import DOUBTS
+from reefscan.base.doubts import DOUBTS
 from reefscan.join.along import told_along
 from reefscan.join.features import join
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -98,8 +99,15 @@ def test_ground_out_of_the_band_is_an_empty_result_with_a_sentence(rng):
 
 
 def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
-    run = scan_cells(ground(rng), cell_m=50.0)
-    assert any("too coarse" in line for line in run.info["warnings"])
+    """The message names the field and a value; with that value it does not come again."""
+    recipe = reefscan.Recipe.default()
+    run = scan_cells(ground(rng), cell_m=50.0, recipe=recipe)
+    said = [line for line in run.info["warnings"] if "too coarse" in line]
+    set_to = dict(re.findall(r"with find\.(\w+) = (\d+)", " ".join(said)))
+    assert set(set_to) == {"trough_radius_m", "off_max_m", "refuge_min_m"}
+    find = recipe.find.model_copy(update={name: float(value) for name, value in set_to.items()})
+    again = scan_cells(ground(rng), cell_m=50.0, recipe=recipe.model_copy(update={"find": find}))
+    assert not any("too coarse" in line for line in again.info["warnings"])
 
 
 def test_what_the_cells_cannot_show_is_told_by_file_and_system_where_there_are_several_sheets(rng):
@@ -128,7 +136,8 @@ def test_a_shore_cliff_is_no_higher_than_its_part_under_water(rng):
 def test_the_flat_shelf_has_no_site_worth_a_trip(realdata):
     recipe = reefscan.Recipe.default().with_depth(40, 60)
     run = reefscan.scan(realdata / "bering_shelf_2m.tif", recipe, workers=1)
-    assert not (run.sites["score"] > 40).any()
+    assert run.info["sheets"][0]["cells_in_band"] == 400 * 400
+    assert run.sites.empty or run.sites["score"].max() <= 40
 
 
 def test_the_harbour_shows_its_breakwater_and_not_its_clip_line(realdata):
@@ -157,3 +166,18 @@ def test_one_cell_read_differently_is_told_by_the_run(rng):
     other[10, 20] -= 0.01
     told = [scan_cells(cells, cell_m=2.0).info["sheets"][0]["cells_read"] for cells in (z, same, other)]
     assert told[0] == told[1] != told[2]
+
+
+def test_a_run_without_a_map_is_the_same_but_for_it_and_the_map_comes_when_it_is_asked_for(rng, tmp_path):
+    source = ArraySource.from_metres(gully(rng), cell_m=2.0)
+    recipe = reefscan.Recipe.default()
+    drawn = scan_sources([source], recipe, out=tmp_path / "drawn", workers=1)
+    bare = scan_sources([source], recipe, out=tmp_path / "bare", workers=1, draw=False)
+    names = {path.name for path in drawn.folder.iterdir()}
+    assert names - {path.name for path in bare.folder.iterdir()} == {"map.png"}
+    for name in names & {"candidates.geojson", "candidates.parquet", "features.gpkg", "score.tif"}:
+        assert (drawn.folder / name).read_bytes() == (bare.folder / name).read_bytes()
+    scan_sources([source], recipe, out=tmp_path / "bare", workers=1)
+    assert (bare.folder / "map.png").read_bytes() == (drawn.folder / "map.png").read_bytes()
+    scan_sources([source], reefscan.Recipe.default().with_top(3), out=bare.folder, workers=1, draw=False)
+    assert not (bare.folder / "map.png").exists()

@@ -154,8 +154,19 @@ def test_what_the_grid_shows_and_what_it_states_make_up_the_doubt_of_a_height(
         noise_m=[noise],
         interpolated=[interpolated],
     )
-    by_hand = 0.5 * math.erfc(-0.3 / math.sqrt(2 * variance))
+    above = 1.3 * (1 + 0.4 * interpolated) - 1.0
+    by_hand = (1 - 0.045 * interpolated) * 0.5 * math.erfc(-above / math.sqrt(2 * variance))
     assert_allclose(score_table(t, Score()).confidence, by_hand, atol=0.0051)
+
+
+def test_no_height_on_filled_in_ground_is_sure_however_high_it_is_told():
+    t = table(
+        height_m=[9.0, 9.0], depth_m=[10.0, 10.0], uncertainty_m=[0.01, 0.01], height_sigma_m=[0.03, 0.03]
+    )
+    assert score_table(t.assign(interpolated=[0.0, 1.0]), Score()).confidence.tolist() == [1.0, 0.96]
+    # the least share that is told as filled in: never more than 99 % sure beside it
+    least = score_table(t.assign(interpolated=Score().say_interpolated), Score()).confidence
+    assert (least <= 0.98).all()
 
 
 def test_stated_and_observed_confidence_agree(rng):

@@ -112,18 +112,18 @@ def _turned(dataset: Any, transform: Affine6) -> bool:
 
 def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> tuple[NDArray[np.float64] | None, float]:
     """Values of the one-dimensional variable of that length that calls itself so, and the grain of their numbers."""
-    told: dict[str, set[str]] = {}
+    named: dict[str, set[str]] = {}
     for key, value in dataset.tags().items():
         variable, mark, what = key.partition("#")
         if mark and what in ("units", "standard_name", "axis", "long_name"):
-            told.setdefault(variable, {variable.lower()}).add(str(value).lower())
+            named.setdefault(variable, {variable.lower()}).add(str(value).lower())
     # a variable without attributes is in no tag: it is known by its name alone; words with "_" are units and standard names
     for word in words:
         if "_" not in word:
-            told.setdefault(word, {word})
+            named.setdefault(word, {word})
     path = dataset.name
     part = re.match(r'^netcdf:"?(.+?)"?:[^:/"]+$', path, re.IGNORECASE)
-    for variable, said in told.items():
+    for variable, said in named.items():
         if not said & set(words):
             continue
         try:

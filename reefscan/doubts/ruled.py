@@ -1,46 +1,15 @@
-"""What a place might be instead of ground to set beside: a table of doubts, each one measure of 0 to 1.
-
-A doubt is one row: its column, its name for a reader, and a function of the joined stations. A term of the recipe of the same
-column says what it costs. One stays only while a bench shows that it gains more than it costs on ground that it was not set on
-(``scripts/bench_doubts.py``).
-"""
+"""Ruled by people: a course that is straight, even in height and even in gradient, all three together."""
 
 from __future__ import annotations
-
-from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.spatial import cKDTree
 
 from reefscan.base.ramp import ramp
+from reefscan.kernels.near import pairs_within
 
 Floats = NDArray[np.float64]
-
-
-@dataclass(frozen=True)
-class Doubt:
-    """One row.
-
-    Attributes
-    ----------
-    column : str
-        Column of the candidate table that holds it.
-    looks_like : str
-        What the place may be instead, as said to a reader.
-    flag : str
-        What a listed site is flagged with where it is more likely than not.
-    judge : callable
-        ``judge(stations, cell_m)``: 0 to 1 for each joined station (`reefscan.join.merge.merge`).
-    """
-
-    column: str
-    looks_like: str
-    flag: str
-    judge: Callable[[pd.DataFrame, float], Floats]
-
 
 WINDOW_M = 80.0
 """Stations of one feature within this distance to either side are compared."""
@@ -55,22 +24,23 @@ seabeds, tuning seeds: trenches and channels have spreads of .03 to .05, nine in
 STRAIGHT_CELLS = 0.1
 
 
-def ruled(stations: pd.DataFrame, cell_m: float) -> Floats:
+def likeness(stations: pd.DataFrame, cell_m: float) -> Floats:
     """How far the course of a feature is straight, even in height and gradient, and long enough that chance does not make it so.
 
     Dredged cuts, trenches and the joints of two surveys are ruled; rock is straight or even, seldom both.
     """
-    xy = stations[["x", "y"]].to_numpy()
-    n, label = len(xy), pd.factorize(stations["feature_id"])[0]
-    pairs = cKDTree(xy).query_pairs(WINDOW_M, output_type="ndarray")
-    i, j = pairs[label[pairs[:, 0]] == label[pairs[:, 1]]].T
+    east, north = stations["x"].to_numpy(), stations["y"].to_numpy()
+    n, label = len(stations), pd.factorize(stations["feature_id"])[0]
+    i, j = pairs_within(east, north, WINDOW_M)
+    same = label[i] == label[j]
+    i, j = i[same], j[same]
     i, j = np.concatenate([i, j, np.arange(n)]), np.concatenate([j, i, np.arange(n)])
     count = np.bincount(i, minlength=n)
 
     def mean(values: Floats) -> Floats:
         return np.asarray(np.bincount(i, values, n) / count)
 
-    x, y = (xy[j, k] - xy[i, k] for k in (0, 1))
+    x, y = east[j] - east[i], north[j] - north[i]
     mx, my = mean(x), mean(y)
     angle = 0.5 * np.arctan2(2.0 * (mean(x * y) - mx * my), mean(x * x) - mx**2 - mean(y * y) + my**2)
     cos, sin = np.cos(angle)[i], np.sin(angle)[i]
@@ -92,8 +62,3 @@ def ruled(stations: pd.DataFrame, cell_m: float) -> Floats:
     # the ends of a course see half of it: all of a feature is what its middle is
     table = pd.Series(like).groupby(label)
     return np.asarray(np.maximum(like, table.transform("median").to_numpy()))
-
-
-DOUBTS: tuple[Doubt, ...] = (
-    Doubt("ruled_like", "a dredged cut or a joint between two surveys", "looks-ruled", ruled),
-)
