@@ -175,7 +175,8 @@ def scan(
     workers : int, optional
         Worker processes; by default one per core, or for a few tiles as many threads of this process.
     scheduler : str, optional
-        Address of a Dask scheduler to work on instead.
+        Address of a Dask scheduler to work on instead; arrays lie in this machine's temporary folder, which its
+        workers must see.
     tile : int, optional
         Side of a tile in cells, a multiple of 512.
     unit : {"m", "ft", "fathom"}

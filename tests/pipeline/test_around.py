@@ -101,7 +101,7 @@ def test_the_toe_of_the_breakwater_is_proposed_where_the_grid_shows_none(plain, 
     )
     assert shapely.distance(here[:, None], there[None, :]).min() >= 40 - 0.1
     assert table["id"].is_unique
-    shown = [site for site in run.sites if site["kind"] == "man-made"]
+    shown = [site for site in run.listing.sites if site["kind"] == "man-made"]
     assert shown and all(site["why"].startswith("At the toe of Quillet breakwater; net ") for site in shown)
     assert all("unknown-steep" in site["flags"] for site in shown), (
         "what no grid has measured is said to be unknown"

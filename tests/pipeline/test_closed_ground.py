@@ -12,6 +12,7 @@ import pytest
 import rasterio
 import shapely
 from pyproj import Transformer
+from surfaces import scan_cells
 
 from reefscan import cli
 from reefscan.base.errors import NeedsScanError, RunFolderError
@@ -19,7 +20,7 @@ from reefscan.base.model import Sheet
 from reefscan.base.recipe import Recipe
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.pipeline.rescore import rescore_run
-from reefscan.pipeline.scan import scan, scan_elevation
+from reefscan.pipeline.scan import scan
 from reefscan.review.opened import open_run
 from reefscan.surroundings.known import NONE_GIVEN
 
@@ -81,7 +82,7 @@ def test_a_scan_lists_nothing_in_closed_ground_in_any_cut_and_says_what_it_left_
 
 def test_a_listed_site_close_to_closed_ground_says_so(coast, runs):
     _, shut = runs
-    close = [site for site in shut.sites if site["closed_m"] <= 50]
+    close = [site for site in shut.listing.sites if site["closed_m"] <= 50]
     assert close and all(
         "closed-ground-near" in site["flags"] and "(Middle ground)" in site["why"] for site in close
     )
@@ -110,7 +111,7 @@ def test_closed_ground_over_the_180th_meridian_is_closed_on_both_sides(tmp_path)
     lon0 = 180.0 - 800.0 / 106_000
     east, north = Transformer.from_crs(4326, 32760, always_xy=True).transform(lon0, -17.0)
     origin = (round(east / 4) * 4.0, round(north / 4) * 4.0)
-    free = scan_elevation(z, cell_m=4.0, crs="EPSG:32760", origin=origin)
+    free = scan_cells(z, cell_m=4.0, crs="EPSG:32760", origin=origin)
     assert (free.candidates["lon"] > 179).any() and (free.candidates["lon"] < -179).any()
     south, top = free.candidates["lat"].min() - 0.001, free.candidates["lat"].max() + 0.001
     halves = [shapely.box(179.998, south, 180.0, top), shapely.box(-180.0, south, -179.998, top)]
@@ -123,7 +124,7 @@ def test_closed_ground_over_the_180th_meridian_is_closed_on_both_sides(tmp_path)
     assert 3 < near.sum() < len(near)
     for name in ("halves", "one"):
         recipe = Recipe.default().with_around(closed=[str(tmp_path / f"{name}.geojson")])
-        shut = scan_elevation(z, cell_m=4.0, crs="EPSG:32760", origin=origin, recipe=recipe)
+        shut = scan_cells(z, cell_m=4.0, crs="EPSG:32760", origin=origin, recipe=recipe)
         assert set(shut.candidates["id"]) == set(free.candidates["id"][~near]), name
 
 

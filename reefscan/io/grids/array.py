@@ -20,6 +20,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+from pyproj.exceptions import ProjError
 from rasterio.errors import CRSError
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
@@ -33,8 +34,11 @@ from reefscan.io.newraster import new_raster
 if TYPE_CHECKING:
     import xarray
 
-_SAYS = ("positive", "standard_name", "long_name", "units", "missing_value", "_FillValue")
-"""Attributes that the readers look at."""
+_SAYS = ("positive", "standard_name", "long_name", "units", "missing_value", "_fillvalue")
+"""Attributes that the readers look at, in small letters."""
+
+_STORED = {"scale_factor": 1.0, "add_offset": 0.0}
+"""Attributes of numbers as stored, not yet decoded."""
 
 
 @contextmanager
@@ -169,10 +173,10 @@ def _axis(axis: xarray.DataArray, what: str, *, turn: bool = False) -> tuple[flo
     if axis.dtype.kind not in "iuf":
         raise InputError(f"{what} are no numbers ({axis.dtype})")
     values = axis.to_numpy()
-    grain = float(np.spacing(np.abs(values).max())) if values.dtype.kind == "f" else 0.0
-    values = values.astype(np.float64)
     if values.size < 2:
         raise InputError(f"{what} are {values.size}: wanted two or more, which tell how wide a cell is")
+    grain = float(np.spacing(np.abs(values).max())) if values.dtype.kind == "f" else 0.0
+    values = values.astype(np.float64)
     if turn and abs(values[-1] - values[0]) <= 360.0:
         values = unrolled(values)
     return evenly(values, grain, what)
@@ -208,7 +212,8 @@ def _turned(array: xarray.DataArray, name: str) -> tuple[xarray.DataArray, Affin
             "(a curvilinear one); warp it to a plain grid first"
         )
     (a, d), (b, e), (c, f) = fit
-    return array, Affine(a, b, c + middle[0], d, e, f + middle[1]) @ Affine.translation(-0.5, -0.5), False
+    # from the first cell's centre to its corner
+    return array, Affine(a, b, c + middle[0] - (a + b) / 2, d, e, f + middle[1] - (d + e) / 2), False
 
 
 def _write(
@@ -218,12 +223,22 @@ def _write(
 
     try:
         crs = array.rio.crs
-    except CRSError as error:
-        raise InputError(f"{path.name}: its CRS cannot be understood ({error}); say crs=") from None
+    except (CRSError, ProjError) as error:
+        raise InputError(
+            f"{path.name}: its CRS cannot be understood ({handles.one_line(error)}); give it another with .rio.write_crs()"
+        ) from None
+    try:
+        nodata = array.rio.nodata
+        scale, offset = (float(array.attrs.get(key, usual)) for key, usual in _STORED.items())
+    except (ValueError, TypeError, OverflowError) as error:
+        raise InputError(
+            f"{path.name}: one of its attributes _FillValue, missing_value, scale_factor, add_offset is no number of its kind "
+            f"({handles.one_line(error)}); set it right, or take it out of .attrs"
+        ) from None
     dtype = {"b": "uint8", "f": "float32" if cells.dtype.itemsize < 8 else "float64"}.get(
         cells.dtype.kind, "complex128" if cells.dtype.kind == "c" else cells.dtype.newbyteorder("=").name
     )
-    nodata, bands = array.rio.nodata, cells.shape[0]
+    bands, attrs = cells.shape[0], {str(key).lower(): value for key, value in array.attrs.items()}
     profile: dict[str, Any] = {
         "driver": "GTiff", "height": cells.shape[1], "width": cells.shape[2], "count": cells.shape[0], "dtype": dtype,
         "nodata": math.nan if dtype.startswith("f") else None, "transform": transform, "crs": crs,
@@ -237,14 +252,12 @@ def _write(
     )
     with new_raster(path, path, profile) as out:
         for band in range(1, bands + 1):
-            said = {key: _of_band(array.attrs[key], band) for key in _SAYS if key in array.attrs}
+            said = {key: _of_band(value, band) for key, value in attrs.items() if key in _SAYS}
             out.dataset.set_band_description(
                 band, str(array.name or "" if bands == 1 else said.get("long_name", ""))
             )
             out.dataset.update_tags(band, **said)
-        if "scale_factor" in array.attrs or "add_offset" in array.attrs:  # numbers as stored, not yet decoded
-            out.dataset.scales = (float(array.attrs.get("scale_factor", 1.0)),) * bands
-            out.dataset.offsets = (float(array.attrs.get("add_offset", 0.0)),) * bands
+        out.dataset.scales, out.dataset.offsets = (scale,) * bands, (offset,) * bands
         if degrees and crs is None:  # CF allows a grid of longitude and latitude to name no datum
             out.dataset.update_tags(**{"lon#units": "degrees_east", "lat#units": "degrees_north"})
         for band, row in product(range(bands), range(0, cells.shape[1], BLOCK)):
