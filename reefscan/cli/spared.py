@@ -27,8 +27,9 @@ class _Spared:
             asking = sys.modules.get("numba.np.arraymath")
             if asking is not None and not hasattr(asking, "_HAVE_BLAS"):  # in the middle of its own import
                 raise ModuleNotFoundError(name)
-        elif name.startswith("matplotlib.") and (artist := sys.modules.get("matplotlib.artist")) is not None:
-            base = getattr(artist, "Artist", None)
+        elif name.startswith("matplotlib."):
+            artist: Any = sys.modules.get("matplotlib.artist")
+            base: Any = getattr(artist, "Artist", None)
             if hasattr(base, "_update_set_signature_and_docstring") and hasattr(artist, "kwdoc"):
                 base._update_set_signature_and_docstring = classmethod(_nothing)
                 artist.kwdoc = _nothing
