@@ -1,13 +1,15 @@
 """Speed of the whole scan as ratios in one run: the floor is reading the grid and writing one uint8 raster.
 
-    python scripts/bench.py                 8192 x 8192, everything in band, then 30 % in band
+    python scripts/bench.py                 8192 x 8192: full of structure, the same a third in band, fractal
     python scripts/bench.py --side 4096     smaller
+    python scripts/bench.py --profile       where the CPU seconds go, by stage, with one thread
 
 Prints wall and CPU seconds (children included), Mcell/s and the ratio of CPU time to the floor's. Beside the whole, what
 one more cell costs (this side against half of it: imports, compiled kernels, the map and opening do not grow), and
-what the floor itself costs while the other core does the same, as it is when two threads scan. The ground is
-fractal (power-law spectrum) with 5 % holes, 2 m cells, float32 deflate predictor 3: made here, cached in the
-system's folder for temporary files, not used for tuning anything.
+what the floor itself costs while the other core does the same, as it is when two threads scan. Two sorts of ground,
+2 m cells, float32 deflate predictor 3: a planted seabed of the hard set, mirrored and repeated, with structure
+throughout; and a fractal one (power-law spectrum) with 5 % holes and few stations. Made here, cached in the
+system's folder for temporary files, not used for tuning anything. The last figures are in ``bench.txt``.
 
 What was weighed (CPU ns a cell of the core, one thread, two cores shared with six other jobs; first the design kept)
 ---------------------------------------------------------------------------------------------------------------------
@@ -37,6 +39,7 @@ What was weighed (CPU ns a cell of the core, one thread, two cores shared with s
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import resource
 import shutil
@@ -49,6 +52,7 @@ from pathlib import Path
 
 import numpy as np
 import rasterio
+from numpy.typing import NDArray
 from rasterio.transform import from_origin
 from rasterio.windows import Window
 
@@ -70,15 +74,35 @@ def make_ground(path: Path, side: int, share: float, *, relief_m: float = 2.0) -
     tile = (tile + rng.normal(size=tile.shape) * 0.03).astype(np.float32)
     tile[deep] -= 90.0
     tile[hole] = np.nan
+    write_repeated(path, tile, side)
+
+
+def make_structure(path: Path, side: int, share: float) -> None:
+    """Write a planted seabed over and over, each copy the mirror of the next, so that no seam is a ledge; of each four
+    rows of copies the last ones are deeper than any band, if not all is to be in it."""
+    sys.path.insert(0, str(Path(__file__).parents[1] / "tests"))
+    from unseen.planted_grounds import hard
+
+    bed = hard(1).elev.astype(np.float32)
+    tile = np.block([[bed, bed[:, ::-1]], [bed[::-1], bed[::-1, ::-1]]])
+    if share < 1:
+        tile = np.tile(tile, (2, 1))
+        tile[int(share * len(tile)) :] -= 90.0
+    write_repeated(path, tile, side)
+
+
+def write_repeated(path: Path, tile: NDArray[np.float32], side: int) -> None:
+    """Write a square grid that repeats a piece of ground, a row of blocks at a time."""
     profile = {
         "driver": "GTiff", "width": side, "height": side, "count": 1, "dtype": "float32", "nodata": np.nan,
         "crs": "EPSG:32631", "transform": from_origin(400_000, 5_000_000, 2, 2), "compress": "deflate",
         "predictor": 3, "tiled": True, "blockxsize": 512, "blockysize": 512, "zlevel": 6,
     }  # fmt: skip
     with rasterio.open(path, "w", **profile) as out:
-        for r in range(0, side, base):
-            for c in range(0, side, base):
-                out.write(tile, 1, window=Window(c, r, base, base))
+        cols = np.arange(side) % tile.shape[1]
+        for r in range(0, side, 512):
+            rows = np.arange(r, min(side, r + 512)) % tile.shape[0]
+            out.write(tile[np.ix_(rows, cols)], 1, window=Window(0, r, side, len(rows)))
 
 
 def floor(path: Path) -> tuple[float, float]:
@@ -107,12 +131,61 @@ def busy_floor(path: Path) -> float:
         return max(job.result()[1] for job in jobs)
 
 
-def ground(side: int, share: float) -> Path:
+GROUNDS = {
+    "full of structure": (make_structure, 1.0),
+    "full of structure, a third in band": (make_structure, 1 / 3),
+    "fractal": (make_ground, 1.0),
+}
+
+
+def ground(side: int, name: str) -> Path:
     """Return a ground of this side, made at first use."""
-    path = Path(tempfile.gettempdir()) / f"reefscan-bench-{side}-{int(share * 100)}.tif"
+    make, share = GROUNDS[name]
+    path = Path(tempfile.gettempdir()) / f"reefscan-bench-{make.__name__[5:]}-{side}-{round(share * 100)}.tif"
     if not path.exists():
-        make_ground(path, side, share)
+        make(path, side, share)
     return path
+
+
+BY_CPU = "import time; time.perf_counter = time.process_time; from reefscan.cli import main; main()"
+"""A scan whose clocks run by CPU seconds; with one thread they are the stages' own."""
+
+
+def stages(path: Path) -> None:
+    """Scan with one thread and print where the CPU seconds went."""
+    out = Path(tempfile.mkdtemp()) / "run"
+    before = resource.getrusage(resource.RUSAGE_CHILDREN)
+    command = [
+        sys.executable,
+        "-c",
+        BY_CPU,
+        "scan",
+        str(path),
+        "--out",
+        str(out),
+        "--quiet",
+        "--workers",
+        "1",
+    ]
+    subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    after = resource.getrusage(resource.RUSAGE_CHILDREN)
+    cpu = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
+    info = json.loads((out / "run.json").read_text())
+    sheet = info["sheets"][0]
+    tiles, clock = dict(sheet["seconds_in_tiles"]), dict(info["timings"])
+    whole = tiles.pop("tile_s")
+    told = {f"tiles: {name[:-2]}": value for name, value in tiles.items()}
+    told["tiles: rest"] = whole - sum(tiles.values())
+    told["tiles: kernels loaded, results kept"] = clock.pop("tiles_s") - whole
+    told |= {name[:-2]: value for name, value in clock.items()}
+    told["imports, start, end"] = cpu - sum(told.values())
+    print(
+        f"  {sheet['measured']} measured, {sheet['stations']} stations, {info['candidates']} candidates:"
+        f" {sheet['measured_a_candidate']} measured for each"
+    )
+    for name, seconds in told.items():
+        print(f"    {name:36s} {seconds:7.2f} s of CPU  {seconds / cpu:4.0%}")
+    shutil.rmtree(out.parent)
 
 
 def scan(path: Path, workers: int | None) -> tuple[float, float, float]:
@@ -125,8 +198,6 @@ def scan(path: Path, workers: int | None) -> tuple[float, float, float]:
     subprocess.run(command, check=True, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     wall = time.perf_counter() - wall
     after = resource.getrusage(resource.RUSAGE_CHILDREN)
-    import json
-
     info = json.loads((out / "run.json").read_text())
     print("    ", info["timings"], info["sheets"][0]["seconds_in_tiles"], "candidates", info["candidates"])
     shutil.rmtree(out.parent)
@@ -139,16 +210,23 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--side", type=int, default=8192)
     parser.add_argument("--workers", type=int, help="worker processes; as the scan chooses if not given")
+    parser.add_argument(
+        "--profile", action="store_true", help="where the CPU seconds go, by stage, with one thread"
+    )
     options = parser.parse_args()
     cells, few = options.side**2 / 1e6, (options.side // 2) ** 2 / 1e6
-    for share in (1.0, 0.3):
-        path, small = ground(options.side, share), ground(options.side // 2, share)
+    for name in GROUNDS:
+        path = ground(options.side, name)
         floor(path)
         wall_f, cpu_f = floor(path)
         print(
-            f"{share:.0%} in band, {cells:.0f} Mcell: floor {cells / cpu_f:.0f} Mcell per CPU second ({wall_f:.1f} s);"
+            f"{name}, {cells:.0f} Mcell: floor {cells / cpu_f:.0f} Mcell per CPU second ({wall_f:.1f} s);"
             f" with all cores at it {cells / busy_floor(path):.0f}"
         )
+        if options.profile:
+            stages(path)
+            continue
+        small = ground(options.side // 2, name)
         scan(path, options.workers)
         wall, cpu, peak = scan(path, options.workers)
         print(

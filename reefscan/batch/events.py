@@ -78,5 +78,22 @@ class Packing:
     known: int
 
 
-Event = Planned | TileDone | TileKept | TileSkipped | TileFailed | TileDamaged | WorkersReplaced | Packing
+@dataclass(frozen=True)
+class Compiling:
+    """The program is being compiled for this machine, before its first tile: so many of its functions are done."""
+
+    functions: int
+
+
+Event = (
+    Compiling
+    | Planned
+    | TileDone
+    | TileKept
+    | TileSkipped
+    | TileFailed
+    | TileDamaged
+    | WorkersReplaced
+    | Packing
+)
 """Anything the engine may report."""

@@ -25,6 +25,8 @@ LONG_PACK = 2_000_000_000
 SPARSE = 20
 """Cells to each that has ground from which the empty ones are the reason of the wait."""
 
+ONCE = "compiling for this machine, once"
+
 NARROW = 60
 """Terminals of fewer columns get the numbers without the bar."""
 
@@ -47,6 +49,7 @@ class Progress:
         self._cells = self._gone = self._computed = 0
         self._begun = time.monotonic()
         self._next = self._begun + FIRST_LINE_S
+        self._compiling = 0.0
 
     def __enter__(self) -> Self:
         if not self._quiet and not self._plain:
@@ -74,6 +77,13 @@ class Progress:
         interrupt.check()
         name = type(event).__name__
         cells = int(getattr(event, "cells", 0))
+        if name == "Compiling":
+            self._compile(int(getattr(event, "functions", 0)))
+            return
+        if self._compiling:  # the clock of the tiles, and of the lines, starts when the compiling is over
+            now = time.monotonic()
+            self._begun, self._next = self._begun + now - self._compiling, now + FIRST_LINE_S
+            self._compiling = 0.0
         if name == "Packing":
             self._pack(cells, int(getattr(event, "known", 0)))
             return
@@ -110,6 +120,24 @@ class Progress:
             now = time.monotonic()
             self._next = now + max(FIRST_LINE_S, 0.1 * (now - self._begun))
             print(f"reefscan: {self.words()}", file=sys.stderr, flush=True)
+
+    def _compile(self, functions: int) -> None:
+        """Say what the first scan on a machine waits for."""
+        now = time.monotonic()
+        if not self._compiling:
+            self._compiling = now
+            if self._plain:
+                print(f"reefscan: {ONCE}, about a minute", file=sys.stderr, flush=True)
+                self._next = now + FIRST_LINE_S
+        elif self._plain and now >= self._next:
+            self._next = now + FIRST_LINE_S
+            print(
+                f"reefscan: {ONCE}: {functions} functions, {now - self._compiling:.0f} s",
+                file=sys.stderr,
+                flush=True,
+            )
+        if self._bar is not None:
+            self._bar.update(self._task, total=None, description=f"{ONCE}: {functions} functions")
 
     def _pack(self, cells: int, known: int) -> None:
         """Say what is waited for: overviews of a raster that spans far-apart grids take minutes."""

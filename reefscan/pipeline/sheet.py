@@ -29,7 +29,7 @@ from reefscan.pipeline.finished import program
 from reefscan.pipeline.interpolated import told_filled
 from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
-from reefscan.pipeline.warmup import warm_up
+from reefscan.pipeline.warmup import telling, warm_up
 from reefscan.score.limits import Limits, limits_of
 from reefscan.surroundings.closed import blank_closed
 from reefscan.surroundings.known import Surroundings
@@ -85,8 +85,10 @@ class Means:
             and self.scheduler is None
             and (tiles == 1 or (tiles <= FEW_TILES and cores <= MOST_THREADS))
         ):
-            return InProcess(min(cores, tiles), prepare=warm_up)
-        return choose_engine(workers=self.workers, scheduler=self.scheduler, prepare=warm_up)
+            return InProcess(min(cores, tiles), prepare=telling(self.on_event))
+        # a cluster's machines compile by themselves, out of sight
+        prepare = telling(self.on_event) if self.scheduler is None else warm_up
+        return choose_engine(workers=self.workers, scheduler=self.scheduler, prepare=prepare)
 
 
 @dataclass(frozen=True)
@@ -182,6 +184,7 @@ def scan_sheet(
         "cells_in_band": int(totals.get("in_band", 0)),
         "fliers": int(totals.get("fliers", 0)),
         "measured": int(totals.get("measured", 0)),
+        "measured_a_candidate": round(totals.get("measured", 0) / max(1, len(merged.candidates)), 2),
         "stations": len(stations),
         "cells_read": read,
         "name": said,

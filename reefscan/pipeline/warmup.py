@@ -2,24 +2,58 @@
 
 from __future__ import annotations
 
+import functools
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import numpy as np
+from numba.core import event
 
 from reefscan.base.arraysource import ArraySource
 from reefscan.base.model import GridBlock, Window
 from reefscan.base.recipe import Recipe
+from reefscan.batch.events import Compiling, Event
 from reefscan.find import candidates
 from reefscan.find.localnoise import LocalNoise
 from reefscan.join.features import distinct, trace
 from reefscan.kernels.measure.section import measure_faces
 from reefscan.kernels.order import median
 from reefscan.pipeline.tilework import TileWork
+
+
+def telling(on_event: Callable[[Event], None]) -> Callable[[], None]:
+    """`warm_up` that tells how far it is, as `Compiling` events; the same work by the same name, done once a process."""
+
+    @functools.wraps(warm_up)
+    def told() -> None:
+        with _told(on_event):
+            warm_up()
+
+    return told
+
+
+@contextmanager
+def _told(on_event: Callable[[Event], None]) -> Iterator[None]:
+    """Count the functions of this package as they are compiled; nothing is told of what is loaded."""
+    done = 0
+
+    class Listener(event.Listener):  # type: ignore[misc]
+        def on_start(self, happened: Any) -> None:
+            if done == 0:
+                on_event(Compiling(0))
+
+        def on_end(self, happened: Any) -> None:
+            nonlocal done
+            done += 1
+            on_event(Compiling(done))
+
+    with event.install_listener("numba:compile", Listener()):
+        yield
 
 
 def warm_up() -> None:

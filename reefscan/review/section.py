@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from reefscan.base.arraysource import ArraySource
 from reefscan.base.model import GridSource
 from reefscan.review.ground import depths_along
 
@@ -121,9 +122,20 @@ def _left_crest(depths_m: Floats, half_m: float, foot: float, width_m: float) ->
 
 def sections(table: pd.DataFrame, sources: Sequence[GridSource], *, most: int) -> list[Section | None]:
     """Sections of the first ``most`` rows, from the finest grid that knows the net's place; None for the others."""
-    finest = sorted(sources, key=lambda s: s.sheet.cell_m)
+    finest = [_in_hand(source) for source in sorted(sources, key=lambda s: s.sheet.cell_m)]
     out = [_section(site, finest) for site in table.head(most).to_dict("records")]
     return [*out, *[None] * (len(table) - len(out))]
+
+
+SMALL = 4_000_000
+"""Cells of a grid that is read once for all sections: 16 MB, sooner done than a thousand windows."""
+
+
+def _in_hand(source: GridSource) -> GridSource:
+    cells = source.extent
+    if cells.height * cells.width > SMALL:
+        return source
+    return ArraySource(source.sheet, cells, source.read(cells).elev_mm)
 
 
 def _section(site: Mapping[Any, Any], finest: Sequence[GridSource]) -> Section:

@@ -8,7 +8,7 @@ import sys
 import pytest
 
 from reefscan.base.model import Window
-from reefscan.batch.events import Packing, Planned, TileDamaged, TileDone, TileFailed, TileKept
+from reefscan.batch.events import Compiling, Packing, Planned, TileDamaged, TileDone, TileFailed, TileKept
 from reefscan.cli import progress
 from reefscan.cli.progress import Progress
 
@@ -114,3 +114,22 @@ def test_a_raster_that_is_packed_for_minutes_is_said_to_be(capsys: pytest.Captur
     assert "one by one" not in capsys.readouterr().err
     shown(Packing(1_000_000, 9))
     assert capsys.readouterr().err == ""
+
+
+def test_a_log_says_that_it_compiles_and_the_speed_of_the_tiles_knows_nothing_of_it(
+    clock: Clock, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with Progress() as shown:
+        shown(Planned(100, 100 * CELLS))
+        for functions in range(60):
+            shown(Compiling(functions))
+            clock.now += 1.0
+        for _ in range(11):
+            shown(TileDone(CORE, CELLS, 1.0))
+            clock.now += 1.0
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[0] == "reefscan: compiling for this machine, once, about a minute"
+    assert lines[1] == "reefscan: compiling for this machine, once: 10 functions, 10 s"
+    assert len(lines) == 7
+    # the first tile is over at once here: 11 tiles in 10 s
+    assert lines[6] == "reefscan: 11/100 tiles, 4.4 Mcell/s, 1:21 left"

@@ -122,7 +122,7 @@ def read_face(
     # a pair that is too long may win, so that no part of a slope without end is told as a face
     longest = 1.4 * longest_m / step_m
     least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
-    best = 1e-6
+    best, bar = 1e-6, 0.0
     i = 0
     while m - i >= first + least_ground:
         j = 1 if i == 0 else 0
@@ -130,13 +130,19 @@ def read_face(
             length = i + j
             drop = p[m - i] - p[m + j]
             most = drop - sight * length
-            if length > 1 and most > 0.0 and _worth(most, length * step_m) > best:
+            # the worth in squares first, a little less strict: nearly all pairs are passed by without a root and a division
+            if (
+                length > 1
+                and most > 0.0
+                and most * most * most > bar * (length * step_m + OWN_M)
+                and _worth(most, length * step_m) > best
+            ):
                 told, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
                 height = drop - max(steeper, sight) * length
                 # of two faces as high the steeper one: its shoulders and its scree are not its own
                 worth = _worth(height, length * step_m) if height > 0.0 else 0.0
                 if worth > best:
-                    best = worth
+                    best, bar = worth, worth * worth * (1.0 - 1e-9)
                     out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
                     out[HEIGHT] = told
             j += _next(j)

@@ -15,7 +15,7 @@ from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
 from reefscan.kernels.measure.looking import Scratch, Search, face_reach, gradient
-from reefscan.kernels.measure.profiles import profile, sample, spread_of_lines
+from reefscan.kernels.measure.profiles import inside, profile, sample, sample_inside, spread_of_lines
 from reefscan.kernels.order import put_in_order
 
 AXIS_M = 20.0
@@ -52,12 +52,14 @@ def _turn_of_face(
     dr, dc = -math.cos(facing), math.sin(facing)
     ts, cs, n = np.empty(lines), np.empty(lines), 0
     reach = int(2.0 * half) + 2
+    safe = inside(elev, row, col, facing, 0.5 * reach, (lines // 2) * gap)
     for k in range(lines):
         t = (k - lines // 2) * gap
         best, before = 1e9, np.nan
         for i in range(-reach, reach + 1):
             s = 0.5 * i
-            z = sample(elev, row + s * dr - t * dc, col + s * dc + t * dr)
+            r, c = row + s * dr - t * dc, col + s * dc + t * dr
+            z = sample_inside(elev, r, c) if safe else sample(elev, r, c)
             if before > level >= z:
                 cross = s - 0.5 * (level - z) / (before - z)
                 if abs(cross) < abs(best):

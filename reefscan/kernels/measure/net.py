@@ -251,17 +251,17 @@ def _uphill(feet: NDArray[np.float64]) -> float:
 
 @njit(cache=True, nogil=True)
 def net_of_rise(
-    elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float, room: NDArray[np.float64],
+    elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float,
     total: NDArray[np.float64], moment: NDArray[np.float64], face: NDArray[np.float64], out: NDArray[np.float64],
 ) -> bool:  # fmt: skip
     """Place the net beside a rise: toward higher ground, unless the floor is much flatter on another side."""
     row, col, height = out[at.ROW], out[at.COL], out[at.HEIGHT]
     foot = 0.5 * out[at.WIDTH] / cell
     reach = int(3.0 * foot + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 6
-    p = room[: 2 * reach + 1]
+    lines = np.empty((16, 2 * reach + 1))
     edges, feet = np.empty(16), np.full(16, np.nan)
     for a in range(16):
-        heading = math.pi * a / 8
+        heading, p = math.pi * a / 8, lines[a]
         profile(elev, row, col, heading, reach, 3, 1.0, p)
         mend_gaps(p, 2)
         edges[a] = np.nan
@@ -287,11 +287,9 @@ def net_of_rise(
         if not edges[a] == edges[a]:
             continue
         heading = math.pi * a / 8
-        profile(elev, row, col, heading, reach, 3, 1.0, p)
-        mend_gaps(p, 2)
         extra = SIDE_DEG * 0.5 * (1.0 - math.cos(heading - toward))
         best = _along(
-            elev, p, row, col, reach, heading, edges[a], height, noise, asked, cell, out, best, extra
+            elev, lines[a], row, col, reach, heading, edges[a], height, noise, asked, cell, out, best, extra
         )
     return best < np.inf
 

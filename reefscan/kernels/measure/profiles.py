@@ -32,9 +32,33 @@ def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
     rows, cols = elev.shape
     if not (r >= 0.0 and c >= 0.0 and r <= rows - 1 and c <= cols - 1):
         return np.nan
-    i, j = min(int(r), rows - 2), min(int(c), cols - 2)
+    return _between(elev, min(int(r), rows - 2), min(int(c), cols - 2), r, c)
+
+
+@njit(cache=True, nogil=True)
+def sample_inside(elev: NDArray[np.int32], r: float, c: float) -> float:
+    """As `sample`, of a place that is known to lie `inside`."""
+    return _between(elev, int(r), int(c), r, c)
+
+
+@njit(cache=True, nogil=True)
+def inside(
+    elev: NDArray[np.int32], row: float, col: float, angle: float, along: float, across: float
+) -> bool:
+    """True if all places up to so many cells along a heading and across it lie inside the array, by a cell at the least."""
+    s, c = abs(math.sin(angle)), abs(math.cos(angle))
+    high, wide = c * along + s * across, s * along + c * across
+    rows, cols = elev.shape
+    return row - high >= 1.0 and col - wide >= 1.0 and row + high < rows - 2.0 and col + wide < cols - 2.0
+
+
+@njit(cache=True, nogil=True)
+def _between(elev: NDArray[np.int32], i: int, j: int, r: float, c: float) -> float:
+    """Elevation (m) at a place by the cell ``i, j`` up and left of it and the three beside that."""
     u, v = r - i, c - j
-    a, b, d, e = elev[i, j], elev[i, j + 1], elev[i + 1, j], elev[i + 1, j + 1]
+    top, left = np.uint64(i), np.uint64(j)  # an index without a sign needs no look at the array's other end
+    below, right = np.uint64(i + 1), np.uint64(j + 1)
+    a, b, d, e = elev[top, left], elev[top, right], elev[below, left], elev[below, right]
     if min(min(a, b), min(d, e)) == _NODATA:
         if (a == _NODATA and u < 1.0 and v < 1.0) or (b == _NODATA and u < 1.0 and v > 0.0):
             return np.nan
@@ -61,11 +85,13 @@ def profile(
     """
     dr, dc = -math.cos(angle), math.sin(angle)
     half = lines // 2
+    safe = inside(elev, row, col, angle, float(reach), half * gap)  # asked once: half of what a sample costs
     for k in range(2 * reach + 1):
         s = k - reach
         total, known = 0.0, 0
         for line in range(-half, half + 1):
-            z = sample(elev, row + s * dr - line * gap * dc, col + s * dc + line * gap * dr)
+            r, c = row + s * dr - line * gap * dc, col + s * dc + line * gap * dr
+            z = sample_inside(elev, r, c) if safe else sample(elev, r, c)
             if z == z:
                 total += z
                 known += 1

@@ -11,11 +11,14 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
 from reefscan.kernels.measure.profiles import profile, sample
 from reefscan.kernels.order import put_in_order
+
+_NODATA = np.int32(NODATA_MM)
 
 BESIDE_TOP = 0.65
 """The middle one of the nine cells about the top of a rise stands no more than this share of its height below it."""
@@ -41,7 +44,8 @@ def measure_rise(
             total = 0.0
             for i in range(-1, 2):
                 for j in range(-1, 2):
-                    total += (2 - abs(i)) * (2 - abs(j)) * sample(elev, r + i, c + j)
+                    z = elev[r + i, c + j]
+                    total += (2 - abs(i)) * (2 - abs(j)) * (np.nan if z == _NODATA else z * 0.001)
             if total / 16.0 > top:
                 top, r1, c1 = total / 16.0, r, c
     if top < -1e8:

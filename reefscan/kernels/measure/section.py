@@ -20,6 +20,7 @@ from reefscan.kernels.measure.looking import Scratch, Search, face_reach
 from reefscan.kernels.measure.net import Asked, ground_of_net, net_of_ledge, net_of_rise, net_of_trough
 from reefscan.kernels.measure.rise import measure_rise
 from reefscan.kernels.measure.trough import low_beyond, measure_trough
+from reefscan.kernels.order import put_in_order
 
 LEAST_TOGETHER = 0.5
 """Share of the parallel lines across a face that must fall as the face does: what jumps from cell to cell does not hang together."""
@@ -52,7 +53,7 @@ def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> floa
     if n == 0:
         return 0.0
     out = out[:n]
-    out.sort()
+    put_in_order(out)
     return out[n // 2]
 
 
@@ -162,7 +163,7 @@ def _rise_above(
         not measure_rise(elev, row, col, within, noise, share, search, room, out)
         or out[at.HEIGHT] < ALL_ROUND * room.face[of_face.DROP]
         or not net_of_rise(
-            elev, noise * share, asked, cell, search.tilt, room.q, room.total, room.moment, room.side, out
+            elev, noise * share, asked, cell, search.tilt, room.total, room.moment, room.side, out
         )
     ):
         out[:] = np.nan

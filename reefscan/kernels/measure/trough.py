@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, Scratch, Search, gradient
-from reefscan.kernels.measure.profiles import bias, profile, sample, spread_of_lines
+from reefscan.kernels.measure.profiles import bias, inside, profile, sample, sample_inside, spread_of_lines
 from reefscan.kernels.order import median_of_few
 
 GIVES_BACK = (0.25, 0.3)
@@ -99,12 +99,14 @@ def _floor_turn(
     rise = max(0.3 * height, 2.5 * noise)
     ts, cs, n = np.empty(7), np.empty(7), 0
     section = np.empty(2 * half + 1)
+    safe = inside(elev, row, col, axis + 0.5 * math.pi, 0.5 * half, reach)
     for k in range(-3, 4):
         t = reach * k / 3.0
         low, place = 1e9, -1
         for m in range(2 * half + 1):
             c = 0.5 * (m - half)
-            z = sample(elev, row + t * ar + c * cr, col + t * ac + c * cc)
+            y, x = row + t * ar + c * cr, col + t * ac + c * cc
+            z = sample_inside(elev, y, x) if safe else sample(elev, y, x)
             section[m] = z
             if abs(c) <= max(1.0, 0.4 * width) and z < low:
                 low, place = z, m
