@@ -14,7 +14,7 @@ import shapely
 
 from reefscan.base.errors import InputError, MissingInputError, UnreadableError
 from reefscan.base.recipe import ROLES, Around
-from reefscan.io.charts import CODE, ChartClasses, numbers, read_classes
+from reefscan.io.charts import CHECK, CODE, ChartClasses, numbers, read_classes
 from reefscan.surroundings.dates import SIDES, in_force
 from reefscan.surroundings.known import Surroundings
 from reefscan.surroundings.shapes import (
@@ -57,6 +57,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
     given: dict[str, list[str]] = {}
     notes: list[str] = []
     unused: dict[str, dict[str, int]] = {}
+    soundings: list[Any] = []
     classes = read_classes(around.classes)
     for role, path in around.files:
         name = spoken(Path(path).name)
@@ -67,6 +68,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
             parts.setdefault(mine, []).extend(shapes for other, shapes in read.near if other == mine)
             given.setdefault(mine, []).append(name)
         notes += [f"{name}: {words}" for words in read.notes]
+        soundings += read.soundings
         if read.unused:
             unused[name] = dict(sorted(read.unused.items()))
             most = ", ".join(f"{what} {n}" for what, n in read.unused.most_common(4))
@@ -80,6 +82,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
         tuple(notes),
         unused,
         around.wind_deg,
+        np.concatenate(soundings) if soundings else np.zeros((0, 3)),
     )
 
 
@@ -93,6 +96,7 @@ class _Read:
     unused: Counter[str] = field(default_factory=Counter)
     open_today: int = 0
     chart: bool = False
+    soundings: list[Any] = field(default_factory=list)
 
 
 def _read_file(path: Path, role: str, around: Around, box: Box, classes: ChartClasses) -> _Read:
@@ -141,6 +145,9 @@ def _read_layer(
         roles = np.full(len(frame), flag, dtype=object)
         kinds = _words(frame, KINDS, usual)
         margins = _numbers(frame, MARGIN)
+    checks = rows[roles[rows] == CHECK]
+    if len(checks):
+        read.soundings.append(_soundings(raw[checks], frame.crs, path, box))
     parts, at = single_parts(shapely.force_2d(raw[rows]))
     rows = rows[at]
     areas = shapely.get_type_id(parts) == 3
@@ -176,6 +183,16 @@ def _read_layer(
             wide = np.maximum(around.closed_buffer_m, np.nan_to_num(margins[of]))
             shapes = _areas(widened(shapes, wide, box), path)
         read.near.append((role, shapes))
+
+
+def _soundings(points: Any, crs: Any, path: Path, box: Box) -> Any:
+    """Longitude, latitude and depth (m, positive down) of soundings in the box, one a row."""
+    points = shapely.get_parts(points)
+    points = points[shapely.has_z(points)]
+    depth = shapely.get_z(points)
+    at = shapely.get_coordinates(to_lonlat(shapely.force_2d(points), crs, file=str(path)))
+    near_by = box.holds(at[:, 0], at[:, 1])
+    return np.column_stack((box.unwrap(at[:, 0]), at[:, 1], depth))[near_by]
 
 
 def _of_chart(
