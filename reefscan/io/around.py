@@ -35,6 +35,9 @@ KINDS = ("kind", "type", "category", "class", "desig")
 MARGIN = "buffer_m"
 """Columns, in lower case, that hold what a shape is called, what it is, and its own margin in metres."""
 
+CELL = ".000"
+"""How the name of a chart cell ends (IHO S-57 Appendix B.1; updates end in .001 and so on and are read with it)."""
+
 _USUAL = {"closed": "closed ground", "caution": "caution ground", "hard": "hard structure", "land": "land"}
 
 
@@ -62,9 +65,8 @@ def read_around(around: Around, box: Box) -> Surroundings:
     for role, path in around.files:
         name = spoken(Path(path).name)
         read = _read_file(Path(path), role, around, box, classes)
-        for mine in (
-            ROLES if read.chart else (role,)
-        ):  # a cell speaks of all of them, whatever it was given as
+        # a chart speaks of all roles, whatever it was given as
+        for mine in ROLES if read.chart else (role,):
             parts.setdefault(mine, []).extend(shapes for other, shapes in read.near if other == mine)
             given.setdefault(mine, []).append(name)
         notes += [f"{name}: {words}" for words in read.notes]
@@ -137,7 +139,8 @@ def _read_layer(
         read.notes.append(f"{len(raw) - len(rows)} rows without a shape are left out")
     if not len(rows):
         return
-    if _column(frame, (CODE,)):
+    # what a person hands over as closed is closed; only a cell itself, which holds the whole chart, is sorted even then
+    if _column(frame, (CODE,)) and (flag != "closed" or path.suffix == CELL):
         read.chart = True
         roles, kinds, margins = _of_chart(frame, layer, one_of_many, around, classes, read.unused)
     else:
@@ -203,24 +206,16 @@ def _of_chart(
         str(column).upper(): frame[column].tolist() for column in frame.columns if str(column) != "geometry"
     }
     blank = [None] * len(frame)
-    roles, kinds, margins = (
-        np.full(len(frame), "", dtype=object),
-        [""] * len(frame),
-        np.full(len(frame), np.nan),
-    )
+    roles, kinds = np.full(len(frame), "", dtype=object), [""] * len(frame)
+    margins = np.full(len(frame), np.nan)
     stated = there.get(classes.attribute, blank)
     extent = np.nan_to_num(shapely.area(np.asarray(frame.geometry.to_numpy(), dtype=object)))
     for i, code in enumerate(there[CODE.upper()]):
         found = numbers(code)
         kind = classes.by_code.get(found[0]) if found else None
         if kind is None or not kind.role:
-            unused[
-                kind.acronym
-                if kind
-                else spoken(layer)
-                if one_of_many
-                else f"class {found[0] if found else '?'}"
-            ] += 1
+            name = kind.acronym if kind else f"class {found[0] if found else '?'}"
+            unused[spoken(layer) if one_of_many and not kind else name] += 1
             continue
         restrictions = numbers(stated[i])
         roles[i] = classes.role_of(kind, restrictions, allow_fairways=around.allow_fairways)
