@@ -14,7 +14,7 @@ import shapely
 
 from reefscan.base.errors import InputError, MissingInputError, UnreadableError
 from reefscan.base.recipe import ROLES, Around
-from reefscan.io.charts import CODE, ChartClasses, numbers, read_classes
+from reefscan.io.charts import CHECK, CODE, ChartClasses, numbers, read_classes
 from reefscan.surroundings.dates import SIDES, in_force
 from reefscan.surroundings.known import Surroundings
 from reefscan.surroundings.shapes import (
@@ -34,6 +34,9 @@ NAMES = ("name", "objnam", "title", "label", "site_name", "nom", "nombre")
 KINDS = ("kind", "type", "category", "class", "desig")
 MARGIN = "buffer_m"
 """Columns, in lower case, that hold what a shape is called, what it is, and its own margin in metres."""
+
+CELL = ".000"
+"""How the name of a chart cell ends (IHO S-57 Appendix B.1; updates end in .001 and so on and are read with it)."""
 
 _USUAL = {"closed": "closed ground", "caution": "caution ground", "hard": "hard structure", "land": "land"}
 
@@ -57,16 +60,17 @@ def read_around(around: Around, box: Box) -> Surroundings:
     given: dict[str, list[str]] = {}
     notes: list[str] = []
     unused: dict[str, dict[str, int]] = {}
+    soundings: list[Any] = []
     classes = read_classes(around.classes)
     for role, path in around.files:
         name = spoken(Path(path).name)
         read = _read_file(Path(path), role, around, box, classes)
-        for mine in (
-            ROLES if read.chart else (role,)
-        ):  # a cell speaks of all of them, whatever it was given as
+        # a chart speaks of all roles, whatever it was given as
+        for mine in ROLES if read.chart else (role,):
             parts.setdefault(mine, []).extend(shapes for other, shapes in read.near if other == mine)
             given.setdefault(mine, []).append(name)
         notes += [f"{name}: {words}" for words in read.notes]
+        soundings += read.soundings
         if read.unused:
             unused[name] = dict(sorted(read.unused.items()))
             most = ", ".join(f"{what} {n}" for what, n in read.unused.most_common(4))
@@ -80,6 +84,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
         tuple(notes),
         unused,
         around.wind_deg,
+        np.concatenate(soundings) if soundings else np.zeros((0, 3)),
     )
 
 
@@ -93,6 +98,7 @@ class _Read:
     unused: Counter[str] = field(default_factory=Counter)
     open_today: int = 0
     chart: bool = False
+    soundings: list[Any] = field(default_factory=list)
 
 
 def _read_file(path: Path, role: str, around: Around, box: Box, classes: ChartClasses) -> _Read:
@@ -133,7 +139,8 @@ def _read_layer(
         read.notes.append(f"{len(raw) - len(rows)} rows without a shape are left out")
     if not len(rows):
         return
-    if _column(frame, (CODE,)):
+    # what a person hands over as closed is closed; only a cell itself, which holds the whole chart, is sorted even then
+    if _column(frame, (CODE,)) and (flag != "closed" or path.suffix == CELL):
         read.chart = True
         roles, kinds, margins = _of_chart(frame, layer, one_of_many, around, classes, read.unused)
     else:
@@ -141,6 +148,9 @@ def _read_layer(
         roles = np.full(len(frame), flag, dtype=object)
         kinds = _words(frame, KINDS, usual)
         margins = _numbers(frame, MARGIN)
+    checks = rows[roles[rows] == CHECK]
+    if len(checks):
+        read.soundings.append(_soundings(raw[checks], frame.crs, path, box))
     parts, at = single_parts(shapely.force_2d(raw[rows]))
     rows = rows[at]
     areas = shapely.get_type_id(parts) == 3
@@ -178,6 +188,16 @@ def _read_layer(
         read.near.append((role, shapes))
 
 
+def _soundings(points: Any, crs: Any, path: Path, box: Box) -> Any:
+    """Longitude, latitude and depth (m, positive down) of soundings in the box, one a row."""
+    points = shapely.get_parts(points)
+    points = points[shapely.has_z(points)]
+    depth = shapely.get_z(points)
+    at = shapely.get_coordinates(to_lonlat(shapely.force_2d(points), crs, file=str(path)))
+    near_by = box.holds(at[:, 0], at[:, 1])
+    return np.column_stack((box.unwrap(at[:, 0]), at[:, 1], depth))[near_by]
+
+
 def _of_chart(
     frame: Any, layer: str, one_of_many: bool, around: Around, classes: ChartClasses, unused: Counter[str]
 ) -> tuple[Any, list[str], Any]:
@@ -186,24 +206,16 @@ def _of_chart(
         str(column).upper(): frame[column].tolist() for column in frame.columns if str(column) != "geometry"
     }
     blank = [None] * len(frame)
-    roles, kinds, margins = (
-        np.full(len(frame), "", dtype=object),
-        [""] * len(frame),
-        np.full(len(frame), np.nan),
-    )
+    roles, kinds = np.full(len(frame), "", dtype=object), [""] * len(frame)
+    margins = np.full(len(frame), np.nan)
     stated = there.get(classes.attribute, blank)
     extent = np.nan_to_num(shapely.area(np.asarray(frame.geometry.to_numpy(), dtype=object)))
     for i, code in enumerate(there[CODE.upper()]):
         found = numbers(code)
         kind = classes.by_code.get(found[0]) if found else None
         if kind is None or not kind.role:
-            unused[
-                kind.acronym
-                if kind
-                else spoken(layer)
-                if one_of_many
-                else f"class {found[0] if found else '?'}"
-            ] += 1
+            name = kind.acronym if kind else f"class {found[0] if found else '?'}"
+            unused[spoken(layer) if one_of_many and not kind else name] += 1
             continue
         restrictions = numbers(stated[i])
         roles[i] = classes.role_of(kind, restrictions, allow_fairways=around.allow_fairways)

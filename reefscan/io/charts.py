@@ -17,6 +17,9 @@ from reefscan.base.recipe import ROLES, read_toml
 from reefscan.io.localfile import read_small_text
 
 CODE = "objl"
+CHECK = "check"
+"""The role of soundings: they are no ground, the grid is compared with them."""
+
 _KEYS = {"code", "role", "what", "attribute", "words", "channel", "margin_m", "restricted"}
 
 
@@ -114,9 +117,9 @@ def read_classes(path: str = "") -> ChartClasses:
                 f"{name}: [{acronym}] {f'has the unknown key {odd[0]!r}' if odd else 'names no code'}; "
                 f"wanted code and some of {', '.join(sorted(_KEYS - {'code'}))}"
             )
-        if row.get("role", "") not in (*ROLES, ""):
+        if row.get("role", "") not in (*ROLES, CHECK, ""):
             raise RecipeError(
-                f"{name}: [{acronym}] role = {row['role']!r}; wanted {', '.join(ROLES)} or none"
+                f"{name}: [{acronym}] role = {row['role']!r}; wanted {', '.join((*ROLES, CHECK))} or none"
             )
         if row["code"] in by_code:
             raise RecipeError(f"{name}: [{acronym}] code {row['code']} stands twice")

@@ -79,6 +79,7 @@ def layer_names(path: Path) -> list[str]:
     """
     library = ready()
     require_file(path)
+    _refuse_linked(path)
     try:
         return [str(name) for name, _ in library.list_layers(path)]
     except Exception as error:

@@ -68,7 +68,7 @@ def _of_sheet(source: GridSource, hard: Any, faces: Any, recipe: Recipe) -> pd.D
                 of.append(i)
     walls = [face for face in flat(faces) if face.intersects(area)] if len(faces) else []
     found = toes_of(
-        lines, lambda x, y: _depths(source, x, y), faces=walls,
+        lines, lambda x, y: depths_at(source, x, y), faces=walls,
         band_m=(recipe.find.depth_min_m, recipe.find.depth_max_m), tide_m=recipe.around.tide_m,
         station_m=recipe.find.station_m, step_m=max(1.0, sheet.cell_m / 2),
     )  # fmt: skip
@@ -108,7 +108,7 @@ def _of_sheet(source: GridSource, hard: Any, faces: Any, recipe: Recipe) -> pd.D
     )
 
 
-def _depths(source: GridSource, x: Floats, y: Floats) -> Floats:
+def depths_at(source: GridSource, x: Floats, y: Floats) -> Floats:
     """Depth (m) of the cell that each place lies in, NaN unknown; read square by square."""
     sheet = source.sheet
     row = np.rint(sheet.row_of(y)).astype(np.int64)
@@ -128,8 +128,8 @@ def _depths(source: GridSource, x: Floats, y: Floats) -> Floats:
 
 def _slopes(source: GridSource, x: Floats, y: Floats, radius_m: float) -> Floats:
     """Slope (degrees) of the floor between places a radius to all sides."""
-    east = (_depths(source, x + radius_m, y) - _depths(source, x - radius_m, y)) / (2 * radius_m)
-    north = (_depths(source, x, y + radius_m) - _depths(source, x, y - radius_m)) / (2 * radius_m)
+    east = (depths_at(source, x + radius_m, y) - depths_at(source, x - radius_m, y)) / (2 * radius_m)
+    north = (depths_at(source, x, y + radius_m) - depths_at(source, x, y - radius_m)) / (2 * radius_m)
     return np.asarray(np.degrees(np.arctan(np.hypot(east, north))))
 
 

@@ -29,7 +29,7 @@ from reefscan.find.candidates import check_reach
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
-from reefscan.pipeline.around import around_key, open_around, surround
+from reefscan.pipeline.around import around_key, compared_words, open_around, surround
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
@@ -320,7 +320,7 @@ def scan_sources(
         )
         clock = {"open_s": opened_s, **_added(sheets), "list_s": time.perf_counter() - step}
         info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
-        info["warnings"] = [*info["warnings"], *(() if known is None else known.notes)]
+        info["warnings"] += [*(() if known is None else known.notes), *compared_words(around)]
         if folder is not None:
             step = time.perf_counter()
             if known is not None:

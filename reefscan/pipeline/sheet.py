@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.model import GridSource, Sheet, Window
+from reefscan.base.model import GridSource, Window
 from reefscan.base.overview import Thinning
 from reefscan.base.recipe import Recipe
 from reefscan.batch.engines import Engine, InProcess, choose_engine, usable_cores
@@ -23,7 +23,7 @@ from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
 from reefscan.find import candidates
 from reefscan.io.out.runfolder import RunFolder, score_name
-from reefscan.io.out.scoreraster import publish, score_raster
+from reefscan.io.out.scoreraster import blanked, closed_on, publish, score_raster
 from reefscan.pipeline.borders import ToldStations
 from reefscan.pipeline.finished import program
 from reefscan.pipeline.interpolated import told_filled
@@ -31,7 +31,6 @@ from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.pipeline.warmup import telling, warm_up
 from reefscan.score.limits import Limits, limits_of
-from reefscan.surroundings.closed import blank_closed
 from reefscan.surroundings.known import Surroundings
 
 if TYPE_CHECKING:
@@ -249,6 +248,7 @@ def _gather(
     read = hashlib.blake2b(digest_size=16)
     score: NDArray[np.uint8] | None = None
     picture = None if shown is None else shown.blank()
+    closed = [] if known is None else closed_on(sheet, known.of("closed").shapes)
     with ExitStack() as stack:
         raster, path = None, None
         if folder is not None:
@@ -265,8 +265,8 @@ def _gather(
             if table is not None and table.num_rows:
                 parts.append(table.to_pandas())
             cells = result.rasters.get("score")  # a tile that is unknown all over has none
-            if cells is not None and known is not None:
-                cells = _without_closed(cells, end.core, sheet, known)
+            if cells is not None:
+                cells = blanked(cells, end.core, sheet, closed)
             if cells is not None and raster is not None:
                 raster.write(end.core, cells)
             elif cells is not None and score is not None:
@@ -280,28 +280,6 @@ def _gather(
     writing = None if path is None else beside.submit(publish, path)
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
     return stations, totals, read.hexdigest(), score, picture, writing
-
-
-def _without_closed(
-    cells: NDArray[np.uint8], core: Window, sheet: Sheet, known: Surroundings
-) -> NDArray[np.uint8]:
-    """A tile's scores without those in closed ground."""
-    lonlat = lonlat_of(sheet)
-    corners = lonlat(
-        np.array([core.row, core.row, core.row_end, core.row_end]), np.array([core.col, core.col_end, core.col, core.col_end])
-    )  # fmt: skip
-    lon, lat = known.box.unwrap(corners[0]), corners[1]
-    reach = 0.1 * max(
-        float(np.ptp(lon)), float(np.ptp(lat))
-    )  # sides of a tile are no straight lines in degrees
-    tile = (
-        float(lon.min()) - reach,
-        float(lat.min()) - reach,
-        float(lon.max()) + reach,
-        float(lat.max()) + reach,
-    )
-    near = known.of("closed").touching(tile)
-    return blank_closed(cells, lambda row, col: lonlat(row + core.row, col + core.col), near, known.box, 255)
 
 
 def _fill_in(

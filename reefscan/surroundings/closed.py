@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -33,36 +33,6 @@ def first_inside(shapes: Shapes, lon: Floats, lat: Floats, box: Box) -> NDArray[
     order = np.lexsort((shape, place))
     first, at = np.unique(place[order], return_index=True)
     out[first] = shape[order][at]
-    return out
-
-
-def blank_closed(
-    cells: NDArray[np.uint8],
-    lonlat: Callable[[Any, Any], tuple[Floats, Floats]],
-    shapes: Shapes,
-    box: Box,
-    nothing: int,
-) -> NDArray[np.uint8]:
-    """Cells of a score raster with ``nothing`` where a cell's middle lies in closed ground, so that no map of scores leads there.
-
-    Parameters
-    ----------
-    cells : ndarray of uint8, shape (rows, cols)
-        Not modified.
-    lonlat : callable
-        Longitudes and latitudes of the middles of cells, from their rows and columns.
-    shapes : Shapes
-        Closed ground, in the frame of ``box``.
-    nothing : int
-        What stands for no score; such cells are not asked about.
-    """
-    rows, cols = np.nonzero((cells != nothing) & (cells > 0))
-    if not len(shapes) or not len(rows):
-        return cells
-    lon, lat = lonlat(rows, cols)
-    closed = first_inside(shapes, np.asarray(lon), np.asarray(lat), box) >= 0
-    out = cells.copy()
-    out[rows[closed], cols[closed]] = nothing
     return out
 
 

@@ -41,7 +41,8 @@ def day_of(value: Any) -> dt.date | tuple[int, int] | None:
         return value.date()
     if isinstance(value, dt.date):
         return value
-    text = str(value).strip()
+    whole = isinstance(value, float) and value.is_integer()  # 20260401 in a column with gaps
+    text = str(int(value) if whole else value).strip()
     if not text:
         return None
     if found := _YEARLY.fullmatch(text):

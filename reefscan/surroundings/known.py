@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import shapely
 
 from reefscan.surroundings.closed import first_inside
@@ -35,6 +36,8 @@ class Surroundings:
         Objects of charts that nothing is made of, by file and class.
     wind_deg : float
         Where the stated wind comes from, true degrees; NaN where none is stated.
+    soundings : ndarray, shape (n, 3)
+        Longitude, latitude and depth (m, positive down) of charted soundings, which the grid is compared with.
     """
 
     box: Box
@@ -43,6 +46,7 @@ class Surroundings:
     notes: tuple[str, ...] = ()
     unused: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     wind_deg: float = math.nan
+    soundings: Floats = field(default_factory=lambda: np.zeros((0, 3)))
 
     def of(self, role: str) -> Shapes:
         """The shapes of a role; none where none were given."""
@@ -78,8 +82,6 @@ class Surroundings:
 
 
 def _one(value: float) -> Floats:
-    import numpy as np
-
     return np.array([value], dtype=np.float64)
 
 

@@ -128,14 +128,6 @@ class Shapes:
         parts = ([words[i] for i in at] for words in (self.name, self.kind, self.file))
         return Shapes(self.shapes[at], *(tuple(part) for part in parts))
 
-    def touching(self, bounds: tuple[float, float, float, float]) -> Shapes:
-        """Those whose bounds meet a rectangle (west, south, east, north)."""
-        west, south, east, north = bounds
-        b = shapely.bounds(self.shapes).reshape(-1, 4)
-        return self.take(
-            np.flatnonzero((b[:, 0] <= east) & (b[:, 2] >= west) & (b[:, 1] <= north) & (b[:, 3] >= south))
-        )
-
     def called(self, row: int) -> str:
         """How a sentence calls one of them: its name, else its kind and file."""
         return self.name[row] or f"{self.kind[row] or 'an area'} of {self.file[row]}"

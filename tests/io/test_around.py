@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import json
+
 import geopandas
 import numpy as np
 import pytest
@@ -147,6 +149,17 @@ def test_no_system_no_shape_no_file(tmp_path):
     (tmp_path / "noise.gpkg").write_bytes(b"\x00" * 300)
     with pytest.raises(UnreadableError, match="--closed wants"):
         known(str(tmp_path / "noise.gpkg"))
+
+
+def test_a_file_that_asks_an_address_for_its_system_is_refused_unasked(tmp_path):
+    path = tmp_path / "linked.geojson"
+    saved(path, [HERE])
+    linked = json.loads(path.read_text()) | {
+        "crs": {"type": "link", "properties": {"href": "http://127.0.0.1:9/crs"}}
+    }
+    path.write_text(json.dumps(linked))
+    with pytest.raises(UnreadableError, match="by an address"):
+        known(str(path))
 
 
 def test_a_hostile_name_stays_text(tmp_path):

@@ -71,7 +71,6 @@ def test_classes_go_to_their_roles_whatever_the_file_was_given_as(tmp_path):
     assert told.of("hard").kind == ("breakwater", "wreck")
     assert told.knows_closed and told.why_closed(-22.505, 45.007) == "lies in closed ground (Navy Deep)"
     assert told.unused == {"cell.gpkg": {"class 43": 1, "class 9999": 1}}
-    assert read_around(Around(closed=(path,)), BOX).of("hard").kind == ("breakwater", "wreck")
 
 
 @pytest.mark.parametrize(
@@ -93,6 +92,12 @@ def test_classes_go_to_their_roles_whatever_the_file_was_given_as(tmp_path):
 def test_restrictions_and_channels_decide_what_is_closed(tmp_path, code, restrictions, allow, role):
     told = read(cell(tmp_path / "c.gpkg", (code, AREA, {"RESTRN": restrictions})), allow_fairways=allow)
     assert {r for r in ("closed", "caution") if len(told.of(r))} == {role}
+
+
+def test_what_a_person_hands_over_as_closed_is_closed_whatever_class_it_has(tmp_path):
+    path = cell(tmp_path / "c.gpkg", (121, AREA, {}), (112, AREA, {"RESTRN": "16"}))
+    assert len(read_around(Around(closed=(path,)), BOX).of("closed")) == 2
+    assert len(read(path).of("closed")) == 0
 
 
 def test_a_marine_farm_charted_as_a_point_closes_the_ground_around_it(tmp_path):

@@ -6,23 +6,28 @@ array of its own size; the COG (with overviews) is made from it at the end and m
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import rasterio
 import rasterio.shutil
+import shapely
 from numpy.typing import NDArray
 from rasterio.enums import ColorInterp
+from rasterio.features import rasterize
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.model import BLOCK, Sheet, Window
+from reefscan.io.georef import transformer
 from reefscan.io.newraster import NewRaster, new_raster, same_cells
 from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
+from reefscan.surroundings.shapes import STEP_DEG
 
 NODATA = 255
 SCORE_LABELS = {"long_name": "score of a net dropped here", "units": "1"}
@@ -106,6 +111,42 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
     except BaseException:
         working.unlink(missing_ok=True)
         raise
+
+
+def closed_on(sheet: Sheet, shapes: NDArray[np.object_]) -> list[Any]:
+    """Closed ground (polygons in longitude and latitude) in the metres of a sheet; what its system cannot draw is left out."""
+    if not len(shapes):
+        return []
+    there = transformer("EPSG:4326", sheet.crs)
+    flat = shapely.transform(
+        shapely.segmentize(shapes, STEP_DEG),
+        lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1])),
+    )
+    return [shape for shape in flat if np.isfinite(shapely.bounds(shape)).all()]
+
+
+def blanked(
+    cells: NDArray[np.uint8], window: Window, sheet: Sheet, closed: Sequence[Any]
+) -> NDArray[np.uint8]:
+    """Scores of a window without those of cells whose middle lies in closed ground: no map of scores leads there.
+
+    Parameters
+    ----------
+    cells : ndarray of uint8
+        Not modified.
+    closed : sequence of polygons
+        As `closed_on` gives them.
+    """
+    west, south, east, north = sheet.bounds(window)
+    here = [
+        s
+        for s in closed
+        if s.bounds[0] < east and s.bounds[2] > west and s.bounds[1] < north and s.bounds[3] > south
+    ]
+    if not here:
+        return cells
+    inside = rasterize(here, out_shape=cells.shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
+    return np.where(inside == 1, np.uint8(NODATA), cells)
 
 
 def publish(path: Path | str) -> None:
