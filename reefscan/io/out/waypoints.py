@@ -15,7 +15,7 @@ import json
 import math
 import tempfile
 import unicodedata
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -26,7 +26,6 @@ from reefscan.base.errors import InputError
 from reefscan.io.out.geopackage import write_geopackage
 from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
 
-FORMATS = ("gpx", "kml", "csv", "geojson", "gpkg")
 SCHEMA = "reefscan-sites/1"
 EARTH_M = 6371008.8  # mean radius, IUGG
 
@@ -199,25 +198,43 @@ def described(point: Waypoint) -> str:
     return "; ".join(p for p in parts if p)
 
 
-def _headed(note: str) -> str:
-    """What stands at the top of a file: the note first, then what always does."""
-    return shown(f"{note} {CAUTION}".strip())
+@dataclass(frozen=True)
+class Headed:
+    """What stands at the top of a file of sites.
+
+    Parameters
+    ----------
+    title : str
+    note : str
+        What is known of closed ground.
+    symbol : str or None
+        Name of a symbol for plotters, where a form has one.
+    """
+
+    title: str
+    note: str = ""
+    symbol: str | None = None
+
+    @property
+    def note_line(self) -> str:
+        """The note first, then what is said of every list."""
+        return shown(f"{self.note} {CAUTION}".strip())
 
 
-def gpx_bytes(points: Sequence[Waypoint], *, title: str, note: str = "", symbol: str | None = None) -> bytes:
+def gpx_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """GPX 1.1 waypoints. ``ele`` is minus the depth; no ``sym`` unless a name is given."""
     out = ['<?xml version="1.0" encoding="UTF-8"?>']
     out.append('<gpx version="1.1" creator="reefscan" xmlns="http://www.topografix.com/GPX/1/1">')
     out.append(
-        f"<metadata><name>{escape(shown(title))}</name><desc>{escape(_headed(note))}</desc></metadata>"
+        f"<metadata><name>{escape(shown(head.title))}</name><desc>{escape(head.note_line)}</desc></metadata>"
     )
     for p in points:
         out.append(f'<wpt lat="{_degrees(p.lat)}" lon="{_degrees(p.lon)}">')
         if p.depth_m is not None:
             out.append(f"<ele>{-p.depth_m + 0.0:.2f}</ele>")
         out.append(f"<name>{escape(p.name)}</name><desc>{escape(described(p))}</desc>")
-        if symbol:
-            out.append(f"<sym>{escape(clean(symbol))}</sym>")
+        if head.symbol:
+            out.append(f"<sym>{escape(clean(head.symbol))}</sym>")
         if p.kind:
             out.append(f"<type>{escape(p.kind)}</type>")
         out.append("</wpt>")
@@ -225,15 +242,15 @@ def gpx_bytes(points: Sequence[Waypoint], *, title: str, note: str = "", symbol:
     return "\n".join(out).encode()
 
 
-def kml_bytes(points: Sequence[Waypoint], *, title: str, note: str = "") -> bytes:
+def kml_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """KML 2.2 placemarks on the ground (no altitude: a viewer would bury them), with the fields as data."""
     out = [
         '<?xml version="1.0" encoding="UTF-8"?>',
         "<!-- reefscan -->",
         '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>',
     ]
-    out.append(f"<name>{escape(shown(title))}</name>")
-    out.append(f"<description>{escape(_headed(note))}</description>")
+    out.append(f"<name>{escape(shown(head.title))}</name>")
+    out.append(f"<description>{escape(head.note_line)}</description>")
     for p in points:
         out.append(
             f"<Placemark><name>{escape(p.name)}</name><description>{escape(described(p))}</description>"
@@ -257,12 +274,12 @@ def _columns(points: Sequence[Waypoint]) -> list[str]:
     return list(dict.fromkeys(k for p in points for k in p.fields if k not in fixed))
 
 
-def csv_bytes(points: Sequence[Waypoint], *, note: str = "") -> bytes:
+def csv_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """RFC 4180 table, UTF-8. A cell that a spreadsheet would run as a formula starts with an apostrophe.
 
     The note stands in a last column of its own: a line above the heads would break what reads the table.
     """
-    points = [replace(p, fields={**p.fields, "remark": note}) for p in points] if note else points
+    points = [replace(p, fields={**p.fields, "remark": head.note}) for p in points] if head.note else points
     extra = _columns(points)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
@@ -290,7 +307,7 @@ def inert(text: str) -> str:
     return "'" + text if text.lstrip().startswith(starts) or text.startswith(starts) else text
 
 
-def geojson_bytes(points: Sequence[Waypoint], *, title: str, note: str = "") -> bytes:
+def geojson_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """RFC 7946 points with the same fields."""
     features = [
         {
@@ -303,14 +320,14 @@ def geojson_bytes(points: Sequence[Waypoint], *, title: str, note: str = "") -> 
     document = {
         "type": "FeatureCollection",
         "schema": SCHEMA,
-        "title": shown(title),
-        "note": _headed(note),
+        "title": shown(head.title),
+        "note": head.note_line,
         "features": features,
     }
     return (json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n").encode()
 
 
-def gpkg_bytes(points: Sequence[Waypoint], *, note: str = "") -> bytes:
+def gpkg_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """GeoPackage with one layer ``sites``; GDAL's own date is fixed so that equal sites are equal files."""
     import geopandas as gpd
     from shapely.geometry import Point
@@ -338,7 +355,7 @@ def gpkg_bytes(points: Sequence[Waypoint], *, note: str = "") -> bytes:
             path,
             {"sites": frame},
             {"sites": "Point"},
-            meaning="reefscan {}. " + shown(note).replace("{", "(").replace("}", ")"),
+            meaning="reefscan {}. " + shown(head.note).replace("{", "(").replace("}", ")"),
         ).read_bytes()
 
 
@@ -346,17 +363,19 @@ def encode(
     points: Sequence[Waypoint], fmt: str, *, title: str, note: str = "", symbol: str | None = None
 ) -> bytes:
     """Bytes of tidied points in one of `FORMATS`; the note stands at the top."""
-    if fmt == "gpx":
-        return gpx_bytes(points, title=title, note=note, symbol=symbol)
-    if fmt == "kml":
-        return kml_bytes(points, title=title, note=note)
-    if fmt == "csv":
-        return csv_bytes(points, note=note)
-    if fmt == "geojson":
-        return geojson_bytes(points, title=title, note=note)
-    if fmt == "gpkg":
-        return gpkg_bytes(points, note=note)
-    raise InputError(f"format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
+    if fmt not in FORMATS:
+        raise InputError(f"format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
+    return FORMATS[fmt](points, Headed(title, note, symbol))
+
+
+FORMATS: dict[str, Callable[[Sequence[Waypoint], Headed], bytes]] = {
+    "gpx": gpx_bytes,
+    "kml": kml_bytes,
+    "csv": csv_bytes,
+    "geojson": geojson_bytes,
+    "gpkg": gpkg_bytes,
+}
+"""Every form that sites are written in: a new one is its writer and one row."""
 
 
 def distance_m(a: Waypoint, b: Waypoint) -> float:

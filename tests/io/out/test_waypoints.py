@@ -18,6 +18,7 @@ from lxml import etree
 
 from reefscan.base.errors import InputError
 from reefscan.io.out.waypoints import (
+    Headed,
     Waypoint,
     clean,
     csv_bytes,
@@ -166,7 +167,9 @@ def test_an_impossible_position_is_refused(lon: float, lat: float) -> None:
 
 def test_no_text_cell_of_the_csv_starts_like_a_formula_and_numbers_stay_numbers() -> None:
     # starts listed by OWASP, "CSV Injection"
-    rows = list(csv.reader(io.StringIO(csv_bytes(tidy(hostile_points())).decode(), newline="")))
+    rows = list(
+        csv.reader(io.StringIO(csv_bytes(tidy(hostile_points()), Headed("sites")).decode(), newline=""))
+    )
     head, body = rows[0], rows[1:]
     assert len(body) == len(HOSTILE)
     for row in body:
@@ -198,7 +201,7 @@ def test_every_format_gives_the_same_bytes_twice() -> None:
 def test_an_empty_list_is_a_valid_file_in_every_format(kml_schema: etree.XMLSchema) -> None:
     GPX.assertValid(etree.fromstring(encode([], "gpx", title="t")))
     kml_schema.assertValid(etree.fromstring(encode([], "kml", title="t")))
-    assert csv_bytes([]).count(b"\r\n") == 1
+    assert csv_bytes([], Headed("sites")).count(b"\r\n") == 1
     assert json.loads(encode([], "geojson", title="t"))["features"] == []
     assert encode([], "gpkg", title="t").startswith(b"SQLite format 3")
 
