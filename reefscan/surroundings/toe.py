@@ -116,7 +116,7 @@ def toes_of(
     dry = (depth <= 0) & (out <= HALF_M)
     shore = np.where(dry.any(axis=1), out[out.size - 1 - np.argmax(dry[:, ::-1], axis=1)], 0.0)
     off = out[None, :] - shore[:, None]
-    far = (off >= stand_off_m(depth, tide_m)) & ~np.isnan(depth)
+    far = (off >= stand_off_m(depth, tide_m)) & (depth > 0)
     first = np.argmax(far, axis=1)
     at = np.arange(len(first))
     # what dries again on the way lies behind something, and no boat gets there on this side
