@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
     from reefscan.io.grids.rasters import open_grids
-    from reefscan.layers.terrain import derive
+    from reefscan.pipeline.derive import derive
     from reefscan.pipeline.rescore import rescore_run
-    from reefscan.pipeline.scan import Run, scan, scan_elevation
+    from reefscan.pipeline.scan import Run, scan
 
 _HOME = {
     "Recipe": "reefscan.base.recipe",
@@ -25,16 +25,17 @@ _HOME = {
     "dump_recipe": "reefscan.base.recipe",
     "Run": "reefscan.pipeline.scan",
     "scan": "reefscan.pipeline.scan",
-    "scan_elevation": "reefscan.pipeline.scan",
     "open_grids": "reefscan.io.grids.rasters",
     "rescore_run": "reefscan.pipeline.rescore",
-    "derive": "reefscan.layers.terrain",
+    "derive": "reefscan.pipeline.derive",
 }
 
-__all__ = [
-    "Recipe", "Run", "derive", "dump_recipe", "load_recipe", "open_grids", "rescore_run", "scan",
-    "scan_elevation",
-]  # fmt: skip
+__all__ = ["Recipe", "Run", "derive", "dump_recipe", "load_recipe", "open_grids", "rescore_run", "scan"]
+
+
+def __dir__() -> list[str]:
+    """The public names."""
+    return __all__
 
 
 def __getattr__(name: str) -> Any:

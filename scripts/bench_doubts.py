@@ -27,6 +27,7 @@ sys.path[:0] = [str(ROOT / "tests"), str(ROOT)]
 
 from planted import plant  # noqa: E402
 from pyproj import Transformer  # noqa: E402
+from surfaces import scan_cells  # noqa: E402
 from unseen import nothing  # noqa: E402
 from unseen.bed import near_tree  # noqa: E402
 from unseen.found import CRS, ORIGIN  # noqa: E402
@@ -34,7 +35,6 @@ from unseen.manners import process  # noqa: E402
 from unseen.planted_grounds import hard, plain  # noqa: E402
 from unseen.standing import near, standing  # noqa: E402
 
-import reefscan  # noqa: E402
 from reefscan.base.doubts import DOUBTS  # noqa: E402
 from reefscan.base.recipe import Rank, Score  # noqa: E402
 from reefscan.score.ranking import rank_sites  # noqa: E402
@@ -57,8 +57,8 @@ class Ground:
 
 def scanned(elev: np.ndarray, cell_m: float) -> tuple[pd.DataFrame, np.ndarray]:
     """Candidates of a grid, and their places in local metres."""
-    run = reefscan.scan_elevation(elev, cell_m=cell_m, crs=CRS, origin=ORIGIN)
-    table = run.candidates.drop(columns=["score", "confidence", "rank", "why"])
+    run = scan_cells(elev, cell_m=cell_m, crs=CRS, origin=ORIGIN)
+    table = run.table
     x, y = Transformer.from_crs("EPSG:4326", CRS, always_xy=True).transform(table["lon"], table["lat"])
     return table, np.column_stack([np.asarray(x) - ORIGIN[0], np.asarray(y) - ORIGIN[1]])
 

@@ -19,6 +19,7 @@ from bootstrap import ROOT, environment, stop
 
 SAMPLE = ROOT / "data_samples" / "demo_coast.tif"
 OUT = ROOT / "runs" / "demo"
+AROUND = {"--closed": "closed.geojson", "--caution": "caution.geojson", "--hard": "structures.geojson"}
 SCAN_DEFAULTS = ["--depth", "15ft", "60ft", "--top", "60"]
 
 
@@ -44,7 +45,8 @@ def main(arguments: list[str]) -> int:
     if OUT.exists():
         shutil.rmtree(OUT)  # the demo's own folder, made by an earlier call
     OUT.parent.mkdir(exist_ok=True)
-    failed = _reefscan(python, "scan", str(SAMPLE), *(arguments or SCAN_DEFAULTS), "--out", str(OUT))
+    around = [word for flag, name in AROUND.items() for word in (flag, str(SAMPLE.parent / name))]
+    failed = _reefscan(python, "scan", str(SAMPLE), *(arguments or SCAN_DEFAULTS), *around, "--out", str(OUT))
     if failed:
         return failed
     page, waypoints = OUT.parent / "demo.html", OUT.parent / "demo.gpx"

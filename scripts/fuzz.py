@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import collections
 import contextlib
+import copy
 import io
 import json
 import os
@@ -146,7 +147,7 @@ def odd_json(data: bytes, dice: random.Random, words: tuple[bytes, ...]) -> byte
             if isinstance(node, dict) and dice.random() < 0.15:
                 del node[key]
             else:
-                node[key] = dice.choice(values)
+                node[key] = copy.deepcopy(dice.choice(values))  # the next odd value may go into it
             break
     return json.dumps(document).encode()
 

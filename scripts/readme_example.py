@@ -21,7 +21,10 @@ from pathlib import Path
 from PIL import Image
 
 ROOT = Path(__file__).resolve().parent.parent
-COMMAND = "scan data_samples/demo_coast.tif --depth 15ft 60ft --top 60 --out runs/coast"
+COMMAND = (
+    "scan data_samples/demo_coast.tif --depth 15ft 60ft --top 60 --closed data_samples/closed.geojson "
+    "--caution data_samples/caution.geojson --hard data_samples/structures.geojson --out runs/coast"
+)
 RUN = "import sys; from reefscan.cli import main; sys.exit(main())"
 ROWS = 5
 PICTURE_WIDTH = 1100

@@ -14,6 +14,7 @@ direction), for rays that reach the crests unless a radius is named. The worked 
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,6 +34,14 @@ def sample(surface: Surface, rows: int = 81, cols: int = 81, cell_m: float = 1.0
     """Put a surface on a grid of cells (north-up); use ``functools.partial`` or a lambda for its options."""
     x, y = coordinates(rows, cols, cell_m)
     return np.asarray(surface(x, y), dtype=np.float64)
+
+
+def fractal(rng: np.random.Generator, rows: int, cols: int, *, power: float) -> Grid:
+    """Ground that is rough at every scale: mean 0, standard deviation 1, its spectrum falling with the ``power`` of the wave number."""
+    wave = np.hypot(np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(cols)[None, :])
+    wave[0, 0] = np.inf
+    ground = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((rows, cols))) * wave**-power, s=(rows, cols))
+    return np.asarray(ground / ground.std())
 
 
 def along_across(x: Grid, y: Grid, axis_deg: float) -> tuple[Grid, Grid]:
@@ -224,3 +233,13 @@ def paraboloid(x: Grid, y: Grid, *, a: float = 0.01, base_m: float = -10.0) -> G
 def bank(x: Grid, y: Grid, *, height_m: float = 4.0, radius_m: float = 120.0, base_m: float = -10.0) -> Grid:
     """A smooth Gaussian bank, far wider than any window: steepest slope .86 height / radius; no ledge, no trough."""
     return base_m + height_m * np.exp(-(x**2 + y**2) / radius_m**2)
+
+
+def scan_cells(elev: Grid, *, recipe: Any = None, tile: int | None = None, **cells: Any) -> Any:
+    """Scan elevations in memory as they are, through no file: ``cells`` go to `ArraySource.from_metres`."""
+    from reefscan.base.arraysource import ArraySource
+    from reefscan.base.recipe import Recipe
+    from reefscan.pipeline.scan import scan_sources
+
+    source = ArraySource.from_metres(elev, **cells)
+    return scan_sources([source], recipe or Recipe.default(), workers=1, tile=tile)

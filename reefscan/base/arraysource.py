@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ class ArraySource:
     elev_mm: NDArray[np.int32]
     sigma_mm: NDArray[np.int32] | None = None
     name: str = "array"
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = ()
 
     @classmethod
     def from_metres(
@@ -89,6 +90,11 @@ class ArraySource:
         """True if the array came with an uncertainty."""
         return self.sigma_mm is not None
 
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Name of the array alone."""
+        return (self.name,)
+
     def read(self, window: Window) -> GridBlock:
         """Read any window; outside the array cells are unknown."""
         elev = np.full((window.height, window.width), NODATA_MM, np.int32)
@@ -137,3 +143,19 @@ class ArraySource:
         if not cells.size:
             return None
         return (-float(cells.max()) / 1000.0, -float(cells.min()) / 1000.0)
+
+    def changed(self) -> list[str]:
+        """Nothing: an array is its own copy."""
+        return []
+
+    def owns(self, rows: NDArray[Any], cols: NDArray[Any]) -> NDArray[np.bool_]:
+        """All cells."""
+        return np.ones(np.shape(rows), dtype=bool)
+
+    def source_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> list[str]:
+        """Name of the array, for every cell."""
+        return [self.name] * len(rows)
+
+    def filled_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> NDArray[np.bool_]:
+        """No cell: an array states nothing of the kind."""
+        return np.zeros(np.shape(rows), dtype=bool)

@@ -30,6 +30,8 @@ class Column:
         Least and greatest value there can be.
     measured : bool
         True if a station is measured with it and its candidate takes it over as it is.
+    outside : bool
+        True for a fact from outside the grid: the table has it only where files were given that tell it.
     """
 
     name: str
@@ -39,6 +41,7 @@ class Column:
     page: bool = True
     bounds: tuple[float | None, float | None] | None = None
     measured: bool = False
+    outside: bool = False
 
 
 def _measure(
@@ -51,6 +54,12 @@ def _measure(
     high: float | None = None,
 ) -> Column:
     return Column(name, about, decimals, page=page, bounds=(low, high), measured=True)
+
+
+def _fact(
+    name: str, decimals: int, about: str, *, low: float | None = None, high: float | None = None
+) -> Column:
+    return Column(name, about, decimals, bounds=(low, high), outside=True)
 
 
 CANDIDATE: tuple[Column, ...] = (
@@ -93,8 +102,20 @@ CANDIDATE: tuple[Column, ...] = (
     _measure("interpolated", 2, "share of the ground there that was filled in between soundings", low=0, high=1),
     _measure("interval_m", 1, "width of the coarser cells that the grid only repeats there, m; 0 where they are its own", low=0),
     Column("source", "file that it comes from", kind="text"),
+    _fact("hard_m", 1, "distance to the nearest hard structure that was given, m", low=0),
+    _fact("hard_deg", 1, "bearing of the nearest hard structure that was given, true degrees; none inside of it", low=0, high=360),
+    Column("hard_name", "what the nearest hard structure is called, or what it is", kind="text", outside=True),
+    _fact("caution_m", 1, "distance to the nearest caution ground that was given, m; 0 inside of it", low=0),
+    Column("caution_name", "what the nearest caution ground is called, or what it is", kind="text", outside=True),
+    _fact("closed_m", 1, "distance to the nearest closed ground that was given, m", low=0),
+    Column("closed_name", "what the nearest closed ground is called, or what it is", kind="text", outside=True),
+    _fact("wind_fetch_m", 0, "open water to within 15 degrees of where the stated wind comes from, m; 50 000 stands for more", low=0),
+    _fact("open_m", 0, "longest open water in any direction, m; 50 000 stands for more", low=0),
+    _fact("open_deg", 0, "bearing of the longest open water, true degrees", low=0, high=360),
+    Column("fetch", "open water to the eight points of the compass, m, from north by east", kind="text", outside=True),
 )  # fmt: skip
 
+OUTSIDE = tuple(column.name for column in CANDIDATE if column.outside)
 BY_NAME = {column.name: column for column in CANDIDATE}
 DECIMALS = {column.name: column.decimals for column in CANDIDATE if column.decimals is not None}
 TEXT = tuple(column.name for column in CANDIDATE if column.kind == "text")

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -185,6 +185,14 @@ class GridSource(Protocol):
     def has_uncertainty(self) -> bool:
         """True if `read` gives ``sigma_mm``."""
 
+    @property
+    def notes(self) -> tuple[str, ...]:
+        """What was assumed, repaired, skipped or looks wrong, one sentence each."""
+
+    @property
+    def files(self) -> tuple[str, ...]:
+        """Names of the files that the cells come from, best first."""
+
     def read(self, window: Window) -> GridBlock:
         """Read any window; cells outside `extent` are unknown. Same bits for any cut; the arrays are the caller's own."""
 
@@ -211,6 +219,18 @@ class GridSource(Protocol):
 
         May be wider than the truth, never narrower. ``(-inf, inf)`` when nothing cheap is known.
         """
+
+    def changed(self) -> list[str]:
+        """Names of files that are no longer what they were when they were opened."""
+
+    def owns(self, rows: NDArray[Any], cols: NDArray[Any]) -> NDArray[np.bool_]:
+        """Tell which cells' candidates belong to this source, where several of one run see the same ground."""
+
+    def source_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> list[str]:
+        """Name of the file that each cell comes from, empty where the cell is unknown."""
+
+    def filled_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> NDArray[np.bool_]:
+        """Tell which cells were filled in between soundings, as the input itself states."""
 
 
 def to_mm(elev: NDArray[np.floating]) -> NDArray[np.int32]:

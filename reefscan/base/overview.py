@@ -1,6 +1,6 @@
-"""A grid thinned to the size of a picture, by the way: each tile hands over the few cells that it shows.
+"""A grid thinned to the size of a picture: each tile hands over the few cells that the picture shows.
 
-Read anew for the picture alone, a large grid would be decoded twice.
+If the picture read them itself, a large grid would be decoded twice.
 """
 
 from __future__ import annotations
@@ -14,6 +14,48 @@ from reefscan.base.model import NODATA_MM, GridSource, Window
 
 SIDE = 1600
 """Most cells on a side of the picture: enough for its paper."""
+
+
+@dataclass(frozen=True)
+class MapGround:
+    """The ground of one picture: elevations, and where they lie.
+
+    Parameters
+    ----------
+    elev : ndarray, shape (rows, cols)
+        Metres, positive up, rows north to south, NaN unknown.
+    west_m, north_m, cell_m : float
+        Outer west and north edge and side of a (thinned) cell, metres in ``crs``.
+    crs : str
+        Projected CRS.
+    """
+
+    elev: NDArray[np.float64]
+    west_m: float
+    north_m: float
+    cell_m: float
+    crs: str
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """West, south, east, north (m)."""
+        rows, cols = self.elev.shape
+        return (
+            self.west_m,
+            self.north_m - rows * self.cell_m,
+            self.west_m + cols * self.cell_m,
+            self.north_m,
+        )
+
+    def cut(self, rows: slice, cols: slice) -> MapGround:
+        """Return the part of these rows and columns; the slices start at 0 or later and have no step."""
+        return MapGround(
+            self.elev[rows, cols],
+            self.west_m + cols.start * self.cell_m,
+            self.north_m - rows.start * self.cell_m,
+            self.cell_m,
+            self.crs,
+        )
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,8 @@ from reefscan.base.errors import RecipeError
 from reefscan.base.recipe_parts import (
     KINDS,
     RECIPE_VERSION,
+    ROLES,
+    Around,
     Find,
     Kind,
     Rank,
@@ -33,6 +35,8 @@ from reefscan.base.units import shown
 __all__ = [
     "KINDS",
     "RECIPE_VERSION",
+    "ROLES",
+    "Around",
     "Find",
     "Kind",
     "Rank",
@@ -106,7 +110,7 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
 
 
 _SECTIONS: dict[tuple[str, ...], type[BaseModel]] = {
-    (): Recipe, ("find",): Find, ("score",): Score, ("rank",): Rank,
+    (): Recipe, ("find",): Find, ("score",): Score, ("rank",): Rank, ("around",): Around,
 }  # fmt: skip
 
 
@@ -165,6 +169,11 @@ def dump_recipe(recipe: Recipe) -> str:
         key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name)
         lines += ["", f"[score.terms.{key}]  # {note}", *_lines(term, Term)]
     lines += ["", "[rank]  # how many are listed: rescore is enough", *_lines(recipe.rank, Rank)]
+    lines += [
+        "",
+        "[around]  # files of your own: changing anything here needs a new scan",
+        *_lines(recipe.around, Around),
+    ]
     return "\n".join(lines) + "\n"
 
 

@@ -1,11 +1,15 @@
-"""The parts of a recipe: every number that decides what is found, how it is scored and what is listed.
+"""The parts of a recipe: the numbers that a person may want to change in what is found, how it is scored and what is listed.
 
-Three parts, and the split is the backbone of the package:
+Thresholds of what a place may be instead (`reefscan.doubts`) and of the noise of the ground are no matter of taste: they
+stand in the code, beside the figures that set them.
+
+Four parts, and the split of the first three is the backbone of the package:
 
 - ``[find]`` is everything that touches a raster. It decides the candidates and is the key of
   the tile store (`Find.key`).
 - ``[score]`` judges stored candidates: terms with a trapezoid each. Changing it reads no raster.
 - ``[rank]`` decides how many are listed and how far apart.
+- ``[around]`` names files that come from outside the grid. What is closed is decided in the scan and stays decided.
 
 Lengths in the file carry a unit (``"80ft"``, ``"24m"``, ``"13fathom"``) or are metres; inside they
 are metres. A file may name only what it changes: the rest keeps its default. The default terms are
@@ -14,10 +18,13 @@ always there; a term with weight 0 is off.
 
 from __future__ import annotations
 
+import datetime
 import difflib
 import hashlib
 import json
 import math
+import re
+from collections.abc import Iterator
 from typing import Annotated, Any, Literal, Self
 
 from pydantic import (
@@ -25,18 +32,21 @@ from pydantic import (
     BeforeValidator,
     ConfigDict,
     Field,
+    ValidationError,
     ValidationInfo,
     field_validator,
     model_validator,
 )
 
 from reefscan.base.errors import NeedsScanError, RecipeError
+from reefscan.base.s44 import ASSUMED
 from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.base.units import parse_length
 
 RECIPE_VERSION: Literal[1] = 1
 KINDS = ("trough", "ledge", "rise", "man-made")
 Kind = Literal["trough", "ledge", "rise", "man-made"]
+
 
 Metres = Annotated[float, BeforeValidator(parse_length)]
 
@@ -48,9 +58,34 @@ FARTHEST_M = 10_000.0
 
 MOST_SITES = 1_000_000
 
+_SHOWN = 12
+"""Changes that a printed recipe names one by one."""
+
+
+def _changed(value: Any, default: Any, where: str = "") -> Iterator[str]:
+    """What of a part of a recipe is not as in another, one ``name=value`` each."""
+    if isinstance(value, BaseModel) and isinstance(default, BaseModel):
+        value, default = dict(value), dict(default)
+    if isinstance(value, dict) and isinstance(default, dict):
+        for name, inner in value.items():
+            yield from _changed(inner, default.get(name), f"{where}.{name}" if where else name)
+    elif value != default:
+        yield f"{where}={value!r}"
+
 
 class _Part(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+    def __repr__(self) -> str:
+        """What differs from the defaults; all of it is in ``model_dump()``."""
+        kind = type(self)
+        whole = not any(field.is_required() for field in kind.model_fields.values())
+        changed = list(_changed(dict(self), dict(kind() if whole else kind.model_construct())))
+        more = [f"{len(changed) - _SHOWN} more"] * (len(changed) > _SHOWN)
+        return f"{kind.__name__}({', '.join(changed[:_SHOWN] + more) or 'as the default'})"
+
+    def __str__(self) -> str:
+        return repr(self)
 
     @field_validator("*", mode="before")
     @classmethod
@@ -214,7 +249,7 @@ class Score(_Part):
         description="a site whose penalties leave less than this share of its score is not listed: what it is, is in doubt",
     )
     s44_order: Literal["exclusive", "special", "1a", "1b", "2"] = Field(
-        default="1a", description="IHO S-44 order assumed where the grid states no uncertainty"
+        default=ASSUMED, description="IHO S-44 order assumed where the grid states no uncertainty"
     )
     say_doubt: float = Field(
         default=0.5,
@@ -230,6 +265,17 @@ class Score(_Part):
     )
     say_confidence: float = Field(
         default=0.7, ge=0, le=1, description="below this confidence the height is said to be unsure"
+    )
+    say_hard_m: Metres = Field(
+        default=200.0, ge=0, description="down to this distance the nearest hard structure is named (guess)"
+    )
+    say_caution_m: Metres = Field(
+        default=100.0, ge=0, description="down to this distance from caution ground a site is flagged (guess)"
+    )
+    say_closed_m: Metres = Field(
+        default=50.0,
+        ge=0,
+        description="down to this distance from closed ground a site is flagged: nets and positions drift (guess)",
     )
     terms: dict[str, Term] = Field(default_factory=dict, validate_default=True, description="the terms")
 
@@ -268,6 +314,143 @@ class Rank(_Part):
     )
 
 
+POINTS = ("N", "NNE", "NE", "ENE", "E", "ESE", "SE", "SSE", "S", "SSW", "SW", "WSW", "W", "WNW", "NW", "NNW")
+
+ROLES = ("closed", "caution", "hard", "land")
+"""What a file of shapes may be given as, and the field of `Around` that names it."""
+
+
+class Around(_Part):
+    """What lies around: the files that a person hands over, and how they are read. Paths are taken as on the command line."""
+
+    closed: tuple[str, ...] = Field(
+        default=(), description="files of closed ground: nothing in it is ever listed"
+    )
+    caution: tuple[str, ...] = Field(
+        default=(),
+        description="files of ground to take care in (fairways, anchorages, cables): a site near is flagged",
+    )
+    hard: tuple[str, ...] = Field(
+        default=(), description="files of hard structure (breakwaters, wrecks, piles) and of chart cells"
+    )
+    land: tuple[str, ...] = Field(
+        default=(), description="files of land, from which the open water around a site is told"
+    )
+    closed_buffer_m: Metres = Field(
+        default=0.0, ge=0, le=FARTHEST_M, description="margin around closed ground that is closed too"
+    )
+    tide_m: Metres = Field(
+        default=0.0,
+        description="rise of the water above the grid's datum, for the stand-off from a breakwater's waterline",
+    )
+    wind_from: str = Field(
+        default="",
+        description='where the wind comes from, "SW" or "225" true degrees: open water to there counts against a site',
+    )
+    layers: tuple[str, ...] = Field(
+        default=(),
+        description='rasters of your own, "name=file": the cell under the net becomes the column layer_name',
+    )
+    worth: tuple[str, ...] = Field(
+        default=(),
+        description='what classes of a layer are worth, "name: 1=1, 3=0.2": the column layer_name_worth, 0 for others',
+    )
+    allow_fairways: bool = Field(
+        default=False,
+        description="true: fairways and dredged areas of a chart are ground to take care in, not closed",
+    )
+    classes: str = Field(
+        default="",
+        description="your own table of what the classes of a chart cell are taken for; empty = the built-in one",
+    )
+    date: str = Field(
+        default="",
+        description='the day of the visit, "2026-05-01": closures with dates are judged by it; empty = all are closed',
+    )
+
+    @field_validator("date")
+    @classmethod
+    def _a_day(cls, value: str) -> str:
+        try:
+            return value and datetime.date.fromisoformat(value).isoformat()
+        except ValueError:
+            raise ValueError("is no day; write it as 2026-05-01") from None
+
+    @field_validator("wind_from")
+    @classmethod
+    def _a_direction(cls, value: str) -> str:
+        text = value.strip().upper()
+        if text in POINTS:
+            return text
+        try:
+            degrees = float(text or 0)
+        except ValueError:
+            degrees = math.nan
+        if not 0 <= degrees <= 360:
+            raise ValueError("is no direction; write a point such as SW, or true degrees from 0 to 360")
+        return text
+
+    @property
+    def wind_deg(self) -> float:
+        """Where the wind comes from, true degrees; NaN where it is not said."""
+        if not self.wind_from:
+            return math.nan
+        return POINTS.index(self.wind_from) * 22.5 if self.wind_from in POINTS else float(self.wind_from)
+
+    @property
+    def rasters(self) -> dict[str, str]:
+        """Name and path of every raster."""
+        return {
+            name.strip(): path.strip() for name, _, path in (layer.partition("=") for layer in self.layers)
+        }
+
+    @property
+    def worths(self) -> dict[str, dict[float, float]]:
+        """What each class of a layer is worth, 0 to 1."""
+        out: dict[str, dict[float, float]] = {}
+        for text in self.worth:
+            name, _, pairs = text.partition(":")
+            split = (pair.partition("=") for pair in pairs.split(",") if pair.strip())
+            out[name.strip()] = {float(key): float(value) for key, _, value in split}
+        return out
+
+    @model_validator(mode="after")
+    def _layers_can_be_read(self) -> Self:
+        for layer in self.layers:
+            name, _, path = layer.partition("=")
+            if not re.fullmatch(r"[a-z][a-z0-9_]*", name.strip()) or not path.strip():
+                raise ValueError(
+                    f"layer {layer!r}: write name=file, the name in small letters, such as kelp=kelp.tif"
+                )
+        if len(self.rasters) < len(self.layers):
+            raise ValueError("layers: one name stands twice")
+        try:
+            worths = self.worths
+        except ValueError:
+            raise ValueError("worth: write name: class=worth, such as substrate: 1=1, 3=0.2") from None
+        for name, classes in worths.items():
+            if name not in self.rasters:
+                raise ValueError(f"worth: there is no layer {name!r}")
+            if not classes or not all(0 <= value <= 1 for value in classes.values()):
+                raise ValueError(f"worth of {name}: wanted classes with a worth from 0 to 1 each")
+        return self
+
+    @model_validator(mode="after")
+    def _one_role_each(self) -> Self:
+        seen: dict[str, str] = {}
+        for role in ROLES:
+            for path in getattr(self, role):
+                if path in seen:
+                    raise ValueError(f"{path} is given as {seen[path]} and as {role}; give it once")
+                seen[path] = role
+        return self
+
+    @property
+    def files(self) -> tuple[tuple[str, str], ...]:
+        """Role and path of every file of shapes."""
+        return tuple((role, path) for role in ROLES for path in getattr(self, role))
+
+
 class Recipe(_Part):
     """The whole recipe. `Recipe.default` is the one used when none is given."""
 
@@ -275,6 +458,11 @@ class Recipe(_Part):
     find: Find = Field(default_factory=Find)
     score: Score = Field(default_factory=Score)
     rank: Rank = Field(default_factory=Rank)
+    around: Around = Field(default_factory=Around)
+
+    def __repr__(self) -> str:
+        low, high = self.depth_band
+        return f"{super().__repr__()} for {low:g} to {high:g} m, the best {self.rank.top}"
 
     @classmethod
     def default(cls) -> Recipe:
@@ -322,7 +510,7 @@ class Recipe(_Part):
         terms["depth"].update(a=low, b=low, c=high, d=high, required=True)
         terms["depth"]["weight"] = terms["depth"]["weight"] or 1.0
         score = {**self.score.model_dump(), "terms": terms}
-        return Recipe(find=Find(**find), score=Score(**score), rank=self.rank)
+        return Recipe(find=Find(**find), score=Score(**score), rank=self.rank, around=self.around)
 
     def with_find_of(self, stored: Recipe) -> Recipe:
         """Return this recipe on the candidates that ``stored`` searched for.
@@ -332,6 +520,11 @@ class Recipe(_Part):
         NeedsScanError
             If the two search for different things, or this one asks for depths that were not searched.
         """
+        if self.around not in (Around(), stored.around):
+            raise NeedsScanError(
+                "[around] of this recipe names other files or another day than the run's: what is closed is decided in the scan, "
+                "so scan again with this recipe"
+            )
         mine, theirs = self.find.model_dump(), stored.find.model_dump()
         band = ("depth_min_m", "depth_max_m")
         for name, wanted in mine.items():
@@ -346,7 +539,7 @@ class Recipe(_Part):
                 f"depths {low:g} to {high:g} m are asked for, but the run searched {first:g} to {last:g} m: "
                 "scan again with this band"
             )
-        return self.model_copy(update={"find": stored.find})
+        return self.model_copy(update={"find": stored.find, "around": stored.around})
 
     def searched_as_asked(self) -> Recipe:
         """Return a recipe whose search band holds all depths that its depth term asks for: what is not searched cannot be listed."""
@@ -358,6 +551,36 @@ class Recipe(_Part):
             "depth_max_m": max(high, find.depth_max_m),
         }
         return self.model_copy(update={"find": Find(**{**find.model_dump(), **wider})})
+
+    def with_around(self, **given: Any) -> Recipe:
+        """Return a recipe with more around it: files are added to those of their role, other values take the old one's place.
+
+        Parameters
+        ----------
+        **given
+            Fields of `Around`; None and empty ones change nothing.
+
+        Raises
+        ------
+        RecipeError
+            If a value is wrong.
+        """
+        values = self.around.model_dump()
+        for name, value in given.items():
+            if value is None or value is False or value == [] or value == ():
+                continue  # an option that was not given takes nothing back that the recipe says
+            old = values[name]
+            values[name] = (*old, *(v for v in value if v not in old)) if isinstance(old, tuple) else value
+        try:
+            return self.model_copy(update={"around": Around(**values)})
+        except ValidationError as error:
+            first = error.errors()[0]
+            where = (
+                "--" + str(first["loc"][0]).removesuffix("_m").replace("_", "-") + ": "
+                if first["loc"]
+                else ""
+            )
+            raise RecipeError(f"{where}{first['msg'].removeprefix('Value error, ')}") from None
 
     def with_top(self, top: int) -> Recipe:
         """Return a recipe that lists ``top`` sites."""

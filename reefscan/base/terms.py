@@ -11,6 +11,7 @@ from typing import Any
 from reefscan.base.doubts import DOUBTS
 
 GUESS = "a guess of the trade"
+NATURAL = ("trough", "ledge", "rise")
 
 
 @dataclass(frozen=True)
@@ -25,6 +26,8 @@ class DefaultTerm:
         The comment in the written recipe.
     carries : str
         What raises the score where it is worth much, as named in the reasons.
+    carries_little : str
+        The same where a recipe is turned round, so that little of it is good.
     low, high : str
         What costs where the value is below, or above, what is worth the full amount.
     unknown : str
@@ -34,6 +37,7 @@ class DefaultTerm:
     values: dict[str, Any]
     note: str
     carries: str = ""
+    carries_little: str = ""
     low: str = ""
     high: str = ""
     unknown: str = ""
@@ -59,17 +63,17 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
     "steep": DefaultTerm(
         {"column": "steep_deg", "a": 4.6, "b": 21.8, "weight": 5.0},  # gradients of 0.08 and 0.4
         "gradient of the face, degrees: a gentle slope of the same height is no shelter (set on planted seabeds)",
-        carries="a steep face", low="a gentle face", unknown="how steep its face is",
+        carries="a steep face", carries_little="a gentle face", low="a gentle face", high="a steep face", unknown="how steep its face is",
     ),
     "contrast": DefaultTerm(
         {"column": "contrast", "a": 0.0, "b": 1.0, "weight": 1.0},
         "how far it stands out: a lone ledge on sand gathers what lives around (common practice, no source)",
-        carries="standing alone", low="much other structure around it", unknown="what stands around it",
+        carries="standing alone", carries_little="other structure around it", low="much other structure around it", high="standing alone", unknown="what stands around it",
     ),
     "extent": DefaultTerm(
         {"column": "extent", "a": 0.0, "b": 1.0, "weight": 0.5, "kinds": ("trough", "ledge")},
         "a long edge holds more than its tip, and is surer to be one (common practice, no source)",
-        carries="a long edge", low="the end of a feature", unknown="how far it goes on",
+        carries="a long edge", carries_little="the end of a feature", low="the end of a feature", high="a long edge", unknown="how far it goes on",
     ),
     "floor": DefaultTerm(
         {"column": "slope_deg", "c": 10.0, "d": 30.0, "weight": 0.5},
@@ -80,20 +84,30 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells
         {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
         f"broken ground near by, where animals hide by day ({GUESS})",
-        carries="broken ground close by", low="little broken ground near by", unknown="broken ground",
+        carries="broken ground close by", carries_little="smooth ground close by", low="little broken ground near by", high="broken ground close by", unknown="broken ground",
     ),
     "hangs_together": DefaultTerm(
-        {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True},
+        {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True, "kinds": NATURAL},
         "weed, fish and false bottoms jump from cell to cell, rock does not (set on planted seabeds)",
         carries="depths that agree from cell to cell", high="depths that jump from cell to cell",
         unknown="whether depths agree from cell to cell",
     ),
     **{
         doubt.term: DefaultTerm(
-            {"column": doubt.column, "c": doubt.full, "d": doubt.none, "weight": doubt.weight, "penalty": True},
+            {"column": doubt.column, "c": doubt.full, "d": doubt.none, "weight": doubt.weight, "penalty": True, "kinds": NATURAL},
             doubt.note,
             high=doubt.costs,
         )
         for doubt in DOUBTS
     },
+    "hard_structure": DefaultTerm(
+        {"column": "hard_m", "c": 30.0, "d": 150.0, "weight": 0.1, "bonus": True},
+        f"near a breakwater, wreck or pile that was given with --hard; can only raise a score ({GUESS})",
+        carries="hard structure near by",
+    ),
+    "lee": DefaultTerm(
+        {"column": "wind_fetch_m", "c": 500.0, "d": 5000.0, "weight": 0.3, "penalty": True},
+        f"open water to where the stated wind comes from, over which waves grow ({GUESS})",
+        carries="land to windward", high="open water to windward",
+    ),
 }  # fmt: skip

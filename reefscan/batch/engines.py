@@ -50,7 +50,7 @@ class Engine(Protocol):
     """A way to run tiles."""
 
     def open(self, job: Job, tiles: int) -> Session:
-        """Bring the workers up for so many tiles of a job.
+        """Start the workers for a job of this many tiles.
 
         Raises
         ------
@@ -149,7 +149,7 @@ class DaskCluster:
 def choose_engine(
     *, workers: int | None = None, scheduler: str | None = None, prepare: Callable[[], None] | None = None
 ) -> Engine:
-    """Pick the engine from what the user said.
+    """Choose the engine by the user's options.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""What the engine tells whoever watches: one small frozen type for each thing that happens.
+"""What the engine reports while it runs: one small frozen type for each kind of event.
 
 The engine never prints; the command line draws the bar from these, the record of the run adds them up.
 Seconds are for the record alone: nothing is decided by them, so a clock that jumps changes nothing.
@@ -13,7 +13,7 @@ from reefscan.base.model import Window
 
 @dataclass(frozen=True)
 class Planned:
-    """The work is known: so many tiles, so many cells."""
+    """The work is planned: the number of tiles and of cells."""
 
     tiles: int
     cells: int
@@ -72,7 +72,7 @@ class WorkersReplaced:
 
 @dataclass(frozen=True)
 class Packing:
-    """All else is done, and a raster of so many cells, ``known`` of them with ground, is still being packed."""
+    """Everything else is done, and the raster is still being compressed; ``known`` of its cells have ground."""
 
     cells: int
     known: int

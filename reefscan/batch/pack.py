@@ -2,7 +2,7 @@
 
 Most tiles of a coast are land, too deep or empty. A file of its own for each, synced to the disk, would cost
 more than looking at it did. A tile is appended in one step with its length and checksum: a process killed at any
-moment loses none. The disk is told to hold it within `SYNC_S`, so a power cut loses what is looked at in that
+moment loses none. The file is synced to the disk every `SYNC_S`, so a power cut loses at most the tiles of that
 time, and the torn end it may leave is cut off.
 """
 

@@ -96,7 +96,7 @@ class ProcessSession:
 
 
 class FreshContext(SpawnContext):
-    """Makes processes that start with so many threads in their libraries, and without the script.
+    """Makes processes whose libraries start with a given number of threads, and that do not import the script.
 
     Parameters
     ----------
@@ -129,7 +129,7 @@ class _Fresh(SpawnProcess):
 
 @contextmanager
 def _without_script() -> Iterator[None]:
-    """Hide the script from what a starting process is told to import."""
+    """Hide the script, so that a starting process does not import it."""
     with _main:
         script = sys.modules["__main__"]
         sys.modules["__main__"] = ModuleType("__main__")

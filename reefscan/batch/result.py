@@ -1,8 +1,8 @@
 """What one tile gives back, and its one form as bytes.
 
 The bytes are a header line of JSON and then the parts: every table as an Arrow IPC stream, every
-raster as packed cells. A checksum over all of it stands in the first line, so that a file cut short,
-half written or damaged on the disk is told from a good one by reading it.
+raster as packed cells. A checksum over all of it stands in the first line, so that reading shows
+whether a file is cut short, half written or damaged on the disk.
 """
 
 from __future__ import annotations

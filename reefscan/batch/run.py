@@ -54,7 +54,7 @@ class Finished:
     result: TileResult | None = None
 
     def load(self) -> TileResult:
-        """Return the result, read and checked anew from the store.
+        """Return the result, read from the store and checked again.
 
         Raises
         ------

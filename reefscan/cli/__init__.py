@@ -17,7 +17,6 @@ from typer.core import TyperCommand, TyperGroup
 
 from reefscan.cli import interrupt
 from reefscan.cli.quiet import hush
-from reefscan.cli.spared import spare
 
 COMMANDS: dict[str, str] = {
     "scan": "Find, score and rank drop points in a seabed grid.",
@@ -95,14 +94,11 @@ def main(argv: list[str] | None = None) -> None:
         hush()
     # Asked to end (by a cluster's queue, a service manager, kill), it ends as for Ctrl-C: with words, workers and lock gone.
     interrupt.listen()
-    spare()
     sys.exit(run(sys.argv[1:] if argv is None else argv))
 
 
 def run(argv: list[str]) -> int:
     """Run the command line and return the exit code."""
-    from reefscan.base.errors import ReefscanError
-
     cut = argv.index("--") if "--" in argv else len(argv)
     debug = "--debug" in argv[:cut]
     argv = [a for a in argv[:cut] if a != "--debug"] + argv[cut:]
@@ -137,33 +133,35 @@ def run(argv: list[str]) -> int:
             import traceback
 
             traceback.print_exc()
-        if isinstance(error, ReefscanError):
-            return _say(str(error), error.exit_code)
-        if hasattr(error, "format_message"):  # a usage error of the option parser
-            context = getattr(error, "ctx", None)
-            path = context.command_path if context is not None else "reefscan"
-            text = str(error.format_message())
-            if not text:
-                return int(getattr(error, "exit_code", 2))
-            return _say(f"{text} (see '{path} --help')", int(getattr(error, "exit_code", 2)))
-        if isinstance(error, OSError):
-            where = f"{error.filename}: " if error.filename else ""
-            return _say(f"{where}{error.strerror or error}", 1)
-        if isinstance(error, MemoryError):
-            return _say(
-                "out of memory; give --out if you did not, try fewer --workers or a smaller --tile", 1
-            )
-        return _say(
-            f"internal error: {type(error).__name__}: {error} (run again with --debug for details)", 1
-        )
+        return _refused(error)
     code = int(result) if isinstance(result, int) else 0
     if code == INTERRUPTED:  # newer option parsers turn Ctrl-C into this code without a word
         return _say("interrupted; what was finished is kept: give the same command again to go on", code)
     return code
 
 
+def _refused(error: Exception) -> int:
+    """Print one line about what went wrong and return the exit code."""
+    from reefscan.base.errors import ReefscanError
+
+    if isinstance(error, ReefscanError):
+        return _say(str(error), error.exit_code)
+    if hasattr(error, "format_message"):  # a usage error of the option parser
+        context = getattr(error, "ctx", None)
+        path = context.command_path if context is not None else "reefscan"
+        code = int(getattr(error, "exit_code", 2))
+        text = str(error.format_message())
+        return _say(f"{text} (see '{path} --help')", code) if text else code
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        return _say(f"{where}{error.strerror or error}", 1)
+    if isinstance(error, MemoryError):
+        return _say("out of memory; give --out if you did not, try fewer --workers or a smaller --tile", 1)
+    return _say(f"internal error: {type(error).__name__}: {error} (run again with --debug for details)", 1)
+
+
 LONGEST = 500
-"""Characters of a message: one that quotes a file may else fill the screen."""
+"""Characters of a message at most: one that quotes a file could fill the screen."""
 
 
 def _say(text: str, code: int) -> int:

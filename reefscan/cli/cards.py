@@ -44,7 +44,10 @@ def command(
     opened = open_run(run)
     table, said = picked_sites(opened, picks)
     cards = card_sites(table.head(top), opened.sources, patch_half_m=PATCH_HALF_M)
-    pages = draw_cards(cards, title=f"Sites of {opened.name}", unit=unit or opened.unit, fmt=fmt, dpi=dpi)
+    title = f"Sites of {opened.name}"
+    pages = draw_cards(
+        cards, title=title, closed_text=opened.closed_words, unit=unit or opened.unit, fmt=fmt, dpi=dpi
+    )
     names = (
         [out]
         if len(pages) == 1

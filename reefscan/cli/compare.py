@@ -42,7 +42,6 @@ def command(
     As in: reefscan compare runs/coast runs/other --out changes.png
     """
     import json
-    import sys
 
     from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
@@ -60,21 +59,33 @@ def command(
     names = [o.name for o in opened]
     if names[0] == names[1]:
         names = [str(run_a), str(run_b)]
-    a, b = (Side(n, o.table, o.listing, o.recipe) for n, o in zip(names, opened, strict=True))
+    a, b = (Side(n, o.table, o.listing, o.recipe, o.known) for n, o in zip(names, opened, strict=True))
     changes = compare_runs(a, b, within_m=within_m)
     if out is not None:
         _draw(out, changes, opened[1], f"{a.name} → {b.name}")
-    told = document(changes, name_a=a.name, name_b=b.name)
+    facts = document(changes, name_a=a.name, name_b=b.name)
+    facts["closed_ground"] = {name: o.closed_words for name, o in zip(names, opened, strict=True)}
     if as_json:
-        typer.echo(json.dumps(told, ensure_ascii=False, allow_nan=False, indent=1))
+        typer.echo(json.dumps(facts, ensure_ascii=False, allow_nan=False, indent=1))
         return
+    for side in (0, 1):
+        typer.echo(f"{names[side]}: {opened[side].closed_words}")
+    _print(changes)
+    typer.echo(", ".join(f"{facts['counts'][w]} {w}" for w in ("came", "went", "rose", "fell", "same")))
+
+
+def _print(changes: list[Change]) -> None:
+    """Print the sites that came, went or changed their score; how many more there are; how many only changed places."""
+    import sys
+    from collections import Counter
+
     from rich.console import Console
     from rich.table import Table
 
     table = Table(box=None, header_style="bold", pad_edge=False)
     for head in ("", "site", "kind", "rank", "score", "because"):
         table.add_column(head)
-    shown: dict[str, int] = {}
+    shown: Counter[str] = Counter()
     moved = 0
     for c in changes:
         if c.what == "same":
@@ -82,7 +93,7 @@ def command(
         if c.what in ("rose", "fell") and c.score_a == c.score_b:
             moved += 1
             continue
-        shown[c.what] = shown.get(c.what, 0) + 1
+        shown[c.what] += 1
         if shown[c.what] <= SHOWN:
             table.add_row(
                 c.what,
@@ -98,8 +109,6 @@ def command(
             typer.echo(f"... and {number - SHOWN} more that {what} (--json lists all)")
     if moved:
         typer.echo(f"{moved} kept their score and only changed places")
-    counts = told["counts"]
-    typer.echo(", ".join(f"{counts[w]} {w}" for w in ("came", "went", "rose", "fell", "same")))
 
 
 def _points(score: float | None) -> str:
@@ -125,12 +134,8 @@ def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> No
         raise InputError(f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .png, .pdf or .svg")
     ground = overview_of_all(opened.sources, most=1600)
     data = draw_changes(
-        ground.elev,
+        ground,
         [vars(c) for c in changes],
-        west_m=ground.west_m,
-        north_m=ground.north_m,
-        cell_m=ground.cell_m,
-        crs=ground.crs,
         band_max_m=opened.recipe.depth_band[1],
         title=title,
         fmt=fmt,

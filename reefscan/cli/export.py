@@ -2,15 +2,45 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
+from reefscan.cli.grouped import grouped
 
+
+@dataclass(frozen=True)
+class DeviceOptions:
+    """What the plotter or the phone can show."""
+
+    name_length: Annotated[
+        int | None, typer.Option("--name-length", metavar="N", help="Longest name.", show_default=False)
+    ] = None
+    ascii_only: Annotated[bool, typer.Option("--ascii", help="Plain ASCII in names and descriptions.")] = (
+        False
+    )
+    symbol: Annotated[
+        str | None,
+        typer.Option(
+            "--symbol",
+            metavar="NAME",
+            help="Symbol name for GPX, as your plotter spells it.",
+            show_default=False,
+        ),
+    ] = None
+    max_points: Annotated[
+        int | None,
+        typer.Option("--max-points", metavar="N", help="Split into files of at most N.", show_default=False),
+    ] = None
+
+
+@grouped
 def command(
     run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
     out: Annotated[Path, typer.Option("--out", metavar="FILE", help="The file to write.")],
+    device: DeviceOptions,
     fmt: Annotated[
         str | None,
         typer.Option(
@@ -30,30 +60,12 @@ def command(
     order: Annotated[
         str, typer.Option("--order", metavar="rank|route", help="route: a short way past all.")
     ] = "rank",
-    name_length: Annotated[
-        int | None, typer.Option("--name-length", metavar="N", help="Longest name.", show_default=False)
-    ] = None,
-    ascii_only: Annotated[
-        bool, typer.Option("--ascii", help="Plain ASCII in names and descriptions.")
-    ] = False,
-    symbol: Annotated[
-        str | None,
-        typer.Option(
-            "--symbol",
-            metavar="NAME",
-            help="Symbol name for GPX, as your plotter spells it.",
-            show_default=False,
-        ),
-    ] = None,
-    max_points: Annotated[
-        int | None,
-        typer.Option("--max-points", metavar="N", help="Split into files of at most N.", show_default=False),
-    ] = None,
 ) -> None:
     """Write the sites as GPX 1.1, KML 2.2, CSV, GeoJSON or GeoPackage.
 
     As in: reefscan export runs/coast --picks picks.json --format gpx --out sites.gpx
     """
+    from reefscan.base.caution import CAUTION
     from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.out.waypoints import FORMATS, route_order, tidy, write_sites
@@ -71,14 +83,20 @@ def command(
     opened = open_run(run)
     table, said = picked_sites(opened, picks)
     points = waypoints_of(table if top is None else table.head(top), opened.unit)
-    points = tidy(
-        route_order(points) if order == "route" else points, length=name_length, ascii_only=ascii_only
-    )
+    if order == "route":
+        points = route_order(points)
+    points = tidy(points, length=device.name_length, ascii_only=device.ascii_only)
     title = f"Sites of {opened.name}"
-    for path in write_sites(points, out, fmt=fmt, title=title, symbol=symbol, most=max_points):
+    for path in write_sites(
+        points,
+        out,
+        fmt=fmt,
+        title=title,
+        note=opened.closed_words,
+        symbol=device.symbol,
+        most=device.max_points,
+    ):
         typer.echo(str(path))
-    typer.echo(
-        f"reefscan: {len(points)} sites written. Not for navigation: check every depth on the spot.", err=True
-    )
+    typer.echo(f"reefscan: {opened.closed_words}\nreefscan: {len(points)} sites written. {CAUTION}", err=True)
     for sentence in said:
         typer.echo(f"reefscan: {sentence}", err=True)

@@ -1,7 +1,7 @@
 """Ctrl-C and a request to end (SIGTERM), noticed at the latest after the next tile.
 
-An interrupt is an exception, and where it falls into the freeing of an object Python has nobody to give it to: it
-is told on the screen and lost. One in twenty was, in the bench that kills scans.
+An interrupt is an exception. If it comes while an object is being freed, no code can catch it: Python prints it on the
+screen and goes on. One in twenty was lost so in the bench that kills scans.
 """
 
 from __future__ import annotations

@@ -4,63 +4,78 @@ from __future__ import annotations
 
 import json
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from reefscan.cli.options import (
-    Crs,
-    DatumShift,
-    Json,
-    Positive,
-    Prefer,
-    Quiet,
-    RecipeFile,
-    ValueUnit,
-    Variable,
-    check_positive,
-    make_recipe,
-    metres,
-)
+from reefscan.cli.gridarguments import GridArguments
+from reefscan.cli.grouped import grouped
+from reefscan.cli.options import DatumShift, Json, Quiet, RecipeFile, check_positive, make_recipe, metres
 
 if TYPE_CHECKING:
     from reefscan.base.model import GridSource, Window
     from reefscan.base.recipe import Find
+    from reefscan.io.grids.source import SheetSource
+    from reefscan.layers.terrain import Layer
 
 WINDOW, LARGEST = 1024, 3072
-"""Side (cells) of what is worked at a time. It grows with the halo, so that reading the halo anew stays
+"""Side (cells) of one window. It grows with the halo, so that reading the halo again for each window stays
 cheap, up to a side at which all layers take about half a gigabyte, whatever the grid's size."""
 
 
+@dataclass(frozen=True)
+class OutOptions:
+    """Which layers are written, and where."""
+
+    only: Annotated[
+        str | None,
+        typer.Option(
+            "--only", metavar="A,B,...", help="Layers to write; all if not given.", show_default=False
+        ),
+    ] = None
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the files go.")] = Path("layers")
+    replace: Annotated[bool, typer.Option("--replace", help="Write over files of an earlier call.")] = False
+
+    def rows(self) -> Sequence[Layer]:
+        """Rows of the table of layers that were asked for."""
+        from reefscan.layers.terrain import chosen
+
+        return chosen(
+            None if self.only is None else [name.strip() for name in self.only.split(",") if name.strip()]
+        )
+
+    def files(self, rows: Sequence[Layer], tail: str, grids: list[str]) -> dict[str, Path]:
+        """File of each layer, by its name; refused where one is there and may not be written over."""
+        from reefscan.base.errors import RunFolderError
+        from reefscan.io.outs import refuse_foreign
+
+        files = {row.name: self.out / f"{row.name}{tail}.tif" for row in rows}
+        there = [path for path in files.values() if path.exists()]
+        if there and not self.replace:
+            raise RunFolderError(f"{there[0]}: is there already; say --replace, or another folder with --out")
+        for path in there:
+            refuse_foreign(path, [p for p in grids if "://" not in p and not Path(p).is_dir()])
+        return files
+
+
+@grouped
 def command(
+    to: OutOptions,
+    reading: GridArguments,
     grid: Annotated[
         list[str] | None,
         typer.Argument(
             metavar="GRID...", help="Seabed grids: files, folders or addresses.", show_default=False
         ),
     ] = None,
-    only: Annotated[
-        str | None,
-        typer.Option(
-            "--only", metavar="A,B,...", help="Layers to write; all if not given.", show_default=False
-        ),
-    ] = None,
-    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the files go.")] = Path(
-        "layers"
-    ),
     names: Annotated[
         bool, typer.Option("--list", help="List the layers, their units and sources, and stop.")
     ] = False,
-    replace: Annotated[bool, typer.Option("--replace", help="Write over files of an earlier call.")] = False,
     recipe: RecipeFile = None,
-    positive: Positive = None,
-    crs: Crs = None,
     datum_shift: DatumShift = "0m",
-    variable: Variable = None,
-    value_unit: ValueUnit = None,
-    prefer: Prefer = None,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -69,11 +84,10 @@ def command(
     One GeoTIFF a layer, with its unit and reference inside; radii come from the recipe, as in:
     reefscan layers coast.tif --only slope_deg,bpi_fine_m --out layers/
     """
-    check_positive(positive)
-    from reefscan.base.errors import InputError, RunFolderError
-    from reefscan.layers.terrain import chosen, halo_cells
+    check_positive(reading.positive)
+    from reefscan.base.errors import InputError
 
-    rows = chosen(None if only is None else [name.strip() for name in only.split(",") if name.strip()])
+    rows = to.rows()
     if names:
         _list(rows)
         return
@@ -81,27 +95,13 @@ def command(
         raise InputError("no grid was named; write reefscan layers GRID.tif (or --list for the layers)")
     find = make_recipe(recipe, None, None).find
 
-    from reefscan.base.reach import refuse_reach
     from reefscan.io.grids.rasters import open_grids
-    from reefscan.io.outs import refuse_foreign
 
-    sources = open_grids(
-        list(grid), crs=crs, positive=positive, datum_shift_m=metres("--datum-shift", datum_shift),
-        variable=variable, unit=value_unit, prefer=prefer,
-    )  # fmt: skip
-    for source in sources:  # before anything is written
-        refuse_reach(
-            halo_cells(find, source.sheet.cell_m, [row.name for row in rows]), find, source.sheet.cell_m
-        )
+    sources = open_grids(list(grid), datum_shift_m=metres("--datum-shift", datum_shift), **reading.keywords())
+    _refuse_reach(sources, rows, find)  # before anything is written
     written = []
     for number, source in enumerate(sources, start=1):
-        tail = f"-{number}" if len(sources) > 1 else ""
-        files = {row.name: out / f"{row.name}{tail}.tif" for row in rows}
-        there = [path for path in files.values() if path.exists()]
-        if there and not replace:
-            raise RunFolderError(f"{there[0]}: is there already; say --replace, or another folder with --out")
-        for path in there:
-            refuse_foreign(path, [p for p in grid if "://" not in p and not Path(p).is_dir()])
+        files = to.files(rows, f"-{number}" if len(sources) > 1 else "", list(grid))
         _write(source, files, find, quiet=quiet or as_json)
         written += [{"layer": name, "file": str(path)} for name, path in files.items()]
     if as_json:
@@ -111,7 +111,17 @@ def command(
             print(item["file"])
 
 
-def _list(rows: Any) -> None:
+def _refuse_reach(sources: list[SheetSource], rows: Sequence[Layer], find: Find) -> None:
+    """Refuse cells so small that the radii of the recipe reach over too many of them."""
+    from reefscan.base.reach import refuse_reach
+    from reefscan.layers.terrain import halo_cells
+
+    for source in sources:
+        cell_m = source.sheet.cell_m
+        refuse_reach(halo_cells(find, cell_m, [row.name for row in rows]), find, cell_m)
+
+
+def _list(rows: Sequence[Layer]) -> None:
     width = max(len(row.name) for row in rows)
     for row in rows:
         print(f"{row.name:<{width}}  {row.units:<6}  {row.long_name} [{row.reference}]")

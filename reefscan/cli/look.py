@@ -9,20 +9,19 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from reefscan.cli.options import Area, Bbox, Crs, Json, Positive, Prefer, ValueUnit, Variable
+from reefscan.cli.gridarguments import GridArguments
+from reefscan.cli.grouped import grouped
+from reefscan.cli.options import Area, Bbox, Json
 
 if TYPE_CHECKING:
     from reefscan.io.grids.layer import Layer
     from reefscan.io.grids.source import SheetSource
 
 
+@grouped
 def command(
     paths: Annotated[list[str], typer.Argument(metavar="PATH...", help="Files, folders or addresses.")],
-    crs: Crs = None,
-    positive: Positive = None,
-    variable: Variable = None,
-    value_unit: ValueUnit = None,
-    prefer: Prefer = None,
+    reading: GridArguments,
     bbox: Bbox = None,
     area: Area = None,
     as_json: Json = False,
@@ -32,20 +31,13 @@ def command(
     from reefscan.io.grids.rasters import open_grids
 
     sheets = open_grids(
-        paths,
-        crs=crs,
-        positive=positive,
-        variable=variable,
-        unit=value_unit,
-        prefer=prefer,
-        bbox=bbox,
-        area=read_area(area) if area is not None else None,
+        paths, bbox=bbox, area=read_area(area) if area is not None else None, **reading.keywords()
     )
-    told = [_facts(sheet) for sheet in sheets]
+    found = [_facts(sheet) for sheet in sheets]
     if as_json:
-        sys.stdout.write(json.dumps({"sheets": told}, indent=1, ensure_ascii=False) + "\n")
+        sys.stdout.write(json.dumps({"sheets": found}, indent=1, ensure_ascii=False) + "\n")
         return
-    for number, (sheet, facts) in enumerate(zip(sheets, told, strict=True), 1):
+    for number, (sheet, facts) in enumerate(zip(sheets, found, strict=True), 1):
         if number > 1:
             print()
         _print(number, sheet, facts)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from reefscan.base.overview import MapGround
 
 MOST_CELLS = 6000
 BYTES_A_PIXEL = 75
@@ -39,20 +42,15 @@ def command(
 
     As in: reefscan map runs/coast --bbox -3.1 50.5 -3.0 50.6 --dpi 300 --out map.pdf
     """
-    from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.io.room import refuse_memory
-    from reefscan.render.map import FORMATS, draw_map
+    from reefscan.render.map import Paper, draw_map
+    from reefscan.render.shade import trimmed
     from reefscan.review.ground import cut_to, overview_of_all
     from reefscan.review.opened import open_run
 
-    fmt = out.suffix.lower().lstrip(".")
-    if fmt not in FORMATS or (georeferenced and fmt != "png"):
-        raise InputError(
-            f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .png"
-            + ("" if georeferenced else ", .pdf or .svg")
-        )
+    fmt = _format(out, georeferenced=georeferenced)
     side = size * dpi if fmt == "png" and not georeferenced else min(MOST_CELLS, size * dpi)
     refuse_memory(
         BYTES_A_PIXEL * side**2,
@@ -61,37 +59,52 @@ def command(
     )
     refuse_foreign(out, run_inputs(run))
     opened = open_run(run)
-    ground = overview_of_all(
-        opened.sources, most=MOST_CELLS if bbox is not None else min(MOST_CELLS, int(size * dpi))
-    )
+    most = MOST_CELLS if bbox is not None else min(MOST_CELLS, int(size * dpi))
+    ground = overview_of_all(opened.sources, most=most)
     if bbox is not None:
         ground = cut_to(ground, bbox)
     if georeferenced:
-        from reefscan.io.out.placed import write_placed_png
-        from reefscan.render.plainmap import plain_map
-
-        picture = plain_map(ground.elev, ground.cell_m, band_max_m=opened.recipe.depth_band[1])
-        write_placed_png(
-            out, picture, west_m=ground.west_m, north_m=ground.north_m, cell_m=ground.cell_m, crs=ground.crs
+        _write_placed(out, ground, opened.recipe.depth_band[1])
+    else:
+        data = draw_map(
+            ground if bbox is not None else trimmed(ground),
+            candidates=opened.listed,
+            features=opened.features,
+            depth_band_m=opened.recipe.depth_band,
+            limits_text=opened.limits,
+            closed_text=opened.closed_words,
+            closed=() if opened.known is None else opened.known.of("closed").shapes,
+            title=opened.name,
+            unit=unit or opened.unit,
+            paper=Paper(fmt, dpi, size),
         )
-        typer.echo(str(out))
-        return
-    data = draw_map(
-        ground.elev,
+        write_out(out, data)
+    typer.echo(str(out))
+
+
+def _format(out: Path, *, georeferenced: bool) -> str:
+    from reefscan.base.errors import InputError
+    from reefscan.render.map import FORMATS
+
+    fmt = out.suffix.lower().lstrip(".")
+    if fmt not in FORMATS or (georeferenced and fmt != "png"):
+        raise InputError(
+            f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .png"
+            + ("" if georeferenced else ", .pdf or .svg")
+        )
+    return fmt
+
+
+def _write_placed(out: Path, ground: MapGround, band_max_m: float) -> None:
+    """Write the shaded ground alone, with the files that say where it lies."""
+    from reefscan.io.out.placed import write_placed_png
+    from reefscan.render.plainmap import plain_map
+
+    write_placed_png(
+        out,
+        plain_map(ground.elev, ground.cell_m, band_max_m=band_max_m),
         west_m=ground.west_m,
         north_m=ground.north_m,
         cell_m=ground.cell_m,
         crs=ground.crs,
-        candidates=opened.listed,
-        features=opened.features,
-        depth_band_m=opened.recipe.depth_band,
-        limits_text=opened.limits,
-        title=opened.name,
-        unit=unit or opened.unit,
-        fmt=fmt,
-        dpi=dpi,
-        long_side_in=size,
-        trim=bbox is None,
     )
-    write_out(out, data)
-    typer.echo(str(out))

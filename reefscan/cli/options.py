@@ -88,6 +88,77 @@ Prefer = Annotated[
         help="Where grids overlap, this one goes first (may be given more than once).",
     ),
 ]
+
+
+def _shapes(role: str, words: str) -> Any:
+    """Make an option that names files of shapes."""
+    return _asked(f"--{role}", metavar="FILE", help=f"{words} (may be given more than once).")
+
+
+Closed = Annotated[list[str] | None, _shapes("closed", "Closed ground: no site in it is ever listed")]
+Caution = Annotated[
+    list[str] | None,
+    _shapes("caution", "Ground to take care in, such as fairways: a site near it is flagged"),
+]
+Hard = Annotated[
+    list[str] | None, _shapes("hard", "Hard structure (breakwaters, wrecks, piles): what lies near it gains")
+]
+ClosedBuffer = Annotated[
+    str | None,
+    _asked(
+        "--closed-buffer",
+        metavar="LENGTH",
+        help="Margin around closed ground that is closed too, such as 50m.",
+    ),
+]
+Land = Annotated[list[str] | None, _shapes("land", "Land, from which the open water around a site is told")]
+WindFrom = Annotated[
+    str | None, _asked("--wind-from", metavar="SW|225", help="Where the wind comes from; wants --land.")
+]
+Tide = Annotated[
+    str | None,
+    _asked(
+        "--tide",
+        metavar="LENGTH",
+        help="Rise of the water above the grid's datum, for the stand-off from a breakwater.",
+    ),
+]
+Layer = Annotated[
+    list[str] | None,
+    _asked(
+        "--layer",
+        metavar="NAME=FILE",
+        help="A raster of your own, as the column layer_NAME (may be given more than once).",
+    ),
+]
+Worth = Annotated[
+    list[str] | None,
+    _asked(
+        "--worth",
+        metavar="'NAME: 1=1, 3=0.2'",
+        help="What the classes of a layer are worth, as the column layer_NAME_worth.",
+    ),
+]
+AllowFairways = Annotated[
+    bool,
+    typer.Option(
+        "--allow-fairways", help="Fairways and dredged areas of a chart are not closed; this is recorded."
+    ),
+]
+Classes = Annotated[
+    str | None,
+    _asked(
+        "--classes", metavar="FILE", help="Your own table of what the classes of a chart cell are taken for."
+    ),
+]
+Date = Annotated[
+    str | None,
+    _asked(
+        "--date",
+        metavar="DAY",
+        help="Day of the visit, such as 2026-05-01: closures with dates are judged by it.",
+    ),
+]
 Area = Annotated[
     Path | None,
     _asked("--area", metavar="FILE", help="Search inside these polygons only."),

@@ -8,12 +8,16 @@ from types import TracebackType
 from typing import Any, Self
 
 from reefscan.cli import interrupt
+from reefscan.pipeline.size import Expected, hours
 
 FIRST_LINE_S = 10.0
 """When a log gets its first line; each next one waits a tenth of the time so far longer, so that a night's log stays short."""
 
 MANY_TILES = 1000
-"""A scan of so many is told its size before it begins."""
+"""A scan of so many tiles prints its size before it begins."""
+
+LONG_S = 600.0
+"""A scan that may take so long is told its time before it begins."""
 
 LONG_PACK = 2_000_000_000
 """Cells of a raster from which packing it is worth a line in a log: about 10 s (90 Gcell took 7 minutes, nearly all of them empty)."""
@@ -82,6 +86,15 @@ class Progress:
             self._compiling = 0.0
         if name == "Packing":
             self._pack(cells, int(getattr(event, "known", 0)))
+            return
+        if isinstance(event, Expected):
+            if event.most_s >= LONG_S and not self._quiet:
+                print(
+                    f"reefscan: {event.cells / 1e9:.3g} Gcell: {hours(event.least_s)} where nothing lies in the band, {hours(event.most_s)} "
+                    f"where all of it is rough ground, with {event.workers} at work; a part of it is done sooner (--bbox, --area)",
+                    file=sys.stderr,
+                    flush=True,
+                )
             return
         if name == "Planned":  # once for every sheet
             if not self._tiles:

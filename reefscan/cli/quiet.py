@@ -1,7 +1,7 @@
-"""Libraries in C write what they like to the screen's own channel: it is not theirs.
+"""Libraries in C write their own messages to standard error, which is for ours.
 
 The HDF5 library prints a stack for every damaged file, the raster and network libraries their own words, all of which
-come as errors too and are told in one line. What Python writes to `sys.stderr` still arrives.
+come as errors too and are printed in one line. What Python writes to `sys.stderr` still arrives.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from typing import Any
 
 
 def hush() -> None:
-    """Give `sys.stderr` a channel of its own and close the old one to the libraries, once and for this process."""
+    """Give `sys.stderr` a channel of its own and take the old one from the libraries, for the rest of this process."""
     try:
         sys.stderr.flush()
         if sys.stderr.fileno() != 2:
@@ -24,11 +24,13 @@ def hush() -> None:
         os.close(nothing)
     except (OSError, ValueError, AttributeError):  # no such channel: nothing is written to it either
         return
-    sys.unraisablehook = _noted  # raised where nobody can be told, as by words of a library that are no UTF-8
+    sys.unraisablehook = (
+        _noted  # raised where no code can catch it, as by words of a library that are no UTF-8
+    )
     sys.stderr = open(  # noqa: SIM115 - held to the end
         mine, "w", buffering=1, encoding=sys.stderr.encoding or "utf-8", errors="replace"
     )
 
 
-def _noted(told: Any) -> None:
-    logging.getLogger(__name__).debug("%s: %r", told.err_msg, told.exc_value)
+def _noted(unraised: Any) -> None:
+    logging.getLogger(__name__).debug("%s: %r", unraised.err_msg, unraised.exc_value)

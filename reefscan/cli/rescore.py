@@ -22,8 +22,9 @@ def command(
 
     Without --recipe the run's own recipe is used. Without --out the list is printed and nothing written.
     """
-    from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
-    from reefscan.io.out.runfolder import CAUTION, RunFolder
+    from reefscan.base.caution import CAUTION
+    from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
+    from reefscan.io.out.runfolder import RunFolder
     from reefscan.pipeline.rescore import rescore_run
 
     base = None if recipe is not None else RunFolder.open(run).recipe()
@@ -34,6 +35,7 @@ def command(
         print_json(result.listing.sites, result.info, folder=result.folder, caution=CAUTION)
         return
     unit = user_unit(depth) if depth else str(result.info.get("depth_unit", "m"))
+    print_closed(result.info)
     print_sites(result.listing.sites, unit=unit)
     print_notes(list(result.info.get("limits", ())), result.folder)
     print_warnings(list(result.info.get("warnings", ())), CAUTION)

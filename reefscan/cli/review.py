@@ -28,20 +28,18 @@ def command(
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.review.opened import open_run
     from reefscan.review.page import compose_page
-    from reefscan.review.pagedata import page_data
+    from reefscan.review.pagedata import About, page_data
 
     refuse_foreign(out, run_inputs(run))
     opened = open_run(run)
     data = page_data(
         opened.explained(),
+        About(opened.name, opened.limits, opened.warnings, opened.unit, opened.closed_words),
         recipe=opened.recipe,
         sources=opened.sources,
         features=opened.features,
-        run_name=opened.name,
-        limits=opened.limits,
-        warnings=opened.warnings,
         picture_px=picture,
-        unit=opened.unit,
+        known=opened.known,
     )
     page = compose_page(data)
     write_out(out, page)

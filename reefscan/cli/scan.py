@@ -7,23 +7,35 @@ from typing import Annotated
 import typer
 
 from reefscan.cli.options import (
+    AllowFairways,
     Area,
     Bbox,
+    Caution,
+    Classes,
+    Closed,
+    ClosedBuffer,
     Crs,
+    Date,
     DatumShift,
     Depth,
+    Hard,
     Json,
+    Land,
+    Layer,
     Out,
     Positive,
     Prefer,
     Quiet,
     RecipeFile,
     Scheduler,
+    Tide,
     Tile,
     Top,
     ValueUnit,
     Variable,
+    WindFrom,
     Workers,
+    Worth,
     check_positive,
     make_recipe,
     metres,
@@ -37,6 +49,18 @@ def command(
     ],
     depth: Depth = None,
     recipe: RecipeFile = None,
+    closed: Closed = None,
+    caution: Caution = None,
+    hard: Hard = None,
+    land: Land = None,
+    wind_from: WindFrom = None,
+    tide: Tide = None,
+    layer: Layer = None,
+    worth: Worth = None,
+    closed_buffer: ClosedBuffer = None,
+    allow_fairways: AllowFairways = False,
+    classes: Classes = None,
+    date: Date = None,
     top: Top = None,
     out: Out = None,
     positive: Positive = None,
@@ -62,13 +86,26 @@ def command(
     reefscan scan coast.tif --depth 15ft 60ft --out runs/coast
     """
     check_positive(positive)
-    used = make_recipe(recipe, depth, top)
+    used = make_recipe(recipe, depth, top).with_around(
+        closed=closed,
+        caution=caution,
+        hard=hard,
+        land=land,
+        wind_from=wind_from,
+        tide_m=None if tide is None else metres("--tide", tide),
+        layers=layer,
+        worth=worth,
+        closed_buffer_m=None if closed_buffer is None else metres("--closed-buffer", closed_buffer),
+        allow_fairways=allow_fairways,
+        classes=classes,
+        date=date,
+    )
     shift = metres("--datum-shift", datum_shift)
     unit = user_unit(depth)
 
+    from reefscan.base.caution import CAUTION
     from reefscan.cli.progress import Progress
-    from reefscan.cli.show import print_json, print_notes, print_sites, print_warnings
-    from reefscan.io.out.runfolder import CAUTION
+    from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
     from reefscan.pipeline.scan import scan
 
     with Progress(quiet=quiet or as_json) as progress:
@@ -79,9 +116,10 @@ def command(
             on_event=progress,
         )  # fmt: skip
     if as_json:
-        print_json(run.sites, run.info, folder=run.folder, caution=CAUTION)
+        print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)
     else:
-        print_sites(run.sites, unit=unit)
+        print_closed(run.info)
+        print_sites(run.listing.sites, unit=unit)
         print_notes(list(run.info.get("limits", ())), run.folder)
         print_warnings(list(run.info.get("warnings", ())), CAUTION)
     if run.info.get("state") == "partial":

@@ -17,9 +17,17 @@ FILES = {
     "features.gpkg": "ledges, troughs and rises",
     "score.tif": "score of every cell",
     "map.png": "the map",
+    "surroundings.gpkg": "closed ground and what else was given from outside the grid, as used",
     "recipe.toml": "the recipe as used",
     "run.json": "inputs, versions, warnings, timings",
 }
+
+
+def print_closed(info: Mapping[str, Any]) -> None:
+    """Print what is known of closed ground: it stands above everything."""
+    from reefscan.surroundings.known import closed_words
+
+    print(closed_words(info) + "\n")
 
 
 def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str) -> None:
@@ -77,6 +85,7 @@ def print_json(
 ) -> None:
     """Print the list and the facts of the run as one JSON object on standard output."""
     from reefscan.io.out.geojson import to_text
+    from reefscan.surroundings.known import closed_words
 
     collection = json.loads(to_text(sites, caution=caution))
     out = {
@@ -84,6 +93,7 @@ def print_json(
         "schema_version": 1,
         "state": info.get("state", "done"),
         "folder": None if folder is None else str(folder),
+        "closed_ground": closed_words(info),
         "caution": caution,
         "warnings": list(info.get("warnings", ())),
         "limits": list(info.get("limits", ())),

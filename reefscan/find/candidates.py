@@ -23,6 +23,7 @@ from reefscan.find.localnoise import (
     more_than_rounding,
     rounded,
 )
+from reefscan.kernels import open_water
 from reefscan.kernels.evidence import noise
 from reefscan.kernels.find import bridge, smooth
 from reefscan.kernels.find import spikes as fliers
@@ -107,6 +108,7 @@ def measure_halo(find: Find, cell_m: float) -> int:
         + 4
     )
     rings = math.ceil(max(asked.broad[1], asked.fine[1], asked.refuge[1], asked.relief))
+    rings = max(rings, open_water.reach_of(cell_m))
     return int(max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO)) + 12
 
 

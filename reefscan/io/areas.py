@@ -39,7 +39,29 @@ def read_area(path: str | Path) -> Any:
         raise InputError(f"{path}: has no polygon; --area wants the outline of the ground to scan")
     if shapes.crs is None:
         raise NoCrsError(f"{path}: has no coordinate reference system; save the outline with one")
-    return shapes.to_crs("EPSG:4326").make_valid().union_all()
+    shapes = shapes.to_crs("EPSG:4326")
+    _check_corners(shapes.geometry.array)
+    return shapes.make_valid().union_all()
+
+
+def _check_corners(shapes: Any) -> None:
+    """Refuse a corner that is no place: the library's sums of such end in an error of its own.
+
+    Raises
+    ------
+    InputError
+    """
+    import numpy as np
+    import shapely
+
+    corners = shapely.get_coordinates(shapes)
+    odd = ~(np.abs(corners) <= (540.0, 90.0)).all(axis=1)  # unknown is no place either
+    if odd.any():
+        lon, lat = corners[odd][0]
+        raise InputError(
+            f"--area has a corner at {lon:.6g}, {lat:.6g}, which is no longitude and latitude; "
+            "save the outline with its coordinate system, or in degrees"
+        )
 
 
 def outline_of(area: Any) -> Any:
@@ -52,15 +74,9 @@ def outline_of(area: Any) -> Any:
     """
     import shapely
 
+    _check_corners(area)
     parts = [part for part in shapely.get_parts(shapely.make_valid(area)) if part.area > 0]
     parts = [piece for part in parts for piece in shapely.get_parts(part) if piece.area > 0]
     if not parts:
         raise InputError("--area holds no ground; wanted a polygon in longitude and latitude")
-    whole = shapely.union_all(parts)
-    west, south, east, north = whole.bounds
-    if not (-90 <= south < north <= 90 and -540 <= west < east <= 540):
-        raise InputError(
-            f"--area runs from {west:.6g}, {south:.6g} to {east:.6g}, {north:.6g}, which are no longitudes and latitudes; "
-            "save the outline with its coordinate system, or in degrees"
-        )
-    return whole
+    return shapely.union_all(parts)

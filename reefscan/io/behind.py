@@ -17,6 +17,7 @@ from defusedxml import ElementTree
 from defusedxml.common import DefusedXmlException
 
 from reefscan.base.errors import UnreadableError
+from reefscan.io.heaps import SIGNATURE, refuse_endless
 from reefscan.io.localfile import odd_kind
 
 _INSIDE = re.compile(
@@ -86,9 +87,11 @@ def named_in(text: str) -> list[str]:
 
 @lru_cache(maxsize=256)
 def _check(file: str, _time: int, _size: int, _number: int, deeper: int) -> None:
-    """Follow what a mosaic names; nothing for any other file. What was found holds while the mosaic is not changed."""
+    """Follow what a mosaic names, and look for what would hang; nothing for most files. What was found holds while the mosaic is not changed."""
     with open(file, "rb") as stream:
         head = stream.read(4096)
+        if SIGNATURE in head:
+            refuse_endless(file)
         index = file.lower().endswith((".gti.gpkg", ".gti.fgb"))
         if not index and not any(
             mark in head for mark in (b"<VRTDataset", b"<GDALTileIndexDataset", b"<OGRVRT")
@@ -118,8 +121,8 @@ def _follow(name: str, folder: str, deeper: int) -> None:
             raise UnreadableError(
                 f"its mosaics lie in one another more than {_DEEPEST} deep; name the files themselves"
             )
-        told = os.stat(file)
-        _check(file, told.st_mtime_ns, told.st_size, told.st_ino, deeper - 1)
+        facts = os.stat(file)
+        _check(file, facts.st_mtime_ns, facts.st_size, facts.st_ino, deeper - 1)
 
 
 def _file_of(name: str) -> str:
@@ -161,7 +164,7 @@ def _parsed(text: bytes) -> Any:
 
 
 def _named(root: Any) -> Iterator[tuple[str, bool]]:
-    """Names in a mosaic, and whether each is told from where the mosaic lies."""
+    """Names in a mosaic, and whether each counts from the mosaic's own folder."""
     stack = [root]
     while stack:
         node = stack.pop()

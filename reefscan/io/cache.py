@@ -7,14 +7,12 @@ import hashlib
 import os
 from pathlib import Path
 
+import platformdirs
+
 
 def cache_folder() -> Path:
     """Where indexes and converted point files are kept (``REEFSCAN_CACHE`` or the system's cache folder)."""
-    told = os.environ.get("REEFSCAN_CACHE")
-    if told:
-        return Path(told)
-    base = os.environ.get("LOCALAPPDATA") or os.environ.get("XDG_CACHE_HOME") or "~/.cache"
-    return Path(base).expanduser() / "reefscan"
+    return Path(os.environ.get("REEFSCAN_CACHE") or platformdirs.user_cache_path("reefscan", appauthor=False))
 
 
 @functools.cache

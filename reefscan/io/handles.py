@@ -110,10 +110,64 @@ def _opened(path: str, options: tuple[tuple[str, str], ...], drivers: tuple[str,
         raise UnreadableError(one_line(error)) from error
 
 
+class _InTurn(DatasetReader):  # type: ignore[misc]
+    """A dataset of netCDF or HDF5, which one thread at a time may use.
+
+    GDAL holds a lock of its own over those libraries. A thread that holds it and has a warning to tell waits for Python; one
+    that closes a file holds Python and waits for that lock: neither ends, and no signal gets through. So whoever may
+    come to GDAL's lock takes this one first, for which a thread waits without holding Python.
+    """
+
+    def read(self, *args: Any, **options: Any) -> Any:
+        with _turn:
+            return super().read(*args, **options)
+
+    def read_masks(self, *args: Any, **options: Any) -> Any:
+        with _turn:
+            return super().read_masks(*args, **options)
+
+    def tags(self, *args: Any, **options: Any) -> Any:
+        with _turn:
+            return super().tags(*args, **options)
+
+    def close(self) -> None:
+        with _turn:
+            super().close()
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def __del__(self) -> None:
+        self.close()
+
+
+_turn = threading.RLock()
+
+_TIFF = (b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
+"""How a TIFF begins, which most grids are, and which threads may read side by side."""
+
+
 @ensure_env_with_credentials
 def _open(path: str, drivers: list[str], options: dict[str, str]) -> Any:
     # what `rasterio.open` does, which takes no list of drivers
+    if _is_tiff(path):
+        return DatasetReader(_parse_path(path), driver=drivers, sharing=False, **options)
+    with _turn:
+        dataset = _InTurn(_parse_path(path), driver=drivers, sharing=False, **options)
+        if dataset.driver != "VRT" or not all(_is_tiff(part) for part in dataset.files[1:]):
+            return dataset
+        dataset.close()
     return DatasetReader(_parse_path(path), driver=drivers, sharing=False, **options)
+
+
+def _is_tiff(path: str) -> bool:
+    if is_remote(path):  # a look would be a request
+        return path.lower().partition("?")[0].endswith((".tif", ".tiff", ".vrt"))
+    try:
+        with open(path, "rb") as file:
+            return file.read(4) in _TIFF
+    except (OSError, ValueError):
+        return False
 
 
 def one_line(error: BaseException) -> str:

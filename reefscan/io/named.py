@@ -1,4 +1,4 @@
-"""Addresses that were typed on this machine: a run that somebody else made may name any other."""
+"""Web addresses that were typed on this machine. A run that somebody else made may name others: those are not opened."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ def remember(address: str) -> None:
 
 
 def was_named(address: str) -> bool:
-    """True if the address was typed before, by whoever uses this cache folder."""
+    """True if the address was typed before by a user of this cache folder."""
     return _place(address).exists()
 
 

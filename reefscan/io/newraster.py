@@ -44,7 +44,7 @@ def new_raster(path: Path, place: Path, profile: Mapping[str, Any]) -> Iterator[
     Parameters
     ----------
     path : Path
-        What the person calls it: what fails is told of this.
+        What the person calls it: error messages name it so.
     place : Path
         Where it is written meanwhile.
     profile : mapping
@@ -68,8 +68,8 @@ def new_raster(path: Path, place: Path, profile: Mapping[str, Any]) -> Iterator[
     try:
         with rasterio.open(place) as back:
             whole = all(
-                zlib.crc32(np.ascontiguousarray(back.read(band, window=window)).data) == told
-                for band, window, told in made.sums
+                zlib.crc32(np.ascontiguousarray(back.read(band, window=window)).data) == checksum
+                for band, window, checksum in made.sums
             )
     except (OSError, rasterio.errors.RasterioError) as error:
         raise unwritten(path) from error

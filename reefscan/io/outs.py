@@ -1,4 +1,4 @@
-"""What ``--out`` may replace: a new name, or an earlier file of our own of the same kind; nothing else, and no input."""
+"""Where ``--out`` may write: to a new name, or over an earlier file of ours of the same kind; never over anything else or an input."""
 
 from __future__ import annotations
 
@@ -57,7 +57,7 @@ def refuse_foreign(out: Path, inputs: Iterable[Path | str] = ()) -> None:
 
 
 def write_out(path: Path, data: bytes | str) -> Path:
-    """Write a file that a person asked for, whole, over nothing but an earlier one of ours.
+    """Write a whole file to the name that the user gave; only an earlier one of ours is replaced.
 
     Raises
     ------

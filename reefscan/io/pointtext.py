@@ -18,7 +18,7 @@ LOOK = 40
 """Lines looked at before the whole file is read."""
 
 ODD_SHARE = 0.02
-"""So many lines of a text of points may hold none; with more it is something else."""
+"""Lines without a point that a text of points may have; with more of them it is something else."""
 
 FEWEST = 4
 """Rows from which on a column that goes up by one is believed to count them: the least that a grid has."""
@@ -202,7 +202,7 @@ def _is_row(line: str, manner: Manner) -> bool:
 def _roles(
     heading: list[str], width: int, mark: str | None, *, counted: bool = False
 ) -> tuple[tuple[int, int, int], str]:
-    """Columns of x, y and z by the heading nearest to the numbers, else the first three; and z's name.
+    """Columns of x, y and z by the heading nearest to the numbers, without a heading the first three; and z's name.
 
     Where the first column counts the rows (``counted``) it comes last by its name, for ``n`` may be a number or a northing,
     and is none of the three without one.

@@ -3,6 +3,9 @@
 There are two copies of GDAL in a process, the raster library's and the vector library's. From both, the drivers that
 speak to servers are taken away, and the file systems that do are closed to all names but those that were typed. What
 a file on this machine points at is looked through besides (`reefscan.io.behind`), for netCDF fetches by itself.
+
+It holds for the whole process, from the first opening: the register of drivers is the process's, and a mosaic opens its parts
+when it is read, in any thread, so that a shut that ends with a call would stand open while another one reads.
 """
 
 from __future__ import annotations
@@ -24,7 +27,7 @@ GRIDS = (
     "ISG", "PDS", "PDS4", "ISIS3", "MFF", "JDEM", "Zarr", "GPKG", "JPEG", "PNG", "GIF", "BIGGIF", "BMP", "PNM",
     "WEBP", "JP2OpenJPEG", "JPEGXL", "JPEGLS", "LIBERTIFF", "SGI", "TGA", "XPM",
 )  # fmt: skip
-"""Drivers that may open what is taken for a grid (pictures too, to be told as such); none of them asks a server."""
+"""Drivers that may open what is taken for a grid (pictures too, so that the message can say that they are pictures); none of them asks a server."""
 
 SERVED = (
     "ADBC", "AmigoCloud", "CSW", "Carto", "DAAS", "EEDA", "EEDAI", "Elasticsearch", "GDALG", "GMLAS", "GPSBabel",
@@ -32,7 +35,7 @@ SERVED = (
     "OGCAPI", "OGR_VRT", "PLMOSAIC", "PLSCENES", "PostGISRaster", "PostgreSQL", "STACIT", "STACTA", "WCS",
     "WFS", "WMS", "WMTS",
 )  # fmt: skip
-"""Drivers that speak to servers and other programs, or open whatever a text tells them to: taken away."""
+"""Drivers that connect to servers or other programs, or open files that a text names: they are removed."""
 
 CLOSED = "CPL_VSIL_CURL_ALLOWED_EXTENSIONS"
 """GDAL's list of endings that may be fetched. An address that was typed stands in it whole; until then, no file's."""
@@ -50,7 +53,7 @@ _named: list[str] = []
 
 
 def once(what: str, act: Callable[[], None]) -> None:
-    """Do something once in each process: a forked child starts anew."""
+    """Do something once in each process; a forked child does it again."""
     if _done.get(what) != os.getpid():
         with _lock:
             if _done.get(what) != os.getpid():

@@ -42,8 +42,8 @@ def write_whole(path: Path | str, data: bytes | str) -> Path:
 def replacing(path: Path | str) -> Iterator[Path]:
     """Give a name beside ``path`` to write to; move it into place if the block ends well.
 
-    The name keeps the suffix, since drivers choose by it. For writers that want a file name. What goes wrong in the
-    block is told as a failure to write ``path``, so it should hold nothing but the writing.
+    The name keeps the suffix, since drivers choose by it. For writers that want a file name. Every error in the
+    block becomes a failure to write ``path``, so it should hold nothing but the writing.
     """
     with telling(path), put_in_place(path) as part:
         yield part
@@ -51,7 +51,7 @@ def replacing(path: Path | str) -> Iterator[Path]:
 
 @contextmanager
 def put_in_place(path: Path | str) -> Iterator[Path]:
-    """As `replacing`, for blocks that also read or compute: only the move itself is told as a failure to write.
+    """As `replacing`, for blocks that also read or compute: only an error of the move itself becomes a failure to write.
 
     What writes inside such a block wants `telling` around it.
     """
@@ -67,7 +67,7 @@ def put_in_place(path: Path | str) -> Iterator[Path]:
             os.replace(part, path)
             _sync_folder(path.parent)
     finally:
-        # where nothing could be written nothing is left, and the reason is told elsewhere
+        # where nothing could be written there is nothing to remove, and the first error says why
         with suppress(OSError):
             part.unlink(missing_ok=True)
 
@@ -107,7 +107,7 @@ def refuse_odd(path: Path) -> None:
     Raises
     ------
     RunFolderError
-        For a folder, a device, a pipe, a link to one; and for a name that no library can be told.
+        For a folder, a device, a pipe, a link to one; and for a name that is no UTF-8, which no library takes.
     """
     try:
         os.fspath(path).encode("utf-8")
@@ -116,7 +116,7 @@ def refuse_odd(path: Path) -> None:
         raise RunFolderError(
             f"{path}: its name holds letters that are no UTF-8; give it another name"
         ) from None
-    except OSError:  # nothing there, or nothing that can be looked at: writing tells
+    except OSError:  # nothing there, or nothing that can be looked at: writing will say why
         return
     if not stat.S_ISREG(mode):
         kind = "a folder" if stat.S_ISDIR(mode) else "a device or a pipe"
@@ -125,16 +125,16 @@ def refuse_odd(path: Path) -> None:
 
 @contextmanager
 def telling(path: Path | str) -> Iterator[None]:
-    """Name the file in what goes wrong while it is written, and in nothing else: an input may fail to be read meanwhile."""
+    """Name the file in errors of writing it, and in no others: reading an input may fail in the same block."""
     try:
         yield
     except ReefscanError:
         raise
     except Exception as error:
-        told = write_error(Path(path), error)
-        if told is error:
+        failure = write_error(Path(path), error)
+        if failure is error:
             raise
-        raise told from error
+        raise failure from error
 
 
 def write_error(path: Path, error: Exception) -> ReefscanError | Exception:
@@ -149,7 +149,7 @@ def write_error(path: Path, error: Exception) -> ReefscanError | Exception:
 
 
 def unwritten(path: Path) -> DiskFullError:
-    """What is told of a file that there was no room for: what was there before is as it was."""
+    """The error for a file that there was no room for; what was there before is unchanged."""
     return DiskFullError(
         f"{path}: cannot be written to its end: a limit on space or on the size of files is met, or the disk is full; "
         "free some space and give the same command again."

@@ -10,25 +10,20 @@ Distances come from the recipe's ``[find]`` in metres and are turned into cells 
 from __future__ import annotations
 
 import difflib
-import logging
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.errors import InputError
-from reefscan.base.model import NODATA_MM, GridBlock, GridSource, Sheet, Window
+from reefscan.base.model import NODATA_MM, GridBlock, GridSource, Window
 from reefscan.kernels.layers import gradient, position, relief, rugosity, structure
 
 if TYPE_CHECKING:
-    import xarray
-
     from reefscan.base.recipe import Find
-
-log = logging.getLogger(__name__)
 
 Values = NDArray[np.float32] | NDArray[np.float64]
 
@@ -340,60 +335,6 @@ def window_layers(
     return {row.name: np.ascontiguousarray(row.compute(ground)[inside], dtype=np.float32) for row in rows}
 
 
-def derive(
-    grid: GridSource, find: Find, *, only: Iterable[str] | None = None, window: Window | None = None
-) -> xarray.Dataset:
-    """Terrain layers of a grid as labelled arrays, for looking at and for further work.
-
-    It holds the window in memory: for a whole coast use ``reefscan layers``, which goes by windows.
-
-    Parameters
-    ----------
-    grid : GridSource
-        Where the cells come from.
-    find : Find
-        The recipe's ``[find]``: the radii, in metres.
-    only : iterable of str, optional
-        Names of layers (see `LAYERS`); all by default.
-    window : Window, optional
-        Part of the grid; all of it by default.
-
-    Returns
-    -------
-    xarray.Dataset
-        One float32 variable a layer on ``y`` (north to south) and ``x``, cell centres in metres, each with
-        its own ``units``, ``long_name`` and ``reference``; NaN where undefined.
-
-    Raises
-    ------
-    InputError
-        If a layer's name is unknown.
-    """
-    import rioxarray  # noqa: F401  # registers the .rio accessor
-    import xarray
-
-    window = grid.extent if window is None else window
-    sheet = grid.sheet
-    for sentence in wider_than(grid.extent, sheet.cell_m, find, only=only):
-        log.warning("%s: %s", grid.name, sentence)
-    values = window_layers(grid, window, find, only=only)
-    coords = {"y": ("y", *_axis(sheet, window, "y")), "x": ("x", *_axis(sheet, window, "x"))}
-    variables = {name: (("y", "x"), data, attributes(LAYERS[name])) for name, data in values.items()}
-    dataset = xarray.Dataset(variables, coords, {"source": grid.name})
-    labelled: xarray.Dataset = dataset.rio.write_crs(sheet.crs)
-    return labelled
-
-
 def attributes(layer: Layer) -> dict[str, str]:
     """Labels of a layer as written into arrays and files."""
     return {"units": layer.units, "long_name": layer.long_name, "reference": layer.reference}
-
-
-def _axis(sheet: Sheet, window: Window, name: str) -> tuple[NDArray[np.float64], dict[str, Any]]:
-    if name == "x":
-        centres = sheet.x_of(np.arange(window.col, window.col_end, dtype=np.float64))
-        label = "easting"
-    else:
-        centres = sheet.y_of(np.arange(window.row, window.row_end, dtype=np.float64))
-        label = "northing"
-    return np.asarray(centres), {"units": "m", "long_name": label}

@@ -31,6 +31,8 @@ def told_filled(
     rock_row = np.nan_to_num(np.asarray(sheet.row_of(np.asarray(y)))).round().astype(np.int64)
     rock_col = np.nan_to_num(np.asarray(sheet.col_of(np.asarray(x)))).round().astype(np.int64)
     filled = filled_at(table["row"].to_numpy(), table["col"].to_numpy()) | filled_at(rock_row, rock_col)
+    if not filled.any():
+        return
     before = table["interpolated"].to_numpy(dtype=np.float64)
     # the squares of doubt add up: what the share told so far put in already is not put in again
     more = np.sqrt(np.where(filled, np.maximum(0.0, 1.0 - before**2), 0.0))

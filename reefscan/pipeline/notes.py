@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
@@ -27,11 +28,11 @@ def warnings_of(
     sources: Sequence[GridSource], sheets: Sequence[SheetRun], recipe: Recipe, table: pd.DataFrame
 ) -> list[str]:
     """Say what was noticed in the inputs, why nothing was found, and what the cells cannot show."""
-    out = [note for source in sources for note in getattr(source, "notes", ())]
+    out = [note for source in sources for note in source.notes]
     for source in sources:
         out += [
             f"{name}: changed while it was being read, so the answer may mix old and new; give the same command again"
-            for name in getattr(source, "changed", list)()
+            for name in source.changed()
         ]
     low, high = recipe.depth_band
     in_band = sum(int(sheet.facts["cells_in_band"]) for sheet in sheets)
@@ -55,7 +56,7 @@ def warnings_of(
     ) & ~repeated  # of which the next says more
     filled = float(looks.mean()) if len(table) else 0.0
     if filled >= WORTH_SAYING:
-        files = {layer.name for source in sources for layer in getattr(source, "layers", ())}
+        files = {name for source in sources for name in source.files}
         # finer cells go first, whatever is under them
         other = (
             "; if another of your grids was sounded there, say --prefer and its name"
@@ -73,17 +74,25 @@ def warnings_of(
             f"{three_figures(coarse.median())} m or so: what is narrower cannot be seen there"
         )
     for sheet in sheets:
-        if sheet.limits.too_coarse:
-            out.append(
-                f"cells of {three_figures(sheet.limits.cell_m)} m are too coarse for this recipe: narrower troughs than "
-                f"{three_figures(sheet.limits.trough_width_m)} m cannot be seen"
-            )
-        if position_m(sheet.limits.cell_m, 0.0) > recipe.find.off_max_m:
-            out.append(
-                f"cells of {three_figures(sheet.limits.cell_m)} m are wider than the stand-off of {recipe.find.off_max_m:g} m: a drop "
-                f"point says where to look with the sounder, not where to drop"
-            )
+        out += _coarse(sheet.limits.cell_m, sheet.limits.trough_width_m, recipe)
     return list(dict.fromkeys(out))  # sheets that share files notice the same
+
+
+def _coarse(cell_m: float, trough_m: float, recipe: Recipe) -> list[str]:
+    """For which lengths of the recipe cells are too coarse, what follows, and what to set."""
+    find, doubt = recipe.find, float(position_m(cell_m, 0.0))
+    told = any(term.column == "vrm" and term.weight > 0 for term in recipe.score.terms.values())
+    lengths = (
+        ("trough_radius_m", 0.5 * trough_m, f"narrower troughs than {three_figures(trough_m)} m cannot be seen"),
+        ("off_max_m", doubt, "a drop point says where to look with the sounder, not where to drop"),
+        ("refuge_min_m", cell_m if told else 0.0, "broken ground around a net is not told"),
+    )  # fmt: skip
+    return [
+        f"cells of {three_figures(cell_m)} m are too coarse for find.{name} = {getattr(find, name):g} m: {follows}; with find.{name} = "
+        f"{math.ceil(least)} they are not"
+        for name, least, follows in lengths
+        if least > getattr(find, name)
+    ]
 
 
 def failures_of(sheets: Sequence[SheetRun]) -> list[str]:

@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, GridSource
-from reefscan.base.overview import Thinning, overview
+from reefscan.base.overview import MapGround, Thinning, overview
 from reefscan.base.recipe import Recipe
 from reefscan.pipeline.sheet_names import sheet_name
 from reefscan.score.listing import Listing
+from reefscan.surroundings.known import Surroundings, closed_words
 
 if TYPE_CHECKING:
     import geopandas
@@ -23,14 +24,19 @@ def draw_run_map(
     recipe: Recipe,
     listing: Listing,
     features: dict[str, geopandas.GeoDataFrame],
-    limits: list[str],
+    info: Mapping[str, Any],
     unit: str,
     pictures: Sequence[tuple[NDArray[np.int32], Thinning] | None],
+    known: Surroundings | None,
 ) -> bytes:
-    """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew."""
+    """Draw the map; ``pictures`` are what the tiles of each sheet handed over, None where it is read anew.
+
+    ``info`` is what ``run.json`` says, ``known`` what lies around.
+    """
     import pandas as pd
 
     from reefscan.render.map import draw_map
+    from reefscan.render.shade import trimmed
 
     count = {sheet_name(source.sheet): 0 for source in sources}
     for site in listing.sites:
@@ -47,16 +53,15 @@ def draw_run_map(
         else pd.DataFrame({name: [] for name in ("lon", "lat", "kind", "score", "rank")})
     )
     west, _, _, north = source.sheet.bounds(thinning.window)
+    ground = MapGround(elev, west, north, source.sheet.cell_m * thinning.step, source.sheet.crs)
     return draw_map(
-        elev,
-        west_m=west,
-        north_m=north,
-        cell_m=source.sheet.cell_m * thinning.step,
-        crs=source.sheet.crs,
+        trimmed(ground),
         candidates=sites,
         features=features,
         depth_band_m=recipe.depth_band,
-        limits_text=limits[0] if limits else "",
+        limits_text=info["limits"][0] if info["limits"] else "",
+        closed_text=closed_words(info),
+        closed=() if known is None else known.of("closed").shapes,
         title=source.name,
         unit=unit,
     )

@@ -6,72 +6,139 @@ one sheet, in `reefscan.pipeline.sheet`.
 
 from __future__ import annotations
 
+import shutil
 import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.arraysource import ArraySource
-from reefscan.base.model import GridSource
+from reefscan.base.errors import InputError
+from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
 from reefscan.find.candidates import check_reach
-from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder
+from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
+from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
+from reefscan.io.whole import replacing
+from reefscan.pipeline.around import around_key, open_around, surround
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
+from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
+from reefscan.pipeline.places import candidate_points, site_points, summary, summary_html
 from reefscan.pipeline.sheet import Means, SheetRun, scan_sheet
-from reefscan.pipeline.size import refuse_size
+from reefscan.pipeline.size import Expected, expect, refuse_size
 
 if TYPE_CHECKING:
     import geopandas
     import pandas as pd
+    import xarray
 
     from reefscan.batch.events import Event
     from reefscan.score.listing import Listing
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False, eq=False)
 class Run:
     """What a scan found.
 
     Attributes
     ----------
-    sites : list of dict
-        The ranked list: every measure with ``rank``, ``score``, ``confidence``, ``terms``, ``flags``, ``why``.
-    candidates : DataFrame
-        Every candidate with its raw, rounded measures, and ``score``, ``confidence``, ``rank`` (NaN if not
-        listed).
+    listing : Listing
+        The ranked list as it is written.
+    table : DataFrame
+        Every candidate with its raw, rounded measures.
     features : dict of str to GeoDataFrame
-        ``troughs``, ``ledges``, ``rises``.
+        ``troughs`` and ``ledges`` as lines, ``rises`` as outlines of their foot.
     recipe : Recipe
         As used.
     info : dict
         What ``run.json`` holds.
     folder : Path or None
         Run folder, if one was written.
-    score : list of ndarray
-        Score raster of each sheet (uint8, 255 unknown), only where nothing was written.
+    rasters : tuple
+        Of each sheet its lattice, extent, and scores (uint8, 255 unknown) or the file that holds them.
     """
 
-    sites: list[dict[str, Any]]
-    candidates: pd.DataFrame
+    listing: Listing
+    table: pd.DataFrame
     features: dict[str, geopandas.GeoDataFrame]
     recipe: Recipe
     info: dict[str, Any]
     folder: Path | None = None
-    score: list[NDArray[np.uint8]] = field(default_factory=list)
+    rasters: tuple[tuple[Sheet, Window, NDArray[np.uint8] | Path], ...] = ()
+
+    @cached_property
+    def sites(self) -> geopandas.GeoDataFrame:
+        """The ranked list: drop points (WGS 84) with every measure, ``rank``, ``score``, ``confidence``, ``terms``,
+        ``flags`` and ``why``."""
+        return site_points(self.listing.sites, self.table)
+
+    @cached_property
+    def candidates(self) -> geopandas.GeoDataFrame:
+        """Every candidate: drop points (WGS 84) with raw measures, ``score``, ``confidence``, and ``rank`` and ``why``
+        where it is listed."""
+        return candidate_points(_with_scores(self.table, self.listing))
+
+    @cached_property
+    def scores(self) -> dict[str, xarray.DataArray]:
+        """Score (0-100, NaN where no net can lie) of every cell, by the name of the sheet; see ``info["sheets"]``."""
+        names = [str(facts["sheet"]) for facts in self.info["sheets"]]
+        out = {}
+        for name, (sheet, extent, cells) in zip(names, self.rasters, strict=True):
+            values = with_gaps(read_score(cells) if isinstance(cells, Path) else cells)
+            out[name] = labelled(sheet, extent, {"score": (values, SCORE_LABELS)}, source=name)["score"]
+        return out
+
+    @property
+    def score(self) -> xarray.DataArray:
+        """Score of every cell of a run of one sheet.
+
+        Raises
+        ------
+        InputError
+            If there are several sheets: `scores` has them by name.
+        """
+        if len(self.scores) != 1:
+            raise InputError(
+                f"this run has {len(self.scores)} sheets; take .scores[name] of {', '.join(self.scores)}"
+            )
+        return next(iter(self.scores.values()))
+
+    def _said(self) -> tuple[str, list[str]]:
+        """First and last lines of what a person sees of it."""
+        low, high = self.recipe.depth_band
+        head = (
+            f"Run: {len(self.listing.sites)} sites of {len(self.table):,} candidates at {low:g} to {high:g} m"
+        )
+        found = ", ".join(f"{len(frame)} {name}" for name, frame in self.features.items())
+        tail = [f"features: {found}", *(str(line) for line in self.info.get("limits", ()))]
+        warnings = len(self.info.get("warnings", ()))
+        tail += [f"{warnings} warnings in .info['warnings']"] * bool(warnings)
+        tail += [f"folder: {self.folder}"] * (self.folder is not None)
+        return head, [line if len(line) <= _WIDE else f"{line[: _WIDE - 3]}..." for line in tail]
+
+    def __repr__(self) -> str:
+        return summary(self.listing.sites, *self._said())
+
+    def _repr_html_(self) -> str:
+        return summary_html(self.listing.sites, *self._said())
+
+
+_WIDE = 110
+"""Letters of a line that a prompt shows without a break."""
 
 
 def scan(
-    grids: str | Path | Sequence[str | Path],
+    grids: str | Path | xarray.DataArray | Sequence[str | Path | xarray.DataArray],
     recipe: Recipe | None = None,
     *,
     out: str | Path | None = None,
@@ -88,18 +155,21 @@ def scan(
     tile: int | None = None,
     unit: str = "m",
     draw: bool = True,
-    on_event: Callable[[Event], None] = lambda event: None,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
 ) -> Run:
     """Scan seabed grids and list drop points.
 
     Parameters
     ----------
-    grids : path or list of paths
-        Files, folders or addresses of bathymetry; see `reefscan.io.grids.rasters.open_grids`.
+    grids : path or DataArray, or list of these
+        Files, folders or addresses of bathymetry (see `reefscan.io.grids.rasters.open_grids`), or arrays of depth or
+        elevation. Where an array lies is read off its coordinates (centres of evenly spaced cells, in any order) and
+        its CRS (``.rio.crs``), its sign off its attributes (``positive``, ``standard_name``), its name or its
+        numbers, its unit off ``units``: as of a file. What it does not say, ``positive``, ``crs`` and ``value_unit`` do.
     recipe : Recipe, optional
         `Recipe.default` if not given.
     out : path, optional
-        Run folder to write. Finished tiles in it are kept. Nothing is written if not given.
+        Run folder to write, with a copy of each array. Finished tiles in it are kept. Nothing is written if not given.
     positive, crs, variable, value_unit, datum_shift_m, prefer, area, bbox
         How the files are read; see `open_grids`. ``area`` may be the path of an outline.
     workers : int, optional
@@ -125,40 +195,47 @@ def scan(
         See `reefscan.base.errors`; inputs are opened before anything is written.
     """
     from reefscan.io.areas import read_area
+    from reefscan.io.grids.array import as_files
     from reefscan.io.grids.rasters import open_grids
 
     recipe = recipe or Recipe.default()
     if tile is not None:
         check_tile(tile)
-    many = [grids] if isinstance(grids, (str, Path)) else list(grids)
-    started = time.perf_counter()
-    sources = open_grids(
-        many,
-        crs=crs,
-        positive=positive,
-        variable=variable,
-        unit=value_unit,
-        datum_shift_m=datum_shift_m,
-        prefer=list(prefer) if prefer else None,
-        bbox=bbox,
-        area=read_area(area) if isinstance(area, (str, Path)) else area,
-    )
-    facts = {
-        "depth_unit": unit,
-        "datum_shift_m": datum_shift_m,
-        "positive": positive,
-        "crs": crs,
-        "variable": variable,
-        "value_unit": value_unit,
-        "prefer": list(prefer) if prefer else None,
-        "bbox": list(bbox) if bbox is not None else None,
-        "area": _named(area),
-        "grids": [str(Path(g).resolve()) if Path(str(g)).exists() else str(g) for g in many],
-    }
-    return scan_sources(
-        sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=draw,
-        on_event=on_event, facts=facts, opened_s=time.perf_counter() - started,
-    )  # fmt: skip
+    with as_files(grids) as (paths, arrays):
+        started = time.perf_counter()
+        sources = open_grids(
+            paths,
+            crs=crs,
+            positive=positive,
+            variable=variable,
+            unit=value_unit,
+            datum_shift_m=datum_shift_m,
+            prefer=list(prefer) if prefer else None,
+            bbox=bbox,
+            area=read_area(area) if isinstance(area, (str, Path)) else area,
+        )
+        names = {str(path): path.name for path in arrays}  # in the run folder, which they go into
+        facts = {
+            "depth_unit": unit,
+            "datum_shift_m": datum_shift_m,
+            "positive": positive,
+            "crs": crs,
+            "variable": variable,
+            "value_unit": value_unit,
+            "prefer": list(prefer) if prefer else None,
+            "bbox": list(bbox) if bbox is not None else None,
+            "area": _named(area),
+            "grids": [names.get(p) or (str(Path(p).resolve()) if Path(p).exists() else p) for p in paths],
+        }
+        run = scan_sources(
+            sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=draw,
+            on_event=on_event, facts=facts, opened_s=time.perf_counter() - started,
+        )  # fmt: skip
+        if run.folder is not None:
+            for path in arrays:
+                with replacing(run.folder / path.name) as part:
+                    shutil.copy2(path, part)
+        return run
 
 
 def _named(area: Any) -> str | None:
@@ -166,21 +243,6 @@ def _named(area: Any) -> str | None:
     if area is None:
         return None
     return str(Path(area).resolve()) if isinstance(area, (str, Path)) else str(area.wkt)
-
-
-def scan_elevation(
-    elev: NDArray[np.floating],
-    *,
-    cell_m: float,
-    sigma: NDArray[np.floating] | None = None,
-    recipe: Recipe | None = None,
-    crs: str = "EPSG:32631",
-    origin: tuple[float, float] = (500_000.0, 0.0),
-    tile: int | None = None,
-) -> Run:
-    """Scan an array of elevations; see `ArraySource.from_metres` and `scan`. Writes nothing."""
-    source = ArraySource.from_metres(elev, cell_m=cell_m, sigma=sigma, crs=crs, origin=origin)
-    return scan_sources([source], recipe or Recipe.default(), workers=1, tile=tile)
 
 
 def scan_sources(
@@ -193,7 +255,7 @@ def scan_sources(
     tile: int | None = None,
     unit: str = "m",
     draw: bool = True,
-    on_event: Callable[[Event], None] = lambda event: None,
+    on_event: Callable[[Event | Expected], None] = lambda event: None,
     facts: Mapping[str, Any] | None = None,
     opened_s: float = 0.0,
 ) -> Run:
@@ -201,6 +263,7 @@ def scan_sources(
     import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
 
     from reefscan.io.out import tables
+    from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
     from reefscan.pipeline.borders import ToldStations
     from reefscan.pipeline.feature_tables import feature_tables
     from reefscan.pipeline.run_map import draw_run_map
@@ -213,13 +276,17 @@ def scan_sources(
         check_reach(recipe.find, source.sheet.cell_m)
     if scheduler is None:  # a cluster's machines are not this one
         refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
-    key = run_key(sources, recipe, {**facts, "unit": unit}) if out is not None else ""
+    known = open_around(sources, recipe)
+    asked = {**facts, "unit": unit, "around": around_key(known, recipe)}
+    key = run_key(sources, recipe, asked) if out is not None else ""
     if out is not None and (answer := read_answer(out, key, draw=draw)) is not None:
         listing = list_sites(answer.candidates, recipe, unit=unit)
         return Run(
-            listing.sites, _with_scores(answer.candidates, listing), answer.features, recipe, answer.info,
-            answer.folder,
+            listing, answer.candidates, answer.features, recipe, answer.info, answer.folder,
+            _rasters(sources, [answer.folder / score_name(i) for i in range(len(sources))]),
         )  # fmt: skip
+    if scheduler is None:
+        on_event(expect(sources, recipe.find, workers=workers))
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
         store = None
@@ -230,26 +297,42 @@ def scan_sources(
         told = ToldStations() if len(sources) > 1 else None
         beside = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="beside"))
         sheets = [
-            scan_sheet(source, i, recipe, folder=folder, store=store, means=means, told=told, beside=beside)
+            scan_sheet(
+                source,
+                i,
+                recipe,
+                folder=folder,
+                store=store,
+                means=means,
+                told=told,
+                beside=beside,
+                known=known,
+            )
             for i, source in enumerate(sources)
         ]
         step = time.perf_counter()
         table = tables.rounded(pd.concat([sheet.candidates for sheet in sheets], ignore_index=True))
+        table, around = surround(table, known, recipe, sources)
         listing = list_sites(table, recipe, unit=unit)
         features = feature_tables(
             [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
         )
         clock = {"open_s": opened_s, **_added(sheets), "list_s": time.perf_counter() - step}
-        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing)}
+        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
+        info["warnings"] = [*info["warnings"], *(() if known is None else known.notes)]
         if folder is not None:
             step = time.perf_counter()
+            if known is not None:
+                write_surroundings(folder.file(SURROUNDINGS), known)
+            else:  # an earlier run's
+                folder.file(SURROUNDINGS).unlink(missing_ok=True)
             folder.write_candidates(table)
-            folder.write_listed(listing.sites)
+            folder.write_listed(listing.sites, info)
             tables.write_features(folder.file(FEATURES), features)
             if draw:
                 pictures = [sheet.picture for sheet in sheets]
                 folder.write(
-                    MAP, draw_run_map(sources, recipe, listing, features, info["limits"], unit, pictures)
+                    MAP, draw_run_map(sources, recipe, listing, features, info, unit, pictures, known)
                 )
             else:
                 folder.file(MAP).unlink(missing_ok=True)  # an earlier run's: it shows other sites
@@ -267,11 +350,23 @@ def scan_sources(
             info = dict(folder.info)
         else:
             info["timings"] = {k: round(v, 3) for k, v in clock.items()}
+        scores = [
+            sheet.score if folder is None else folder.file(score_name(i)) for i, sheet in enumerate(sheets)
+        ]
         return Run(
-            listing.sites, _with_scores(table, listing), features, recipe, info,
-            None if folder is None else folder.path,
-            [sheet.score for sheet in sheets if sheet.score is not None],
+            listing, table, features, recipe, info, None if folder is None else folder.path,
+            _rasters(sources, scores),
         )  # fmt: skip
+
+
+def _rasters(
+    sources: Sequence[GridSource], scores: Sequence[NDArray[np.uint8] | Path | None]
+) -> tuple[tuple[Sheet, Window, NDArray[np.uint8] | Path], ...]:
+    return tuple(
+        (source.sheet, source.extent, score)
+        for source, score in zip(sources, scores, strict=True)
+        if score is not None
+    )
 
 
 def _facts_of(

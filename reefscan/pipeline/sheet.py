@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.model import GridSource, Window
+from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.overview import Thinning
 from reefscan.base.recipe import Recipe
 from reefscan.batch.engines import Engine, InProcess, choose_engine, usable_cores
@@ -22,7 +22,7 @@ from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
 from reefscan.find import candidates
-from reefscan.io.out.runfolder import SCORE, RunFolder
+from reefscan.io.out.runfolder import RunFolder, score_name
 from reefscan.io.out.scoreraster import publish, score_raster
 from reefscan.pipeline.borders import ToldStations
 from reefscan.pipeline.finished import program
@@ -31,6 +31,8 @@ from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.pipeline.warmup import telling, warm_up
 from reefscan.score.limits import Limits, limits_of
+from reefscan.surroundings.closed import blank_closed
+from reefscan.surroundings.known import Surroundings
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -118,6 +120,7 @@ def scan_sheet(
     means: Means,
     told: ToldStations | None,
     beside: Executor,
+    known: Surroundings | None = None,
 ) -> SheetRun:
     """Scan one sheet.
 
@@ -134,6 +137,8 @@ def scan_sheet(
         What earlier sheets of the run found; None where this is the only one.
     beside : Executor
         Finishes the score raster (overviews, packing) while what follows is joined, listed and drawn.
+    known : Surroundings, optional
+        What lies around: no score is told in closed ground.
     """
     clock: dict[str, float] = {}
     step = time.perf_counter()
@@ -149,7 +154,9 @@ def scan_sheet(
             finished.append(end)
     clock["tiles_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    stations, totals, read, score, picture, writing = _gather(source, number, finished, folder, shown, beside)
+    stations, totals, read, score, picture, writing = _gather(
+        source, number, finished, folder, shown, beside, known
+    )
     if shown is not None and picture is not None:
         seen = {end.core for end in finished} | {failure.core for failure in failures}
         _fill_in(picture, shown, source, [core for core in tiles if core not in seen])
@@ -158,6 +165,15 @@ def scan_sheet(
     merged, stations = _merge(stations, source, recipe, told)
     clock["merge_s"] = time.perf_counter() - step
     sheet, extent = source.sheet, source.extent
+    # one file may lie on two sheets, and two files on one
+    said = (
+        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
+        if told is not None
+        else source.name
+    )
+    sigma = stations["uncertainty_m"].dropna()
+    sigma_m = float(sigma.median()) if len(sigma) else None
+    limits = limits_of(said, sheet.cell_m, recipe, sigma_m=sigma_m)
     facts = {
         "sheet": sheet_name(sheet),
         "crs": sheet.crs,
@@ -171,18 +187,13 @@ def scan_sheet(
         "measured_a_candidate": round(totals.get("measured", 0) / max(1, len(merged.candidates)), 2),
         "stations": len(stations),
         "cells_read": read,
+        "name": said,
+        "uncertainty_m": sigma_m,
         "seconds_in_tiles": {
             name: round(totals.get(name, 0.0), 3)
             for name in ("read_s", "edges_s", "stations_s", "score_s", "tile_s")
         },
     }
-    # one file may lie on two sheets, and two files on one
-    said = (
-        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
-        if told is not None
-        else source.name
-    )
-    limits = _limits(said, source, recipe, stations)
     drawn = None if shown is None or picture is None else (picture, shown)
     return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn, writing)
 
@@ -219,6 +230,7 @@ def _gather(
     folder: RunFolder | None,
     shown: Thinning | None,
     beside: Executor,
+    known: Surroundings | None,
 ) -> tuple[
     pd.DataFrame,
     dict[str, float],
@@ -240,7 +252,7 @@ def _gather(
     with ExitStack() as stack:
         raster, path = None, None
         if folder is not None:
-            path = folder.file(SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif"))
+            path = folder.file(score_name(number))
             raster = stack.enter_context(score_raster(path, sheet, extent))
         else:
             score = np.full((extent.height, extent.width), 255, np.uint8)
@@ -253,6 +265,8 @@ def _gather(
             if table is not None and table.num_rows:
                 parts.append(table.to_pandas())
             cells = result.rasters.get("score")  # a tile that is unknown all over has none
+            if cells is not None and known is not None:
+                cells = _without_closed(cells, end.core, sheet, known)
             if cells is not None and raster is not None:
                 raster.write(end.core, cells)
             elif cells is not None and score is not None:
@@ -266,6 +280,28 @@ def _gather(
     writing = None if path is None else beside.submit(publish, path)
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
     return stations, totals, read.hexdigest(), score, picture, writing
+
+
+def _without_closed(
+    cells: NDArray[np.uint8], core: Window, sheet: Sheet, known: Surroundings
+) -> NDArray[np.uint8]:
+    """A tile's scores without those in closed ground."""
+    lonlat = lonlat_of(sheet)
+    corners = lonlat(
+        np.array([core.row, core.row, core.row_end, core.row_end]), np.array([core.col, core.col_end, core.col, core.col_end])
+    )  # fmt: skip
+    lon, lat = known.box.unwrap(corners[0]), corners[1]
+    reach = 0.1 * max(
+        float(np.ptp(lon)), float(np.ptp(lat))
+    )  # sides of a tile are no straight lines in degrees
+    tile = (
+        float(lon.min()) - reach,
+        float(lat.min()) - reach,
+        float(lon.max()) + reach,
+        float(lat.max()) + reach,
+    )
+    near = known.of("closed").touching(tile)
+    return blank_closed(cells, lambda row, col: lonlat(row + core.row, col + core.col), near, known.box, 255)
 
 
 def _fill_in(
@@ -285,31 +321,15 @@ def _merge(
     from reefscan.join.merge import merge
 
     sheet = source.sheet
-    owned = getattr(source, "owns", None)
-    if owned is not None and len(stations):
-        mine = owned(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
+    if len(stations):
+        mine = source.owns(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
         stations = stations[mine].reset_index(drop=True)
     if told is not None and len(stations):
         stations = told.new(stations, source, recipe.find.station_m)
     merged = merge(stations, sheet, recipe.find, sheet_name=sheet_name(sheet), lonlat=lonlat_of(sheet))
     table = merged.candidates
-    named = getattr(source, "source_at", None)
-    if named is not None and len(table):
-        table["source"] = np.asarray(named(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object)
-    else:
-        table["source"] = source.name
-    filled = getattr(source, "filled_at", None)
-    if filled is not None and len(table):
-        told_filled(table, sheet, filled)
-    return merged, stations
-
-
-def _limits(said: str, source: GridSource, recipe: Recipe, stations: pd.DataFrame) -> Limits:
-    sigma = stations["uncertainty_m"].dropna()
-    return limits_of(
-        said,
-        source.sheet.cell_m,
-        recipe,
-        sigma_m=float(sigma.median()) if len(sigma) else None,
-        widest_asked_m=2.0 * recipe.find.trough_radius_m,
+    table["source"] = np.asarray(
+        source.source_at(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object
     )
+    told_filled(table, sheet, source.filled_at)
+    return merged, stations

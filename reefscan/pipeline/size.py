@@ -1,9 +1,12 @@
-"""How much memory a scan takes, told before it begins."""
+"""How much memory and time a scan takes, told before it begins."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
+from reefscan.base.errors import InputError
 from reefscan.base.model import BLOCK, GridSource
 from reefscan.base.recipe import Find
 from reefscan.batch.engines import usable_cores
@@ -13,6 +16,87 @@ from reefscan.io.room import refuse_memory
 
 _BYTES_A_CELL = 50
 """Of a tile and what lies around it, in one worker (on rough ground a worker's peak of 600 MB less 350 at rest, over 5.6 million cells, is 45)."""
+
+_EMPTY_NS = 7.0
+"""CPU time a cell where nothing is (910 empty tiles of 2048: 29 s)."""
+
+_NETS_A_CELL, _NET_NS, _RING_NS = 0.026, 270e3, 1.0
+"""Of ground that is rough all over: places measured (17 to 31 in 1 000 cells), CPU time of one, and of each cell of the discs
+in which its relief and its position index are taken."""
+
+LONGEST_H = 1000.0
+"""So long a scan may take at the worst; so many hours two cores take for a million million rough cells."""
+
+
+@dataclass(frozen=True)
+class Expected:
+    """How long a scan takes, before it begins: the event of its beginning.
+
+    Attributes
+    ----------
+    cells : float
+        Of all sheets.
+    least_s, most_s : float
+        Where nothing lies in the band, and where all of it is rough ground in it.
+    workers : int
+        That the times are shared among.
+    """
+
+    cells: float
+    least_s: float
+    most_s: float
+    workers: int
+
+
+def expect(sources: Sequence[GridSource], find: Find, *, workers: int | None) -> Expected:
+    """Tell how long a scan takes on this machine, and refuse what would take more than `LONGEST_H`.
+
+    Parameters
+    ----------
+    sources : sequence of GridSource
+    find : Find
+    workers : int or None
+        As asked for.
+
+    Raises
+    ------
+    InputError
+        With the options that would help.
+    """
+    hands = min(workers or usable_cores(), usable_cores())
+    cells = most = 0.0
+    slow, worst = "", 0.0
+    for source in sources:
+        asked, here = (
+            candidates.asked_of(find, source.sheet.cell_m),
+            float(source.extent.height) * source.extent.width,
+        )
+        rings = math.pi * (asked.relief**2 + asked.broad[1] ** 2)
+        took = here * _NETS_A_CELL * (_NET_NS + _RING_NS * rings) * 1e-9
+        cells, most = cells + here, most + took
+        if took > worst:
+            worst, slow = took, f"{source.name} has {source.extent.height:,} x {source.extent.width:,} cells"
+    told = Expected(cells, cells * _EMPTY_NS * 1e-9 / hands, most / hands, hands)
+    if told.most_s > 3600 * LONGEST_H:
+        raise InputError(
+            f"{slow}: where all of it is rough ground a scan would take {hours(told.most_s)} with {hands} at work; name a part of it with "
+            "--bbox or --area, shorten relief_radius_m and bpi_broad_outer_m in [find], or use a cluster with --scheduler"
+        )
+    return told
+
+
+def hours(seconds: float) -> str:
+    """Write a long time as a person says it.
+
+    Examples
+    --------
+    >>> hours(20), hours(90), hours(5400), hours(4e6)
+    ('under a minute', '1.5 minutes', '1.5 hours', '46 days')
+    """
+    for unit, name in ((86_400.0, "days"), (3600.0, "hours"), (60.0, "minutes")):
+        if seconds >= 1.45 * unit:
+            return f"{seconds / unit:,.{0 if seconds >= 9.5 * unit else 1}f} {name}".replace(".0 ", " ")
+    return "under a minute" if seconds < 60.0 else "a minute"
 
 
 def refuse_size(

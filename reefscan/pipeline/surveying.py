@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Transformer
 
+from reefscan.base.caution import OF_SOUNDINGS
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.grids.ground import Onto, PublicGround, open_ground
 from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, tabulate
@@ -23,19 +24,15 @@ from reefscan.render.survey_report import survey_report
 from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
 from reefscan.survey.crossings import summary
 from reefscan.survey.fuse import OWN, Bias, estimate_bias, fuse
-from reefscan.survey.next_lines import Ground, Line, distance_from, plan_lines, route_length
+from reefscan.survey.next_lines import CoarseGround, Line, distance_from, plan_lines, route_length
 from reefscan.survey.settings import SurveySettings, dump_settings
 from reefscan.survey.table import REASONS, Log
 
 Floats = NDArray[np.float64]
 SCHEMA = "reefscan.survey/1"
-CAUTION = (
-    "Not for navigation. A grid from one boat's sounder misses what lies between its tracks: rocks, wrecks and nets "
-    "stand up unseen. Keep to the chart and a lookout."
-)
 OVERVIEW = 900
 PUBLIC_SIGMA_M = 1.0
-"""Doubt given to a public grid that states none: order 2 of S-44 at 40 m is 0.69 m, rounded up."""
+"""Uncertainty given to a public grid that states none: order 2 of S-44 at 40 m is 0.69 m, rounded up."""
 
 
 @dataclass(frozen=True)
@@ -145,7 +142,7 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
     bias = _bias(surface, public) if public is not None else None
     say("drawing the grid")
-    tags = {"reefscan_schema": SCHEMA, "reefscan_caution": CAUTION}
+    tags = {"reefscan_schema": SCHEMA, "reefscan_caution": OF_SOUNDINGS}
     write_grid(
         order.out,
         sheet,
@@ -229,6 +226,8 @@ def _parts(
                     cut.elev, cut.sigma, elev, sigma, bias=bias, cell_m=surface.sheet.cell_m, blend_m=blend
                 )
                 count, rough = cut.count[inner], cut.rough[inner]
+            # how many soundings a public grid has in a cell it does not tell
+            count = np.where(source[inner] == OWN, count, -1).astype(np.int32)
             part = GridCells(core, elev[inner], sigma[inner], count, source[inner])
             overview.add(
                 core, elev=part.elev, sigma=part.sigma, rough=rough, seen=np.where(count > 0, 1.0, np.nan)
@@ -240,12 +239,12 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
     west, _, _, north = overview.bounds
     cell = surface.sheet.cell_m * overview.step
     seen = overview.sums["n seen"] > 0
-    ground = Ground(
+    ground = CoarseGround(
         overview.mean("elev"), distance_from(seen, cell), overview.mean("rough"), cell, west, north
     )
     thin = max(1, int(np.ceil(max(seen.shape) / 320)))  # fine enough for lines, and quick
     if thin > 1:
-        ground = Ground(
+        ground = CoarseGround(
             ground.elev[::thin, ::thin],
             ground.distance[::thin, ::thin],
             ground.rough[::thin, ::thin],
@@ -253,7 +252,7 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
             west,
             north,
         )
-    return plan_lines(ground, surface.tuning.doubt, budget_m=max(budget_m, 4.0 * ground.cell_m))
+    return plan_lines(ground, surface.tuning.uncertainty, budget_m=max(budget_m, 4.0 * ground.cell_m))
 
 
 def _facts(
@@ -295,7 +294,7 @@ def _facts(
         warnings += _of_log(log, tide=order.corrections.tide is not None)
     return {
         "schema": SCHEMA,
-        "caution": CAUTION,
+        "caution": OF_SOUNDINGS,
         "out": order.out.name,
         "crs": surface.sheet.crs,
         "cell_m": surface.sheet.cell_m,
@@ -318,7 +317,7 @@ def _facts(
         "validation": {
             "method": tuning.method, "block_cells": tuning.block_cells, "table": list(tuning.table),
             "left_out": tuning.left_out, "rms_m": _number(tuning.rms_m), "median_m": _number(tuning.median_m),
-            "spread": _number(tuning.spread), "learnt": tuning.doubt.learnt,
+            "spread": _number(tuning.spread), "learnt": tuning.uncertainty.learnt,
         },
         "onto": None if bias is None or public is None else {
             "name": public.name, "notes": list(public.notes), "bias_m": round(bias.value_m, 3), "spread_m": _number(bias.spread_m), "cells": bias.cells
@@ -379,9 +378,9 @@ def _pictures(
     plan = figures.Plan(overview.mean("elev"), overview.mean("sigma"), overview.bounds)
     out = {
         "depth": figures.depth_map(plan),
-        "doubt": figures.doubt_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view),
+        "uncertainty": figures.uncertainty_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view),
         "aside": figures.aside_map(data.x, data.y, data.reason, names, view),
-        "profile": figures.profile(data.depth, data.reason, names),
+        "profile": figures.track_profile(data.depth, data.reason, names),
     }
     if ready.after.difference.size:
         out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference)

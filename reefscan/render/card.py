@@ -22,9 +22,10 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Polygon
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import InputError
 from reefscan.render.furniture import nice_length, plain
-from reefscan.render.marks import CAUTION, UNIT_METRES, contour_depths, kind_of, show_depth
+from reefscan.render.marks import UNIT_METRES, contour_depths, kind_of, show_depth
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
 from reefscan.score.reasons import WITHIN_DOUBT, lost_in_doubt, sure_words
 
@@ -51,7 +52,7 @@ class CardSite:
     cell_m : float
         Cell of the patch.
     marks : sequence of (float, str)
-        Distance (m) from the drop point along the heading, and what is told to be there: foot or top of a face.
+        Distance (m) from the drop point along the heading, and what is there: foot or top of a face.
     """
 
     site: dict[str, Any]
@@ -78,9 +79,15 @@ def degrees_minutes(value: float, *, lat: bool) -> str:
 
 
 def draw_cards(
-    cards: Sequence[CardSite], *, title: str, unit: str = "m", fmt: str = "pdf", dpi: int = 150
+    cards: Sequence[CardSite],
+    *,
+    title: str,
+    closed_text: str = "",
+    unit: str = "m",
+    fmt: str = "pdf",
+    dpi: int = 150,
 ) -> list[bytes]:
-    """Draw cards, two a page.
+    """Draw cards, two a page; ``closed_text`` (what is known of closed ground) stands at the top of each.
 
     Returns
     -------
@@ -93,7 +100,10 @@ def draw_cards(
         raise InputError(f"cards: format {fmt!r} is not known; say pdf or png")
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph .* missing")
-        pages = [_page(cards[i : i + 2], title=title, unit=unit) for i in range(0, max(1, len(cards)), 2)]
+        pages = [
+            _page(cards[i : i + 2], title=title, closed_text=closed_text, unit=unit)
+            for i in range(0, max(1, len(cards)), 2)
+        ]
         if fmt == "png":
             return [_png(page, dpi) for page in pages]
         out = io.BytesIO()
@@ -115,10 +125,14 @@ def _png(figure: Figure, dpi: int) -> bytes:
     return out.getvalue()
 
 
-def _page(cards: Sequence[CardSite], *, title: str, unit: str) -> Figure:
+def _page(cards: Sequence[CardSite], *, title: str, unit: str, closed_text: str = "") -> Figure:
     figure = Figure(figsize=PAGE_IN, facecolor="white")
     FigureCanvasAgg(figure)
-    figure.text(0.06, 0.978, plain(title), fontsize=10, weight="bold", va="top", parse_math=False)
+    short = textwrap.shorten(plain(title), 26, placeholder="…") or plain(title)[:26]
+    figure.text(0.06, 0.978, short, fontsize=10, weight="bold", va="top", parse_math=False)
+    # two lines between the title and the first card; the whole of it stands in the run and on its map
+    for i, line in enumerate(textwrap.wrap(plain(closed_text), 100, max_lines=2, placeholder=" …")):
+        figure.text(0.28, 0.979 - i * 0.0115, line, fontsize=7.2, va="top", parse_math=False)
     for i, line in enumerate(textwrap.wrap(CAUTION, 128)):
         figure.text(0.06, 0.026 - i * 0.011, line, fontsize=7.2, va="top")
     if not cards:
@@ -172,7 +186,7 @@ def _card(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
     position = f"{degrees_minutes(lat, lat=True)}   {degrees_minutes(lon, lat=False)}"
     frame.text(0.02, 0.80, position, fontsize=17, weight="bold", va="top", family="monospace")
     _facts(frame, card, unit)
-    _profile(figure, card, box=(0.11, top - 0.345, 0.46, 0.19), unit=unit)
+    _draw_profile(figure, card, box=(0.11, top - 0.345, 0.46, 0.19), unit=unit)
     _patch(figure, card, box=(0.64, top - 0.345, 0.285, 0.2015), unit=unit)
 
 
@@ -212,8 +226,10 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
     frame.plot([0.02, 0.98], [0.022, 0.022], color="black", linewidth=0.7)
 
 
-def _profile(figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str) -> None:
-    """The bottom on the heading, with the drop point. No rope: its length wants the tide, which no grid knows."""
+def _draw_profile(
+    figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str
+) -> None:
+    """The bottom on the heading, with the drop point. No rope is drawn: its length depends on the tide, which is not in the grid."""
     ax = figure.add_axes(box)
     depths = card.depths_m
     if depths is None or not np.isfinite(depths).any():
@@ -269,14 +285,8 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
         return
     rows, cols = patch.shape
     half_x, half_y = cols * card.cell_m / 2, rows * card.cell_m / 2
-    light = hillshade(patch, card.cell_m, stretch=choose_stretch(patch, card.cell_m))
-    flat = float(np.nanmedian(light))
-    grey = np.clip(0.82 + (light - flat) * 0.9, 0.3, 1.0)
-    grey = np.where(patch >= 0, 0.55, grey)
-    row, col = np.ogrid[:rows, :cols]
-    grey = np.where(np.isfinite(patch), grey, np.where((row + col) % 6 == 0, 0.75, 1.0))
     ax.imshow(
-        grey,
+        _grey_relief(patch, card.cell_m),
         cmap="gray",
         vmin=0,
         vmax=1,
@@ -286,15 +296,7 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
     )
     x = (np.arange(cols) + 0.5) * card.cell_m - half_x
     y = half_y - (np.arange(rows) + 0.5) * card.cell_m
-    low, high = -float(np.nanmax(patch)), -float(np.nanmin(patch))
-    levels = [d for d in contour_depths(max(high, 0.5), unit, most=16) if low < d < high]
-    if levels:
-        lines = ax.contour(
-            x, y, np.ma.masked_invalid(-smoothed(patch)), levels=levels, colors="black", linewidths=0.7
-        )
-        names = {d: f"{d / UNIT_METRES[unit]:g}" for d in levels}
-        for text in ax.clabel(lines, fmt=names, fontsize=7.5):
-            text.set_path_effects(HALO)
+    _contours(ax, x, y, patch, unit)
     angle = math.radians(card.heading_deg)
     reach = min(card.half_m, half_x * 0.98)
     ax.plot(
@@ -308,6 +310,36 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
     size = half_x * 0.06
     outline = [(px * size, py * size) for px, py in kind_of(card.site.get("kind")).outline]
     ax.add_patch(Polygon(outline, closed=True, facecolor="white", edgecolor="black", linewidth=1.8, zorder=5))
+    _scale_and_north(ax, half_x, half_y)
+    for spine in ax.spines.values():
+        spine.set_linewidth(1.2)
+
+
+def _grey_relief(patch: Floats, cell_m: float) -> Floats:
+    """Lightness 0 to 1 of the shaded ground; land is dark, unknown ground is hatched."""
+    light = hillshade(patch, cell_m, stretch=choose_stretch(patch, cell_m))
+    flat = float(np.nanmedian(light))
+    grey = np.clip(0.82 + (light - flat) * 0.9, 0.3, 1.0)
+    grey = np.where(patch >= 0, 0.55, grey)
+    row, col = np.ogrid[: patch.shape[0], : patch.shape[1]]
+    return np.where(np.isfinite(patch), grey, np.where((row + col) % 6 == 0, 0.75, 1.0))
+
+
+def _contours(ax: Axes, x: Floats, y: Floats, patch: Floats, unit: str) -> None:
+    """Contours at even round depths of the unit, with their numbers."""
+    low, high = -float(np.nanmax(patch)), -float(np.nanmin(patch))
+    levels = [d for d in contour_depths(max(high, 0.5), unit, most=16) if low < d < high]
+    if not levels:
+        return
+    lines = ax.contour(
+        x, y, np.ma.masked_invalid(-smoothed(patch)), levels=levels, colors="black", linewidths=0.7
+    )
+    names = {d: f"{d / UNIT_METRES[unit]:g}" for d in levels}
+    for text in ax.clabel(lines, fmt=names, fontsize=7.5):
+        text.set_path_effects(HALO)
+
+
+def _scale_and_north(ax: Axes, half_x: float, half_y: float) -> None:
     length = nice_length(half_x * 0.7)
     ax.plot(
         [-half_x * 0.92, -half_x * 0.92 + length],
@@ -327,5 +359,3 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
         va="center",
         path_effects=HALO,
     )
-    for spine in ax.spines.values():
-        spine.set_linewidth(1.2)

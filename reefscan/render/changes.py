@@ -7,14 +7,18 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patheffects import withStroke
+from numpy.typing import NDArray
 from pyproj import Transformer
 
+from reefscan.base.caution import CAUTION
+from reefscan.base.overview import MapGround
 from reefscan.render.furniture import degree_ticks, plain, scale_bar
-from reefscan.render.marks import CAUTION, INK, PAPER
-from reefscan.render.shade import Floats, choose_stretch, shaded_relief, thin
+from reefscan.render.marks import INK, PAPER
+from reefscan.render.shade import choose_stretch, deepest_tint_m, shaded_relief, thin
 
 SIGNS = {
     "same": ("o", 4.0, "#9aa4ab"),
@@ -27,13 +31,9 @@ SIGNS = {
 
 
 def draw_changes(
-    elev: Floats,
+    ground: MapGround,
     changes: Sequence[Mapping[str, Any]],
     *,
-    west_m: float,
-    north_m: float,
-    cell_m: float,
-    crs: str,
     band_max_m: float,
     title: str,
     fmt: str = "png",
@@ -42,27 +42,53 @@ def draw_changes(
     """Draw changes (``what``, ``lon``, ``lat``) over pale shaded ground; deterministic bytes."""
     import matplotlib
 
-    small, factor = thin(elev, most=1400)
-    step = cell_m * factor
-    wet = -small[np.isfinite(small) & (small < 0)]
-    deepest = max(float(np.quantile(wet, 0.995)) if wet.size else band_max_m, 0.5)
-    picture = shaded_relief(
-        small,
-        step,
-        band_max_m=band_max_m,
-        deepest_m=deepest,
-        stretch=choose_stretch(small, step),
-        strength=0.8,
-    )
-    picture = (picture * 0.6 + 255 * 0.4).astype(np.uint8)
-    width, height = small.shape[1] * step, small.shape[0] * step
+    elev, factor = thin(ground.elev, most=1400)
+    small = MapGround(elev, ground.west_m, ground.north_m, ground.cell_m * factor, ground.crs)
+    west, south, east, north = small.bounds
+    height, width = (n * small.cell_m for n in elev.shape)
     ratio = min(max(width / height, 0.35), 3.0)
     map_w, map_h = (9.0, 9.0 / ratio) if ratio >= 1 else (9.0 * ratio, 9.0)
-    figure = Figure(figsize=(map_w + 0.9, map_h + 1.5), facecolor=PAPER)
-    FigureCanvasAgg(figure)
     fw, fh = map_w + 0.9, map_h + 1.5
+    figure = Figure(figsize=(fw, fh), facecolor=PAPER)
+    FigureCanvasAgg(figure)
     ax = figure.add_axes((0.5 / fw, 0.85 / fh, map_w / fw, map_h / fh))
-    ax.imshow(picture, extent=(west_m, west_m + width, north_m - height, north_m), aspect="auto")
+    ax.imshow(_pale(small, band_max_m), extent=(west, east, south, north), aspect="auto")
+    _signs(ax, changes, ground.crs)
+    ax.set_xlim(west, east)
+    ax.set_ylim(south, north)
+    scale_bar(ax, west=west, south=south, width=width, height=height)
+    to_lonlat = Transformer.from_crs(ground.crs, "EPSG:4326", always_xy=True)
+    degree_ticks(ax, to_lonlat, west=west, south=south, east=east, north=north)
+    ax.set_title(plain(title), fontsize=11, weight="bold", color=INK, loc="left", parse_math=False)
+    figure.legend(loc="lower left", bbox_to_anchor=(0.4 / fw, 0.2 / fh), ncols=5, frameon=False, fontsize=8.5)
+    figure.text(0.5 / fw, 0.08 / fh, CAUTION, fontsize=5.6, color=INK)
+    out = io.BytesIO()
+    marks: dict[str, dict[str, Any]] = {
+        "png": {"Software": "reefscan"},
+        "svg": {"Date": None, "Creator": "reefscan"},
+        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": "reefscan"},
+    }
+    with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42}):
+        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=marks[fmt])
+    return out.getvalue()
+
+
+def _pale(ground: MapGround, band_max_m: float) -> NDArray[np.uint8]:
+    """Shaded ground, light enough for the signs to stand out from it."""
+    elev, cell_m = ground.elev, ground.cell_m
+    picture = shaded_relief(
+        elev,
+        cell_m,
+        band_max_m=band_max_m,
+        deepest_m=deepest_tint_m(elev, band_max_m),
+        stretch=choose_stretch(elev, cell_m),
+        strength=0.8,
+    )
+    return (picture * 0.6 + 255 * 0.4).astype(np.uint8)
+
+
+def _signs(ax: Axes, changes: Sequence[Mapping[str, Any]], crs: str) -> None:
+    """One sign a site, each kind of change with its number in the legend."""
     x, y = Transformer.from_crs("EPSG:4326", crs, always_xy=True).transform(
         np.array([c["lon"] for c in changes], dtype=float), np.array([c["lat"] for c in changes], dtype=float)
     )
@@ -80,20 +106,3 @@ def draw_changes(
             label=f"{what} ({len(at)})",
             path_effects=[withStroke(linewidth=3, foreground=PAPER)],
         )
-    ax.set_xlim(west_m, west_m + width)
-    ax.set_ylim(north_m - height, north_m)
-    scale_bar(ax, west=west_m, south=north_m - height, width=width, height=height)
-    to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-    degree_ticks(ax, to_lonlat, west=west_m, south=north_m - height, east=west_m + width, north=north_m)
-    ax.set_title(plain(title), fontsize=11, weight="bold", color=INK, loc="left", parse_math=False)
-    figure.legend(loc="lower left", bbox_to_anchor=(0.4 / fw, 0.2 / fh), ncols=5, frameon=False, fontsize=8.5)
-    figure.text(0.5 / fw, 0.08 / fh, CAUTION, fontsize=5.6, color=INK)
-    out = io.BytesIO()
-    marks: dict[str, dict[str, Any]] = {
-        "png": {"Software": "reefscan"},
-        "svg": {"Date": None, "Creator": "reefscan"},
-        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": "reefscan"},
-    }
-    with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42}):
-        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=marks[fmt])
-    return out.getvalue()

@@ -14,7 +14,7 @@ from reefscan.render.shade import Floats, smoothed
 
 MOST_NAMED = 48
 LEAST_NAMED = 0.04
-"""Contours that bear their depth: so many at the most, and none shorter than this part of the map's longer side."""
+"""Contours with their depth written on them: the most of them, and the least length of one as a part of the map's longer side."""
 
 
 def draw_contours(

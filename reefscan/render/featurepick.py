@@ -42,9 +42,9 @@ def drawn_features(
         if "depth_min_m" in frame and "depth_max_m" in frame:
             low, high = frame["depth_min_m"].to_numpy(float), frame["depth_max_m"].to_numpy(float)
             wet = ~((high < band_m[0]) | (low > band_m[1]))
-        # asked for only where it is needed: of a frame in degrees geopandas warns
-        told = "length_m" in frame
-        length = (frame["length_m"] if told else frame.geometry.length).to_numpy(float)
+        # computed only where it is needed: geopandas warns of lengths in degrees
+        measured = "length_m" in frame
+        length = (frame["length_m"] if measured else frame.geometry.length).to_numpy(float)
         length = np.where(wet & np.isfinite(length) & ~own, length, -1.0)
         wanted[name] = own
         lengths.append(length)

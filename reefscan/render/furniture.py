@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,8 @@ from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 from pyproj import Transformer
 
-from reefscan.render.marks import CAUTION, INK, KINDS, PAPER, QUIET, UNIT_METRES, Kind, score_rgb
+from reefscan.base.caution import CAUTION
+from reefscan.render.marks import INK, PAPER, QUIET, SYMBOLS, UNIT_METRES, Kind, score_rgb
 from reefscan.render.shade import WATER, depth_share, ramp
 
 HALO = [withStroke(linewidth=2.4, foreground=PAPER)]
@@ -173,30 +175,50 @@ def symbol(
     )
 
 
-def panel(
-    ax: Axes,
-    *,
-    width_in: float,
-    height_in: float,
-    title: str,
-    lines: list[str],
-    kinds: list[str],
-    band_m: tuple[float, float],
-    deepest_m: float,
-    unit: str,
-    thinned: str,
-) -> None:
-    """The legend beside the map: title, scores, kinds, depths, what the grid shows, caution.
+@dataclass(frozen=True)
+class Legend:
+    """What stands beside a map.
 
-    Drawn in inches from the top left, so that type keeps its size whatever the map's.
+    Parameters
+    ----------
+    title : str
+    lines : list of str
+        What the grid can and cannot show.
+    kinds : list of str
+        Names of the kinds that are explained.
+    band_m : tuple of float
+        Searched depths, metres, positive down.
+    deepest_m : float
+        Depth at which the tint ends.
+    unit : {"m", "ft", "fathom"}
+    thinned : str
+        What the map leaves out.
     """
-    ax.set_xlim(0, width_in)
-    ax.set_ylim(-height_in, 0)
-    ax.set_axis_off()
-    columns = max(24, int(width_in * 16.5))
-    y = 0.0
+
+    title: str
+    lines: list[str]
+    kinds: list[str]
+    band_m: tuple[float, float]
+    deepest_m: float
+    unit: str
+    thinned: str
+
+
+@dataclass
+class _Column:
+    """A column of words, written from the top down in inches, so that type keeps its size whatever the map's."""
+
+    ax: Axes
+    width_in: float
+    y: float = 0.0
+
+    @property
+    def letters(self) -> int:
+        """Letters of plain size in a line."""
+        return max(24, int(self.width_in * 16.5))
 
     def say(
+        self,
         text: str,
         *,
         size: float = 7.6,
@@ -205,58 +227,79 @@ def panel(
         gap: float = 0.0,
         most: int = 99,
     ) -> None:
-        nonlocal y
-        y -= gap
-        wrapped = textwrap.wrap(plain(text), max(8, int(columns * 7.6 / size))) or [""]
+        """Write a paragraph of at most ``most`` lines, ``gap`` inches below the last."""
+        self.y -= gap
+        wrapped = textwrap.wrap(plain(text), max(8, int(self.letters * 7.6 / size))) or [""]
         if len(wrapped) > most:
             wrapped = [*wrapped[: most - 1], wrapped[most - 1][:-1] + "…"]
         for line in wrapped:
-            y -= size / 72.0 * 1.32
-            ax.text(0.0, y, line, fontsize=size, weight=weight, color=colour, va="baseline", parse_math=False)
+            self.y -= size / 72.0 * 1.32
+            self.ax.text(
+                0.0, self.y, line, fontsize=size, weight=weight, color=colour, va="baseline", parse_math=False
+            )
 
-    # a file's name is one long word: smaller type rather than a name broken in two
-    longest = max(map(len, plain(title).split()), default=1)
-    say(title, size=12.5 * min(1.0, max(0.6, 0.92 * columns * 7.6 / 12.5 / longest)), weight="bold", most=3)
-    for line in lines:
-        say(line, colour=QUIET, gap=0.03, most=8)
+    def scores(self) -> None:
+        """Draw the bar of scores with its numbers."""
+        self.y -= 0.1
+        colours = score_rgb(np.linspace(0, 100, 60))
+        _colour_bar(self.ax, colours, y=self.y, width_in=self.width_in, height_in=0.13)
+        self.y -= 0.13
+        for share in (0, 50, 100):
+            ha = {0: "left", 50: "center", 100: "right"}[share]
+            self.ax.text(
+                self.width_in * share / 100,
+                self.y - 0.13,
+                f"{share}" + (" score" if share == 100 else ""),
+                fontsize=7,
+                ha=ha,
+                color=INK,
+            )
+        self.y -= 0.22
 
-    say("Sites, numbered by rank", size=8.4, weight="bold", gap=0.16)
-    y -= 0.1
-    _colour_bar(ax, score_rgb(np.linspace(0, 100, 60)), y=y, width_in=width_in, height_in=0.13)
-    y -= 0.13
-    for share in (0, 50, 100):
-        ha = {0: "left", 50: "center", 100: "right"}[share]
-        ax.text(
-            width_in * share / 100,
-            y - 0.13,
-            f"{share}" + (" score" if share == 100 else ""),
-            fontsize=7,
-            ha=ha,
-            color=INK,
-        )
-    y -= 0.22
-    for name in kinds:
-        kind = KINDS[name]
-        y -= 0.2
-        symbol(ax, kind, x=0.11, y=y + 0.05, size_x=0.085, size_y=0.085, face=score_rgb(np.array([75.0]))[0])
-        ax.plot(
+    def kind(self, kind: Kind) -> None:
+        """Draw a kind's symbol and line, with its words."""
+        self.y -= 0.2
+        face = score_rgb(np.array([75.0]))[0]
+        symbol(self.ax, kind, x=0.11, y=self.y + 0.05, size_x=0.085, size_y=0.085, face=face)
+        self.ax.plot(
             [0.27, 0.6],
-            [y + 0.05, y + 0.05],
+            [self.y + 0.05, self.y + 0.05],
             color=INK,
             linewidth=1.3,
             linestyle=(0, kind.line) if kind.line else "-",
             solid_capstyle="butt",
         )
-        ax.text(0.68, y, kind.words, fontsize=7.2, color=INK)
-    y -= 0.04
-    if thinned:
-        say(thinned, size=7.2, colour=QUIET, gap=0.06)
+        self.ax.text(0.68, self.y, kind.words, fontsize=7.2, color=INK)
 
-    say("Depth, positive down", size=8.4, weight="bold", gap=0.14)
-    y -= 0.08
-    depth_key(ax, y=y, width_in=width_in, band_m=band_m, deepest_m=deepest_m, unit=unit)
-    y -= 0.5
-    say(CAUTION, size=7.0, gap=0.1)
+
+def panel(ax: Axes, legend: Legend, *, width_in: float, height_in: float) -> None:
+    """The legend beside the map: title, scores, kinds, depths, what the grid shows, caution."""
+    ax.set_xlim(0, width_in)
+    ax.set_ylim(-height_in, 0)
+    ax.set_axis_off()
+    column = _Column(ax, width_in)
+    # a file's name is one long word: it gets smaller type, so that it is not broken in two
+    longest = max(map(len, plain(legend.title).split()), default=1)
+    size = 12.5 * min(1.0, max(0.6, 0.92 * column.letters * 7.6 / 12.5 / longest))
+    column.say(legend.title, size=size, weight="bold", most=3)
+    for line in legend.lines:
+        column.say(line, colour=QUIET, gap=0.03, most=8)
+
+    column.say("Sites, numbered by rank", size=8.4, weight="bold", gap=0.16)
+    column.scores()
+    for name in legend.kinds:
+        column.kind(SYMBOLS[name])
+    column.y -= 0.04
+    if legend.thinned:
+        column.say(legend.thinned, size=7.2, colour=QUIET, gap=0.06)
+
+    column.say("Depth, positive down", size=8.4, weight="bold", gap=0.14)
+    column.y -= 0.08
+    depth_key(
+        ax, y=column.y, width_in=width_in, band_m=legend.band_m, deepest_m=legend.deepest_m, unit=legend.unit
+    )
+    column.y -= 0.5
+    column.say(CAUTION, size=7.0, gap=0.1)
 
 
 def _colour_bar(

@@ -5,6 +5,8 @@ from __future__ import annotations
 import io
 import math
 import warnings
+from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -14,16 +16,19 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.collections import LineCollection
 from matplotlib.figure import Figure
+from matplotlib.patches import PathPatch
+from matplotlib.path import Path
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 from pyproj import CRS, Proj, Transformer
 
 from reefscan.base.errors import InputError
+from reefscan.base.overview import MapGround
 from reefscan.render import furniture
 from reefscan.render.contours import draw_contours
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.marks import INK, KINDS, PAPER, UNIT_METRES, Box
-from reefscan.render.shade import Floats, choose_stretch, enlarged, shaded_relief, thin, trimmed
+from reefscan.render.marks import CLOSED, INK, PAPER, SYMBOLS, UNIT_METRES, Box
+from reefscan.render.shade import Floats, choose_stretch, deepest_tint_m, enlarged, shaded_relief, thin
 from reefscan.render.sitemarks import draw_sites, sites_xy
 
 FORMATS = ("png", "pdf", "svg")
@@ -36,34 +41,52 @@ MOST_FEATURES = 150
 """Beside those of listed sites; the longest. A rough shore has thousands of short ones."""
 
 
+@dataclass(frozen=True)
+class Paper:
+    """What a map is drawn on.
+
+    Parameters
+    ----------
+    fmt : {"png", "pdf", "svg"}
+    dpi : int
+        Pixels to the inch of a PNG, and of the shaded ground in the others.
+    long_side_in : float
+        Longer side of the map itself, inches.
+
+    Raises
+    ------
+    InputError
+        For an unknown format.
+    """
+
+    fmt: str = "png"
+    dpi: int = 150
+    long_side_in: float = 9.0
+
+    def __post_init__(self) -> None:
+        if self.fmt not in FORMATS:
+            raise InputError(f"map: format {self.fmt!r} is not known; say one of {', '.join(FORMATS)}")
+
+
 def draw_map(
-    elev: Floats,
+    ground: MapGround,
     *,
-    west_m: float,
-    north_m: float,
-    cell_m: float,
-    crs: str,
     candidates: pd.DataFrame,
     features: dict[str, GeoDataFrame],
     depth_band_m: tuple[float, float],
     limits_text: str,
     title: str,
+    closed_text: str = "",
+    closed: Iterable[Any] = (),
     unit: str = "m",
-    fmt: str = "png",
-    dpi: int = 150,
-    long_side_in: float = 9.0,
-    trim: bool = True,
+    paper: Paper = Paper(),
 ) -> bytes:
     """Draw the map of a run. For looking and for print; never for steering.
 
     Parameters
     ----------
-    elev : ndarray, shape (rows, cols)
-        Metres, positive up, rows north to south, NaN unknown. Any size: thinned to the paper.
-    west_m, north_m, cell_m : float
-        Outer west and north edge and cell side, metres in ``crs``.
-    crs : str
-        Projected CRS of the grid.
+    ground : MapGround
+        Of any size: thinned to the paper. `reefscan.render.shade.trimmed` takes off its empty margins.
     candidates : DataFrame
         ``lon``, ``lat``, ``kind``, ``score``, ``rank``; may be empty.
     features : dict of GeoDataFrame
@@ -73,13 +96,12 @@ def draw_map(
     limits_text : str
         What the grid could not have shown.
     title : str
+    closed_text : str
+        What is known of closed ground: stands first.
+    closed : iterable of polygons
+        Closed ground, longitude and latitude: hatched.
     unit : {"m", "ft", "fathom"}
-    fmt : {"png", "pdf", "svg"}
-    dpi : int
-    long_side_in : float
-        Longer side of the map itself, inches.
-    trim : bool
-        Leave out the empty margins of the grid.
+    paper : Paper
 
     Returns
     -------
@@ -89,50 +111,44 @@ def draw_map(
     Raises
     ------
     InputError
-        For an unknown unit or format, or a grid without cells.
+        For an unknown unit, or a grid without cells.
     """
     if unit not in UNIT_METRES:
         raise InputError(f"map: unit {unit!r} is not known; say one of {', '.join(UNIT_METRES)}")
-    if fmt not in FORMATS:
-        raise InputError(f"map: format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
-    if elev.ndim != 2 or elev.size == 0:
-        raise InputError(f"map: the grid has shape {elev.shape}; wanted at least one cell")
-    if trim:
-        elev, top, left = trimmed(elev)
-        west_m, north_m = west_m + left * cell_m, north_m - top * cell_m
-    rows, cols = elev.shape
-    box = (west_m, north_m - rows * cell_m, west_m + cols * cell_m, north_m)
+    if ground.elev.ndim != 2 or ground.elev.size == 0:
+        raise InputError(f"map: the grid has shape {ground.elev.shape}; wanted at least one cell")
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph .* missing")  # a foreign name, drawn as boxes
-        figure, ax, side = _sheet(box, long_side_in)
-        deepest = _ground(
-            ax, elev, box=box, cell_m=cell_m, band_m=depth_band_m, unit=unit, most=int(long_side_in * dpi)
-        )
+        figure, ax, side = _sheet(ground.bounds, paper.long_side_in)
+        most = int(paper.long_side_in * paper.dpi)
+        deepest = _ground(ax, ground, band_m=depth_band_m, unit=unit, most=most)
         listed = set(candidates["feature_id"].astype(str)) if "feature_id" in candidates else set()
         drawn, left_out = drawn_features(features, listed=listed, band_m=depth_band_m, most=MOST_FEATURES)
-        _features(ax, drawn, crs)
-        shown = draw_sites(ax, candidates, box=box, crs=crs, inches=figure.get_size_inches()[0] - PANEL_IN)
-        to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-        _furnish(ax, box, crs, to_lonlat, candidates)
-        lines = [limits_text] if limits_text else []
-        kinds = [k for k in KINDS if k in set(candidates.get("kind", pd.Series(dtype=str)).astype(str))]
-        total = len(candidates)
-        furniture.panel(
-            side,
-            width_in=PANEL_IN - 0.35,
-            height_in=float(figure.get_size_inches()[1]) - 2 * MARGIN_IN,
+        _features(ax, drawn, ground.crs)
+        _closed(ax, closed, ground.crs)
+        wide, high = map(float, figure.get_size_inches())
+        shown = draw_sites(ax, candidates, box=ground.bounds, crs=ground.crs, inches=wide - PANEL_IN)
+        _furnish(ax, ground, candidates)
+        legend = furniture.Legend(
             title=title,
-            lines=lines,
-            kinds=kinds or ["trough", "ledge", "rise"],
+            lines=[text for text in (closed_text, limits_text) if text],
+            kinds=_kinds(candidates),
             band_m=depth_band_m,
             deepest_m=deepest,
             unit=unit,
-            thinned=_said(shown, total, left_out),
+            thinned=_left_out(shown, len(candidates), left_out),
         )
-        return _write(figure, fmt, dpi)
+        furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)
+        return _write(figure, paper)
 
 
-def _said(shown: int, total: int, left_out: int) -> str:
+def _kinds(candidates: pd.DataFrame) -> list[str]:
+    """Kinds that the legend explains: those of the sites, all that can be found where there is no site."""
+    there = set(candidates["kind"].astype(str)) if "kind" in candidates else set()
+    return [k for k in SYMBOLS if k in there] or ["trough", "ledge", "rise"]
+
+
+def _left_out(shown: int, total: int, left_out: int) -> str:
     """What the map leaves out, in words."""
     if total == 0:
         return "No site was found."
@@ -173,14 +189,11 @@ def _sheet(box: Box, long_side_in: float) -> tuple[Figure, Axes, Axes]:
     return figure, ax, side
 
 
-def _ground(
-    ax: Axes, elev: Floats, *, box: Box, cell_m: float, band_m: tuple[float, float], unit: str, most: int
-) -> float:
+def _ground(ax: Axes, ground: MapGround, *, band_m: tuple[float, float], unit: str, most: int) -> float:
     """Relief, shoreline and contours; returns the depth at which the tint ends."""
-    small, factor = thin(elev, most=max(most, 16))
-    wet = -small[np.isfinite(small) & (small < 0)]
-    deepest = max(float(np.quantile(wet, 0.995)) if wet.size else band_m[1], 0.5)
-    step = cell_m * factor
+    small, factor = thin(ground.elev, most=max(most, 16))
+    deepest = deepest_tint_m(small, band_m[1])
+    step, box = ground.cell_m * factor, ground.bounds
     stretch = choose_stretch(small, step)
     picture = shaded_relief(small, step, band_max_m=band_m[1], deepest_m=deepest, stretch=stretch)
     picture = enlarged(picture, ~np.isfinite(small), least=1000)
@@ -200,7 +213,7 @@ def _ground(
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
     """Feature lines in the kind's dash over a pale casing, so that they show on shoal and on deep."""
-    for kind in KINDS.values():
+    for kind in SYMBOLS.values():
         frame = features.get(kind.layer)
         if frame is None or len(frame) == 0:
             continue
@@ -220,6 +233,23 @@ def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
         )
 
 
+def _closed(ax: Axes, shapes: Iterable[Any], crs: str) -> None:
+    """Closed ground, hatched and ringed, so that it shows on print without colour."""
+    to_map = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
+    for shape in shapes:
+        rings = [
+            np.column_stack(to_map.transform(*np.asarray(ring.coords)[:, :2].T))
+            for ring in (shape.exterior, *shape.interiors)
+        ]
+        if not all(np.isfinite(ring).all() for ring in rings):
+            continue  # beyond what the map's system can draw
+        path = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
+        ax.add_patch(PathPatch(path, facecolor="none", edgecolor=PAPER, linewidth=2.6, zorder=8))
+        ax.add_patch(
+            PathPatch(path, facecolor="none", edgecolor=CLOSED, linewidth=1.2, hatch="////", zorder=8)
+        )
+
+
 def _lines(shapes: Any) -> list[Floats]:
     """All lines and outer rings of a geometry column, as x/y arrays."""
     out: list[Floats] = []
@@ -234,8 +264,10 @@ def _lines(shapes: Any) -> list[Floats]:
     return out
 
 
-def _furnish(ax: Axes, box: Box, crs: str, to_lonlat: Transformer, candidates: pd.DataFrame) -> None:
+def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame) -> None:
     """Scale, north, degree ticks and a firm frame."""
+    box, crs = ground.bounds, ground.crs
+    to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
     west, east = ax.get_xlim()
     south, north = ax.get_ylim()
     at = sites_xy(candidates, crs)
@@ -254,11 +286,12 @@ def _furnish(ax: Axes, box: Box, crs: str, to_lonlat: Transformer, candidates: p
         spine.set_linewidth(1.0)
 
 
-def _write(figure: Figure, fmt: str, dpi: int) -> bytes:
+def _write(figure: Figure, paper: Paper) -> bytes:
     """Bytes without dates or random ids, so that equal maps are equal files."""
     import matplotlib
 
     out = io.BytesIO()
+    fmt, dpi = paper.fmt, paper.dpi
     if fmt == "png":
         # without the channel of opacity, which is full all over: a fifth less to pack, and smaller
         figure.set_dpi(dpi)

@@ -1,6 +1,6 @@
 """Colours, symbols and words that every picture of ours shares: one table for map, cards and page.
 
-A kind is told by its shape and a score by its lightness, its number and its rank, so nothing rests on colour
+A shape stands for a kind; lightness, number and rank stand for a score. So nothing rests on colour
 alone. The shapes are drawn after what the sounder shows: a notch, a step, a mound, a block.
 """
 
@@ -14,15 +14,10 @@ from numpy.typing import NDArray
 INK = "#14202b"
 PAPER = "#fdfcf8"
 QUIET = "#566370"
+CLOSED = "#8c1420"
 
 Box = tuple[float, float, float, float]
 """West, south, east, north (m in the map's system, or points on its paper)."""
-
-CAUTION = (
-    "Not for navigation. Depths are as good as the grid and its datum, no better. "
-    "A site is a guess to look at, never a place known to be safe: "
-    "wrecks, rocks, swell, traffic and closed ground may be missing here."
-)
 
 
 @dataclass(frozen=True)
@@ -40,7 +35,7 @@ class Kind:
     line: tuple[float, ...]
 
 
-KINDS: dict[str, Kind] = {
+SYMBOLS: dict[str, Kind] = {
     k.name: k
     for k in (
         Kind(
@@ -71,7 +66,7 @@ KINDS: dict[str, Kind] = {
 
 def kind_of(name: object) -> Kind:
     """Return the row of a kind; an unknown one is drawn like the plainest."""
-    return KINDS.get(str(name), KINDS["man-made"])
+    return SYMBOLS.get(str(name), SYMBOLS["man-made"])
 
 
 SCORE_STOPS = (

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.render.shade import Floats, choose_stretch, shaded_relief
+from reefscan.render.shade import Floats, choose_stretch, deepest_tint_m, shaded_relief
 
 
 def plain_map(elev: Floats, cell_m: float, *, band_max_m: float) -> NDArray[np.uint8]:
@@ -17,8 +17,7 @@ def plain_map(elev: Floats, cell_m: float, *, band_max_m: float) -> NDArray[np.u
         Bands first, as raster writers want them.
     """
     known = np.isfinite(elev)
-    wet = -elev[known & (elev < 0)]
-    deepest = max(float(np.quantile(wet, 0.995)) if wet.size else band_max_m, 0.5)
+    deepest = deepest_tint_m(elev, band_max_m)
     stretch = choose_stretch(elev, cell_m)
     rgb = shaded_relief(elev, cell_m, band_max_m=band_max_m, deepest_m=deepest, stretch=stretch)
     return np.concatenate([np.moveaxis(rgb, -1, 0), np.where(known, 255, 0).astype(np.uint8)[None]])

@@ -17,6 +17,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.overview import MapGround
+
 Floats = NDArray[np.float64]
 
 WATER = (
@@ -210,19 +212,18 @@ def smoothed(elev: Floats) -> Floats:
     return np.where(known, mean, np.nan)
 
 
-def trimmed(elev: Floats) -> tuple[Floats, int, int]:
-    """Cut to the known cells with a little margin; the whole where nothing is known.
-
-    Returns
-    -------
-    ndarray
-    row, col : int
-        Where the cut begins in the given array.
-    """
-    known = np.isfinite(elev)
+def trimmed(ground: MapGround) -> MapGround:
+    """Cut to the known cells with a little margin; the whole where nothing is known."""
+    known = np.isfinite(ground.elev)
     if not known.any():
-        return elev, 0, 0
+        return ground
     rows, cols = np.flatnonzero(known.any(axis=1)), np.flatnonzero(known.any(axis=0))
     margin = max(1, int(0.03 * max(rows[-1] - rows[0], cols[-1] - cols[0])))
     top, left = max(0, int(rows[0]) - margin), max(0, int(cols[0]) - margin)
-    return elev[top : int(rows[-1]) + 1 + margin, left : int(cols[-1]) + 1 + margin], top, left
+    return ground.cut(slice(top, int(rows[-1]) + 1 + margin), slice(left, int(cols[-1]) + 1 + margin))
+
+
+def deepest_tint_m(elev: Floats, band_max_m: float) -> float:
+    """Depth (m) at which the tint ends: all but the deepest two hundredth of the water, the searched band if there is none."""
+    wet = -elev[np.isfinite(elev) & (elev < 0)]
+    return max(float(np.quantile(wet, 0.995)) if wet.size else band_max_m, 0.5)

@@ -105,7 +105,7 @@ def depth_map(plan: Plan) -> bytes:
     return _png(figure)
 
 
-def doubt_map(
+def uncertainty_map(
     plan: Plan, lines: list[tuple[float, float, float, float]], view: tuple[float, float, float, float]
 ) -> bytes:
     """Uncertainty within a view, with the lines to run next numbered in order."""
@@ -153,7 +153,7 @@ def aside_map(
     return _png(figure)
 
 
-def profile(depth: Floats, reason: NDArray[np.uint8], names: list[str]) -> bytes:
+def track_profile(depth: Floats, reason: NDArray[np.uint8], names: list[str]) -> bytes:
     """Depths in the order logged, with those set aside marked."""
     figure = Figure(figsize=(8.0, 2.6))
     axes = figure.subplots()
@@ -190,7 +190,7 @@ def crossing_histogram(before: Floats, after: Floats) -> bytes:
 
 
 def residual_histogram(standard: Floats) -> bytes:
-    """Left-out soundings: what the grid missed by, over what it said it might, with the normal curve."""
+    """Left-out soundings: the error of the grid divided by its stated uncertainty, with the normal curve."""
     figure = Figure(figsize=(5.4, 2.6))
     axes = figure.subplots()
     bins = np.linspace(-5, 5, 51)

@@ -74,10 +74,10 @@ median {{ "%+.2f" | format(f.validation.median_m) }} m. Miss over stated uncerta
 <p>{{ "{:,}".format(f.onto.cells) }} shared cells; own ground lies {{ "%+.2f" | format(f.onto.bias_m) }} m against it (robust median{% if f.onto.spread_m is not none %}, spread {{ "%.2f" | format(f.onto.spread_m) }} m{% endif %}) and was moved by that much, onto the public grid's datum.</p>{% endif %}
 
 <h2>What to survey next</h2>
-<figure><img alt="Map of uncertainty with lines to run" src="{{ p.doubt }}"></figure>
+<figure><img alt="Map of uncertainty with lines to run" src="{{ p.uncertainty }}"></figure>
 {% if f.next_lines %}<table><tr><th class="n">line</th><th>from (lat, lon)</th><th>to (lat, lon)</th><th class="n">length (m)</th></tr>
 {% for r in f.next_lines %}<tr><td class="n">{{ r.line }}</td><td>{{ "%.6f, %.6f" | format(r.from[1], r.from[0]) }}</td><td>{{ "%.6f, %.6f" | format(r.to[1], r.to[0]) }}</td><td class="n">{{ "%.0f" | format(r.length_m) }}</td></tr>{% endfor %}</table>
-<p>In this order, {{ "%.0f" | format(f.next_total_m) }} m with the ways between: where doubt is largest near ground that stands out. Check the chart for dangers before you run a line.</p>
+<p>In this order, {{ "%.0f" | format(f.next_total_m) }} m with the ways between: where the uncertainty is largest near ground that stands out. Check the chart for dangers before you run a line.</p>
 {% else %}<p>No line stands out.</p>{% endif %}
 
 <h2>Settings</h2><pre>{{ f.settings }}</pre>
@@ -93,7 +93,7 @@ def survey_report(facts: dict[str, Any], pictures: dict[str, bytes]) -> str:
     facts : dict
         What ``own.report.json`` holds.
     pictures : dict of str to bytes
-        PNG by name: depth, doubt, aside, profile and, where there are any, crossings, residuals.
+        PNG by name: depth, uncertainty, aside, profile and, where there are any, crossings, residuals.
 
     Returns
     -------

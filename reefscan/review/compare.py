@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.recipe import Recipe
 from reefscan.score.listing import Listing
+from reefscan.surroundings.known import Surroundings
 
 SCHEMA = "reefscan-compare/1"
 EARTH_M = 6371008.8  # mean radius, IUGG
@@ -24,12 +25,13 @@ EARTH_M = 6371008.8  # mean radius, IUGG
 
 @dataclass(frozen=True)
 class Side:
-    """One run of the two: all candidates, their listing, and the recipe it was made with."""
+    """One run of the two: all candidates, their listing, the recipe it was made with, and what it knows from outside its grid."""
 
     name: str
     table: pd.DataFrame
     listing: Listing
     recipe: Recipe
+    known: Surroundings | None = None
 
 
 @dataclass(frozen=True)
@@ -191,6 +193,10 @@ def _stayed(a: Side, b: Side, row: int, other: int, rank_a: int, rank_b: int) ->
 def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[str, str]:
     """The term and the reason why a site listed here is not listed there."""
     if other is None:
+        site = here.table.iloc[row]
+        why = "" if there.known is None else there.known.why_closed(float(site["lon"]), float(site["lat"]))
+        if why:
+            return "", f"{why}, as {there.name} knows it"
         return "", f"no such structure was found in {there.name}"
     scored = there.listing.scored
     if not scored.listed[other]:

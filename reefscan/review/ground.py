@@ -6,7 +6,6 @@ Reads through the grid protocol only, strip by strip, so a whole coast needs no 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,43 +13,13 @@ from pyproj import Transformer
 
 from reefscan.base.errors import InputError
 from reefscan.base.model import BLOCK, GridSource, Sheet, Window, to_metres
+from reefscan.base.overview import MapGround
 from reefscan.io.georef import transformer
 
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class Ground:
-    """One picture's worth of seabed.
-
-    Parameters
-    ----------
-    elev : ndarray, shape (rows, cols)
-        Metres, positive up, rows north to south, NaN unknown.
-    west_m, north_m, cell_m : float
-        Outer edges and side of a (thinned) cell in ``crs``, metres.
-    crs : str
-    """
-
-    elev: Floats
-    west_m: float
-    north_m: float
-    cell_m: float
-    crs: str
-
-    @property
-    def bounds(self) -> tuple[float, float, float, float]:
-        """West, south, east, north."""
-        rows, cols = self.elev.shape
-        return (
-            self.west_m,
-            self.north_m - rows * self.cell_m,
-            self.west_m + cols * self.cell_m,
-            self.north_m,
-        )
-
-
-def overview(source: GridSource, window: Window, *, most: int) -> Ground:
+def overview(source: GridSource, window: Window, *, most: int) -> MapGround:
     """Means of whole blocks of cells over ``window``, with at most ``most`` of them a side.
 
     A mean over known cells only; a block without any is unknown.
@@ -76,10 +45,10 @@ def overview(source: GridSource, window: Window, *, most: int) -> Ground:
         total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
         out[first:last] = np.where(count > 0, total / np.maximum(count, 1), np.nan)
     west, _, _, north = source.sheet.bounds(window)
-    return Ground(out, west, north, source.sheet.cell_m * factor, source.sheet.crs)
+    return MapGround(out, west, north, source.sheet.cell_m * factor, source.sheet.crs)
 
 
-def overview_of_all(sources: Sequence[GridSource], *, most: int) -> Ground:
+def overview_of_all(sources: Sequence[GridSource], *, most: int) -> MapGround:
     """One picture of all sheets, in the CRS of the first: finer sheets lie on top of coarser ones."""
     if not sources:
         raise InputError("the run names no grid; scan again")
@@ -102,7 +71,7 @@ def overview_of_all(sources: Sequence[GridSource], *, most: int) -> Ground:
         value = np.full(x.shape, np.nan)
         value[inside] = part.elev[row[inside].astype(int), col[inside].astype(int)]
         out = np.where(np.isfinite(value), value, out)
-    return Ground(out, west, north, cell, base)
+    return MapGround(out, west, north, cell, base)
 
 
 def _moved(x: Floats, y: Floats, source: str, target: str) -> tuple[Floats, Floats]:
@@ -125,7 +94,7 @@ def _box_in(source: GridSource, crs: str) -> tuple[float, float, float, float]:
     return float(px.min()), float(py.min()), float(px.max()), float(py.max())
 
 
-def profile(
+def depths_along(
     source: GridSource, *, lon: float, lat: float, heading_deg: float, half_m: float, count: int
 ) -> Floats:
     """Depths (m, positive down, NaN unknown) along a heading, as a sounder would draw them crossing the site.
@@ -174,7 +143,7 @@ def _along(
     return x0 + t * np.sin(angle), y0 + t * np.cos(angle)
 
 
-def patch(source: GridSource, *, lon: float, lat: float, half_m: float, most: int = 161) -> Ground | None:
+def patch(source: GridSource, *, lon: float, lat: float, half_m: float, most: int = 161) -> MapGround | None:
     """The ground around a site, the site in the middle; None where nothing is known there."""
     x, y = Transformer.from_crs("EPSG:4326", source.sheet.crs, always_xy=True).transform(lon, lat)
     if not (np.isfinite(x) and np.isfinite(y)):
@@ -187,7 +156,7 @@ def patch(source: GridSource, *, lon: float, lat: float, half_m: float, most: in
     return ground if np.isfinite(ground.elev).any() else None
 
 
-def cut_to(ground: Ground, bbox: tuple[float, float, float, float]) -> Ground:
+def cut_to(ground: MapGround, bbox: tuple[float, float, float, float]) -> MapGround:
     """The part of a picture inside a box of degrees (west, south, east, north).
 
     Raises
@@ -214,10 +183,4 @@ def cut_to(ground: Ground, bbox: tuple[float, float, float, float]) -> Ground:
     bottom = min(rows, int(np.ceil((ground.north_m - y.min()) / ground.cell_m)))
     if left >= right or top >= bottom:
         raise InputError(f"{words}: no cell of the grid lies in it; name a box on the grid")
-    return Ground(
-        ground.elev[top:bottom, left:right],
-        ground.west_m + left * ground.cell_m,
-        ground.north_m - top * ground.cell_m,
-        ground.cell_m,
-        ground.crs,
-    )
+    return ground.cut(slice(top, bottom), slice(left, right))

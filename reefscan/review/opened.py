@@ -11,9 +11,11 @@ import pandas as pd
 from reefscan.base.recipe import Recipe
 from reefscan.io.grids.of_run import open_run_grids, read_features
 from reefscan.io.out.runfolder import RunFolder
+from reefscan.io.out.surroundings import read_surroundings
 from reefscan.score.listing import Listing, list_sites
 from reefscan.score.ranking import best_first
 from reefscan.score.reasons import explain
+from reefscan.surroundings.known import Surroundings, closed_words
 
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
@@ -38,6 +40,8 @@ class OpenedRun:
         The ranked list under the run's own recipe.
     unit : str
         The unit the person spoke when scanning.
+    known : Surroundings or None
+        What the run knows from outside its grid.
     """
 
     run: RunFolder
@@ -45,6 +49,7 @@ class OpenedRun:
     table: pd.DataFrame
     listing: Listing
     unit: str
+    known: Surroundings | None = None
     memory: dict[str, Any] = field(default_factory=dict, compare=False)
 
     @property
@@ -55,8 +60,13 @@ class OpenedRun:
     @property
     def limits(self) -> str:
         """What the grid could not have shown."""
-        told = self.run.info.get("limits") or ()
-        return told if isinstance(told, str) else " ".join(str(t) for t in told)
+        limits = self.run.info.get("limits") or ()
+        return limits if isinstance(limits, str) else " ".join(str(line) for line in limits)
+
+    @property
+    def closed_words(self) -> str:
+        """The sentence about closed ground that stands at the top of everything."""
+        return closed_words(self.run.info)
 
     @property
     def warnings(self) -> list[str]:
@@ -111,4 +121,5 @@ def open_run(path: Path | str) -> OpenedRun:
     recipe, table = run.recipe(), run.candidates()
     unit = run.info.get("depth_unit")
     unit = unit if unit in ("m", "ft", "fathom") else "m"
-    return OpenedRun(run, recipe, table, list_sites(table, recipe, unit=unit), unit)
+    known = read_surroundings(run.path, run.info)
+    return OpenedRun(run, recipe, table, list_sites(table, recipe, unit=unit), unit, known)

@@ -11,7 +11,17 @@ from typing import Any
 
 from reefscan.base.errors import InputError
 
-SCRIPTS = ("score.js", "words.js", "map.js", "list.js", "card.js", "picks.js", "controls.js", "app.js")
+SCRIPTS = (
+    "score.js",
+    "closed.js",
+    "words.js",
+    "map.js",
+    "list.js",
+    "card.js",
+    "picks.js",
+    "controls.js",
+    "app.js",
+)
 """In the order they are run; ``score.js`` is the formula and stands alone."""
 
 PLAIN_BYTES = 300_000
@@ -50,6 +60,7 @@ def compose_page(data: dict[str, Any]) -> bytes:
     folder = files("reefscan.review") / "web"
     values = {
         "TITLE": html.escape("Sites of " + " ".join(str(data["run"]).split())),
+        "CLOSED": html.escape(str(data["closed_words"])),
         "CAUTION": html.escape(str(data["caution"])),
         "CSS": folder.joinpath("page.css").read_text(encoding="utf-8"),
         "JS": script_text(),

@@ -10,22 +10,29 @@ import base64
 import io
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 from geopandas import GeoDataFrame
 from pyproj import CRS, Transformer
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.columns import CANDIDATE
 from reefscan.base.model import GridSource
+from reefscan.base.overview import MapGround
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import DEFAULT_TERMS
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.marks import CAUTION, KINDS, contour_depths
-from reefscan.render.shade import choose_stretch, enlarged, shaded_relief, trimmed
-from reefscan.review.ground import Ground, overview_of_all
+from reefscan.render.marks import SYMBOLS, contour_depths
+from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
+from reefscan.review.ground import overview_of_all
 from reefscan.review.section import sections
+from reefscan.surroundings.closed import rings_of
+from reefscan.surroundings.known import NONE_GIVEN, Surroundings
+from reefscan.surroundings.shapes import box_of, near
 
 PICTURE_PX = 2000
 MOST_SECTIONS = 2000
@@ -73,12 +80,11 @@ def recipe_data(recipe: Recipe) -> dict[str, Any]:
     return data
 
 
-def picture(ground: Ground, *, band_max_m: float, quality: int = 82) -> tuple[str, float]:
+def picture(ground: MapGround, *, band_max_m: float, quality: int = 82) -> tuple[str, float]:
     """Shaded relief as a JPEG data URI, and the depth at which its tint ends."""
     from PIL import Image
 
-    wet = -ground.elev[np.isfinite(ground.elev) & (ground.elev < 0)]
-    deepest = max(float(np.quantile(wet, 0.995)) if wet.size else band_max_m, 0.5)
+    deepest = deepest_tint_m(ground.elev, band_max_m)
     stretch = choose_stretch(ground.elev, ground.cell_m)
     rgb = shaded_relief(ground.elev, ground.cell_m, band_max_m=band_max_m, deepest_m=deepest, stretch=stretch)
     rgb = enlarged(rgb, ~np.isfinite(ground.elev), least=1200)  # the page scales it back to whole cells
@@ -87,9 +93,9 @@ def picture(ground: Ground, *, band_max_m: float, quality: int = 82) -> tuple[st
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode(), deepest
 
 
-def contours(ground: Ground, *, deepest_m: float, most_points: int = 120_000) -> list[dict[str, Any]]:
+def contours(ground: MapGround, *, deepest_m: float, most_points: int = 120_000) -> list[dict[str, Any]]:
     """Lines of equal depth at even round metres, in picture pixels; coarser until few enough."""
-    from contourpy import contour_generator
+    from skimage.measure import find_contours
 
     if min(ground.elev.shape) < 3:
         return []
@@ -99,14 +105,11 @@ def contours(ground: Ground, *, deepest_m: float, most_points: int = 120_000) ->
     calm = blocks.mean(axis=(1, 3))
     if min(calm.shape) < 2 or not np.isfinite(calm).any():
         return []
-    x = (np.arange(cols) + 0.5) * factor
-    y = (np.arange(rows) + 0.5) * factor
-    generator = contour_generator(x=x, y=y, z=np.ma.masked_invalid(calm))
     for most in (9, 6, 4, 2):
         out: list[dict[str, Any]] = []
         total = 0
         for depth in [0.0, *contour_depths(deepest_m, "m", most=most)]:
-            lines = [np.asarray(line) for line in generator.lines(-depth) if len(line) > 6]
+            lines = [(line[:, ::-1] + 0.5) * factor for line in find_contours(calm, -depth) if len(line) > 6]
             total += sum(len(line) for line in lines)
             out.append({"depth": depth, "lines": [np.round(line, 1).ravel().tolist() for line in lines]})
         if total <= most_points:
@@ -114,10 +117,10 @@ def contours(ground: Ground, *, deepest_m: float, most_points: int = 120_000) ->
     return out[:1]
 
 
-def feature_lines(features: Mapping[str, GeoDataFrame], ground: Ground) -> list[dict[str, Any]]:
+def feature_lines(features: Mapping[str, GeoDataFrame], ground: MapGround) -> list[dict[str, Any]]:
     """Feature lines in picture pixels, by kind."""
     out: list[dict[str, Any]] = []
-    for kind in KINDS.values():
+    for kind in SYMBOLS.values():
         frame = features.get(kind.layer)
         if frame is None or len(frame) == 0:
             continue
@@ -137,7 +140,7 @@ def feature_lines(features: Mapping[str, GeoDataFrame], ground: Ground) -> list[
     return out
 
 
-def lattice(ground: Ground) -> dict[str, Any]:
+def lattice(ground: MapGround) -> dict[str, Any]:
     """Longitude and latitude on an even lattice of picture points: the page interpolates positions from it."""
     west, south, east, north = ground.bounds
     x, y = np.meshgrid(np.linspace(west, east, LATTICE), np.linspace(north, south, LATTICE))
@@ -161,17 +164,59 @@ def section_rows(table: pd.DataFrame, sources: Sequence[GridSource]) -> list[dic
     ]
 
 
+@dataclass(frozen=True)
+class About:
+    """What the page says of the run itself.
+
+    Parameters
+    ----------
+    run_name : str
+    limits : str
+        What the grid could not have shown.
+    warnings : sequence of str
+    unit : {"m", "ft", "fathom"}
+        Unit of depths that the page opens with.
+    closed_words : str
+        What is known of closed ground: stands at the top.
+    """
+
+    run_name: str
+    limits: str = ""
+    warnings: Sequence[str] = ()
+    unit: str = "m"
+    closed_words: str = NONE_GIVEN
+
+
+def closed_areas(known: Surroundings | None, ground: MapGround) -> dict[str, Any] | None:
+    """Closed ground in and around the picture, with the box in which it is all of it; None where none was given.
+
+    Around is as far again as the picture is wide: a site set by hand beyond that is refused.
+    """
+    if known is None or not known.knows_closed:
+        return None
+    west, south, east, north = ground.bounds
+    box = box_of([(ground.crs, ground.bounds)]).grown(max(east - west, north - south, 1000.0))
+    shapes = known.of("closed")
+    parts, rows = near(shapes.shapes, box)
+    flat = shapely.get_type_id(parts) == 3  # where the box only touches one, a line or a point is left of it
+    return {
+        "box": [box.west, box.south, box.east, box.north],
+        "areas": [
+            {"name": shapes.called(row), "rings": rings_of(part)}
+            for part, row in zip(parts[flat], rows[flat], strict=True)
+        ],
+    }
+
+
 def page_data(
     table: pd.DataFrame,
+    about: About,
     *,
     recipe: Recipe,
     sources: Sequence[GridSource],
     features: Mapping[str, GeoDataFrame],
-    run_name: str,
-    limits: str = "",
-    warnings: Sequence[str] = (),
     picture_px: int = PICTURE_PX,
-    unit: str = "m",
+    known: Surroundings | None = None,
 ) -> dict[str, Any]:
     """Everything the page shows, JSON-ready.
 
@@ -179,53 +224,36 @@ def page_data(
     ----------
     table : DataFrame
         All candidates of the run with raw measures, best first; may be empty.
+    about : About
     recipe : Recipe
         The one the run was scored with.
     sources : sequence of GridSource
         The grids of the run, sheet by sheet.
     features : mapping of GeoDataFrame
         ``ledges``, ``troughs``, ``rises``.
-    run_name, limits : str
-    warnings : sequence of str
     picture_px : int
         Longer side of the picture.
-    unit : {"m", "ft", "fathom"}
-        Unit of depths that the page opens with.
+    known : Surroundings, optional
+        What the run knows from outside its grid; closed ground near the picture goes along.
     """
-    ground = overview_of_all(sources, most=picture_px)
-    elev, top, left = trimmed(ground.elev)
-    step = ground.cell_m
-    ground = Ground(elev, ground.west_m + left * step, ground.north_m - top * step, step, ground.crs)
+    ground = trimmed(overview_of_all(sources, most=picture_px))
     uri, deepest = picture(ground, band_max_m=recipe.depth_band[1])
-    to_grid = Transformer.from_crs("EPSG:4326", ground.crs, always_xy=True)
-    columns = site_columns(table, recipe)
-    if len(table):
-        x, y = to_grid.transform(table["lon"].to_numpy(dtype=float), table["lat"].to_numpy(dtype=float))
-        columns["px"] = np.round((np.asarray(x) - ground.west_m) / ground.cell_m, 2).tolist()
-        columns["py"] = np.round((ground.north_m - np.asarray(y)) / ground.cell_m, 2).tolist()
-    else:
-        columns = {k: [] for k in ("id", "kind", "feature_id", "lon", "lat", "depth_m", "px", "py")}
-    notes = [str(w) for w in warnings]
-    if len(table) > MOST_SECTIONS:
-        notes.append(
-            f"Profiles are stored for the best {MOST_SECTIONS} of {len(table)} sites, to keep the file small."
-        )
     listed = set(table["feature_id"].astype(str).head(200)) if "feature_id" in table else set()
     band = (recipe.find.depth_min_m, recipe.find.depth_max_m)
     drawn, left_out = drawn_features(features, listed=listed, band_m=band, most=MOST_FEATURES)
-    if left_out:
-        notes.append(f"{left_out} short features are not drawn.")
     rows, cols = ground.elev.shape
     return {
         "schema": "reefscan-page/1",
-        "run": run_name,
-        "unit": unit,
+        "run": about.run_name,
+        "unit": about.unit,
         "caution": CAUTION,
-        "limits": limits,
-        "notes": notes,
+        "closed_words": about.closed_words,
+        "closed": closed_areas(known, ground),
+        "limits": about.limits,
+        "notes": [*map(str, about.warnings), *_left_out(len(table), left_out)],
         "recipe": recipe_data(recipe),
         "term_notes": {name: row.note for name, row in DEFAULT_TERMS.items()},
-        "table": {"n": len(table), "columns": columns},
+        "table": {"n": len(table), "columns": _placed_columns(table, recipe, ground)},
         "sections": section_rows(table, sources),
         "picture": {
             "uri": uri,
@@ -239,6 +267,30 @@ def page_data(
         "lattice": lattice(ground),
         "kinds": {
             k.name: {"words": k.words, "outline": [list(p) for p in k.outline], "dash": list(k.line)}
-            for k in KINDS.values()
+            for k in SYMBOLS.values()
         },
     }
+
+
+def _placed_columns(table: pd.DataFrame, recipe: Recipe, ground: MapGround) -> dict[str, list[Any]]:
+    """Columns of the sites with their places in the picture (``px``, ``py``, pixels)."""
+    if not len(table):
+        return {k: [] for k in ("id", "kind", "feature_id", "lon", "lat", "depth_m", "px", "py")}
+    columns = site_columns(table, recipe)
+    to_grid = Transformer.from_crs("EPSG:4326", ground.crs, always_xy=True)
+    x, y = to_grid.transform(table["lon"].to_numpy(dtype=float), table["lat"].to_numpy(dtype=float))
+    columns["px"] = np.round((np.asarray(x) - ground.west_m) / ground.cell_m, 2).tolist()
+    columns["py"] = np.round((ground.north_m - np.asarray(y)) / ground.cell_m, 2).tolist()
+    return columns
+
+
+def _left_out(sites: int, features: int) -> list[str]:
+    """What the page leaves out, in sentences."""
+    out = []
+    if sites > MOST_SECTIONS:
+        out.append(
+            f"Profiles are stored for the best {MOST_SECTIONS} of {sites} sites, to keep the file small."
+        )
+    if features:
+        out.append(f"{features} short features are not drawn.")
+    return out

@@ -16,4 +16,6 @@ def picked_sites(opened: OpenedRun, picks: Path | None) -> tuple[pd.DataFrame, l
     listed = opened.listed
     if picks is None:
         return listed.assign(name="", note=""), []
-    return apply_picks(listed, opened.explained(), load_picks(read_small_text(picks), name=str(picks)))
+    return apply_picks(
+        listed, opened.explained(), load_picks(read_small_text(picks), name=str(picks)), opened.known
+    )

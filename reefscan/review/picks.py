@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping
+from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
 from importlib.resources import files
 from typing import Any
@@ -17,6 +17,7 @@ import pandas as pd
 
 from reefscan.base.errors import InputError
 from reefscan.base.units import shown
+from reefscan.surroundings.known import Surroundings
 
 SCHEMA = "reefscan-picks/1"
 STATES = ("keep", "drop", "")
@@ -146,7 +147,25 @@ def dump_picks(picks: Picks) -> str:
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
-def apply_picks(listed: pd.DataFrame, every: pd.DataFrame, picks: Picks) -> tuple[pd.DataFrame, list[str]]:
+def _without_closed(
+    picks: Picks, around: Surroundings | None, ids: Container[str]
+) -> tuple[Picks, list[str]]:
+    """Leave out picks of places that the run's own candidates are not, where the ground is closed."""
+    if around is None:
+        return picks, []
+    said, kept = [], {}
+    for key, pick in picks.by_id.items():
+        why = "" if pick.id in ids else around.why_closed(pick.lon, pick.lat)
+        if why:
+            said.append(f"pick {shown(pick.name or pick.id)} {why} and is left out")
+        else:
+            kept[key] = pick
+    return Picks(picks.run, kept), said
+
+
+def apply_picks(
+    listed: pd.DataFrame, every: pd.DataFrame, picks: Picks, around: Surroundings | None = None
+) -> tuple[pd.DataFrame, list[str]]:
     """Turn a ranked list and picks into what goes along, and say what did not match.
 
     Parameters
@@ -156,6 +175,8 @@ def apply_picks(listed: pd.DataFrame, every: pd.DataFrame, picks: Picks) -> tupl
     every : DataFrame
         All candidates of the run, so that a kept site outside the list is found.
     picks : Picks
+    around : Surroundings, optional
+        What the run knows from outside its grid: a pick in closed ground is left out, by name.
 
     Returns
     -------
@@ -166,13 +187,14 @@ def apply_picks(listed: pd.DataFrame, every: pd.DataFrame, picks: Picks) -> tupl
         Sentences for the person.
     """
     known = {} if "id" not in every else {str(i): n for n, i in enumerate(every["id"])}
-    said: list[str] = []
+    wanted = any(p.state == "keep" or p.added for p in picks.by_id.values())
+    picks, said = _without_closed(picks, around, set(known))
     foreign = [p for p in picks.by_id.values() if not p.added and p.id not in known]
     kept = {p.id for p in picks.by_id.values() if p.state == "keep" and not p.added}
     added = [p for p in picks.by_id.values() if p.added and p.state != "drop"]
     dropped = {p.id for p in picks.by_id.values() if p.state == "drop"}
     ids = listed["id"].astype(str) if len(listed) else pd.Series([], dtype=str)
-    if kept or added:
+    if kept or added or (wanted and said):  # of which none may be left
         out = listed[ids.isin(kept).to_numpy()]
         missing = [known[i] for i in kept & set(known) if i not in set(ids)]
         out = (

@@ -1,4 +1,4 @@
-"""The section through a net: the bottom along the bearing across the structure, and where on it the told face begins and ends."""
+"""The section through a net: the bottom along the bearing across the structure, and where on it the measured face begins and ends."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.arraysource import ArraySource
 from reefscan.base.model import GridSource
-from reefscan.review.ground import profile
+from reefscan.review.ground import depths_along
 
 Floats = NDArray[np.float64]
 
@@ -21,19 +21,19 @@ HALF_M = 80.0
 """Distance from the net to each end, where the structure asks for no more."""
 
 BEYOND = 1.25
-"""A section goes on so much farther than the farthest top that is told."""
+"""A section is so much longer than the distance to the farthest top that is marked."""
 
 COUNT = 81
 """Samples of a section."""
 
 FOOT_SHARE = 0.1
-"""The told foot is where the face has this share of its drop left to fall, as the rock's position says; its width is that of all of it."""
+"""The foot that is marked lies where this share of the face's drop is left below it, as for the position of the rock; the width is that of the whole face."""
 
 EARTH_M = 6371008.8  # mean radius, IUGG
 
 
 class Mark(NamedTuple):
-    """A place on a section: ``at_m`` from the net along its bearing, and what is told to be there."""
+    """A place on a section: ``at_m`` from the net along its bearing, and what is there."""
 
     at_m: float
     what: str
@@ -52,7 +52,7 @@ class Section:
     depths_m : ndarray or None
         Positive down, NaN unknown; None where nothing is known.
     marks : tuple of Mark
-        ``foot`` and ``top`` of each face that is told.
+        ``foot`` and ``top`` of each measured face.
     """
 
     bearing_deg: float
@@ -85,14 +85,14 @@ def foot_m(site: Mapping[Any, Any]) -> float:
 
 
 def half_of(site: Mapping[Any, Any]) -> float:
-    """How far (m) the section of a site goes to either side, so that all that is told of it is seen; tens of metres."""
+    """How far (m) the section of a site goes to either side, so that all that was measured of it is seen; tens of metres."""
     width, foot = number(site, "width_m"), abs(foot_m(site))
     farthest = width if site.get("kind") == "trough" else foot + width
     return max(HALF_M, 10.0 * math.ceil(0.1 * BEYOND * farthest)) if math.isfinite(farthest) else HALF_M
 
 
 def marks_of(site: Mapping[Any, Any], depths_m: Floats, half_m: float) -> tuple[Mark, ...]:
-    """Foot and top of each face that is told: of a ledge's, of a rise's side toward the net, of both flanks of a trough."""
+    """Foot and top of each measured face: of a ledge's, of a rise's side toward the net, of both flanks of a trough."""
     width, foot = number(site, "width_m"), foot_m(site)
     if not (math.isfinite(width) and math.isfinite(foot)):
         return ()
@@ -110,7 +110,7 @@ def marks_of(site: Mapping[Any, Any], depths_m: Floats, half_m: float) -> tuple[
 
 
 def _left_crest(depths_m: Floats, half_m: float, foot: float, width_m: float) -> float:
-    """Where a trough of a told width begins: of all places that leave a foot on either side, where the lower of its two crests is highest."""
+    """Where a trough of a known width begins: of all places that leave a foot on either side, the one where the lower of its two crests is highest."""
     at = np.linspace(-half_m, half_m, depths_m.size)
     tried = np.linspace(min(foot, 0.5 * width_m) - width_m, -min(foot, 0.5 * width_m), COUNT)
     lower = np.maximum(*(np.interp(tried + far, at, depths_m) for far in (0.0, width_m)))
@@ -142,7 +142,7 @@ def _section(site: Mapping[Any, Any], finest: Sequence[GridSource]) -> Section:
     bearing, half = bearing_of(site), half_of(site)
     best: Floats | None = None
     for source in finest:
-        found = profile(
+        found = depths_along(
             source,
             lon=float(site["lon"]),
             lat=float(site["lat"]),

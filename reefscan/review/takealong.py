@@ -18,7 +18,7 @@ FIELDS = ("rank", "score", "confidence", "height_m", "width_m", "off_m", "cross_
 def waypoints_of(table: pd.DataFrame, unit: str = "m") -> list[Waypoint]:
     """Name each site by its pick, else by rank and kind: the rank first, so that a cut name still differs.
 
-    Depths in words are told in ``unit``, as the reasons beside them are.
+    Depths in words are in ``unit``, as in the reasons.
     """
     digits = len(str(len(table)))
     return [_point(site, digits, unit) for site in table.to_dict("records")]

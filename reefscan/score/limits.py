@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reefscan.base.recipe import Recipe
+from reefscan.base.s44 import Z95, tvu
 from reefscan.base.units import three_figures
-from reefscan.score.scoring import Z95, total_vertical_uncertainty
 
 INTERVALS = {"ledge": 3, "trough": 4, "rise": 4}
 """Cells that a ledge must be wide, a trough from crest to crest, and a rise from foot to foot, to be seen."""
@@ -14,7 +14,10 @@ INTERVALS = {"ledge": 3, "trough": 4, "rise": 4}
 
 @dataclass(frozen=True)
 class Limits:
-    """Smallest visible shapes of one sheet; lengths in metres."""
+    """Smallest visible shapes of one sheet; lengths in metres.
+
+    ``order`` is the IHO S-44 order that was assumed; empty where the grid states how good its depths are.
+    """
 
     sheet: str
     cell_m: float
@@ -22,12 +25,14 @@ class Limits:
     trough_width_m: float
     height_m: float
     too_coarse: bool
-    stated: bool
+    order: str
 
     def sentence(self) -> str:
         """One line for a person."""
         doubt = (
-            "as the grid states" if self.stated else "if surveyed to IHO S-44 order 1a; the grid states none"
+            f"if surveyed to IHO S-44 order {self.order}; the grid states none"
+            if self.order
+            else "as the grid states"
         )
         text = (
             f"{self.sheet}: cells of {three_figures(self.cell_m)} m: smallest trough or rise {three_figures(self.trough_width_m)} m across, "
@@ -39,9 +44,7 @@ class Limits:
         return text
 
 
-def limits_of(
-    sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | None, widest_asked_m: float
-) -> Limits:
+def limits_of(sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | None) -> Limits:
     """Work out the limits of one sheet.
 
     Parameters
@@ -50,19 +53,17 @@ def limits_of(
         Name as said to the user.
     cell_m : float
     recipe : Recipe
-        Gives the depth band.
+        Gives the depth band, the widest trough that is looked for (if not even that can be seen, the cells are too
+        coarse), and the S-44 order for a grid that states no uncertainty.
     sigma_m : float or None
         Typical stated one-sigma uncertainty of a depth, None if the grid states none.
-    widest_asked_m : float
-        Widest trough that is looked for: if not even that can be seen, the cells are too coarse.
     """
     low, high = recipe.depth_band
+    order = "" if sigma_m is not None else recipe.score.s44_order
     if sigma_m is None:
-        sigma = float(total_vertical_uncertainty(0.5 * (low + high), order="1a")) / Z95
-    else:
-        sigma = sigma_m
+        sigma_m = float(tvu(order, 0.5 * (low + high))) / Z95
     # a height is a difference of two depths; below 1.96 sigma of it nothing is told from nothing
-    height = Z95 * 2.0**0.5 * sigma
+    height = Z95 * 2.0**0.5 * sigma_m
     trough = INTERVALS["trough"] * cell_m
     return Limits(
         sheet,
@@ -70,6 +71,6 @@ def limits_of(
         INTERVALS["ledge"] * cell_m,
         trough,
         height,
-        trough > widest_asked_m,
-        sigma_m is not None,
+        trough > 2.0 * recipe.find.trough_radius_m,
+        order,
     )

@@ -11,6 +11,7 @@ from typing import Any
 
 import pandas as pd
 
+from reefscan.base.columns import OUTSIDE
 from reefscan.base.recipe import Recipe
 from reefscan.score.ranking import rank_sites
 from reefscan.score.reasons import explain
@@ -103,6 +104,8 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
     out = []
     for name in scored.dropped:
         column = recipe.score.terms[name].column
+        if column in OUTSIDE and column not in table:
+            continue  # nobody gave a file that tells it
         out.append(f"term {name!r} was left out: {column} is not known anywhere in this run")
     doubted = int(scored.doubted.sum())
     if doubted and listed < recipe.rank.top:  # a list that is full would not have had them

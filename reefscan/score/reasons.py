@@ -121,9 +121,12 @@ def _explain_one(
     if share >= score.say_interpolated:
         flags.append("interpolated")
         asides.append(
-            f"the grid here holds no more than one depth for every {length_words(interval, unit)} or so"
-            if interval > 0
-            else f"{share * 100:.0f} % of the ground here looks filled in, not sounded"
+            "not sounded here: "
+            + (
+                f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
+                if interval > 0
+                else f"{share * 100:.0f} % of the ground looks filled in between soundings"
+            )
         )
     position = _number(site, "position_m")
     if position >= score.say_position_m:
@@ -131,6 +134,15 @@ def _explain_one(
         asides.append(f"position good to {length_words(position, unit)} only")
     if scored.assumed[row]:
         flags.append("uncertainty-assumed")
+    shut = _number(site, "closed_m")
+    if shut <= score.say_closed_m:
+        flags.append("closed-ground-near")
+        asides.append(f"only {length_words(shut, unit)} from closed ground ({_text(site, 'closed_name')})")
+    caution = _number(site, "caution_m")
+    if caution <= score.say_caution_m:
+        flags.append("caution-ground")
+        where = f"{length_words(caution, unit)} from" if caution > 0 else "in"
+        asides.append(f"lies {where} caution ground ({_text(site, 'caution_name')})")
     confidence = scored.confidence[row]
     if confidence < score.say_confidence:
         flags.append("height-unsure")
@@ -139,6 +151,11 @@ def _explain_one(
         asides.append("unknown: " + ", ".join(_words(n).unknown or n.replace("_", " ") for n in unknown))
     carries, costs = _balance(site, memberships, unknown, score, usual)
     parts = [_form(site, unit, widest_m), _net(site, unit)]
+    hard = _number(site, "hard_m")
+    if hard <= score.say_hard_m and site["kind"] != "man-made":
+        bearing = _number(site, "hard_deg")
+        at = f"{length_words(hard, unit)} to the {compass_words(bearing)}" if hard > 0 else "right here"
+        parts.append(f"{_text(site, 'hard_name')} {at}")
     if carries:
         parts.append("carried by " + _listed(carries))
     if costs:
@@ -176,9 +193,12 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
         return (
             f"Rise standing {high} above the ground around it" if not math.isnan(height) else f"Rise {high}"
         )
-    name = site.get("structure_name")
-    called = f" ({name})" if isinstance(name, str) and name else ""
-    return f"Man-made structure{called}" + (f", {high} high" if not math.isnan(height) else "")
+    name = _text(site, "hard_name")
+    return (
+        "At the toe of "
+        + (name or "a man-made structure")
+        + (f", {high} high" if not math.isnan(height) else "")
+    )
 
 
 def _falls(site: Mapping[Any, Any], unit: str) -> str:
@@ -197,7 +217,7 @@ def _net(site: Mapping[Any, Any], unit: str) -> str:
     off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
     where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
     if off > 0:
-        rock = "side" if site["kind"] == "trough" else "foot"
+        rock = {"trough": "side", "man-made": "waterline"}.get(str(site["kind"]), "foot")
         told = not lost_in_doubt(off, _number(site, "position_m"))
         where = f"{length_words(off, unit)} off its {rock}" if told else f"close to its {rock}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
@@ -242,7 +262,7 @@ def _balance(
             continue
         if term.bonus:
             if mu > 0:
-                good.append((term.weight * mu, -place, name.replace("_", " ")))
+                good.append((term.weight * mu, -place, _words(name).carries or name.replace("_", " ")))
         elif term.penalty:
             # what it takes off the score, in the same coin as the weights of the mean
             kept, others = 1.0 - term.weight * (1.0 - mu), 1.0 - term.weight * (1.0 - usual.get(name, 1.0))
@@ -253,13 +273,7 @@ def _balance(
             # A band with hard edges says the same of every listed site: it is named last.
             told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
             told *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
-            good.append(
-                (
-                    told,
-                    -place,
-                    _words(name).carries or f"{name.replace('_', ' ')} ({_number(site, term.column):g})",
-                )
-            )
+            good.append((told, -place, _gain(name, site, term)))
         else:
             loss = -term.weight * math.log(
                 max(mu, score.optional_floor) / max(usual.get(name, 1.0), score.optional_floor)
@@ -268,6 +282,13 @@ def _balance(
                 continue
             bad.append((loss, -place, _cost(name, site, term)))
     return [w for _, _, w in sorted(good, reverse=True)[:2]], [w for _, _, w in sorted(bad, reverse=True)[:2]]
+
+
+def _gain(name: str, site: Mapping[Any, Any], term: Term) -> str:
+    """What a term that carries the score is called: of what is good while there is little of it, the words for little."""
+    words = _words(name)
+    little = words.carries_little if math.isfinite(term.c) else ""
+    return little or words.carries or f"{name.replace('_', ' ')} ({_number(site, term.column):g})"
 
 
 def _cost(name: str, site: Mapping[Any, Any], term: Term) -> str:
@@ -284,6 +305,11 @@ def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:
 
 def _listed(words: list[str]) -> str:
     return " and ".join(words)
+
+
+def _text(site: Mapping[Any, Any], name: str) -> str:
+    value = site.get(name)
+    return value if isinstance(value, str) else ""
 
 
 def _number(site: Mapping[Any, Any], name: str) -> float:

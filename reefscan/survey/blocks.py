@@ -94,8 +94,8 @@ def count_cells(x: Floats, y: Floats, sheet: Sheet, window: Window) -> NDArray[n
 def sounding_noise(depth: Floats, breaks: NDArray[np.bool_]) -> float:
     """Noise of one sounding (m, 1 sigma) from second differences along the track.
 
-    Robust, so that ledges do not count; roughness shorter than two soundings does, and cannot be
-    told from noise.
+    Robust, so that ledges do not count; roughness shorter than two soundings does: it looks
+    the same as noise.
     """
     if depth.size < 8:
         return 0.1

@@ -1,4 +1,4 @@
-"""From a table of soundings to a surface with its doubt: the steps in their order."""
+"""From a table of soundings to a surface with its uncertainty: the steps in their order."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from reefscan.survey.tune import Tuning, tune
 
 Floats = NDArray[np.float64]
 CELLS = (0.5, 1.0, 2.0, 4.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0)
-"""Cell sizes chosen from when none is asked for (m)."""
+"""Cell sizes (m) to choose from where the user gives none."""
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def prepare(
     InputError
         Nothing is left after cleaning; see `reduce_depths` for the rest.
     """
-    told = corrections or Corrections()
+    asked = corrections or Corrections()
     data = clean(data, settings.clean, now_s=now_s)
     if not data.kept.any():
         tally = ", ".join(f"{name} {count}" for name, count in data.tally().items() if count)
@@ -90,12 +90,12 @@ def prepare(
         raise InputError(f"no sounding is left after cleaning ({tally}); {why}")
     session = sessions(data)
     steps: list[dict[str, object]] = []
-    if told.latency_s:
-        data = shift_by_latency(data, session, told.latency_s)
+    if asked.latency_s:
+        data = shift_by_latency(data, session, asked.latency_s)
         steps.append({"what": "latency", "soundings": len(data), "mean_m": 0.0,
-                      "how": f"positions moved along the track by {told.latency_s:g} s, as told"})  # fmt: skip
+                      "how": f"positions moved along the track by {asked.latency_s:g} s, as given"})  # fmt: skip
     reduced, done = reduce_depths(
-        data, settings.reduce, draft_m=told.draft_m, keel_m=told.keel_m, tide=told.tide
+        data, settings.reduce, draft_m=asked.draft_m, keel_m=asked.keel_m, tide=asked.tide
     )
     steps += done
     rows = np.flatnonzero(data.kept)
@@ -107,7 +107,7 @@ def prepare(
     longest = max(10.0 * step_m, 5.0)
     before = find_crossings(raw.x, raw.y, raw.depth, raw.time, of, breaks, longest_step_m=longest)
     after = with_depths(before, kept.depth)
-    if told.level:
+    if asked.level:
         bias = session_biases(after, int(session.max()) + 1)
         steps.append({"what": "levelling", "soundings": rows.size, "mean_m": round(float(-bias[of].mean()), 3),
                       "how": "bias of each session from crossings: " + ", ".join(f"{b:+.2f} m" for b in bias[:12])})  # fmt: skip
@@ -200,7 +200,7 @@ class SurveySurface:
         )
 
     def cut(self, core: Window) -> Cut:
-        """Elevation, doubt, count and distance for one window; the same values for any cut."""
+        """Elevation, uncertainty, count and distance for one window; the same values for any cut."""
         wide = core.grow(self.margin)
         west, south, east, north = self.sheet.bounds(wide)
         near = (self.x >= west) & (self.x < east) & (self.y >= south) & (self.y < north)
@@ -218,7 +218,7 @@ class SurveySurface:
             x = np.asarray(self.sheet.x_of(col.astype(np.float64) + core.col))
             y = np.asarray(self.sheet.y_of(row.astype(np.float64) + core.row))
             rough[row, col] = self.tuning.rough.at(x, y)
-            sigma[row, col] = self.tuning.doubt.sigma(distance[row, col], rough[row, col])
+            sigma[row, col] = self.tuning.uncertainty.sigma(distance[row, col], rough[row, col])
         return Cut(core, elev, sigma, inner, distance, rough)
 
     def cuts(self) -> Iterator[Cut]:
@@ -228,7 +228,7 @@ class SurveySurface:
 
 @dataclass(frozen=True)
 class Cut:
-    """One window of the surface: elevation and doubt (m), soundings a cell, distance to data, roughness."""
+    """One window of the surface: elevation and uncertainty (m), soundings a cell, distance to data, roughness."""
 
     window: Window
     elev: Floats

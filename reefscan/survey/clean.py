@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from reefscan.survey.running import bursts, fliers, short_excursions
+from reefscan.survey.running import bursts, short_excursions, spikes
 from reefscan.survey.settings import Clean
 from reefscan.survey.table import CODE, Soundings, sessions
 
@@ -196,11 +196,11 @@ def _double(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
     return bad
 
 
-def _flier(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
+def _spike(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
     _, new = distance_along(data, session)
-    return fliers(
-        data.depth, new, floor_m=rules.flier_floor_m, share=rules.flier_share,
-        times=rules.flier_times, run=rules.flier_run,
+    return spikes(
+        data.depth, new, floor_m=rules.spike_floor_m, share=rules.spike_share,
+        times=rules.spike_times, run=rules.spike_run,
     )  # fmt: skip
 
 
@@ -210,7 +210,7 @@ def _beside(data: Soundings, session: NDArray[np.int32], rules: Clean) -> Bools:
     if not rules.use_beside:
         return bad
     _, new = distance_along(data, session)
-    jump = np.maximum(2.0 * rules.flier_floor_m, 0.08 * data.depth)
+    jump = np.maximum(2.0 * rules.spike_floor_m, 0.08 * data.depth)
     runs = short_excursions(data.depth, new, jump_m=jump, longest=40)
     if not runs:
         return bad
@@ -264,7 +264,7 @@ RULES: tuple[tuple[str, str | None, Rule], ...] = (
     ("stuck", "use_stuck", _stuck),
     ("lost bottom", "use_lost", _lost),
     ("double echo", "use_double", _double),
-    ("flier", "use_flier", _flier),
-    ("flier", "use_flier", _beside),
+    ("spike", "use_spike", _spike),
+    ("spike", "use_spike", _beside),
 )
 """Reason, switch (None: always) and rule, in the order they run."""

@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_matrix, vstack
 from scipy.sparse.linalg import lsqr
 
-from reefscan.survey.s44 import ORDERS, share_within
+from reefscan.base.s44 import ORDERS, tvu
 
 Floats = NDArray[np.float64]
 PIECE = 16
 LATENCY_GAIN = 0.3
-"""Share of the disagreement a delay must explain; noise alone was seen to feign up to 0.15."""
+"""Share of the disagreement that a delay must explain; noise alone was seen to explain up to 0.15."""
 MOST_PAIRS = 40_000
 """Pairs of pieces examined; beyond it an even selection, which the summary states."""
 
@@ -84,31 +84,12 @@ def find_crossings(
         return empty
     step = np.hypot(np.diff(x), np.diff(y))
     linked = (step <= longest_step_m) & ~breaks[1:] & (step > 0)
-    start = np.arange(0, n - 1, PIECE)
-    stop = np.minimum(start + PIECE, n - 1)
-    # A piece with a hole in it is still searched; the hole's segment itself is skipped below.
-    corner = np.repeat(start, stop - start + 1)
-    order = np.arange(corner.size) - np.repeat(np.cumsum(np.r_[0, (stop - start + 1)[:-1]]), stop - start + 1)
-    vertex = corner + order
-    lines = shapely.linestrings(
-        np.c_[x[vertex], y[vertex]], indices=np.repeat(np.arange(start.size), stop - start + 1)
-    )
-    length = shapely.length(lines)
-    usable = length < PIECE * longest_step_m * 3
-    tree = shapely.STRtree(lines[usable])
-    names = np.flatnonzero(usable)
-    total, pairs = 0, []
-    for lo in range(0, names.size, 20_000):
-        a, b = tree.query(lines[usable][lo : lo + 20_000], predicate="crosses")
-        a = a + lo
-        keep = names[b] > names[a] + 1
-        total += int(keep.sum())
-        pairs.append(np.c_[names[a[keep]], names[b[keep]]])
-    found = np.concatenate(pairs) if pairs else np.zeros((0, 2), int)
-    if found.shape[0] == 0:
+    start, found = _crossing_pieces(x, y, longest_step_m)
+    total = found.shape[0]
+    if total == 0:
         return empty
-    if found.shape[0] > MOST_PAIRS:
-        found = found[np.linspace(0, found.shape[0] - 1, MOST_PAIRS).astype(int)]
+    if total > MOST_PAIRS:
+        found = found[np.linspace(0, total - 1, MOST_PAIRS).astype(int)]
     si, sj, u, v = _intersect(x, y, linked, start[found[:, 0]], start[found[:, 1]], n)
     ta = time[si] + u * (time[si + 1] - time[si])
     tb = time[sj] + v * (time[sj + 1] - time[sj])
@@ -124,10 +105,37 @@ def find_crossings(
         session[si[apart]].astype(np.int64),
         session[sj[apart]].astype(np.int64),
         wait[apart],
-        found.shape[0] / max(total, 1),
+        found.shape[0] / total,
         legs,
     )
     return with_depths(found_at, depth)
+
+
+def _crossing_pieces(
+    x: Floats, y: Floats, longest_step_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First sounding of each piece of track, and the pairs of pieces that cross."""
+    n = x.size
+    start = np.arange(0, n - 1, PIECE)
+    stop = np.minimum(start + PIECE, n - 1)
+    # A piece with a hole in it is still searched; the hole's segment itself is skipped below.
+    corner = np.repeat(start, stop - start + 1)
+    order = np.arange(corner.size) - np.repeat(np.cumsum(np.r_[0, (stop - start + 1)[:-1]]), stop - start + 1)
+    vertex = corner + order
+    lines = shapely.linestrings(
+        np.c_[x[vertex], y[vertex]], indices=np.repeat(np.arange(start.size), stop - start + 1)
+    )
+    length = shapely.length(lines)
+    usable = length < PIECE * longest_step_m * 3
+    tree = shapely.STRtree(lines[usable])
+    names = np.flatnonzero(usable)
+    pairs = []
+    for lo in range(0, names.size, 20_000):
+        a, b = tree.query(lines[usable][lo : lo + 20_000], predicate="crosses")
+        a = a + lo
+        keep = names[b] > names[a] + 1
+        pairs.append(np.c_[names[a[keep]], names[b[keep]]])
+    return start, np.concatenate(pairs) if pairs else np.zeros((0, 2), int)
 
 
 def _intersect(
@@ -147,6 +155,13 @@ def _intersect(
         u, v = (dx * by - dy * bx) / cross, (dx * ay - dy * ax) / cross
     hit = (cross != 0) & (u >= 0) & (u < 1) & (v >= 0) & (v < 1)
     return i[hit], j[hit], u[hit], v[hit]
+
+
+def share_within(order: str, difference_m: Floats, depth_m: Floats) -> float:
+    """Share of differences of two soundings that lie within sqrt(2) TVU of an S-44 order; NaN if there are none."""
+    if difference_m.size == 0:
+        return float("nan")
+    return float(np.mean(np.abs(difference_m) <= np.sqrt(2.0) * tvu(order, depth_m)))
 
 
 def summary(crossings: Crossings) -> dict[str, object]:

@@ -1,7 +1,7 @@
-"""What to survey next: the few lines that would lower doubt most, where there is something to find.
+"""What to survey next: the few lines that would lower the uncertainty most, where there is something to find.
 
-Doubt counts only near ground that stands out from its surroundings: flat sand may stay vague. Lines
-are picked one by one, each for the most doubt taken per metre run, and then put in order.
+Uncertainty counts only near ground that stands out from its surroundings: flat sand may stay vague. Lines
+are picked one by one, each for the most uncertainty taken away per metre run, and then put in order.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
 
-from reefscan.survey.uncertainty import Doubt
+from reefscan.survey.uncertainty import Uncertainty
 
 Floats = NDArray[np.float64]
 HEADINGS = 12
@@ -23,7 +23,7 @@ TURN_M = 40.0
 
 @dataclass(frozen=True)
 class Line:
-    """A straight line to run, from (x0, y0) to (x1, y1) in metres, with the doubt it takes (m2 x m2)."""
+    """A straight line to run, from (x0, y0) to (x1, y1) in metres, with the uncertainty it takes away (m2 x m2)."""
 
     x0: float
     y0: float
@@ -38,7 +38,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Ground:
+class CoarseGround:
     """What is known, on a coarse north-up lattice.
 
     Parameters
@@ -58,7 +58,7 @@ class Ground:
     north: float
 
 
-def promise(ground: Ground, *, near_m: float = 20.0, around_m: float = 40.0) -> Floats:
+def promise(ground: CoarseGround, *, near_m: float = 20.0, around_m: float = 40.0) -> Floats:
     """How much each cell is worth knowing, 0.02 to 1: ground that stands out, and what lies beside it."""
     known = np.isfinite(ground.elev)
     weight = known.astype(float)
@@ -75,8 +75,8 @@ def promise(ground: Ground, *, near_m: float = 20.0, around_m: float = 40.0) -> 
 
 
 def plan_lines(
-    ground: Ground,
-    doubt: Doubt,
+    ground: CoarseGround,
+    uncertainty: Uncertainty,
     *,
     budget_m: float,
     most_lines: int = 12,
@@ -87,8 +87,8 @@ def plan_lines(
     Parameters
     ----------
     ground : Ground
-    doubt : Doubt
-        Says how doubt falls with distance to data.
+    uncertainty : Uncertainty
+        Says how the uncertainty grows with distance to data.
     budget_m : float
         Distance to be run, from the start of the first line to the end of the last.
     most_lines : int
@@ -103,9 +103,9 @@ def plan_lines(
     if budget_m < 2.0 * ground.cell_m:
         return []
     worth = promise(ground)
-    # Beyond the table doubt is a guess: ground out there counts no more than at the table's end, and
+    # Beyond the table the uncertainty is a guess: ground out there counts no more than at the table's end, and
     # not at all half as far again, or the lines would leave the survey for the unknown around it.
-    end = float(doubt.distance_m[-1])
+    end = float(uncertainty.distance_m[-1])
     distance = np.minimum(ground.distance, end)
     reachable = ground.distance <= 1.5 * end
     rough = np.where(np.isfinite(ground.rough), ground.rough, np.nanmedian(ground.rough))
@@ -117,11 +117,11 @@ def plan_lines(
         left = budget_m - route_length(order_lines(picked, start))
         if left < min(lengths, default=np.inf):
             break
-        # A cell that was sounded has nothing to give; one a quarter of the table away gives all its doubt.
-        value = worth * doubt.sigma(distance, rough) ** 2 * np.clip(distance / (0.25 * end), 0.0, 1.0)
+        # A cell that was sounded has nothing to give; one a quarter of the table away gives all its uncertainty.
+        value = worth * uncertainty.sigma(distance, rough) ** 2 * np.clip(distance / (0.25 * end), 0.0, 1.0)
         value = np.where(reachable, np.maximum(value, 0.0), 0.0)
         ends = [e for g in picked for e in ((g.x0, g.y0), (g.x1, g.y1))] or ([start] if start else [])
-        line = _best_line(ground, value, doubt, [v for v in lengths if v <= left], _way(ground, ends))
+        line = _best_line(ground, value, uncertainty, [v for v in lengths if v <= left], _way(ground, ends))
         if line is None:
             break
         trial = order_lines([*picked, line], start)
@@ -135,7 +135,7 @@ def plan_lines(
     return order_lines(picked, start)
 
 
-def _way(ground: Ground, ends: list[tuple[float, float]]) -> Floats:
+def _way(ground: CoarseGround, ends: list[tuple[float, float]]) -> Floats:
     """Distance (m) from each cell to the nearest end of a line already picked; 0 before the first."""
     rows, cols = ground.elev.shape
     x = ground.west + (np.arange(cols) + 0.5)[None, :] * ground.cell_m
@@ -145,9 +145,11 @@ def _way(ground: Ground, ends: list[tuple[float, float]]) -> Floats:
     return np.asarray(np.min([np.hypot(x - ex, y - ey) for ex, ey in ends], axis=0))
 
 
-def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float], way: Floats) -> Line | None:
+def _best_line(
+    ground: CoarseGround, value: Floats, uncertainty: Uncertainty, lengths: list[float], way: Floats
+) -> Line | None:
     """Of all headings, places and lengths the run with the most value per metre, the way there included."""
-    width = max(float(doubt.distance_m[-1]) / 2.0 / ground.cell_m, 0.7)
+    width = max(float(uncertainty.distance_m[-1]) / 2.0 / ground.cell_m, 0.7)
     swept = gaussian_filter(value, width) * width * ground.cell_m * 2.5  # value within reach per metre run
     rows, cols = value.shape
     middle = np.array([(rows - 1) / 2.0, (cols - 1) / 2.0])
@@ -189,7 +191,7 @@ def _best_line(ground: Ground, value: Floats, doubt: Doubt, lengths: list[float]
     return best[1] if best else None
 
 
-def distance_to_line(ground: Ground, line: Line) -> Floats:
+def distance_to_line(ground: CoarseGround, line: Line) -> Floats:
     """Distance (m) from each cell's centre to a line."""
     rows, cols = ground.elev.shape
     x = ground.west + (np.arange(cols) + 0.5)[None, :] * ground.cell_m - line.x0

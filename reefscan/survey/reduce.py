@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from typing import Protocol
 
@@ -13,6 +14,8 @@ from reefscan.survey.settings import Reduce
 from reefscan.survey.table import Soundings
 
 Floats = NDArray[np.float64]
+Record = Callable[[str, Floats, NDArray[np.bool_], str], None]
+"""Takes what was corrected, by how much (m), of which soundings, and how."""
 
 
 class Tide(Protocol):
@@ -69,6 +72,17 @@ def reduce_depths(
         record("sound speed", depth * (ratio - 1.0), np.isfinite(depth),
                f"readings times {settings.sound_true_m_s:g} / {settings.sound_set_m_s:g}")  # fmt: skip
         depth *= ratio
+    depth += _offsets(data, draft_m, keel_m, record)
+    if tide is not None:
+        depth -= _tide(data, tide, record)
+    if bias_m is not None:
+        depth -= bias_m
+        record("levelling", -bias_m, data.kept, "bias of each session from crossings, robust least squares")
+    return replace(data, depth=depth), done
+
+
+def _offsets(data: Soundings, draft_m: float | None, keel_m: float | None, record: Record) -> Floats:
+    """Metres to add to each reading, for a depth below the water's surface."""
     reference = np.array(data.references)[data.file]
     own = np.isfinite(data.to_surface)
     keel = (reference == "keel") & ~own
@@ -91,20 +105,15 @@ def reduce_depths(
             "transducer to waterline as the log states it; no draft added to these",
         )
     if below.any():
-        record("draft", add, below, "transducer below the waterline as told" if draft_m is not None
-               else "no draft told: depths stay below the transducer, shoaler than the water is")  # fmt: skip
+        record("draft", add, below, "transducer below the waterline as given" if draft_m is not None
+               else "no draft given: depths stay below the transducer, shoaler than the water is")  # fmt: skip
     if keel.any():
-        record("keel", add, keel, "keel below the waterline as told")
-    depth += add
-    if tide is not None:
-        depth -= _tide(data, tide, record)
-    if bias_m is not None:
-        depth -= bias_m
-        record("levelling", -bias_m, data.kept, "bias of each session from crossings, robust least squares")
-    return replace(data, depth=depth), done
+        record("keel", add, keel, "keel below the waterline as given")
+    return add
 
 
-def _tide(data: Soundings, tide: Tide, record: object) -> Floats:
+def _tide(data: Soundings, tide: Tide, record: Record) -> Floats:
+    """Height of the tide at each sounding (m); the mean one where a sounding has no time."""
     kept = data.kept
     undated = kept & ~np.isfinite(data.time)
     if undated.mean() > 0.02:
@@ -126,8 +135,5 @@ def _tide(data: Soundings, tide: Tide, record: object) -> Floats:
     heights[timed] = got
     if undated.any():
         heights[undated] = float(np.mean(got))
-    if callable(record):
-        record(
-            "tide", -heights, timed, f"heights {got.min():.2f} to {got.max():.2f} m above the datum taken off"
-        )
+    record("tide", -heights, timed, f"heights {got.min():.2f} to {got.max():.2f} m above the datum taken off")
     return heights

@@ -1,6 +1,6 @@
 """Running robust filters along a track that leave steps, slopes and single rocks alone.
 
-A sounding is a flier only if it stands off from both sides: below or above every one of its
+A sounding is a spike only if it stands off from both sides: below or above every one of its
 neighbours but the most extreme one. A ledge never does: the first sounding on the upper level has
 the upper level after it, the last one before the lip has the lower level before it.
 """
@@ -18,7 +18,7 @@ SLAB = 1 << 18
 """Soundings filtered at once; bounds the memory."""
 
 
-def fliers(
+def spikes(
     depth: Floats, breaks: NDArray[np.bool_], *,
     floor_m: float, share: float, times: float, side: int = 4, run: int = 3,
 ) -> NDArray[np.bool_]:  # fmt: skip
@@ -74,7 +74,7 @@ def _one_pass(
 
     def one_slab(lo: int) -> None:
         hi = min(n, lo + SLAB)
-        wide = 2 * side  # scatter from twice as far, so that four bad steps of eight cannot hide a flier
+        wide = 2 * side  # scatter from twice as far, so that four bad steps of eight cannot hide a spike
         a, b = lo - side, hi + side
         index = np.clip(np.arange(a, b), 0, n - 1)
         zz, pp = z[index].astype(np.float32), piece[index]
@@ -100,7 +100,7 @@ def _one_pass(
         steps = sliding_window_view(step, 2 * wide)
         scatter = _row_median(steps) * 1.05  # 1.4826 / sqrt(2): steps are differences of two
         limit = np.maximum(floor_m, times * scatter) + share * np.abs(mid)
-        # Three soundings that agree are a rock, not fliers: those come alone or in unlike pairs.
+        # Three soundings that agree are a rock, not spikes: those come alone or in unlike pairs.
         like = same & (np.abs(windows - mid[:, None]) <= limit[:, None])
         suspect = (excess > limit) & (like[:, side - 3 : side + 4].sum(axis=1) - 1 < 2)
         out[lo:hi] = suspect & _worst_nearby(excess, suspect)

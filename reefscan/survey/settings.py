@@ -46,13 +46,13 @@ class Clean(_Part):
     lost_count: int = Field(default=120, ge=1, description="longest burst looked for, in soundings")
     use_double: bool = Field(default=True, description="set aside echoes at twice the depth")
     double_within: float = Field(default=0.06, gt=0, lt=0.3, description="how near to twice counts (share)")
-    use_flier: bool = Field(default=True, description="set aside fliers")
-    flier_floor_m: Metres = Field(default=0.3, gt=0, description="never call less than this a flier")
-    flier_share: float = Field(default=0.01, ge=0, description="plus this share of the depth")
-    flier_times: float = Field(
-        default=5.0, ge=2, description="times the local scatter that counts as a flier"
+    use_spike: bool = Field(default=True, description="set aside spikes")
+    spike_floor_m: Metres = Field(default=0.3, gt=0, description="never call less than this a spike")
+    spike_share: float = Field(default=0.01, ge=0, description="plus this share of the depth")
+    spike_times: float = Field(
+        default=5.0, ge=2, description="times the local scatter that counts as a spike"
     )
-    flier_run: int = Field(default=3, ge=1, description="longest run of fliers looked for along the track")
+    spike_run: int = Field(default=3, ge=1, description="longest run of spikes looked for along the track")
     use_beside: bool = Field(default=True, description="judge longer runs by the soundings of other passes")
     beside_m: Metres = Field(default=6.0, gt=0, description="how near another pass must be to judge")
     use_steep: bool = Field(

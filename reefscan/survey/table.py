@@ -24,7 +24,7 @@ REASONS: tuple[tuple[str, str], ...] = (
     ("stuck", "one value held while the boat moved on, or a sounder's mark for no bottom"),
     ("lost bottom", "leaps off the ground's level and back, steeper than ground can be"),
     ("double echo", "twice the depth on both sides: the echo of the echo"),
-    ("flier", "stands off from the soundings before, after and beside it"),
+    ("spike", "stands off from the soundings before, after and beside it"),
     ("no fix", "no position near enough in time"),
     ("far off", "many times farther away than nearly all the others lie from one another"),
 )

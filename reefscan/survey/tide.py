@@ -87,7 +87,7 @@ def is_high_low(height: Floats) -> bool:
 def make_table(
     time: Floats, height: Floats, *, kind: str = "auto", gap_h: float = 2.5, leg_h: float = 14.0
 ) -> TideTable:
-    """Build a tide table, deciding between turning points and a series unless told.
+    """Build a tide table, deciding between turning points and a series where ``kind`` is ``auto``.
 
     Parameters
     ----------

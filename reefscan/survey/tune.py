@@ -17,7 +17,7 @@ from scipy.spatial import cKDTree
 from reefscan.survey.blocks import Blocks, reduce_blocks
 from reefscan.survey.settings import Surface
 from reefscan.survey.surface import METHODS, predict
-from reefscan.survey.uncertainty import Doubt, Roughness, learn, roughness
+from reefscan.survey.uncertainty import Roughness, Uncertainty, learn, roughness
 
 Floats = NDArray[np.float64]
 MOST_SOUNDINGS = 40_000
@@ -35,10 +35,10 @@ class Tuning:
     method, block_cells : str, int
     table : tuple of dict
         ``method``, ``block_cells``, ``rms_m`` per candidate.
-    doubt : Doubt
+    uncertainty : Uncertainty
     rough : Roughness
     spread : float
-        Standard deviation of standardised residuals in the squares that tested the doubt; NaN if
+        Standard deviation of standardised residuals in the squares that tested the uncertainty; NaN if
         there were too few.
     left_out : int
     rms_m, median_m : float
@@ -50,7 +50,7 @@ class Tuning:
     method: str
     block_cells: int
     table: tuple[dict[str, object], ...]
-    doubt: Doubt
+    uncertainty: Uncertainty
     rough: Roughness
     spread: float
     left_out: int
@@ -72,7 +72,7 @@ class _Misses:
 def tune(
     x: Floats, y: Floats, elev: Floats, *, cell_m: float, gap_m: float, noise_m: float, settings: Surface
 ) -> Tuning:
-    """Choose method and block size, and learn the doubt of the chosen surface.
+    """Choose method and block size, and learn the uncertainty of the chosen surface.
 
     Parameters
     ----------
@@ -101,9 +101,9 @@ def tune(
         blocks = reduce_blocks(x, y, elev, side_m=size * cell_m)
         rough = roughness(blocks, radius_m=radius, noise_m=noise_m)
         empty = np.zeros(0)
-        doubt = learn(empty, empty, empty, noise_m=noise_m, count=empty, floor_m=floor)
+        uncertainty = learn(empty, empty, empty, noise_m=noise_m, count=empty, floor_m=floor)
         nan = float("nan")
-        return Tuning(method, size, (), doubt, rough, nan, 0, nan, nan, np.zeros((0, 2)))
+        return Tuning(method, size, (), uncertainty, rough, nan, 0, nan, nan, np.zeros((0, 2)))
     # Judged where the grid will be asked: no cell between tracks is farther than half a gap from data.
     score = {k: _rms(v.miss[v.distance <= max(0.6 * gap_m, 2.0 * cell_m)]) for k, v in results.items()}
     (method, size), best = min(score.items(), key=lambda item: item[1])
@@ -120,9 +120,9 @@ def tune(
     sigma = np.where(got.half, halves[1].sigma(got.distance, ground), halves[0].sigma(got.distance, ground))
     stated = np.hypot(sigma, noise_m / np.sqrt(got.count))
     standard = np.clip(got.miss / stated, -MOST_SIGMA, MOST_SIGMA)
-    doubt = learn(got.miss, got.distance, ground, noise_m=noise_m, count=got.count, floor_m=floor)
+    uncertainty = learn(got.miss, got.distance, ground, noise_m=noise_m, count=got.count, floor_m=floor)
     return Tuning(
-        method, size, table, doubt, rough, float(np.std(standard)), got.miss.size, best,
+        method, size, table, uncertainty, rough, float(np.std(standard)), got.miss.size, best,
         float(np.median(got.miss)), np.c_[got.miss, stated],
     )  # fmt: skip
 

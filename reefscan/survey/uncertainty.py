@@ -1,6 +1,6 @@
 """How wrong the surface may be: learnt from soundings that were left out.
 
-The doubt of a cell grows with its distance from data and with the roughness of the ground there.
+The uncertainty of a cell grows with its distance from data and with the roughness of the ground there.
 How fast is not assumed: whole squares of soundings are left out, the surface is drawn without them,
 and what it misses by is tabulated against distance, in units of the local roughness. Half of the
 squares teach the table; the other half test it.
@@ -91,7 +91,7 @@ def roughness(blocks: Blocks, *, radius_m: float, noise_m: float) -> Roughness:
 
 
 @dataclass(frozen=True)
-class Doubt:
+class Uncertainty:
     """The table: mean square miss, in units of roughness squared, against distance from data.
 
     Parameters
@@ -99,7 +99,7 @@ class Doubt:
     distance_m, factor : ndarray of float
         Rising; ``sigma^2 = factor(distance) x roughness^2 + floor^2``.
     noise_m, floor_m : float
-        Noise of one sounding; the least doubt ever stated.
+        Noise of one sounding; the least uncertainty ever stated.
     learnt : bool
         False if there were too few soundings to learn from: a stated guess then.
     """
@@ -120,7 +120,7 @@ class Doubt:
 
 def learn(
     miss: Floats, distance_m: Floats, rough_m: Floats, *, noise_m: float, count: Floats, floor_m: float
-) -> Doubt:
+) -> Uncertainty:
     """Learn the table from left-out blocks.
 
     Parameters
@@ -135,9 +135,9 @@ def learn(
     """
     near = noise_m**2 / np.median(rough_m) ** 2 if rough_m.size else 1.0
     if miss.size < 60:
-        # Common practice without a source: doubt reaches the roughness itself at about one spacing.
+        # Common practice without a source: the uncertainty reaches the roughness itself at about one spacing.
         far = float(np.max(distance_m)) if distance_m.size else 10.0
-        return Doubt(
+        return Uncertainty(
             np.array([0.0, max(far, 10.0)]), np.array([min(near, 1.0), 2.0]), noise_m, floor_m, False
         )
     share = (miss**2 - noise_m**2 / np.maximum(count, 1.0)) / rough_m**2
@@ -150,4 +150,4 @@ def learn(
     mean = np.maximum(np.bincount(which, share)[used] / size[used], 0.0)
     rising = np.asarray(isotonic_regression(mean, weights=size[used]).x)
     start = min(near, float(rising[0])) if rising[0] > 0 else near
-    return Doubt(np.r_[0.0, middle], np.r_[start, np.maximum(rising, start)], noise_m, floor_m, True)
+    return Uncertainty(np.r_[0.0, middle], np.r_[start, np.maximum(rising, start)], noise_m, floor_m, True)

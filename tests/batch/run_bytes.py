@@ -10,6 +10,8 @@ import rasterio
 from affine import Affine
 from numpy.typing import NDArray
 
+from tests.surfaces import fractal
+
 TABLES = ("candidates.geojson", "candidates.parquet", "features.gpkg")
 
 
@@ -38,11 +40,8 @@ def differences(one: dict[str, bytes], two: dict[str, bytes]) -> list[str]:
 def rough(rows: int, cols: int, *, seed: int, holes: float = 0.02, power: float = 1.9) -> NDArray[np.float32]:
     """Fractal ground of troughs, ledges and rises, with unsurveyed patches; NaN unknown."""
     rng = np.random.default_rng(seed)
-    wave = np.hypot(np.fft.fftfreq(rows)[:, None], np.fft.rfftfreq(cols)[None, :])
-    wave[0, 0] = np.inf
-    ground = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((rows, cols))) * wave**-power, s=(rows, cols))
-    # all of it under water: a grid on both sides of zero would have to be told which side is water
-    elev = np.minimum(-13.0 + ground * (5.0 / ground.std()), -0.5).astype(np.float32)
+    # all of it under water: for a grid on both sides of zero one would have to say which side is water
+    elev = np.minimum(-13.0 + 5.0 * fractal(rng, rows, cols, power=power), -0.5).astype(np.float32)
     for _ in range(int(holes * rows * cols / 900)):
         row, col = rng.integers(rows), rng.integers(cols)
         elev[row : row + rng.integers(5, 60), col : col + rng.integers(5, 60)] = np.nan

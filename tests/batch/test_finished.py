@@ -32,7 +32,7 @@ def test_a_finished_run_given_again_is_only_read(
     monkeypatch.setattr(sheetscan, "finish_tiles", refuse)
     monkeypatch.setattr(sheetscan, "merge", refuse)
     again = scan(grid, out=tmp_path / "run", workers=1)
-    assert repr(again.sites) == repr(first.sites)
+    assert repr(again.listing.sites) == repr(first.listing.sites)
     assert again.candidates["id"].tolist() == first.candidates["id"].tolist()
     assert {name: len(frame) for name, frame in again.features.items()} == {
         name: len(frame) for name, frame in first.features.items()

@@ -13,7 +13,7 @@ from seabed import ArraySource, seabed, sites
 
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
-from reefscan.review.pagedata import page_data, recipe_data
+from reefscan.review.pagedata import About, page_data, recipe_data
 from reefscan.score.ranking import rank_sites
 from reefscan.score.reasons import WITHIN_DOUBT, lost_in_doubt, sure_words
 from reefscan.score.scoring import score_table
@@ -26,7 +26,7 @@ def source() -> ArraySource:
 
 def page_of(table: pd.DataFrame, source: ArraySource, recipe: Recipe | None = None) -> bytes:
     data = page_data(
-        table, recipe=recipe or Recipe.default(), sources=[source], features={}, run_name="invented"
+        table, About("invented"), recipe=recipe or Recipe.default(), sources=[source], features={}
     )
     return compose_page(data)
 

@@ -17,7 +17,7 @@ from seabed import HOSTILE, ArraySource, seabed, sites
 
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
-from reefscan.review.pagedata import page_data
+from reefscan.review.pagedata import About, page_data
 from reefscan.review.picks import load_picks, schema_text
 from reefscan.score.listing import list_sites
 
@@ -33,11 +33,10 @@ def page_of(table: pd.DataFrame, *, run_name: str = "invented", source: ArraySou
     return compose_page(
         page_data(
             table,
+            About(run_name, limits="4 m cells."),
             recipe=Recipe.default(),
             sources=[source],
             features={},
-            run_name=run_name,
-            limits="4 m cells.",
         )
     )
 
@@ -439,11 +438,11 @@ def test_one_finger_moves_the_map_and_two_zoom_it(page: Any) -> None:
 
 
 def test_the_profile_of_the_card_is_the_one_that_python_sampled(page: Any, table: pd.DataFrame) -> None:
-    from reefscan.review.ground import profile
+    from reefscan.review.ground import depths_along
 
     site = table[table["cross_deg"].notna()].iloc[0]
     page.execute_script("App.choose(arguments[0])", site["id"])
-    want = profile(
+    want = depths_along(
         SOURCE, lon=site["lon"], lat=site["lat"], heading_deg=site["cross_deg"], half_m=80, count=81
     )
     words = page.execute_script("return document.querySelector('#card svg').getAttribute('aria-label')")

@@ -89,15 +89,12 @@ def test_parts_of_a_split_list_are_all_looked_at_before_the_first_is_written(tmp
 def drawn_map(fmt: str) -> bytes:
     import numpy as np
 
+    from reefscan.base.overview import MapGround
     from reefscan.render.changes import draw_changes
 
     return draw_changes(
-        np.full((20, 20), -5.0),
+        MapGround(np.full((20, 20), -5.0), 5e5, 5e6, 2.0, "EPSG:32631"),
         [],
-        west_m=5e5,
-        north_m=5e6,
-        cell_m=2.0,
-        crs="EPSG:32631",
         band_max_m=10.0,
         title="t",
         fmt=fmt,

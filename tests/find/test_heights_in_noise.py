@@ -6,8 +6,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from surfaces import scan_cells
 
-import reefscan
 from reefscan.base.model import Sheet
 from reefscan.find.localnoise import filled_in, rounded
 from reefscan.pipeline.interpolated import told_filled
@@ -25,7 +25,7 @@ def ledge_errors(rng, cell_m: float, noise_m: float) -> np.ndarray:
         a = rng.uniform(0, 2 * np.pi)
         down = x * np.sin(a) + y * np.cos(a)
         z = -9 - STEP_M * np.clip(down / 3.0 + 0.5, 0, 1) - 0.01 * down + noise_m * rng.normal(size=x.shape)
-        run = reefscan.scan_elevation(z, cell_m=cell_m)
+        run = scan_cells(z, cell_m=cell_m)
         found = run.candidates[run.candidates["kind"] == "ledge"]
         errors += list(found["height_m"] - STEP_M)
     return np.array(errors)
@@ -37,7 +37,7 @@ def test_noise_does_not_lift_a_pile_on_fine_cells(rng):
     for _ in range(25):
         y, x = np.mgrid[-40:41, -40:41] * 1.0
         z = -9 + np.maximum(0, STEP_M * (1 - (x**2 + y**2) / 8.0**2)) + 0.2 * rng.normal(size=x.shape)
-        found = reefscan.scan_elevation(z, cell_m=1.0).candidates
+        found = scan_cells(z, cell_m=1.0).candidates
         found = found[(found["kind"] == "rise") & (found["width_m"] > 4)]
         if len(found):
             errors.append(found["height_m"].max() - STEP_M)

@@ -68,6 +68,14 @@ def test_a_mosaic_at_a_typed_address_leads_to_no_other_server(tmp_path: Path) ->
         assert asked.asked
 
 
+@pytest.mark.parametrize("scheme", ["s3", "gs", "az", "ftp"])
+def test_a_mosaic_at_another_kind_of_address_is_refused_in_plain_words(scheme: str) -> None:
+    with pytest.raises(
+        InputError, match=r"a mosaic is read from http and https only; name the files it is made of"
+    ):
+        open_grids(f"{scheme}://127.0.0.1:1/coast.vrt")
+
+
 def test_a_run_that_somebody_made_asks_no_server_of_theirs(tmp_path: Path) -> None:
     with Loopback(tmp_path) as server:
         run = tmp_path / "run"

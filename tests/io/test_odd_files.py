@@ -5,9 +5,13 @@ from __future__ import annotations
 import os
 import shutil
 import socket
+import subprocess
+import sys
 from collections.abc import Iterator
 from pathlib import Path
 
+import h5py
+import numpy as np
 import pytest
 
 from reefscan.base.errors import InputError, UnreadableError
@@ -125,3 +129,27 @@ def test_an_option_given_a_pipe_or_wrong_letters_is_one_line(
         assert told.count("\n") == 1
         assert name in told
         assert "internal error" not in told
+
+
+def test_a_heap_of_zeros_is_told_and_is_no_endless_loop(tmp_path: Path) -> None:
+    """The library goes round for ever over free space of no size (case 100371 of the attack on netCDF)."""
+    with h5py.File(tmp_path / "good.nc", "w") as file:
+        z = file.create_dataset("elevation", data=cells().astype("f4"))
+        for name, size in (("lat", z.shape[0]), ("lon", z.shape[1])):
+            axis = file.create_dataset(name, data=(3.0 if name == "lon" else 50.0) + np.arange(size) * 2e-5)
+            axis.make_scale(name)
+        z.dims[0].attach_scale(file["lat"])
+        z.dims[1].attach_scale(file["lon"])
+        z.attrs["units"] = "m"
+    good = (tmp_path / "good.nc").read_bytes()
+    at = good.index(b"GCOL\x01")
+    (tmp_path / "a.nc").write_bytes(good[: at + 16] + bytes(4080) + good[at + 4096 :])
+    code = (
+        "import sys; from reefscan.cli import run; sys.exit(run(['look', sys.argv[1], '--crs', 'EPSG:4326']))"
+    )
+    for name, wanted in (("good.nc", 0), ("a.nc", 1)):
+        done = subprocess.run(
+            [sys.executable, "-c", code, str(tmp_path / name)], capture_output=True, text=True, timeout=120, check=False
+        )  # fmt: skip
+        assert done.returncode == wanted, done.stderr
+    assert "a.nc: not a grid that can be read (a heap in it is damaged; fetch the file again)" in done.stderr

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import re
 
 import numpy as np
 import pytest
+from surfaces import scan_cells
 
 import reefscan
 from reefscan.base.arraysource import ArraySource
@@ -26,8 +28,8 @@ def gully(rng):
 
 
 def test_a_gully_is_one_feature_and_the_best_site_lies_on_its_floor(rng):
-    run = reefscan.scan_elevation(gully(rng), cell_m=2.0)
-    best = run.sites[0]
+    run = scan_cells(gully(rng), cell_m=2.0)
+    best = run.sites.iloc[0]
     assert best["kind"] == "trough"
     assert best["height_m"] == pytest.approx(2.5, abs=0.2)
     assert best["depth_m"] == pytest.approx(12.5, abs=0.2)
@@ -39,10 +41,10 @@ def test_a_gully_is_one_feature_and_the_best_site_lies_on_its_floor(rng):
 
 def test_any_tile_gives_the_same_table_features_and_score(rng):
     z = np.tile(gully(rng), (2, 3))
-    whole, cut = (reefscan.scan_elevation(z, cell_m=2.0, tile=tile) for tile in (1024, 512))
+    whole, cut = (scan_cells(z, cell_m=2.0, tile=tile) for tile in (1024, 512))
     assert len(whole.candidates) > 10
     assert whole.candidates.equals(cut.candidates)
-    assert np.array_equal(whole.score[0], cut.score[0])
+    assert whole.score.equals(cut.score)
     assert all(whole.features[name].equals(cut.features[name]) for name in whole.features)
 
 
@@ -52,9 +54,9 @@ def test_bad_cells_beside_a_gully_change_nothing_of_what_is_told_of_it(rng):
     spiked = z.copy()
     for i, row in enumerate(range(60, 240, 6)):
         spiked[row, 150 + (-7, -4, -2, 0, 2, 4, 7)[i % 7]] += 6.0 if i % 2 else -6.0
-    clean, run = (reefscan.scan_elevation(cells, cell_m=2.0) for cells in (z, spiked))
+    clean, run = (scan_cells(cells, cell_m=2.0) for cells in (z, spiked))
     plain, told = clean.candidates, run.candidates
-    away = np.abs(run.score[0].astype(int) - clean.score[0])
+    away = np.abs(run.score.fillna(255) - clean.score.fillna(255))
     assert np.count_nonzero(away > 15) < 500  # 26 spikes, whose slope would mark 7 x 7 cells each
     assert len(told) >= 0.8 * len(plain) > 8
     assert set(told["kind"]) <= {"trough", "ledge"}  # a ledge at either end, where it is closed
@@ -85,20 +87,27 @@ def test_a_reach_of_more_cells_than_memory_holds_is_refused_before_anything_is_w
 
 
 def test_flat_ground_lists_nothing_and_says_why(rng):
-    run = reefscan.scan_elevation(ground(rng), cell_m=2.0)
-    assert run.sites == []
+    run = scan_cells(ground(rng), cell_m=2.0)
+    assert run.sites.empty
     assert any("no structure" in line for line in run.info["warnings"])
 
 
 def test_ground_out_of_the_band_is_an_empty_result_with_a_sentence(rng):
-    run = reefscan.scan_elevation(ground(rng, depth=200.0), cell_m=2.0)
-    assert run.sites == []
+    run = scan_cells(ground(rng, depth=200.0), cell_m=2.0)
+    assert run.sites.empty
     assert any("no cell lies in the search band" in line for line in run.info["warnings"])
 
 
 def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
-    run = reefscan.scan_elevation(ground(rng), cell_m=50.0)
-    assert any("too coarse" in line for line in run.info["warnings"])
+    """The message names the field and a value; with that value it does not come again."""
+    recipe = reefscan.Recipe.default()
+    run = scan_cells(ground(rng), cell_m=50.0, recipe=recipe)
+    said = [line for line in run.info["warnings"] if "too coarse" in line]
+    set_to = dict(re.findall(r"with find\.(\w+) = (\d+)", " ".join(said)))
+    assert set(set_to) == {"trough_radius_m", "off_max_m", "refuge_min_m"}
+    find = recipe.find.model_copy(update={name: float(value) for name, value in set_to.items()})
+    again = scan_cells(ground(rng), cell_m=50.0, recipe=recipe.model_copy(update={"find": find}))
+    assert not any("too coarse" in line for line in again.info["warnings"])
 
 
 def test_what_the_cells_cannot_show_is_told_by_file_and_system_where_there_are_several_sheets(rng):
@@ -110,33 +119,32 @@ def test_what_the_cells_cannot_show_is_told_by_file_and_system_where_there_are_s
 
 @pytest.mark.parametrize("shape", [(1, 1), (1, 40), (40, 1)])
 def test_one_cell_or_one_row_is_scanned_to_nothing(shape):
-    assert reefscan.scan_elevation(np.full(shape, -10.0), cell_m=2.0).sites == []
+    assert scan_cells(np.full(shape, -10.0), cell_m=2.0).sites.empty
 
 
 def test_an_array_that_is_no_grid_is_refused():
     with pytest.raises(InputError, match="two-dimensional"):
-        reefscan.scan_elevation(np.zeros(5), cell_m=2.0)
+        scan_cells(np.zeros(5), cell_m=2.0)
 
 
 def test_a_shore_cliff_is_no_higher_than_its_part_under_water(rng):
     z = np.where(8 * np.sin(Y / 25) < X, 20.0, -8.0) + rng.normal(size=X.shape) * 0.03
-    run = reefscan.scan_elevation(z, cell_m=2.0)
-    assert run.sites
-    assert max(site["height_m"] for site in run.sites) <= 8.3
+    run = scan_cells(z, cell_m=2.0)
+    assert run.sites["height_m"].max() <= 8.3
 
 
 def test_the_flat_shelf_has_no_site_worth_a_trip(realdata):
     recipe = reefscan.Recipe.default().with_depth(40, 60)
     run = reefscan.scan(realdata / "bering_shelf_2m.tif", recipe, workers=1)
-    assert all(site["score"] <= 40 for site in run.sites)
+    assert run.info["sheets"][0]["cells_in_band"] == 400 * 400
+    assert run.sites.empty or run.sites["score"].max() <= 40
 
 
 def test_the_harbour_shows_its_breakwater_and_not_its_clip_line(realdata):
     run = reefscan.scan(realdata / "hilo_harbour_10m.tif", crs="EPSG:4326", workers=1)
-    assert max(site["depth_m"] for site in run.sites) < 29
+    assert run.sites["depth_m"].max() < 29
     # the breakwater's foot, read off the picture: from 155.074 W 19.742 N to 155.052 W 19.732 N
-    near = [s for s in run.sites if -155.0745 < s["lon"] < -155.05 and 19.731 < s["lat"] < 19.7455]
-    assert len(near) >= 5
+    assert len(run.sites.cx[-155.0745:-155.05, 19.731:19.7455]) >= 5
 
 
 def test_a_grid_that_was_filled_in_between_soundings_says_so_once_and_is_less_sure(rng):
@@ -144,10 +152,9 @@ def test_a_grid_that_was_filled_in_between_soundings_says_so_once_and_is_less_su
     z = -9 + 0.3 * np.sin(x / 60) - 1.4 * np.clip((x + 0.3 * y + 8 * np.sin(y / 25) - 230) / 6, 0, 1)
     said = {}
     for name, noise in (("sounded", 0.05), ("filled", 0.0)):
-        run = reefscan.scan_elevation(z + noise * rng.normal(size=z.shape), cell_m=2.0)
-        assert run.sites
+        run = scan_cells(z + noise * rng.normal(size=z.shape), cell_m=2.0)
         said[name] = [w for w in run.info["warnings"] if "filled in between soundings" in w]
-        said[name + " sure"] = np.mean([site["confidence"] for site in run.sites])
+        said[name + " sure"] = run.sites["confidence"].mean()
     assert not said["sounded"]
     assert len(said["filled"]) == 1
     assert said["filled sure"] < said["sounded sure"] - 0.03
@@ -157,10 +164,7 @@ def test_one_cell_read_differently_is_told_by_the_run(rng):
     z = gully(rng)
     same, other = z.copy(), z.copy()
     other[10, 20] -= 0.01
-    told = [
-        reefscan.scan_elevation(cells, cell_m=2.0).info["sheets"][0]["cells_read"]
-        for cells in (z, same, other)
-    ]
+    told = [scan_cells(cells, cell_m=2.0).info["sheets"][0]["cells_read"] for cells in (z, same, other)]
     assert told[0] == told[1] != told[2]
 
 

@@ -2,20 +2,26 @@
 
 from __future__ import annotations
 
+import re
+import time
 from pathlib import Path
 
 import numpy as np
 import pytest
 import rasterio
+from numpy.testing import assert_allclose
 
+from reefscan.base.arraysource import ArraySource
 from reefscan.base.errors import InputError
+from reefscan.base.model import NODATA_MM
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.cli import run as command_line
 from reefscan.io import room
 from reefscan.io.grids.rasters import open_grids
 from reefscan.io.logs.soundings import ReadOptions, read_logs, tabulate
+from reefscan.kernels.measure.ground_at import ruggedness_and_relief
 from reefscan.pipeline.scan import scan_sources
-from reefscan.pipeline.size import refuse_size
+from reefscan.pipeline.size import expect, refuse_size
 
 
 def track(folder: Path, odd: str = "", rows: int = 900) -> Path:
@@ -117,3 +123,67 @@ def test_a_map_too_large_to_draw_is_refused(
         == 1
     )
     assert "say a smaller --size or --dpi" in capsys.readouterr().err
+
+
+def test_the_time_of_a_large_scan_is_told_before_its_first_tile(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def begun(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("reefscan.pipeline.scan_sheet", begun)
+    grid = claims(tmp_path / "claims.tif", 100_000)
+    assert command_line(["scan", str(grid), "--out", str(tmp_path / "run")]) == 130
+    said = capsys.readouterr().err
+    assert re.search(r"Gcell: .* where nothing lies in the band, .* hours where all of it is rough", said)
+    assert "--bbox" in said
+    small = claims(tmp_path / "small.tif", 2048)
+    assert command_line(["scan", str(small), "--out", str(tmp_path / "other")]) == 130
+    assert "where nothing lies" not in capsys.readouterr().err
+
+
+def test_a_scan_of_months_is_refused_with_what_makes_it_shorter(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    grid = claims(tmp_path / "claims.tif", 150_000)
+    (tmp_path / "far.toml").write_text('[find]\nrelief_radius_m = "8km"')
+    told = ["scan", str(grid), "--recipe", str(tmp_path / "far.toml"), "--out", str(tmp_path / "run"), "--workers", "1"]  # fmt: skip
+    assert command_line(told) == 1
+    assert re.search(
+        r"claims\.tif has .* would take [\d,]+ days with 1 at work; name a part", capsys.readouterr().err
+    )
+    assert not (tmp_path / "run").exists()
+
+
+@pytest.mark.parametrize("text", ["", '[find]\nrelief_radius_m = "200m"\nbpi_broad_outer_m = "600m"'])
+def test_the_time_that_is_told_is_the_time_it_takes(text: str) -> None:
+    """Within a factor (of other machines and of small grids), on ground that is rough all over."""
+    y, x = np.mgrid[:300, :300]
+    elev = -15 - 3 * np.sin(x / 9) - 2 * np.sin(y / 7) + np.random.default_rng(1).normal(0, 0.05, x.shape)
+    source = ArraySource.from_metres(elev, cell_m=2.0)
+    recipe = load_recipe(text)
+    scan_sources([source], recipe, workers=1)  # compiled
+    begun = time.process_time()
+    scan_sources([source], recipe, workers=1)
+    took = time.process_time() - begun
+    told = expect([source], recipe.find, workers=1)
+    assert told.least_s < took
+    assert told.most_s / 8 < took < 8 * told.most_s
+
+
+def test_relief_of_a_wide_disc_is_highest_less_lowest_of_its_cells() -> None:
+    rng = np.random.default_rng(2)
+    elev = rng.integers(-20_000, -5_000, (160, 170)).astype(np.int32)
+    elev[rng.random(elev.shape) < 0.2] = NODATA_MM
+    r, c = np.mgrid[:160, :170]
+    inner = (r > 0) & (c > 0) & (r < 159) & (c < 169) & (elev != NODATA_MM)
+    for row, col, radius in (
+        (80, 80, 50.0),
+        (3, 166, 25.5),
+        (80, 2, 7.0710678),
+        (0, 0, 1.0),
+        (159, 80, 12.5),
+    ):
+        cells = elev[inner & ((r - row) ** 2 + (c - col) ** 2 <= radius**2)]
+        wanted = (cells.max() - cells.min()) / 1000 if cells.size else np.nan
+        assert_allclose(ruggedness_and_relief(elev, row, col, 2.0, 5.0, radius, 2.0)[1], wanted, atol=1e-9)

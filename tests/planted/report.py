@@ -50,7 +50,7 @@ def _block(name: str, good: list[Any], failed: int) -> list[str]:
         f"== {name}: {len(good)} seabeds" + (f", {failed} FAILED" if failed else ""),
         *(
             ["  heights run from 0.4 to 1.8 m about the asked 1.0: recall is not meant here"]
-            if name == "sure"
+            if name in ("sure", "sounded")
             else []
         ),
         f"  real structures (K)          {k}",
@@ -141,15 +141,22 @@ def _dug(judged: list[Any]) -> list[str]:
 
 
 def _calibration(good: list[Any]) -> list[str]:
-    """Stated confidence against the share that really reach the asked height, over all sites at planted structure."""
+    """Stated confidence against the share that really reach the asked height: of sites told as the planted kind; on ground
+    drawn between tracks, where kinds blur, of all sites, those on nothing too."""
     from planted.sets import plant
 
-    if not good or good[0].name != "sure":
+    if not good or good[0].name not in ("sure", "sounded"):
         return []
     out = ["  confidence stated -> observed (sites), by tenth"]
     groups: dict[str, list[dict[str, Any]]] = defaultdict(list)
     for o in good:
-        facts = plant(o.name, o.seed).facts
+        if o.name == "sounded":
+            rows = [r for r in o.judgement.rows if r["owner"] != "natural" and r["full"]]
+            rows += [{"confidence": s.confidence, "reaches": False} for s, _ in o.judgement.wrong_sites]
+            groups["all"] += rows
+            groups[("own soundings", "straight planes", "smooth patches")[o.seed % 3]] += rows
+            continue
+        facts = plant("sure", o.seed).facts
         noise = "white" if facts["soft"] == 0 else "correlated"
         rows = [
             r
@@ -169,5 +176,5 @@ def _calibration(good: list[Any]) -> list[str]:
             inside = (p >= lo) & (p < hi + (hi == 1))
             if inside.any():
                 cells.append(f"{p[inside].mean():.2f}->{hit[inside].mean():.2f} ({inside.sum()})")
-        out.append(f"    {label:<17} " + "  ".join(cells))
+        out.append(f"    {label:<17} {p.mean():.2f}->{hit.mean():.2f}:  " + "  ".join(cells))
     return out

@@ -23,14 +23,13 @@ MEASURES = {
 def find(bed: Seabed) -> tuple[list[Site], dict[str, list[NDArray[Any]]]]:
     """Run the library's public scan on a seabed; sites and feature lines in its local metres."""
     from pyproj import Transformer
+    from surfaces import scan_cells
 
     import reefscan
 
     recipe = reefscan.Recipe.default()
     recipe = recipe.model_copy(update={"rank": recipe.rank.model_copy(update={"top": 500})})
-    run = reefscan.scan_elevation(
-        bed.elev, cell_m=bed.cell_m, sigma=bed.sigma, recipe=recipe, crs=CRS, origin=ORIGIN
-    )
+    run = scan_cells(bed.elev, cell_m=bed.cell_m, sigma=bed.sigma, recipe=recipe, crs=CRS, origin=ORIGIN)
     to_xy = Transformer.from_crs("EPSG:4326", CRS, always_xy=True)
     sites = []
     for row in run.candidates.to_dict("records"):

@@ -1,4 +1,4 @@
-"""The four sets of planted seabeds, each a function of a seed alone.
+"""The five sets of planted seabeds, each a function of a seed alone.
 
 - ``simple``: smooth sand, troughs at every bearing, ledges, piles from 1.2 m; decoys: banks, ramps, sand waves, seams, fliers, gaps,
   the same structures too deep and too shallow.
@@ -7,6 +7,7 @@
 - ``dug``: dredged channels, trenches, pits, spoil, sand waves and ridges beside real gullies and ledges.
 - ``sure``: structures whose heights are spread evenly about the asked height, noise white or correlated, the grid's uncertainty band absent, right,
   or wrong by two either way (``facts["band"]`` 0, 1, 2, 0.5): for calibration.
+- ``sounded``: the same seabeds as tracks of soundings 12 to 40 m apart show them (`planted.sounded`).
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ from scipy.ndimage import gaussian_filter
 from planted import forms, moved, survey
 from planted.forms import Ground
 from planted.reference import rise_at, trough_at
+from planted.sounded import as_sounded
 from planted.truth import Planted, Seabed
 
 Grid = NDArray[np.float64]
@@ -383,7 +385,16 @@ def sure(seed: int) -> Seabed:
     )
 
 
-SETS: dict[str, Callable[[int], Seabed]] = {"simple": simple, "hard": hard, "dug": dug, "sure": sure}
+def sounded(seed: int) -> Seabed:
+    """The seabed of `sure` drawn between tracks; three ways of drawing take turns."""
+    return as_sounded(
+        sure(seed), how=seed % 3, apart_m=float(np.random.default_rng([6, seed]).uniform(12, 40))
+    )
+
+
+SETS: dict[str, Callable[[int], Seabed]] = {
+    "simple": simple, "hard": hard, "dug": dug, "sure": sure, "sounded": sounded,
+}  # fmt: skip
 
 
 def plant(name: str, seed: int) -> Seabed:

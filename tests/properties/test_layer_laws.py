@@ -13,7 +13,8 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.base.recipe import Find
-from reefscan.layers.terrain import LAYERS, compute_layers, derive, halo_cells, window_layers
+from reefscan.layers.terrain import LAYERS, compute_layers, halo_cells, window_layers
+from reefscan.pipeline.derive import derive
 
 NAMES = list(LAYERS)
 CELL_M = 2.0

@@ -12,17 +12,14 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, to_metres, to_mm
 from reefscan.kernels.layers import gradient, position, relief, rugosity
+from tests.surfaces import fractal
 
 CELL_M = 2.0
 
 
 def rough(rng: np.random.Generator, side: int, holes: bool) -> NDArray[np.int32]:
     """Fractal-like ground about 15 m down; with holes, a blot and single cells are unknown."""
-    kx, ky = np.fft.rfftfreq(side)[None, :], np.fft.fftfreq(side)[:, None]
-    frequency = np.hypot(kx, ky)
-    frequency[0, 0] = 1.0
-    field = np.fft.irfft2(np.fft.rfft2(rng.standard_normal((side, side))) * frequency**-1.6, s=(side, side))
-    mm = to_mm(field / field.std() * 4.0 - 15.0)
+    mm = to_mm(fractal(rng, side, side, power=1.6) * 4.0 - 15.0)
     if holes:
         mm[rng.random(mm.shape) < 0.004] = NODATA_MM
         mm[side // 3 : side // 2, side // 4 : side // 3] = NODATA_MM

@@ -20,12 +20,13 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "review"))
 from seabed import ArraySource, seabed, sites
 
 from reefscan.base.errors import InputError
+from reefscan.base.overview import MapGround
 from reefscan.render.contours import _name_contours
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.furniture import degree_words, nice_length, panel
-from reefscan.render.map import PANEL_IN, draw_map
-from reefscan.render.marks import KINDS, contour_depths, score_rgb
-from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin
+from reefscan.render.furniture import Legend, degree_words, nice_length, panel
+from reefscan.render.map import PANEL_IN, Paper, draw_map
+from reefscan.render.marks import SYMBOLS, contour_depths, score_rgb
+from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin, trimmed
 
 SOURCE = ArraySource(seabed())
 WEST, _, _, NORTH = SOURCE.sheet.bounds(SOURCE.extent)
@@ -36,20 +37,16 @@ def listed(number: int) -> pd.DataFrame:
     return table.assign(rank=np.arange(1, number + 1), score=np.linspace(95, 30, number))
 
 
-def draw(elev: np.ndarray, candidates: pd.DataFrame, **options: object) -> bytes:
+def draw(elev: np.ndarray, candidates: pd.DataFrame, *, fmt: str = "png", **options: object) -> bytes:
     asked: dict[str, object] = {
         "depth_band_m": (4.0, 15.0),
         "limits_text": "4 m cells",
         "title": "Invented",
-        "dpi": 60,
+        "paper": Paper(fmt, dpi=60),
         **options,
     }
     return draw_map(
-        elev,
-        west_m=WEST,
-        north_m=NORTH,
-        cell_m=4.0,
-        crs=SOURCE.sheet.crs,
+        trimmed(MapGround(elev, WEST, NORTH, 4.0, SOURCE.sheet.crs)),
         candidates=candidates,
         features={},
         **asked,
@@ -111,10 +108,8 @@ def test_a_files_long_name_stays_one_text_beside_the_map(letters: int) -> None:
     FigureCanvasAgg(figure)
     side = figure.add_axes((0.02, 0.02, (PANEL_IN - 0.35) / 4, 0.96))
     name = "survey_of_the_outer_banks_north_side_2026"[: letters - 4] + ".tif"
-    panel(
-        side, width_in=PANEL_IN - 0.35, height_in=5.7, title=name, lines=["2 m cells"], kinds=["ledge"], band_m=(4.0, 15.0),
-        deepest_m=20.0, unit="m", thinned="",
-    )  # fmt: skip
+    legend = Legend(name, ["2 m cells"], ["ledge"], (4.0, 15.0), deepest_m=20.0, unit="m", thinned="")
+    panel(side, legend, width_in=PANEL_IN - 0.35, height_in=5.7)
     (title,) = (text for text in side.texts if text.get_text() == name)
     box = title.get_window_extent(figure.canvas.get_renderer())  # type: ignore[attr-defined]
     assert box.x1 <= side.get_window_extent().x1
@@ -145,8 +140,8 @@ def test_land_water_and_unknown_part_for_people_who_do_not_see_red_or_green() ->
 
 
 def test_kinds_differ_by_shape_and_dash_not_by_colour() -> None:
-    assert len({k.outline for k in KINDS.values()}) == len(KINDS)
-    assert len({k.line for k in KINDS.values()}) == len(KINDS)
+    assert len({k.outline for k in SYMBOLS.values()}) == len(SYMBOLS)
+    assert len({k.line for k in SYMBOLS.values()}) == len(SYMBOLS)
 
 
 def test_a_plane_is_lit_evenly_and_a_slope_to_the_light_is_brighter() -> None:

@@ -33,6 +33,7 @@ def picks_text(invented: Path, *, keep: int = 3, drop: int = 0, foreign: bool = 
 def test_export_writes_the_ranked_list_in_rank_order(invented: Path, tmp_path: Path) -> None:
     assert run(["export", str(invented / "coast"), "--out", str(tmp_path / "s.gpx")]) == 0
     sites = open_run(invented / "coast").listing.sites
+    assert len(sites) > 3
     read = gpxpy.parse((tmp_path / "s.gpx").read_text()).waypoints
     assert [(w.longitude, w.latitude) for w in read] == [(s["lon"], s["lat"]) for s in sites]
     assert [w.elevation for w in read] == [-s["depth_m"] for s in sites]

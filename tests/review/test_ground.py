@@ -12,7 +12,7 @@ from reefscan.base.errors import InputError
 from reefscan.base.model import Sheet
 from reefscan.base.recipe import Recipe
 from reefscan.review.compare import Side, compare_runs
-from reefscan.review.ground import cut_to, overview, overview_of_all, patch, profile
+from reefscan.review.ground import cut_to, depths_along, overview, overview_of_all, patch
 from reefscan.score.listing import list_sites
 
 Y, X = np.mgrid[0:200, 0:300] * 4.0
@@ -38,7 +38,7 @@ def middle(source: ArraySource) -> tuple[float, float]:
 def test_a_profile_lies_on_the_true_heading_from_the_site(heading: float) -> None:
     # places along a geodesic of that azimuth (GeographicLib through pyproj)
     lon, lat = middle(PLANE)
-    got = profile(PLANE, lon=lon, lat=lat, heading_deg=heading, half_m=80, count=81)
+    got = depths_along(PLANE, lon=lon, lat=lat, heading_deg=heading, half_m=80, count=81)
     t = np.linspace(-80, 80, 81)
     lons, lats, _ = Geod(ellps="WGS84").fwd(np.full(81, lon), np.full(81, lat), np.full(81, heading), t)
     np.testing.assert_allclose(
@@ -51,7 +51,7 @@ def test_a_profile_is_unknown_beyond_the_grid_and_in_gaps() -> None:
     elev[:, 160:] = np.nan
     source = ArraySource(elev)
     lon, lat = middle(source)
-    got = profile(source, lon=lon, lat=lat, heading_deg=90, half_m=80, count=81)
+    got = depths_along(source, lon=lon, lat=lat, heading_deg=90, half_m=80, count=81)
     assert np.isfinite(got[:40]).all()
     assert np.isnan(got[-15:]).all()
 

@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
-from surfaces import cone, coordinates, flat_trough, ramp
+from surfaces import cone, coordinates, flat_trough, ramp, scan_cells
 
-import reefscan
 from reefscan.base.arraysource import ArraySource
 from reefscan.review.section import COUNT, HALF_M, Section, bearing_of, foot_m, half_of, sections
 
@@ -18,7 +17,7 @@ X, Y = coordinates(241, 241, CELL_M)
 
 def told(z: np.ndarray, kind: str) -> tuple[pd.Series, Section]:
     """The best site of a kind on a seabed, and its section."""
-    run = reefscan.scan_elevation(z, cell_m=CELL_M, crs=CRS, origin=ORIGIN)
+    run = scan_cells(z, cell_m=CELL_M, crs=CRS, origin=ORIGIN)
     best = run.candidates[run.candidates["kind"] == kind].sort_values("rank").head(1)
     source = ArraySource.from_metres(z, cell_m=CELL_M, crs=CRS, origin=ORIGIN)
     (section,) = sections(best, [source], most=1)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from surfaces import scan_cells
 
 import reefscan
+from reefscan.base.recipe import load_recipe
 from reefscan.score.limits import INTERVALS, limits_of
 
 ORIGIN = (500_000.0, 5_000_000.0)
@@ -15,7 +17,7 @@ SIDE, APART = 220, 55
 def _listed(form: np.ndarray, cell_m: float, rng: np.random.Generator) -> list[tuple[float, float]]:
     """Cells (row, col) of the drop points that are listed on a bottom with this form on it."""
     z = (-9.0 + form + rng.normal(size=form.shape) * 0.05).astype(np.float32)
-    run = reefscan.scan_elevation(z, cell_m=cell_m, crs="EPSG:32633", origin=ORIGIN)
+    run = scan_cells(z, cell_m=cell_m, crs="EPSG:32633", origin=ORIGIN)
     table = run.candidates
     first = round(ORIGIN[1] / cell_m), round(ORIGIN[0] / cell_m)
     return [
@@ -58,7 +60,16 @@ def test_a_trough_is_found_from_the_stated_width_on(cell_m):
 
 def test_sizes_are_told_in_three_figures_without_an_exponent():
     recipe = reefscan.Recipe.default()
-    odd = limits_of("a", 89.99407, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
+    odd = limits_of("a", 89.99407, recipe, sigma_m=None).sentence()
     assert "cells of 90 m: smallest trough or rise 360 m across, smallest ledge 270 m" in odd
-    vast = limits_of("a", 460.0, recipe, sigma_m=None, widest_asked_m=30.0).sentence()
+    vast = limits_of("a", 460.0, recipe, sigma_m=None).sentence()
     assert "rise 1840 m" in vast
+
+
+@pytest.mark.parametrize(("order", "low"), [("special", 0.4), ("1a", 0.7), ("2", 1.4)])
+def test_what_drowns_follows_the_order_of_the_recipe_where_the_grid_states_no_uncertainty(order, low):
+    # table 1 at 9.5 m: TVU 0.260, 0.515 and 1.024 m; a height is a difference of two depths, root of two times as much
+    recipe = load_recipe(f'[score]\ns44_order = "{order}"')
+    said = limits_of("a", 2.0, recipe, sigma_m=None).sentence()
+    assert f"heights under {low} m drown" in said and f"order {order};" in said
+    assert "as the grid states" in limits_of("a", 2.0, recipe, sigma_m=0.1).sentence()

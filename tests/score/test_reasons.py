@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -103,7 +105,12 @@ def test_lengths_are_said_in_the_users_unit():
     ("changes", "words", "flag"),
     [
         ({"ruled_like": 0.8}, "looks like a dredged cut or a joint between two surveys", "looks-ruled"),
-        ({"interpolated": 0.6}, "60 % of the ground here looks filled in", "interpolated"),
+        ({"interpolated": 0.6}, "not sounded here: 60 % of the ground looks filled in", "interpolated"),
+        (
+            {"interpolated": 1.0, "interval_m": 8.0},
+            "not sounded here: the grid holds no more than one depth for every 8.0 m",
+            "interpolated",
+        ),
         ({"position_m": 30.0}, "position good to 30.0 m only", "position-uncertain"),
         ({"steep_deg": np.nan}, "unknown: how steep its face is", "unknown-steep"),
         ({"uncertainty_m": np.nan}, "", "uncertainty-assumed"),
@@ -190,3 +197,17 @@ def test_directions_are_named_by_the_nearest_point():
 def test_lengths_round_as_a_person_would():
     assert [length_words(v) for v in (0.25, 99.9, 100.2)] == ["0.2 m", "99.9 m", "100 m"]
     assert length_words(2.0, "ft") == "6.6 ft"
+
+
+@pytest.mark.parametrize(("vrm", "part"), [(0.001, "carried by"), (0.05, "held back by")])
+def test_a_recipe_that_rewards_smooth_ground_never_calls_it_broken(vrm, part):
+    score = Recipe.default().score
+    turned = score.terms["refuge"].model_copy(
+        update={"a": -math.inf, "b": -math.inf, "c": 0.01, "d": 0.04, "weight": 9.0}
+    )
+    score = score.model_copy(update={"terms": {**score.terms, "refuge": turned}})
+    table = pd.DataFrame([{**SITE, "vrm": vrm}, SITE])
+    why = explain(table, score_table(table, score), np.array([0]), score=score, unit="m")[0].why
+    told = why.split(part)[1].split(";")[0]
+    assert ("smooth ground" in told) == (part == "carried by")
+    assert ("broken ground" in told) == (part == "held back by")

@@ -14,14 +14,13 @@ from hypothesis import strategies as st
 from numpy.testing import assert_allclose, assert_array_equal
 
 from reefscan.base.recipe import Recipe, Score, Term
+from reefscan.base.s44 import Z95, tvu
 from reefscan.score.ranking import best_first
 from reefscan.score.scoring import (
-    Z95,
     height_confidence,
     raise_cells,
     round_half_even,
     score_table,
-    total_vertical_uncertainty,
     trapezoid,
 )
 
@@ -104,21 +103,6 @@ def test_a_term_with_half_orders_sites_of_any_height_and_has_no_ties():
     assert scored.points[-1] < 100_000_000
 
 
-def test_uncertainty_by_depth_is_that_of_the_published_table():
-    # IHO S-44 Ed. 6.1.0 Table 1, computed at 0, 10, 20, 30, 40, 100 m.
-    printed = {
-        "exclusive": [0.1500, 0.1677, 0.2121, 0.2704, 0.3354, 0.7649],
-        "special": [0.2500, 0.2610, 0.2915, 0.3363, 0.3905, 0.7906],
-        "1a": [0.5000, 0.5166, 0.5636, 0.6341, 0.7214, 1.3928],
-        "1b": [0.5000, 0.5166, 0.5636, 0.6341, 0.7214, 1.3928],
-        "2": [1.0000, 1.0261, 1.1007, 1.2149, 1.3588, 2.5080],
-    }
-    for order, values in printed.items():
-        assert_allclose(
-            total_vertical_uncertainty(np.array([0, 10, 20, 30, 40, 100.0]), order=order), values, atol=5.1e-5
-        )
-
-
 @pytest.mark.parametrize(
     ("height", "order", "depth", "expected"),
     [
@@ -132,7 +116,7 @@ def test_uncertainty_by_depth_is_that_of_the_published_table():
 def test_confidence_takes_the_95_percent_figure_and_a_difference_of_two_depths(
     height, order, depth, expected
 ):
-    sigma = math.sqrt(2) * total_vertical_uncertainty(depth, order=order) / Z95
+    sigma = math.sqrt(2) * tvu(order, depth) / Z95
     assert_allclose(height_confidence(height, 1.5, sigma), expected, rtol=1e-10)
     score = Score(s44_order=order, terms={"height_ledge": {"a": 1.5, "b": 2.5}})
     got = score_table(table(height_m=[height], depth_m=[depth]), score)
@@ -170,8 +154,19 @@ def test_what_the_grid_shows_and_what_it_states_make_up_the_doubt_of_a_height(
         noise_m=[noise],
         interpolated=[interpolated],
     )
-    by_hand = 0.5 * math.erfc(-0.3 / math.sqrt(2 * variance))
+    above = 1.3 * (1 + 0.4 * interpolated) - 1.0
+    by_hand = (1 - 0.045 * interpolated) * 0.5 * math.erfc(-above / math.sqrt(2 * variance))
     assert_allclose(score_table(t, Score()).confidence, by_hand, atol=0.0051)
+
+
+def test_no_height_on_filled_in_ground_is_sure_however_high_it_is_told():
+    t = table(
+        height_m=[9.0, 9.0], depth_m=[10.0, 10.0], uncertainty_m=[0.01, 0.01], height_sigma_m=[0.03, 0.03]
+    )
+    assert score_table(t.assign(interpolated=[0.0, 1.0]), Score()).confidence.tolist() == [1.0, 0.96]
+    # the least share that is told as filled in: never more than 99 % sure beside it
+    least = score_table(t.assign(interpolated=Score().say_interpolated), Score()).confidence
+    assert (least <= 0.98).all()
 
 
 def test_stated_and_observed_confidence_agree(rng):

@@ -84,7 +84,7 @@ def sounded(x: Floats, y: Floats, elev: Floats, *, start_s: float = 1.7e9, speed
     )  # fmt: skip
 
 
-def add_fliers(
+def add_spikes(
     depth: Floats, rng: np.random.Generator, share: float = 0.01
 ) -> tuple[Floats, NDArray[np.bool_]]:
     """Replace a share of depths by ones 1 to 8 m off, either way, alone or in runs of two."""

@@ -1,4 +1,4 @@
-"""The grid against invented ground whose truth is known, and its doubt against what it really misses by."""
+"""The grid against invented ground whose truth is known, and its uncertainty against what it really misses by."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import verde as vd
-from ground import EAST, NORTH, add_fliers, plants, seabed, sounded, tracks
+from ground import EAST, NORTH, add_spikes, plants, seabed, sounded, tracks
 from numpy.testing import assert_allclose, assert_array_equal
 
 from reefscan.base.model import Sheet
@@ -33,7 +33,7 @@ class Run:
         self.tide = make_table(stamps, np.tile([0.3, 2.4], 6))
         water = -seabed(x, y, self.planted, rough=rough) + self.tide.at(clock.time)
         read = water - 0.5 + rng.normal(0, 0.06, x.size)  # draft half a metre
-        read, self.bad = add_fliers(read, rng)
+        read, self.bad = add_spikes(read, rng)
         read = np.round(read / 0.3048, 1) * 0.3048  # a sounder in tenths of a foot
         self.ready = prepare(replace(clock, depth=read), SETTINGS, Corrections(draft_m=0.5, tide=self.tide))
         self.surface = make_surface(self.ready, SHEET, SETTINGS)
@@ -82,13 +82,13 @@ def test_planted_structure_keeps_its_height_in_the_grid(smooth, rocky):
         assert np.mean(kept) >= least
 
 
-def test_left_out_soundings_miss_by_what_the_doubt_says(smooth, rocky):
+def test_left_out_soundings_miss_by_what_the_uncertainty_says(smooth, rocky):
     for run in (smooth, rocky):
         assert 0.8 <= run.surface.tuning.spread <= 1.25
-        assert run.surface.tuning.doubt.learnt
+        assert run.surface.tuning.uncertainty.learnt
 
 
-def test_the_true_miss_is_within_the_stated_doubt_near_data_and_far_from_it(smooth, rocky):
+def test_the_true_miss_is_within_the_stated_uncertainty_near_data_and_far_from_it(smooth, rocky):
     for run in (smooth, rocky):
         standard = run.miss / run.cells[:, 2]
         for low, high in ((0, 2.5), (2.5, 6.5)):
@@ -97,7 +97,7 @@ def test_the_true_miss_is_within_the_stated_doubt_near_data_and_far_from_it(smoo
         assert np.mean(np.abs(standard) < 1.96) > 0.92
 
 
-def test_doubt_grows_with_distance_from_data(rocky):
+def test_uncertainty_grows_with_distance_from_data(rocky):
     near = rocky.cells[:, 3] < 2
     assert rocky.cells[~near, 2].mean() > 1.15 * rocky.cells[near, 2].mean()
 
@@ -186,4 +186,19 @@ def test_thin_surveys_give_the_cells_they_sounded_and_no_more(x, y):
         assert_allclose(cut.elev[ok], -9.0)
         assert (cut.sigma[ok] > 0).all()
     assert 0 < known < 400
-    assert choose_cell(ready) > 0
+
+
+@pytest.mark.parametrize(
+    ("step_m", "gap_m", "cell_m"),
+    [
+        (1.0, 12.0, 2.0),
+        (0.4, 3.0, 0.5),
+        (3.0, 6.0, 4.0),
+        (1.5, 25.0, 4.0),
+        (0.0, 0.0, 0.5),
+        (1e5, 10.0, 5000.0),
+    ],
+)
+def test_the_cell_chosen_is_about_a_sixth_of_the_gap_and_no_finer_than_the_soundings(step_m, gap_m, cell_m):
+    ready = prepare(sounded(np.arange(60.0), np.zeros(60), np.full(60, -9.0)), SETTINGS)
+    assert choose_cell(replace(ready, step_m=step_m, gap_m=gap_m)) == cell_m

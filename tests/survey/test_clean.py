@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from ground import EAST, add_fliers, plants, seabed, sounded, tracks
+from ground import add_spikes, plants, seabed, sounded, tracks
 
 from reefscan.survey.clean import clean
 from reefscan.survey.settings import Clean
@@ -20,11 +20,11 @@ def straight(depth: np.ndarray, *, step: float = 1.5):
 
 
 @pytest.mark.parametrize("rough", [0.0, 0.3])
-def test_fliers_are_found_and_good_soundings_stay_on_ledges_troughs_and_rises(rng, rough):
+def test_spikes_are_found_and_good_soundings_stay_on_ledges_troughs_and_rises(rng, rough):
     planted = plants(rng, 36, 600.0)
     x, y = tracks(600.0, 12.0)
     truth = -seabed(x, y, planted, rough=rough) + rng.normal(0, 0.06, x.size)
-    depth, bad = add_fliers(truth, rng)
+    depth, bad = add_spikes(truth, rng)
     aside = ~clean(sounded(x, y, -depth), RULES).kept
     assert (aside & bad).sum() >= 0.95 * bad.sum()
     assert (aside & ~bad).sum() < 0.005 * (~bad).sum()
@@ -109,13 +109,13 @@ def test_a_time_in_the_future_is_set_aside():
 def test_one_deep_value_held_for_long_is_stuck():
     depth = 9 + 0.2 * np.sin(np.arange(400) / 9.0)
     depth[100:180] = 30.0
-    got = clean(straight(depth), Clean(use_lost=False, use_double=False, use_flier=False))
+    got = clean(straight(depth), Clean(use_lost=False, use_double=False, use_spike=False))
     assert (got.reason[100:180] == CODE["stuck"]).all()
     assert got.kept.sum() == 320
 
 
 def test_every_rule_can_be_switched_off_and_nothing_is_lost(rng):
-    depth, _ = add_fliers(12 + rng.normal(0, 0.05, 500), rng, 0.05)
+    depth, _ = add_spikes(12 + rng.normal(0, 0.05, 500), rng, 0.05)
     data = straight(depth)
     off = Clean(**{k: False for k in Clean.model_fields if k.startswith("use_")})
     assert clean(data, off).kept.all()
@@ -146,4 +146,3 @@ def test_every_reason_has_one_name_and_the_first_is_kept():
     names = [n for n, _ in REASONS]
     assert names[0] == "kept"
     assert len(set(names)) == len(names)
-    assert EAST > 0

@@ -1,4 +1,4 @@
-"""Crossings, levelling and latency against tracks whose errors were planted; S-44 against its table."""
+"""Crossings, levelling and latency against tracks whose errors were planted."""
 
 from __future__ import annotations
 
@@ -11,24 +11,9 @@ from numpy.testing import assert_allclose
 
 from reefscan.base.errors import InputError
 from reefscan.survey.build import Corrections, prepare
-from reefscan.survey.crossings import Crossings, find_crossings, session_biases, summary
+from reefscan.survey.crossings import Crossings, find_crossings, session_biases, share_within, summary
 from reefscan.survey.reduce import reduce_depths
-from reefscan.survey.s44 import share_within, tvu
 from reefscan.survey.settings import Reduce, SurveySettings
-
-
-@pytest.mark.parametrize(
-    ("order", "allowed"),
-    [  # IHO S-44 edition 6.1.0, table 1, at 0, 10, 20, 30, 40 and 100 m
-        ("exclusive", [0.1500, 0.1677, 0.2121, 0.2704, 0.3354, 0.7649]),
-        ("special", [0.2500, 0.2610, 0.2915, 0.3363, 0.3905, 0.7906]),
-        ("1a", [0.5000, 0.5166, 0.5636, 0.6341, 0.7214, 1.3928]),
-        ("1b", [0.5000, 0.5166, 0.5636, 0.6341, 0.7214, 1.3928]),
-        ("2", [1.0000, 1.0261, 1.1007, 1.2149, 1.3588, 2.5080]),
-    ],
-)
-def test_the_vertical_uncertainty_allowed_is_that_of_s44_table_1(order, allowed):
-    assert_allclose(tvu(order, np.array([0.0, 10, 20, 30, 40, 100])), allowed, atol=6e-5)
 
 
 def test_differences_of_two_soundings_are_allowed_the_root_of_two_times_as_much():

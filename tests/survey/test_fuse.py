@@ -9,7 +9,7 @@ from numpy.testing import assert_allclose
 from reefscan.survey.blocks import reduce_blocks
 from reefscan.survey.fuse import BLENDED, OWN, PUBLIC, estimate_bias, fuse
 from reefscan.survey.next_lines import (
-    Ground,
+    CoarseGround,
     Line,
     distance_to_line,
     order_lines,
@@ -18,7 +18,7 @@ from reefscan.survey.next_lines import (
     route_length,
 )
 from reefscan.survey.surface import predict
-from reefscan.survey.uncertainty import Doubt
+from reefscan.survey.uncertainty import Uncertainty
 
 
 def two_grids(rng):
@@ -47,12 +47,14 @@ def test_own_ground_stays_public_ground_far_off_stays_and_the_source_says_which(
     _, _, _, own, public = two_grids(rng)
     bias = estimate_bias(own, public)
     sigma = np.where(np.isfinite(own), 0.1, np.nan)
-    elev, doubt, source = fuse(own, sigma, public, np.ones_like(public), bias=bias, cell_m=2.0, blend_m=40.0)
+    elev, uncertainty, source = fuse(
+        own, sigma, public, np.ones_like(public), bias=bias, cell_m=2.0, blend_m=40.0
+    )
     assert set(np.unique(source)) == {OWN, BLENDED, PUBLIC}
     assert_allclose(elev[source == OWN], (own - bias.value_m)[source == OWN])
     assert_allclose(elev[source == PUBLIC], public[source == PUBLIC])
-    assert (doubt[source == OWN] < 0.2).all()
-    assert (doubt[source != OWN] >= 1.0).all()
+    assert (uncertainty[source == OWN] < 0.2).all()
+    assert (uncertainty[source != OWN] >= 1.0).all()
 
 
 def test_no_seam_shows_in_the_slope(rng):
@@ -73,7 +75,9 @@ def test_no_seam_shows_in_the_slope(rng):
     assert jump(elev) < 0.06
 
 
-DOUBT = Doubt(np.array([0.0, 3, 6, 12, 25]), np.array([0.02, 0.1, 0.4, 1.0, 2.0]), 0.06, 0.05, True)
+UNCERTAINTY = Uncertainty(
+    np.array([0.0, 3, 6, 12, 25]), np.array([0.02, 0.1, 0.4, 1.0, 2.0]), 0.06, 0.05, True
+)
 
 
 def gridded(px, py, pz, x, y):
@@ -91,7 +95,13 @@ def sparse_survey(rng):
     sz = seabed(sx, sy, planted)
     near = np.min(np.abs(x[..., None] - lines), axis=2)
     elev = gridded(sx, sy, sz, x, y)
-    return planted, side, Ground(elev, near, np.full(x.shape, 0.4), 5.0, 0.0, side), (sx, sy, sz), (x, y)
+    return (
+        planted,
+        side,
+        CoarseGround(elev, near, np.full(x.shape, 0.4), 5.0, 0.0, side),
+        (sx, sy, sz),
+        (x, y),
+    )
 
 
 def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the_same_length():
@@ -99,7 +109,7 @@ def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the
     for seed in range(1, 11):
         planted, side, ground, (sx, sy, sz), (x, y) = sparse_survey(np.random.default_rng(seed))
         budget = 1800.0
-        planned = plan_lines(ground, DOUBT, budget_m=budget)
+        planned = plan_lines(ground, UNCERTAINTY, budget_m=budget)
         assert planned
         assert route_length(planned) <= budget
         run = sum(line.length_m for line in planned)
@@ -126,7 +136,7 @@ def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the
 def test_promise_is_high_on_a_ledge_and_low_on_level_ground():
     x, y = np.meshgrid(np.arange(0, 400, 4.0), np.arange(400, 0, -4.0))
     elev = -12 + 2.0 * (x > 300)
-    worth = promise(Ground(elev, np.zeros(x.shape), np.ones(x.shape), 4.0, 0.0, 400.0))
+    worth = promise(CoarseGround(elev, np.zeros(x.shape), np.ones(x.shape), 4.0, 0.0, 400.0))
     assert worth[50, 75] > 0.8
     assert worth[50, 15] < 0.1
     assert y.max() == 400
@@ -140,11 +150,11 @@ def test_the_order_of_lines_does_not_run_back_and_forth():
 
 
 def test_distance_to_a_line_is_that_of_plane_geometry():
-    ground = Ground(np.zeros((3, 3)), np.zeros((3, 3)), np.zeros((3, 3)), 2.0, 0.0, 6.0)
+    ground = CoarseGround(np.zeros((3, 3)), np.zeros((3, 3)), np.zeros((3, 3)), 2.0, 0.0, 6.0)
     got = distance_to_line(ground, Line(3.0, 0.0, 3.0, 6.0, 0.0))
     assert_allclose(got, np.tile([2.0, 0.0, 2.0], (3, 1)))
 
 
 def test_a_budget_too_small_for_a_line_gives_none():
-    ground = Ground(np.zeros((40, 40)), np.full((40, 40), 10.0), np.ones((40, 40)), 5.0, 0.0, 200.0)
-    assert plan_lines(ground, DOUBT, budget_m=0.0) == []
+    ground = CoarseGround(np.zeros((40, 40)), np.full((40, 40), 10.0), np.ones((40, 40)), 5.0, 0.0, 200.0)
+    assert plan_lines(ground, UNCERTAINTY, budget_m=0.0) == []

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from ground import EAST, NORTH, add_fliers, plants, seabed, tracks
+from ground import EAST, NORTH, add_spikes, plants, seabed, tracks
 from pyproj import Transformer
 
 from reefscan.cli import run
@@ -19,7 +19,7 @@ def test_planted_structure_sounded_every_twelve_metres_is_listed(tmp_path, rough
     rng = np.random.default_rng(41)
     planted = plants(rng, 16, SIDE)
     x, y = tracks(SIDE, 12.0)
-    depth, _ = add_fliers(-seabed(x, y, planted, rough=rough) + rng.normal(0, 0.06, x.size), rng)
+    depth, _ = add_spikes(-seabed(x, y, planted, rough=rough) + rng.normal(0, 0.06, x.size), rng)
     lon, lat = Transformer.from_crs(32631, 4326, always_xy=True).transform(EAST + x, NORTH + y)
     rows = [
         f"{1.7e9 + k},{a:.8f},{b:.8f},{d / 0.3048:.1f}"
@@ -55,4 +55,4 @@ def test_planted_structure_sounded_every_twelve_metres_is_listed(tmp_path, rough
         near = np.hypot(np.asarray(sx) - EAST - p.x, np.asarray(sy) - NORTH - p.y) < p.half_m + 10
         found.append(bool((sites.kind[near] == p.kind).any()))
     assert np.mean(found) >= least
-    assert (sites.uncertainty_m > 0).all()  # the scan reads the doubt that the survey states
+    assert (sites.uncertainty_m > 0).all()  # the scan reads the uncertainty that the survey states

@@ -73,7 +73,7 @@ def found_of_run(run: Any, *, crs: str = CRS, origin: tuple[float, float] = ORIG
     from pyproj import Transformer
 
     to_xy = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
-    flags = {site.get("rank"): tuple(site.get("flags") or ()) for site in run.sites}
+    flags = {site["rank"]: tuple(site["flags"]) for site in run.listing.sites}
     out = []
     for row in run.candidates.to_dict("records"):
         rank = number(row.get("rank"))
@@ -122,10 +122,10 @@ def reefscan_finder(top: int = 500) -> Finder:
         sigma: NDArray[np.floating] | None = None,
         depth: tuple[float, float] | None = None,
     ) -> list[Found]:
-        import reefscan
+        from surfaces import scan_cells
 
         recipe = listing(top) if depth is None else listing(top).with_depth(*depth)
-        run = reefscan.scan_elevation(elev, cell_m=cell_m, sigma=sigma, recipe=recipe, crs=crs, origin=origin)
+        run = scan_cells(elev, cell_m=cell_m, sigma=sigma, recipe=recipe, crs=crs, origin=origin)
         return found_of_run(run, crs=crs, origin=origin)
 
     find.reads_files = True  # type: ignore[attr-defined]

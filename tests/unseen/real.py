@@ -65,7 +65,7 @@ def listed_from_file(
     recipe = listing(500) if depth is None else listing(500).with_depth(*depth)
     run = reefscan.scan(str(folder() / name), recipe, workers=1, **reading)
     out = []
-    for site in run.sites:
+    for site in run.listing.sites:
         lon = site["lon"] + (360 if site["lon"] < 0 and (back * (site["lon"], site["lat"]))[0] < 0 else 0)
         col, row = back * (lon, site["lat"])
         x, y = col * grid.stretch[1] * grid.cell_m, -row * grid.stretch[0] * grid.cell_m

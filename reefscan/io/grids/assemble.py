@@ -90,10 +90,10 @@ def assemble(layers: Sequence[Layer], asked: Asked, prefer: Sequence[str]) -> li
         if asked.box is None or _meet(box, asked.box):
             inside.append(layer)
     if not inside:
-        told = ", ".join(f"{v:.4f}" for v in _join(list(boxes.values())))
+        covered = ", ".join(f"{v:.4f}" for v in _join(list(boxes.values())))
         wanted = ", ".join(f"{v:.4f}" for v in asked.box or ())
         raise InputError(
-            f"the area asked for ({wanted}) meets no file; the files cover {told} (west, south, east, north)"
+            f"the area asked for ({wanted}) meets no file; the files cover {covered} (west, south, east, north)"
         )
     groups: dict[tuple[Sheet, Zone | None], list[Piece]] = {}
     for lattice, members in _lattices(inside):

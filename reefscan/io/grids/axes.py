@@ -18,7 +18,7 @@ coordinates kept in 32 bits are good to 1.7 m far east."""
 
 Affine6 = tuple[float, float, float, float, float, float]
 
-_EAST = (
+EAST = (  # what a coordinate that runs so calls itself, in its name, unit or CF standard name
     "longitude",
     "lon",
     "x",
@@ -28,7 +28,7 @@ _EAST = (
     "degree_east",
     "degrees_e",
 )
-_NORTH = (
+NORTH = (
     "latitude",
     "lat",
     "y",
@@ -71,7 +71,7 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
             f"{name}: longitude and latitude are swapped (its columns run along latitude); write it with longitude along the rows"
         )
     axes = {}
-    for label, words, count in (("columns", _EAST, dataset.width), ("rows", _NORTH, dataset.height)):
+    for label, words, count in (("columns", EAST, dataset.width), ("rows", NORTH, dataset.height)):
         values, grain = _coordinate(dataset, words, count)
         if values is None or count < 2:
             if plain and dataset.tags(ns="GEOLOCATION").get("X_DATASET"):
@@ -81,15 +81,8 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
                 )
             return transform
         if label == "columns" and abs(values[-1] - values[0]) <= 360.0:
-            values = _unrolled(values)
-        step = float(values[-1] - values[0]) / (count - 1)
-        even = values[0] + step * np.arange(count)
-        off = float(np.abs(values - even).max()) / abs(step) if step else math.inf
-        if off > max(OFF, grain / abs(step) if step else 0.0):
-            raise InputError(
-                f"{name}: its {label} are not evenly spaced (off by up to {off:.2g} of a cell); grid it evenly first"
-            )
-        axes[label] = (float(values[0]), step)
+            values = unrolled(values)
+        axes[label] = evenly(values, grain, f"{name}: its {label}")
     if not plain:
         return transform
     notes.append("places taken from its coordinate variables, which are evenly spaced but for their rounding")
@@ -109,8 +102,8 @@ def _turned(dataset: Any, transform: Affine6) -> bool:
             abs(values.min() - min(ends)) < cell and abs(values.max() - max(ends)) < cell
         )
 
-    east, _ = _coordinate(dataset, _EAST, dataset.height)
-    north, _ = _coordinate(dataset, _NORTH, dataset.width)
+    east, _ = _coordinate(dataset, EAST, dataset.height)
+    north, _ = _coordinate(dataset, NORTH, dataset.width)
     if not (stands(east, along, abs(e)) and stands(north, across, abs(a))):
         return False
     # as many rows as columns over the same numbers of degrees: either reading is true
@@ -119,18 +112,18 @@ def _turned(dataset: Any, transform: Affine6) -> bool:
 
 def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> tuple[NDArray[np.float64] | None, float]:
     """Values of the one-dimensional variable of that length that calls itself so, and the grain of their numbers."""
-    told: dict[str, set[str]] = {}
+    named: dict[str, set[str]] = {}
     for key, value in dataset.tags().items():
         variable, mark, what = key.partition("#")
         if mark and what in ("units", "standard_name", "axis", "long_name"):
-            told.setdefault(variable, {variable.lower()}).add(str(value).lower())
+            named.setdefault(variable, {variable.lower()}).add(str(value).lower())
     # a variable without attributes is in no tag: it is known by its name alone; words with "_" are units and standard names
     for word in words:
         if "_" not in word:
-            told.setdefault(word, {word})
+            named.setdefault(word, {word})
     path = dataset.name
     part = re.match(r'^netcdf:"?(.+?)"?:[^:/"]+$', path, re.IGNORECASE)
-    for variable, said in told.items():
+    for variable, said in named.items():
         if not said & set(words):
             continue
         try:
@@ -149,7 +142,28 @@ def _coordinate(dataset: Any, words: tuple[str, ...], count: int) -> tuple[NDArr
     return None, 0.0
 
 
-def _unrolled(longitudes: NDArray[np.float64]) -> NDArray[np.float64]:
+def evenly(values: NDArray[np.float64], grain: float, what: str) -> tuple[float, float]:
+    """First value and step of coordinates, whose numbers are coarse by ``grain``.
+
+    Raises
+    ------
+    InputError
+        If they are not evenly spaced; ``what`` names them.
+    """
+    step = float(values[-1] - values[0]) / (values.size - 1)
+    off = (
+        float(np.abs(values - (values[0] + step * np.arange(values.size))).max()) / abs(step)
+        if step
+        else math.inf
+    )
+    if not off <= max(OFF, grain / abs(step) if step else 0.0):
+        raise InputError(
+            f"{what} are not evenly spaced (off by up to {off:.2g} of a cell); grid it evenly first"
+        )
+    return float(values[0]), step
+
+
+def unrolled(longitudes: NDArray[np.float64]) -> NDArray[np.float64]:
     """Longitudes without the jump of a whole turn."""
     steps = np.diff(longitudes)
     steps = np.where(steps > 180.0, steps - 360.0, np.where(steps < -180.0, steps + 360.0, steps))

@@ -32,20 +32,20 @@ LEAST_RUN, MOST_RUN = 3, 15
 over more is a made seabed, which is what it is."""
 
 LEAST_WIDE = 32
-"""Cells along the line over which the same lines repeat: one line of an invented form is no copied band."""
+"""Cells along the line over which the same lines repeat: one line of an invented form is no duplicate band."""
 
 LEAST_JUMP = 4.0
 """Steps of the stored numbers by which the ground must change at one end of a run: rows over the crest of a smooth
-swell, told in whole centimetres, may be alike too, but go on by one step or two."""
+swell, stored in whole centimetres, may be alike too, but go on by one step or two."""
 
 MOST_SHARE = 0.25
 """Where more of the ground repeats than this, it is made so, or a coarse grid on finer cells."""
 
 BRIDGE = 2
-"""Odd lines between two copied bands that go with them: they are a mean of both."""
+"""Odd lines between two duplicate bands that go with them: they are a mean of both."""
 
 STRIP_CELLS = 4_000_000
-"""Cells that may be decoded each way to look for copied bands in a file that is not read whole: 50 ms."""
+"""Cells that may be decoded each way to look for duplicate bands in a file that is not read whole: 50 ms."""
 
 MOST_BANDS = 32
 """Bands looked at closely in such a file, each way."""
@@ -122,8 +122,8 @@ def _lines(z: Numbers) -> _Lines:
     lone[:, 1:-1] = (z[:, 1:-1] != z[:, :-2]) & (z[:, 1:-1] != z[:, 2:]) & np.isfinite(z[:, 1:-1])
     level = np.zeros(z.shape, dtype=bool)
     level[:, 1:-1] = (z[:, 1:-1] == z[:, :-2]) & (z[:, 1:-1] == z[:, 2:])
-    told = lone[:-1] & np.isfinite(z[1:])
-    share = int((told & equal).sum()) / max(1, int(told.sum()))
+    compared = lone[:-1] & np.isfinite(z[1:])
+    share = int((compared & equal).sum()) / max(1, int(compared.sum()))
 
     jump = _bounded_runs(z, equal)
     held = jump > 0.0
@@ -167,7 +167,7 @@ def _bounded_runs(z: Numbers, equal: Flags) -> Numbers:
 
 
 def _bridged(mask: Flags) -> Flags:
-    """Close gaps of up to `BRIDGE` rows between copied bands."""
+    """Close gaps of up to `BRIDGE` rows between duplicate bands."""
     out = mask.copy()
     for gap in range(1, BRIDGE + 1):
         both = mask[: -gap - 1] & mask[gap + 1 :]
@@ -193,7 +193,7 @@ def boxes_of(mask: Flags) -> Boxes:
 
 
 def in_whole(z: Numbers) -> tuple[Boxes, Boxes]:
-    """Copied bands of rows and of columns in a band that is in memory.
+    """Duplicate bands of rows and of columns in a band that is in memory.
 
     Parameters
     ----------
@@ -212,7 +212,7 @@ def in_whole(z: Numbers) -> tuple[Boxes, Boxes]:
 
 
 def in_strips(read: Read, crop: tuple[int, int, int, int], block: tuple[int, int]) -> tuple[Boxes, Boxes]:
-    """Copied bands in a file too large to look at whole: found in a strip through its middle, then read along.
+    """Duplicate bands in a file too large to look at whole: found in a strip through its middle, then read along.
 
     The strip is one stored block wide. Where decoding it would take more than `STRIP_CELLS` (a large
     file stored by whole rows, looked at from top to bottom) that way is not looked at.

@@ -15,7 +15,7 @@ from pathlib import Path
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError
 from reefscan.io import handles
 from reefscan.io.grids.assemble import Asked
-from reefscan.io.grids.forms import Wishes, open_layer, short_name
+from reefscan.io.grids.forms import GridOptions, open_layer, short_name
 from reefscan.io.grids.index import Index
 from reefscan.io.grids.layer import Layer
 from reefscan.io.grids.walk import ARCHIVES, held_grids, walk
@@ -41,7 +41,7 @@ class Found:
     skipped: tuple[tuple[str, str], ...] = ()
 
 
-def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
+def look_at(paths: Sequence[str], options: GridOptions, asked: Asked) -> Found:
     """Look at files, folders and URLs.
 
     Raises
@@ -59,11 +59,11 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
             from reefscan.io.grids.remote import gdal_path, open_remote
 
             remember(path)
-            layers.append(open_remote(gdal_path(path), path, wishes, asked.box))
+            layers.append(open_remote(gdal_path(path), path, options, asked.box))
             continue
         place = Path(path)
         if place.is_dir() and not _is_dataset(place):
-            found = _look_in(place, replace(wishes, crs_only_fills=True))
+            found = _look_in(place, replace(options, crs_only_fills=True))
             layers += found.layers
             notes += found.notes
             skipped += found.skipped
@@ -74,31 +74,31 @@ def look_at(paths: Sequence[str], wishes: Wishes, asked: Asked) -> Found:
         else:
             if handles.is_remote(path):
                 remember(path)
-            layers.append(open_layer(path, wishes))
+            layers.append(open_layer(path, options))
     unique = {(layer.path, layer.band): layer for layer in layers}
     return Found(list(unique.values()), tuple(notes), tuple(skipped))
 
 
 TOLD = 50
-"""Files of a folder that are told one by one as skipped."""
+"""Skipped files of a folder that are named one by one; of more, only the number."""
 
 
 def _is_dataset(folder: Path) -> bool:
     return folder.suffix.lower() == ".zarr"
 
 
-def _look_in(folder: Path, wishes: Wishes) -> Found:
+def _look_in(folder: Path, options: GridOptions) -> Found:
     files, strangers, odd = walk(folder)
     if not files:
         held = ", ".join([*(f"{n} {what}" for what, n in strangers.items()), *odd[:5]]) or "nothing"
         raise InputError(
             f"{folder}: no grid in this folder (it holds {held}); wanted GeoTIFF, VRT, netCDF, BAG, S-102, ASCII or XYZ"
         )
-    index = Index(folder, wishes)
-    answers = index.look(files, wishes)
+    index = Index(folder, options)
+    answers = index.look(files, options)
     layers = [a for a in answers if isinstance(a, Layer)]
     failed = [(f, a) for f, a in zip(files, answers, strict=True) if not isinstance(a, Layer)]
-    layers, failed = _follow_the_others(folder, layers, failed, wishes)
+    layers, failed = _follow_the_others(folder, layers, failed, options)
     notes: list[str] = [
         f"passed over in {folder.name or folder.resolve().name}: {n} x {what}"
         for what, n in sorted(strangers.items())
@@ -123,14 +123,14 @@ Failed = list[tuple[Path, InputError]]
 
 
 def _follow_the_others(
-    folder: Path, layers: list[Layer], failed: Failed, wishes: Wishes
+    folder: Path, layers: list[Layer], failed: Failed, options: GridOptions
 ) -> tuple[list[Layer], Failed]:
     """A tile that alone is ambiguous (all land, say) follows the sign its sisters agree on.
 
     Sisters are files of the same form, type, cell size and CRS; at least three must agree and none differ.
     """
     unclear: Failed = [(p, e) for p, e in failed if isinstance(e, AmbiguousError) and "--positive" in str(e)]
-    if wishes.positive is not None or not unclear or not layers:
+    if options.positive is not None or not unclear or not layers:
         return layers, failed
     signs: dict[tuple[object, ...], list[bool]] = {}
     for layer in layers:
@@ -138,7 +138,7 @@ def _follow_the_others(
     left = [(p, e) for p, e in failed if (p, e) not in unclear]
     gained: list[Layer] = []
     for sign in ("up", "down"):
-        said = replace(wishes, positive=sign)
+        said = replace(options, positive=sign)
         answers = Index(folder, said).look([p for p, _ in unclear], said)
         rest: Failed = []
         for (path, error), answer in zip(unclear, answers, strict=True):
@@ -190,6 +190,6 @@ def disagreements(layers: Sequence[Layer]) -> list[str]:
         )
     datums = Counter(layer.vertical for layer in layers if layer.vertical)
     if len(datums) > 1:
-        told = "; ".join(f"{name} ({n})" for name, n in datums.most_common())
-        notes.append(f"vertical datums differ and are not converted: {told}")
+        found = "; ".join(f"{name} ({n})" for name, n in datums.most_common())
+        notes.append(f"vertical datums differ and are not converted: {found}")
     return notes

@@ -26,15 +26,14 @@ from reefscan.base.errors import (
 from reefscan.base.units import METRES_PER
 from reefscan.io import handles, words
 from reefscan.io.georef import Affine6, CrsFacts, cell_metres
-from reefscan.io.grids import duplicate_lines as copied
-from reefscan.io.grids import probe, stored
+from reefscan.io.grids import duplicate_lines, probe, stored
 from reefscan.io.grids.asciicells import refuse_words
 from reefscan.io.grids.axes import placed_by_axes
 from reefscan.io.grids.fills import is_mask
 from reefscan.io.grids.layer import Layer
 from reefscan.io.grids.placing import place_of
 from reefscan.io.grids.sign import sign_of
-from reefscan.io.grids.uncertainty import sigma_by_surveys, stated_sigma, told_surveys
+from reefscan.io.grids.uncertainty import sigma_by_surveys, stated_sigma, stated_surveys
 from reefscan.io.grids.variables import Choice, choose
 from reefscan.io.localfile import odd_kind
 
@@ -44,7 +43,7 @@ FORM_NAMES = {"GTiff": "GeoTIFF", "AAIGrid": "ASCII grid", "S102": "S-102", "XYZ
 
 
 @dataclass(frozen=True)
-class Wishes:
+class GridOptions:
     """What the user said about the input; None where nothing was said."""
 
     crs: str | None = None
@@ -66,14 +65,14 @@ class Wishes:
             )
 
 
-def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None = None) -> Layer:
+def open_layer(path: str, options: GridOptions, *, focus_box: tuple[float, ...] | None = None) -> Layer:
     """Look at one file and say how it must be read.
 
     Parameters
     ----------
     path : str
         File, or a name that GDAL knows (``/vsicurl/...``).
-    wishes : Wishes
+    options : GridOptions
         What the user said.
     focus_box : tuple of 4 floats, optional
         West, south, east, north (degrees) that will be read, so that of a remote file nothing
@@ -92,7 +91,7 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
 
         path_read = grid_from_points(path, name)
     try:
-        choice = choose(path_read, name, wishes.variable)
+        choice = choose(path_read, name, options.variable)
     except UnreadableError as error:
         raise UnreadableError(f"{name}: not a grid that can be read ({error})") from error
     if choice.driver in ("AAIGrid", "GRASSASCIIGrid") and os.path.isfile(path):
@@ -105,7 +104,7 @@ def open_layer(path: str, wishes: Wishes, *, focus_box: tuple[float, ...] | None
     kept = handles.is_remote(choice.path)
     with contextlib.nullcontext(choice.dataset) if kept else choice.dataset as dataset:
         try:
-            layer = _describe(dataset, choice, name, path, wishes, focus_box)
+            layer = _describe(dataset, choice, name, path, options, focus_box)
         except RasterioError as error:
             cause = error.__cause__ or error
             raise UnreadableError(
@@ -134,104 +133,177 @@ def _stat(path: str, name: str) -> tuple[int, int]:
     if (kind := odd_kind(path)) and kind != "a folder":
         raise UnreadableError(f"{name}: is {kind}, not a file; name a file")
     try:
-        told = Path(path).stat()
+        facts = Path(path).stat()
     except FileNotFoundError:
         raise MissingInputError(f"{path}: there is no such file or folder") from None
     except OSError as error:
         raise UnreadableError(f"{name}: cannot be opened ({error.strerror or error})") from error
-    if Path(path).is_file() and told.st_size == 0:
+    if Path(path).is_file() and facts.st_size == 0:
         raise UnreadableError(f"{name}: the file is empty (0 bytes); fetch it again")
-    return told.st_size, told.st_mtime_ns
+    return facts.st_size, facts.st_mtime_ns
+
+
+@dataclass(frozen=True)
+class _File:
+    """An open file while it is looked at: the band of depths, and the notes that are gathered on the way."""
+
+    dataset: Any
+    choice: Choice
+    name: str
+    tags: dict[str, str]
+    notes: list[str]
+
+    @property
+    def dtype(self) -> str:
+        return str(self.dataset.dtypes[self.choice.band - 1])
+
+
+@dataclass(frozen=True)
+class _Heights:
+    """How the stored numbers become elevations: ``number * factor + add_mm``, millimetres; ``unknown`` stand for nothing."""
+
+    sign: float
+    factor: float
+    add_mm: float
+    unknown: tuple[float, ...]
+    elev: Any
 
 
 def _describe(
-    dataset: Any, choice: Choice, name: str, file: str, wishes: Wishes, focus_box: tuple[float, ...] | None
+    dataset: Any,
+    choice: Choice,
+    name: str,
+    path: str,
+    options: GridOptions,
+    focus_box: tuple[float, ...] | None,
 ) -> Layer:
-    band = choice.band
-    tags = {k.lower(): str(v) for k, v in dataset.tags(band).items()}
-    dtype = dataset.dtypes[band - 1]
-    notes = list(choice.notes)
-
-    # where it lies and what its numbers are
-    _refuse_as_stored(dataset, band, name)
-    a, b, c, d, e, f = (float(v) for v in tuple(dataset.transform)[:6])
-    transform = placed_by_axes(dataset, (a, b, c, d, e, f), name, notes)
-    facts = place_of(dataset, transform, name, wishes.crs, notes, only_fills=wishes.crs_only_fills, file=file)
-    scale = stored.scale_of(dataset, band, tags, facts, name, wishes.unit)
-    if "ellips" in facts.vertical.lower() and not wishes.datum_shift_m:
-        notes.append(
+    tags = {k.lower(): str(v) for k, v in dataset.tags(choice.band).items()}
+    file = _File(dataset, choice, name, tags, list(choice.notes))
+    transform, facts = _place(file, path, options)
+    scale = stored.scale_of(dataset, choice.band, tags, facts, name, options.unit)
+    if "ellips" in facts.vertical.lower() and not options.datum_shift_m:
+        file.notes.append(
             "its heights stand on the ellipsoid, which may lie tens of metres off the sea: its depths are no depths of water "
             "unless --datum-shift says how far"
         )
-
-    # a look at them
-    declared = stored.declared_nodata(dataset, band, tags)
-    masked = _is_masked(dataset, band)
     focus = _focus(dataset, facts, focus_box) if focus_box else None
-    sample = probe.take(dataset, band, focus, declared, masked)
-    values = sample.values()
-    if focus is None and is_mask(values, dtype):
-        raise InputError(f"{name}: holds nothing but 0 and {values.max():.0f}: a mask, not depths")
-    undeclared = stored.undeclared_nodata(sample, declared, scale, dtype, notes)
-    values = sample.values()
-    if not values.size and sample.whole:
-        raise InputError(f"{name}: every cell is nodata; there is no seabed in this file")
-    stored.refuse_beyond_earth(values, scale, name)
-    cell = _cell(facts, transform, dataset, name)
-    stored.refuse_too_steep(sample, values, scale, cell, name)
-
-    # from them to elevations
-    if wishes.positive:
-        sign = 1.0 if wishes.positive == "up" else -1.0
-    else:
-        sign = sign_of(choice, tags, facts, sample, values, scale.metres, scale.offset_m, name, notes)
-    factor = 1000.0 * scale.metres * sign
-    add = 1000.0 * scale.offset_m * sign + 1000.0 * wishes.datum_shift_m
-    unknown = tuple(dict.fromkeys((*declared, *undeclared, *stored.never_depths(scale, dtype))))
-    unknown += stored.clips(sample, values, factor, add, notes)
-    stored.tell_rounding(values, factor, notes)
-    elev = (values * factor + add) / 1000.0
-
+    masked = _is_masked(dataset, choice.band)
+    declared = stored.declared_nodata(dataset, choice.band, tags)
+    sample = probe.take(dataset, choice.band, focus, declared, masked)
+    unknown = declared + _look(file, sample, scale, declared, (transform, facts), whole=focus is None)
+    heights = _elevations(file, facts, scale, sample, unknown, options)
     # what of it only repeats, and how far it is to be trusted
-    crop = _crop(sample, dataset.width, dataset.height, notes)
-    copies = () if focus else _copied(sample, crop, dataset.block_shapes[band - 1], unknown, notes)
-    sigma_factor, sigma_unknown, sigma_m = stated_sigma(dataset, choice, scale.unit_m, focus, sample, notes)
-    surveys, quality_band, quality_path = told_surveys(dataset, choice, notes)
+    crop = _crop(sample, dataset.width, dataset.height, file.notes)
+    block = dataset.block_shapes[choice.band - 1]
+    repeated = () if focus else _duplicate_lines(sample, crop, block, heights.unknown, file.notes)
+    sigma_factor, sigma_unknown, sigma_m = stated_sigma(
+        dataset, choice, scale.unit_m, focus, sample, file.notes
+    )
+    surveys, quality_band, quality_path = stated_surveys(dataset, choice, file.notes)
     if not choice.sigma_band:
-        sigma_m = sigma_by_surveys(surveys, elev, notes)
+        sigma_m = sigma_by_surveys(surveys, heights.elev, file.notes)
     return Layer(
-        path=choice.path,
-        name=name,
-        file=choice.path,
-        driver=str(dataset.driver),
-        dtype=str(dtype),
-        width=int(dataset.width),
-        height=int(dataset.height),
+        **_as_stored(file),
         transform=transform,
         crs=facts.horizontal,
-        band=band,
-        sigma_band=choice.sigma_band,
         quality_band=quality_band,
         quality_path=quality_path,
         surveys=surveys,
-        factor=factor,
-        add_mm=add,
-        unknown=unknown,
+        factor=heights.factor,
+        add_mm=heights.add_mm,
+        unknown=heights.unknown,
         sigma_factor=sigma_factor,
         sigma_unknown=sigma_unknown,
-        sigma_path=choice.sigma_path,
         masked=masked,
         crop=crop,
-        copied=copies,
-        options=choice.options,
+        copied=repeated,
         vertical=facts.vertical or str(dataset.tags().get("VERTICAL_DATUM_ABBREV", "")),
-        form=f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if sign > 0 else 'depth'} in {scale.word}",
-        notes=tuple(notes),
-        low_m=float(elev.min()) if elev.size else math.nan,
-        high_m=float(elev.max()) if elev.size else math.nan,
+        form=f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if heights.sign > 0 else 'depth'} in {scale.word}",
+        notes=tuple(file.notes),
+        low_m=float(heights.elev.min()) if heights.elev.size else math.nan,
+        high_m=float(heights.elev.max()) if heights.elev.size else math.nan,
         sigma_m=sigma_m,
-        date=_date(dataset),
     )
+
+
+def _as_stored(file: _File) -> dict[str, Any]:
+    """What of a layer is taken from the file as it is."""
+    choice, dataset = file.choice, file.dataset
+    return {
+        "path": choice.path,
+        "name": file.name,
+        "file": choice.path,
+        "driver": str(dataset.driver),
+        "dtype": file.dtype,
+        "width": int(dataset.width),
+        "height": int(dataset.height),
+        "band": choice.band,
+        "sigma_band": choice.sigma_band,
+        "sigma_path": choice.sigma_path,
+        "options": choice.options,
+        "date": _date(dataset),
+    }
+
+
+def _place(file: _File, path: str, options: GridOptions) -> tuple[Affine6, CrsFacts]:
+    """Where the file lies."""
+    dataset = file.dataset
+    _refuse_as_stored(dataset, file.choice.band, file.name)
+    a, b, c, d, e, f = (float(v) for v in tuple(dataset.transform)[:6])
+    transform = placed_by_axes(dataset, (a, b, c, d, e, f), file.name, file.notes)
+    facts = place_of(
+        dataset, transform, file.name, options.crs, file.notes, only_fills=options.crs_only_fills, file=path
+    )
+    return transform, facts
+
+
+def _look(
+    file: _File,
+    sample: probe.Sample,
+    scale: stored.Scale,
+    declared: tuple[float, ...],
+    place: tuple[Affine6, CrsFacts],
+    *,
+    whole: bool,
+) -> tuple[float, ...]:
+    """Refuse numbers that are no depths; return those that stand for nothing though the file does not say so.
+
+    ``whole`` is False where only a part of the file is read: that a part is empty or flat says nothing of the rest.
+    """
+    values = sample.values()
+    if whole and is_mask(values, file.dtype):
+        raise InputError(f"{file.name}: holds nothing but 0 and {values.max():.0f}: a mask, not depths")
+    undeclared = stored.undeclared_nodata(sample, declared, scale, file.dtype, file.notes)
+    values = sample.values()
+    if not values.size and sample.whole:
+        raise InputError(f"{file.name}: every cell is nodata; there is no seabed in this file")
+    stored.refuse_beyond_earth(values, scale, file.name)
+    transform, facts = place
+    stored.refuse_too_steep(
+        sample, values, scale, _cell(facts, transform, file.dataset, file.name), file.name
+    )
+    return tuple(undeclared)
+
+
+def _elevations(
+    file: _File,
+    facts: CrsFacts,
+    scale: stored.Scale,
+    sample: probe.Sample,
+    unknown: tuple[float, ...],
+    options: GridOptions,
+) -> _Heights:
+    values = sample.values()
+    if options.positive:
+        sign = 1.0 if options.positive == "up" else -1.0
+    else:
+        sign = sign_of(file.choice, file.tags, facts, sample, values, scale, file.name, file.notes)
+    factor = 1000.0 * scale.metres * sign
+    add = 1000.0 * scale.offset_m * sign + 1000.0 * options.datum_shift_m
+    unknown = tuple(dict.fromkeys((*unknown, *stored.never_depths(scale, file.dtype))))
+    unknown += stored.clips(sample, values, factor, add, file.notes)
+    stored.tell_rounding(values, factor, file.notes)
+    return _Heights(sign, factor, add, unknown, (values * factor + add) / 1000.0)
 
 
 def _refuse_as_stored(dataset: Any, band: int, name: str) -> None:
@@ -288,7 +360,7 @@ def _focus(dataset: Any, facts: CrsFacts, box: tuple[float, ...]) -> tuple[int, 
 
 
 def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tuple[int, int, int, int]:
-    north, west, south, east = (copied.repeated_edge(strips) for strips in sample.edges)
+    north, west, south, east = (duplicate_lines.repeated_edge(strips) for strips in sample.edges)
     if north + south >= height // 2 or west + east >= width // 2:
         north = west = south = east = 0
     parts = [
@@ -306,13 +378,13 @@ def _crop(sample: probe.Sample, width: int, height: int, notes: list[str]) -> tu
     return north, west, height - south, width - east
 
 
-def _copied(
+def _duplicate_lines(
     sample: probe.Sample,
     crop: tuple[int, int, int, int],
     block: tuple[int, int],
     unknown: tuple[float, ...],
     notes: list[str],
-) -> copied.Boxes:
+) -> duplicate_lines.Boxes:
     def numbers(row: int, col: int, height: int, width: int) -> Any:
         part = sample.numbers(row, col, height, width)
         for value in unknown:
@@ -321,12 +393,12 @@ def _copied(
 
     top, left, bottom, right = crop
     if sample.whole:
-        found = copied.in_whole(numbers(top, left, bottom - top, right - left))
+        found = duplicate_lines.in_whole(numbers(top, left, bottom - top, right - left))
         rows, columns = (tuple((r + top, c + left, r1 + top, c1 + left) for r, c, r1, c1 in b) for b in found)
     else:
-        rows, columns = copied.in_strips(numbers, crop, block)
+        rows, columns = duplicate_lines.in_strips(numbers, crop, block)
     if rows or columns:
-        notes.append(copied.sentence(rows, columns))
+        notes.append(duplicate_lines.sentence(rows, columns))
     return rows + columns
 
 

@@ -18,7 +18,7 @@ from rasterio.errors import NotGeoreferencedWarning
 
 from reefscan.base.errors import AmbiguousError, InputError, NoCrsError
 from reefscan.io.cache import cache_folder, reader_rules
-from reefscan.io.grids.forms import Wishes, open_layer
+from reefscan.io.grids.forms import GridOptions, open_layer
 from reefscan.io.grids.layer import Layer
 
 log = logging.getLogger(__name__)
@@ -30,11 +30,11 @@ _REFUSALS: dict[str, type[InputError]] = {"AmbiguousError": AmbiguousError, "NoC
 class Index:
     """What was found out about the files of a folder, kept between runs.
 
-    An entry holds as long as size and time of change of the file and its sidecars do, and the user's wishes.
+    An entry holds as long as size and time of change of the file and its sidecars do, and the user's options.
     """
 
-    def __init__(self, folder: Path, wishes: Wishes) -> None:
-        key = json.dumps([reader_rules(), os.path.realpath(folder), list(wishes.__dict__.values())])
+    def __init__(self, folder: Path, options: GridOptions) -> None:
+        key = json.dumps([reader_rules(), os.path.realpath(folder), list(options.__dict__.values())])
         self.path = cache_folder() / f"index-{hashlib.sha256(key.encode()).hexdigest()[:24]}.json"
         self.entries: dict[str, Any] = {}
         try:
@@ -44,7 +44,7 @@ class Index:
         if not isinstance(self.entries, dict):
             self.entries = {}
 
-    def look(self, files: Sequence[Path], wishes: Wishes) -> list[Layer | InputError]:
+    def look(self, files: Sequence[Path], options: GridOptions) -> list[Layer | InputError]:
         """Layer or error for each file; only new and changed files are opened."""
         out: list[Layer | InputError | None] = [self._recall(path) for path in files]
         new = [i for i, answer in enumerate(out) if answer is None]
@@ -55,7 +55,7 @@ class Index:
                 ThreadPoolExecutor(max_workers=min(8, os.cpu_count() or 1)) as pool,
             ):
                 warnings.simplefilter("ignore", NotGeoreferencedWarning)
-                for i, answer in zip(new, pool.map(lambda i: _try(files[i], wishes), new), strict=True):
+                for i, answer in zip(new, pool.map(lambda i: _try(files[i], options), new), strict=True):
                     out[i] = answer
                     self._remember(files[i], answer)
             self._save()
@@ -95,8 +95,8 @@ class Index:
 
 def _stamp(path: Path) -> list[int]:
     """Size and time of a file and of the sidecars that may change what it says."""
-    told = path.stat()
-    out = [told.st_size, told.st_mtime_ns]
+    facts = path.stat()
+    out = [facts.st_size, facts.st_mtime_ns]
     for sidecar in (f"{path}.aux.xml", f"{path}.msk", path.with_suffix(".prj")):
         with contextlib.suppress(OSError):
             beside = os.stat(sidecar)
@@ -104,8 +104,8 @@ def _stamp(path: Path) -> list[int]:
     return out
 
 
-def _try(path: Path, wishes: Wishes) -> Layer | InputError:
+def _try(path: Path, options: GridOptions) -> Layer | InputError:
     try:
-        return open_layer(str(path), wishes)
+        return open_layer(str(path), options)
     except InputError as error:
         return error

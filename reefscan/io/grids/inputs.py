@@ -11,10 +11,9 @@ import json
 import logging
 import math
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,9 +26,6 @@ from reefscan.io.georef import crs_facts
 from reefscan.io.grids.layer import Layer
 from reefscan.io.grids.piece import Piece, grid_extent, outline
 from reefscan.io.grids.rawgrid import RawGrid
-
-if TYPE_CHECKING:
-    from reefscan.io.grids.source import SheetSource
 
 log = logging.getLogger(__name__)
 
@@ -51,10 +47,14 @@ class Member:
     crop: Crop | None
 
 
-def whole(source: SheetSource) -> dict[str, object]:
-    """What identifies a source; JSON-ready. Equal fingerprints read equal cells."""
+Behind = Sequence[tuple[Member, ...]]
+"""Files behind each layer that is a virtual mosaic, as `members` gave them."""
+
+
+def described(layers: Sequence[Layer], behind: Behind) -> list[dict[str, object]]:
+    """What identifies each file; JSON-ready."""
     files = []
-    for layer, behind in zip(source.layers, source.behind, strict=True):
+    for layer, parts in zip(layers, behind, strict=True):
         told: dict[str, object] = {
             "name": layer.name,
             "size": layer.size,
@@ -63,45 +63,23 @@ def whole(source: SheetSource) -> dict[str, object]:
             "vertical": layer.vertical,
             "header": header(layer),
         }
-        if behind:
-            told["parts"] = _hash(*(member.stamp for member in behind))
+        if parts:
+            told["parts"] = _hash(*(member.stamp for member in parts))
         files.append(told)
-    return {
-        "sheet": lattice(source),
-        "files": files,
-        "order": source.order,
-        "area": list(source.area) if source.area else None,
-        "outline": hashlib.sha256(source.outline).hexdigest()[:16] if source.outline else None,
-        "seams": sorted(list(pair) for pair in source.seam_names()),
-        "notes": list(source.notes),
-    }
+    return files
 
 
-def lattice(source: SheetSource) -> dict[str, object]:
-    """What tells the lattice of a source from that of every other one in the same run; JSON-ready."""
-    sheet = source.sheet
-    told: dict[str, object] = {
-        "crs": sheet.crs,
-        "cell_m": sheet.cell_m,
-        "x_phase_m": sheet.x_phase_m,
-        "y_phase_m": sheet.y_phase_m,
-    }
-    if source.zone is not None:  # a grid that lies on a zone's lattice by itself is a sheet of its own
-        told["zone"] = source.zone.crs
-    return told
-
-
-def changed(source: SheetSource) -> list[str]:
+def changed(layers: Sequence[Layer], behind: Behind) -> list[str]:
     """Names of files that are no longer what they were when they were opened."""
     out = []
-    for layer, behind in zip(source.layers, source.behind, strict=True):
+    for layer, parts in zip(layers, behind, strict=True):
         if not layer.size:
             continue  # over a network, or inside an archive
         try:
             told = os.stat(layer.file)
             same = (told.st_size, told.st_mtime_ns) == (layer.size, layer.mtime_ns) and members(
                 layer
-            ) == behind
+            ) == parts
         except (OSError, UnreadableError):
             same = False
         if not same and layer.name not in out:
@@ -110,24 +88,40 @@ def changed(source: SheetSource) -> list[str]:
 
 
 class Touched:
-    """Which files touch a window of a source; made once for many windows.
+    """Which files touch a window of a sheet; made once for many windows.
 
     Parameters
     ----------
-    source : SheetSource
+    pieces : sequence of Piece
+        Of the sheet, best first.
+    behind : sequence
+        `members` of each layer of the pieces.
+    seams : set of pairs of str
+        Files between which the border is closed.
+    clip : Window or None
+        Cells outside it are unknown, whatever the files hold; None where nothing was cut off.
     """
 
-    def __init__(self, source: SheetSource) -> None:
-        self._source = source
+    def __init__(
+        self,
+        pieces: Sequence[Piece],
+        behind: Behind,
+        seams: frozenset[tuple[str, str]],
+        clip: Window | None,
+    ) -> None:
+        self._seams = seams
+        self._has_uncertainty = any(piece.has_uncertainty for piece in pieces)
+        self._extents = [] if clip is None else [clip]
+        self._extents += [piece.extent for piece in pieces if piece.warped]
         boxes: list[tuple[int, int, int, int]] = []
         stamps: list[str] = []
         files: list[str] = []
-        behind = iter(source.behind)
-        for number, piece in enumerate(source.pieces):
+        of_layers = iter(behind)
+        for number, piece in enumerate(pieces):
             placed = _hash(number if piece.warped else 0, *_placing(piece))
             for i, layer in enumerate(piece.grid.layers):
                 of_layer = f"{placed} {layer.size} {layer.mtime_ns} {header(layer)}"
-                for member in next(behind) or (Member("", None),):
+                for member in next(of_layers) or (Member("", None),):
                     boxes.append(_box(piece, i, member.crop))
                     stamps.append(f"{of_layer} {member.stamp}")
                     files.append(layer.file)
@@ -136,7 +130,7 @@ class Touched:
 
     def fingerprint(self, window: Window) -> str:
         """Hash of all that the cells of a window depend on."""
-        source, box = self._source, self._boxes
+        box = self._boxes
         hit = np.flatnonzero(
             (box[:, 0] < window.row_end)
             & (box[:, 2] > window.row)
@@ -146,11 +140,9 @@ class Touched:
         told: list[object] = [self._stamps[i] for i in hit]
         files = {self._files[i] for i in hit}
         number = {file: n for n, file in enumerate(dict.fromkeys(self._files[i] for i in hit))}
-        told += sorted((number[a], number[b]) for a, b in source.seams if a in files and b in files)
-        told.append(source.has_uncertainty)
-        for extent in [source.extent] * (source.area is not None) + [
-            piece.extent for piece in source.pieces if piece.warped
-        ]:
+        told += sorted((number[a], number[b]) for a, b in self._seams if a in files and b in files)
+        told.append(self._has_uncertainty)
+        for extent in self._extents:
             told.append(extent.intersect(window) if not extent.intersect(window).empty else None)
         return _hash(*told)
 

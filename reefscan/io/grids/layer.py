@@ -55,7 +55,8 @@ class Layer:
     crop : tuple of 4 int
         First row, first column, end row, end column of what is used.
     copied : tuple of (int, int, int, int)
-        Parts of it (first row, first column, end row, end column) that only repeat their neighbours: unknown.
+        Duplicate lines: parts of it (first row, first column, end row, end column) that only repeat their neighbours: unknown.
+        The name is part of the header by which a finished run knows its grids again: it stays.
     options : tuple of (str, str)
         Open options for GDAL.
     vertical : str

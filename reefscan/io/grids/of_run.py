@@ -68,15 +68,15 @@ def _text(info: Mapping[str, Any], key: str) -> str | None:
     return value if isinstance(value, str) else None
 
 
-def _area(told: Any) -> Any:
+def _area(stored: Any) -> Any:
     """The outline the run was cut to, if it is still there; a picture without it is only wider."""
-    if not isinstance(told, str):
+    if not isinstance(stored, str):
         return None
     import shapely
 
     with contextlib.suppress(shapely.errors.ShapelyError):
-        return shapely.from_wkt(told)
-    path = Path(told)
+        return shapely.from_wkt(stored)
+    path = Path(stored)
     if not path.exists():
         return None
     from reefscan.io.areas import read_area
@@ -94,8 +94,8 @@ def _find(path: str, folder: Path) -> Path | str | None:
             )
         return path
     for place in (
+        folder / path,  # an array lies in the run folder itself
         Path(path),
-        folder / path,
         folder.parent / Path(path).name,
         folder.parent.parent / Path(path).name,
     ):

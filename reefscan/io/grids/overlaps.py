@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, Window
+from reefscan.base.s44 import ASSUMED, Z95, tvu
 from reefscan.io.grids.piece import Piece
 from reefscan.io.grids.source import SheetSource
 
@@ -89,12 +90,12 @@ class Overlap:
 def allowed_difference(depth_m: float, sigma_a: float, sigma_b: float) -> float:
     """Difference of two depths that their uncertainties explain at 95 %, metres.
 
-    A file that states none is taken at S-44 order 1a (CHECKS h: a 0.5 m, b 0.013, at 95 %).
+    A file that states none is taken at S-44 order `ASSUMED`.
     """
-    tvu = math.hypot(0.5, 0.013 * abs(depth_m)) / 1.959963984540054
-    a = sigma_a if math.isfinite(sigma_a) and sigma_a > 0 else tvu
-    b = sigma_b if math.isfinite(sigma_b) and sigma_b > 0 else tvu
-    return 1.959963984540054 * math.hypot(a, b)
+    assumed = float(tvu(ASSUMED, abs(depth_m))) / Z95
+    a = sigma_a if math.isfinite(sigma_a) and sigma_a > 0 else assumed
+    b = sigma_b if math.isfinite(sigma_b) and sigma_b > 0 else assumed
+    return Z95 * math.hypot(a, b)
 
 
 def pairs(source: SheetSource) -> Iterator[tuple[Piece, Piece, Window]]:

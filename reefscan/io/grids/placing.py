@@ -30,74 +30,97 @@ def place_of(
     NoCrsError, InputError
         If there is none, or the transform cannot be one.
     """
+    stored = _refuse_unplaced(dataset, transform, name)
+    if not stored and not (said and not only_fills) and not _cf_degrees(dataset):
+        stored, beside = _prj_beside(file)
+        if stored:
+            notes.append(f"its coordinate system is taken from {beside}")
+    if said and not (only_fills and stored):
+        facts = _replaced(said, stored, notes)
+    elif stored:
+        try:
+            facts = crs_facts(stored)
+        except InputError as error:
+            raise NoCrsError(f"{name}: {error}") from error
+    elif _cf_degrees(dataset):
+        # CF allows a grid of longitude and latitude to name no datum
+        notes.append("longitude and latitude without a datum: taken for WGS 84")
+        facts = crs_facts("EPSG:4326")
+    else:
+        raise NoCrsError(f"{name}: no coordinate reference system is stored; {_hint(dataset, transform)}")
+    if facts.geographic:
+        _refuse_no_degrees(dataset, transform, name)
+    elif said or stored:
+        _check_area(facts, transform, dataset, name)
+    _note_datum(facts, transform, dataset, notes)
+    return facts
+
+
+def _refuse_unplaced(dataset: Any, transform: tuple[float, ...], name: str) -> str:
+    """Refuse a transform that places no grid; return the CRS that is stored, empty if there is none."""
     a, b, c, d, e, f = transform
     plain = (a, b, c, d, abs(e), f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
     if plain and dataset.gcps[0]:
         raise InputError(f"{name}: is placed by control points only; warp it to a grid first")
     if not all(math.isfinite(v) for v in transform) or a * e - b * d == 0.0:
         raise InputError(f"{name}: its transform {transform} is no grid; the file is damaged: fetch it again")
-    stored = dataset.crs.to_wkt() if dataset.crs else ""
+    stored = str(dataset.crs.to_wkt()) if dataset.crs else ""
     if plain and not stored:
         raise NoCrsError(
             f"{name}: says neither where on Earth it lies nor how large its cells are{_way_out(dataset)}"
         )
-    if (a, b, c, d, e, f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0):  # what GDAL tells of a file without a transform
+    if (a, b, c, d, e, f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0):  # what GDAL gives for a file without a transform
         raise InputError(
             f"{name}: names a coordinate system, but says neither where in it the grid lies nor how large its cells are; "
             "save it with its transform, or with a world file beside it"
         )
-    if not stored and not (said and not only_fills) and not _cf_degrees(dataset):
-        stored, beside = _prj_beside(file)
-        if stored:
-            notes.append(f"its coordinate system is taken from {beside}")
-    if said and not (only_fills and stored):
-        facts = crs_facts(said)
-        if stored:
-            try:
-                had = crs_facts(stored)
-            except InputError:
-                had = None
-            if had is not None and had.horizontal != facts.horizontal:
-                notes.append(f"--crs {said} replaces the CRS stored in the file")
-            if had is not None and not facts.vertical:
-                facts = dataclasses.replace(
-                    facts,
-                    vertical=had.vertical,
-                    vertical_down=had.vertical_down,
-                    vertical_unit_m=had.vertical_unit_m,
-                )
-    elif not stored and _cf_degrees(dataset):
-        # CF allows a grid of longitude and latitude to name no datum
-        notes.append("longitude and latitude without a datum: taken for WGS 84")
-        facts = crs_facts("EPSG:4326")
-    elif stored:
-        try:
-            facts = crs_facts(stored)
-        except InputError as error:
-            raise NoCrsError(f"{name}: {error}") from error
-    else:
-        east, north = c + a * dataset.width / 2, f + e * dataset.height / 2
-        hint = (
-            f"its numbers ({c:.6g}, {f:.6g}) look like longitude and latitude: if so say --crs EPSG:4326"
-            if -180 <= east <= 360 and -90 <= north <= 90 and abs(a) < 1
-            else f"its corner is at {c:.8g}, {f:.8g}; say which with --crs, such as --crs EPSG:32756"
+    return stored
+
+
+def _replaced(said: str, stored: str, notes: list[str]) -> CrsFacts:
+    """The CRS that was said, with the heights of the stored one where it has none of its own."""
+    facts = crs_facts(said)
+    try:
+        had = crs_facts(stored) if stored else None
+    except InputError:
+        had = None
+    if had is None:
+        return facts
+    if had.horizontal != facts.horizontal:
+        notes.append(f"--crs {said} replaces the CRS stored in the file")
+    if facts.vertical:
+        return facts
+    return dataclasses.replace(
+        facts,
+        vertical=had.vertical,
+        vertical_down=had.vertical_down,
+        vertical_unit_m=had.vertical_unit_m,
+    )
+
+
+def _hint(dataset: Any, transform: tuple[float, ...]) -> str:
+    """What the numbers of a grid without a CRS look like."""
+    a, _, c, _, e, f = transform
+    east, north = c + a * dataset.width / 2, f + e * dataset.height / 2
+    if -180 <= east <= 360 and -90 <= north <= 90 and abs(a) < 1:
+        return f"its numbers ({c:.6g}, {f:.6g}) look like longitude and latitude: if so say --crs EPSG:4326"
+    return f"its corner is at {c:.8g}, {f:.8g}; say which with --crs, such as --crs EPSG:32756"
+
+
+def _refuse_no_degrees(dataset: Any, transform: tuple[float, ...], name: str) -> None:
+    """Refuse numbers that can be no longitude and latitude."""
+    a, _, c, _, e, f = transform
+    south, north = sorted((f, f + e * dataset.height))
+    if abs(a) * dataset.width <= 361.0 and south >= -91.0 and north <= 91.0:
+        return
+    if abs(c) <= 90.0 and abs(c + a * dataset.width) <= 90.0 and max(abs(south), abs(north)) <= 361.0:
+        raise InputError(
+            f"{name}: longitude and latitude are swapped (its corner would be at longitude {c:.6g}, latitude {f:.6g}); "
+            "write it with longitude along the rows"
         )
-        raise NoCrsError(f"{name}: no coordinate reference system is stored; {hint}")
-    if facts.geographic:
-        south, north = sorted((f, f + e * dataset.height))
-        if abs(a) * dataset.width > 361.0 or south < -91.0 or north > 91.0:
-            if abs(c) <= 90.0 and abs(c + a * dataset.width) <= 90.0 and max(abs(south), abs(north)) <= 361.0:
-                raise InputError(
-                    f"{name}: longitude and latitude are swapped (its corner would be at longitude {c:.6g}, latitude {f:.6g}); "
-                    "write it with longitude along the rows"
-                )
-            raise InputError(
-                f"{name}: its corners ({c:.6g}, {f:.6g}) are no longitude and latitude; say the true --crs"
-            )
-    elif said or stored:
-        _check_area(facts, transform, dataset, name)
-    _tell_doubt(facts, transform, dataset, notes)
-    return facts
+    raise InputError(
+        f"{name}: its corners ({c:.6g}, {f:.6g}) are no longitude and latitude; say the true --crs"
+    )
 
 
 def _prj_beside(file: str) -> tuple[str, str]:
@@ -118,11 +141,11 @@ def _prj_beside(file: str) -> tuple[str, str]:
     return "", ""
 
 
-DOUBT_M = 5.0
-"""Doubt of the step from a CRS's datum to WGS 84 from which it is told: a net is set within less."""
+DATUM_M = 5.0
+"""Accuracy of the step from a CRS's datum to WGS 84 above which a note says so: a net is set within less."""
 
 
-def _tell_doubt(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, notes: list[str]) -> None:
+def _note_datum(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, notes: list[str]) -> None:
     """Note how far off the chart positions may be, where the file's datum is only roughly tied to WGS 84."""
     a, b, c, d, e, f = transform
     row, col = dataset.height / 2, dataset.width / 2
@@ -130,16 +153,16 @@ def _tell_doubt(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, not
     if not facts.geographic:
         lon, lat = transformer(facts.horizontal, "EPSG:4326").transform(lon, lat)
     if math.isfinite(lon) and math.isfinite(lat):
-        doubt = _datum_doubt(facts.horizontal, round(lon), round(lat))
-        if not doubt <= DOUBT_M:
-            size = f"by {doubt:.0f} m" if math.isfinite(doubt) else "by a hundred metres or more"
+        accuracy_m = _datum_accuracy(facts.horizontal, round(lon), round(lat))
+        if not accuracy_m <= DATUM_M:
+            size = f"by {accuracy_m:.0f} m" if math.isfinite(accuracy_m) else "by a hundred metres or more"
             notes.append(
                 f"positions may be off {size}: its datum is tied to WGS 84 no better on this machine"
             )
 
 
 @lru_cache(maxsize=512)
-def _datum_doubt(crs: str, lon: int, lat: int) -> float:
+def _datum_accuracy(crs: str, lon: int, lat: int) -> float:
     """Accuracy (m) of the best step to WGS 84 that this machine can take near a place; infinite if it is not known."""
     from pyproj.aoi import AreaOfInterest
     from pyproj.exceptions import ProjError
@@ -149,9 +172,8 @@ def _datum_doubt(crs: str, lon: int, lat: int) -> float:
     lat = max(-89, min(89, lat))
     around: Any = AreaOfInterest(max(lon - 1.0, -180.0), lat - 1.0, min(lon + 1.0, 180.0), lat + 1.0)
     with warnings.catch_warnings():
-        warnings.simplefilter(
-            "ignore", UserWarning
-        )  # that a better one is not installed is what is told here
+        # the warning says that a better one is not installed, as the note does
+        warnings.simplefilter("ignore", UserWarning)
         try:
             ways = TransformerGroup(crs, "EPSG:4326", always_xy=True, area_of_interest=around).transformers
         except ProjError:

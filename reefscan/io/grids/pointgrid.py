@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -21,14 +22,14 @@ from reefscan.base.errors import InputError
 from reefscan.io import words
 from reefscan.io.cache import cache_folder, reader_rules
 from reefscan.io.newraster import new_raster
-from reefscan.io.pointtext import Points, read_points
+from reefscan.io.pointtext import ODD_SHARE, Points, read_points
 from reefscan.io.whole import put_in_place
 
 ON_GRID = 0.02
 """A point may stand this part of a cell off its place (rounded coordinates do)."""
 
 NOTE = "REEFSCAN_NOTE"
-"""Tag of what is to be told of the text whenever its grid is opened."""
+"""Tag that keeps the notes on the text, for every time its grid is opened."""
 
 TWINS = 0.005
 """Two points on one place are one if they differ by no more than rounding to centimetres does."""
@@ -44,61 +45,106 @@ def grid_from_points(path: str, name: str) -> str:
     InputError
         If its points do not stand on a grid.
     """
-    told = os.stat(path)
-    key = f"{os.path.realpath(path)}|{told.st_size}|{told.st_mtime_ns}|{reader_rules()}"
+    facts = os.stat(path)
+    key = f"{os.path.realpath(path)}|{facts.st_size}|{facts.st_mtime_ns}|{reader_rules()}"
     target = cache_folder() / f"points-{hashlib.sha256(os.fsencode(key)).hexdigest()[:24]}.tif"
     if target.exists():
         return str(target)
     points = read_points(path, name)
     good = np.isfinite(points.x) & np.isfinite(points.y)
     x, y, z = points.x[good], points.y[good], points.z[good]
-    dx, dy = _step(x), _step(y)
-    if dx is None or dy is None:
+    lattice = _lattice(x, y, shared=False)
+    if lattice is None or not lattice.on.all():  # what a few points spoil is found by the others
+        lattice = _lattice(x, y, shared=True)
+    if lattice is None or (~lattice.on).sum() > ODD_SHARE * x.size:
         raise InputError(
             f"{name}: its {x.size} points stand on no regular grid; if they are soundings, grid them first "
             "(reefscan grid)"
         )
-    cols, rows = (x - x.min()) / dx, (y.max() - y) / dy
-    off = max(float(np.abs(cols - np.rint(cols)).max()), float(np.abs(rows - np.rint(rows)).max()))
-    width, height = round(float(cols.max())) + 1, round(float(rows.max())) + 1
-    if off > ON_GRID * max(1.0, width / 1000, height / 1000) or width * height > 200 * x.size:
-        raise InputError(
-            f"{name}: its {x.size} points stand on no regular grid; if they are soundings, grid them first "
-            "(reefscan grid)"
+    said = [points.note] if points.note else []
+    on, dx, dy = lattice.on, lattice.dx, lattice.dy
+    if not on.all():
+        at = int(np.argmin(on))
+        said.append(
+            f"{(~on).sum():,} of its {x.size:,} points stand off the grid of the others and are left out, "
+            f"such as {x[at]:.10g} {y[at]:.10g} {z[at]:.6g}"
         )
-    at = np.rint(rows).astype(np.int64) * width + np.rint(cols).astype(np.int64)
-    _check_twins(at, z, name)
+    cols, rows, z = lattice.cols[on], lattice.rows[on], z[on]
+    west, north = int(cols.min()), int(rows.min())
+    width, height = int(cols.max()) - west + 1, int(rows.max()) - north + 1
+    place = (rows - north) * width + cols - west
     cells = np.full((height, width), np.nan)
-    cells.ravel()[at] = z
-    transform = Affine(dx, 0, x.min() - dx / 2, 0, -dy, y.max() + dy / 2)
-    _write(target, cells, transform, points)
+    cells.ravel()[place] = z
+    twins, apart = _twins(place, z)
+    if twins.size > ODD_SHARE * x.size:
+        raise InputError(
+            f"{name}: {twins.size} of its points stand where another one does and differ from it (by up to {apart:.4g}); "
+            "keep one of each, or take them for soundings (reefscan grid)"
+        )
+    if twins.size:
+        cells.ravel()[twins] = np.nan
+        row, col = divmod(int(twins[0]), width)
+        said.append(
+            f"{twins.size:,} of its {x.size:,} points stand where another one does and differ from it: nothing is taken there, "
+            f"such as at {lattice.x0 + (west + col) * dx:.10g} {lattice.y0 - (north + row) * dy:.10g}"
+        )
+    transform = Affine(dx, 0, lattice.x0 + (west - 0.5) * dx, 0, -dy, lattice.y0 - (north - 0.5) * dy)
+    _write(target, cells, transform, replace(points, note="; ".join(said)))
     return str(target)
 
 
 def notes_of(path: str) -> tuple[str, ...]:
-    """What is to be told of the text behind a grid of `grid_from_points`."""
+    """Notes on the text that a grid of `grid_from_points` was made of."""
     with rasterio.open(path) as dataset:
         note = dataset.tags().get(NOTE, "")
     return (note,) if note else ()
 
 
-def _check_twins(at: NDArray[np.int64], z: NDArray[np.float64], name: str) -> None:
-    """Refuse points on one place that tell different depths.
+@dataclass(frozen=True)
+class _Lattice:
+    """Where points stand: columns and rows from the place x0, y0, and which points do stand on one."""
 
-    Raises
-    ------
-    InputError
-        Saying how many and how far apart.
+    x0: float
+    y0: float
+    dx: float
+    dy: float
+    cols: NDArray[np.int64]
+    rows: NDArray[np.int64]
+    on: NDArray[np.bool_]
+
+
+def _lattice(x: NDArray[np.float64], y: NDArray[np.float64], *, shared: bool) -> _Lattice | None:
+    """The lattice of the points; None if there is none.
+
+    With ``shared`` it is found by the columns and rows that hold at least a tenth of what is usual: a point off the
+    lattice has its column and its row for itself.
     """
-    order = np.argsort(at, kind="stable")
-    same = np.diff(at[order]) == 0
-    apart = np.abs(np.diff(z[order]))[same]
-    odd = int((apart > TWINS).sum())
-    if odd:
-        raise InputError(
-            f"{name}: {odd} of its points stand where another one does and differ from it (by up to {np.nanmax(apart):.4g}); "
-            "keep one of each, or take them for soundings (reefscan grid)"
-        )
+    found = []
+    on = np.ones(x.size, dtype=bool)
+    for values, way in ((x, 1), (y, -1)):
+        unique, count = np.unique(values, return_counts=True)
+        if shared:
+            unique = unique[10 * count >= np.median(np.repeat(count, count))]
+        step = _step(unique)
+        if step is None:
+            return None
+        first, size = float(unique[0 if way > 0 else -1]), round(float(unique[-1] - unique[0]) / step) + 1
+        found.append((first, step, size, way * (values - first) / step))
+    (x0, dx, width, cols), (y0, dy, height, rows) = found
+    off = ON_GRID * max(1.0, width / 1000, height / 1000)
+    for place, size in ((cols, width), (rows, height)):
+        on &= (np.abs(place - np.rint(place)) <= off) & (place > -size) & (place < 2 * size)
+    if width * height > 200 * x.size:
+        return None
+    return _Lattice(x0, y0, dx, dy, np.rint(cols).astype(np.int64), np.rint(rows).astype(np.int64), on)
+
+
+def _twins(place: NDArray[np.int64], z: NDArray[np.float64]) -> tuple[NDArray[np.int64], float]:
+    """Places on which points stand that tell different depths, and by how much at the most."""
+    order = np.argsort(place, kind="stable")
+    apart = np.abs(np.diff(z[order]))
+    odd = (apart > TWINS) & (np.diff(place[order]) == 0)
+    return np.unique(place[order][1:][odd]), float(apart[odd].max(initial=0.0))
 
 
 def _step(values: NDArray[np.float64]) -> float | None:

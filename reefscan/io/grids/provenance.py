@@ -2,27 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, Window
+from reefscan.io.grids.layer import Layer
+from reefscan.io.grids.piece import Piece, grid_extent
 from reefscan.io.grids.rawgrid import RawGrid
 from reefscan.io.grids.surveys import Survey, numbers_at
-
-if TYPE_CHECKING:
-    from reefscan.io.grids.layer import Layer
-    from reefscan.io.grids.piece import Piece
-    from reefscan.io.grids.source import SheetSource
 
 Cells = NDArray[np.int64]
 
 
-def names_at(source: SheetSource, rows: Cells, cols: Cells) -> list[str]:
-    """Name of the file of each cell, with its survey in brackets where that is told; empty where unknown."""
-    found = _singles_at(source, rows, cols)
+def singles_of(pieces: Sequence[Piece]) -> list[Piece]:
+    """Each layer as a piece of its own, best first."""
+    out = []
+    for piece in pieces:
+        for i, layer in enumerate(piece.grid.layers):
+            grid = RawGrid(piece.grid.lattice, (layer,))
+            extent = piece.extent
+            if not piece.warped:
+                row, col, row_end, col_end = (int(v) for v in piece.grid.boxes[i])
+                extent = Window(row + piece.row_shift, col + piece.col_shift, row_end - row, col_end - col)
+            elif len(piece.grid.layers) > 1:
+                extent = grid_extent(grid, piece.sheet).intersect(piece.extent)
+            out.append(replace(piece, grid=grid, extent=extent))
+    return out
+
+
+def names_at(pieces: Sequence[Piece], singles: Sequence[Piece], rows: Cells, cols: Cells) -> list[str]:
+    """Name of the file of each cell, with its survey in brackets where that is told; empty where unknown.
+
+    ``singles`` are `singles_of` the pieces.
+    """
+    found = _singles_at(pieces, singles, rows, cols)
     out = ["" if single is None else _layer(single).name for single in found]
     for i, survey in _surveys_at(found, rows, cols):
         if survey.name:
@@ -30,11 +46,13 @@ def names_at(source: SheetSource, rows: Cells, cols: Cells) -> list[str]:
     return out
 
 
-def filled_at(source: SheetSource, rows: Cells, cols: Cells) -> NDArray[np.bool_]:
+def filled_at(
+    pieces: Sequence[Piece], singles: Sequence[Piece], rows: Cells, cols: Cells
+) -> NDArray[np.bool_]:
     """Tell which cells their file says were filled in between soundings."""
     out = np.zeros(rows.size, dtype=bool)
-    if any(survey.measured == 0 for layer in source.layers for survey in layer.surveys):
-        for i, survey in _surveys_at(_singles_at(source, rows, cols), rows, cols):
+    if any(survey.measured == 0 for single in singles for survey in _layer(single).surveys):
+        for i, survey in _surveys_at(_singles_at(pieces, singles, rows, cols), rows, cols):
             out[i] = survey.measured == 0
     return out
 
@@ -43,9 +61,10 @@ def _layer(single: Piece) -> Layer:
     return single.grid.layers[0]
 
 
-def _singles_at(source: SheetSource, rows: Cells, cols: Cells) -> list[Piece | None]:
+def _singles_at(
+    pieces: Sequence[Piece], singles: Sequence[Piece], rows: Cells, cols: Cells
+) -> list[Piece | None]:
     """The one layer, as a piece of its own, that each cell is read from."""
-    singles = source.singles
     if len(singles) == 1:
         return [singles[0]] * rows.size
     # Where one outline alone holds the cell it is that file's; cells are read only where several do.
@@ -61,16 +80,16 @@ def _singles_at(source: SheetSource, rows: Cells, cols: Cells) -> list[Piece | N
         if n == 1:
             out.append(singles[i])
         else:
-            out.append(_single_of(source, Window(int(row), int(col), 1, 1)) if n else None)
+            out.append(_single_of(pieces, Window(int(row), int(col), 1, 1)) if n else None)
     return out
 
 
-def _single_of(source: SheetSource, window: Window) -> Piece | None:
-    for piece in source.pieces:
+def _single_of(pieces: Sequence[Piece], window: Window) -> Piece | None:
+    for piece in pieces:
         if window.intersect(piece.extent).empty:
             continue
         layers = piece.layers_at(window)
-        if len(layers) == 1 and len(source.pieces) == 1:
+        if len(layers) == 1 and len(pieces) == 1:
             return replace(piece, grid=RawGrid(piece.grid.lattice, (layers[0],)))
         elev, _ = piece.read(window)
         if elev[0, 0] == NODATA_MM:

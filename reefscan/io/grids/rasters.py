@@ -17,7 +17,7 @@ from reefscan.io.areas import outline_of
 from reefscan.io.grids.assemble import Asked, Box, assemble
 from reefscan.io.grids.crosscheck import between
 from reefscan.io.grids.folder import Found, look_at
-from reefscan.io.grids.forms import Wishes
+from reefscan.io.grids.forms import GridOptions
 from reefscan.io.grids.overlaps import is_seam, overlaps
 from reefscan.io.grids.source import SheetSource
 
@@ -70,16 +70,21 @@ def open_grids(
     ------
     InputError
         Or one of its kinds: nothing usable, ambiguous, no CRS, damaged; in one line.
+
+    Notes
+    -----
+    From the first opening on, this process's GDAL (``rasterio``'s) has no drivers of web services and fetches the addresses
+    that were given here; what `CPL_VSIL_CURL_ALLOWED_EXTENSIONS` of the environment says goes before that.
     """
     if isinstance(paths, (str, bytes)) or not isinstance(paths, Iterable):
         paths = [paths]
-    wishes = Wishes(crs, positive, variable, datum_shift_m, unit)
+    options = GridOptions(crs, positive, variable, datum_shift_m, unit)
     asked = asked_for(bbox, area)
     patterns = [prefer] if isinstance(prefer, str) else list(prefer or ())
     named = [str(p) for p in paths]
     if "" in named:  # a variable of the shell that is not set; as a path it would be this folder
         raise InputError("a grid's name is empty; wanted a file, a folder or an address")
-    found = look_at(named, wishes, asked)
+    found = look_at(named, options, asked)
     return sheets_of(found, asked, patterns)
 
 
@@ -99,12 +104,12 @@ def sheets_of(found: Found, asked: Asked, prefer: Sequence[str]) -> list[SheetSo
     return out
 
 
-TOLD = 12
-"""Disagreements told one by one; of more, only the number."""
+MOST_NOTES = 12
+"""Disagreements that get a note each; of more, only the number."""
 
 
 def with_seams(sheet: SheetSource) -> SheetSource:
-    """Compare files where they meet: tell where they disagree, and close the border between those.
+    """Compare files where they meet; note where they disagree, and close the border between those.
 
     Files over a network are not compared: that would fetch cells nobody asked for.
     """
@@ -112,13 +117,13 @@ def with_seams(sheet: SheetSource) -> SheetSource:
         return sheet
     met = overlaps(sheet)
     worst = sorted((o for o in met if not o.agrees), key=lambda o: -abs(o.offset_m))
-    told = [o.sentence() for o in worst[:TOLD]]
-    if len(worst) > TOLD:
-        told.append(f"{len(worst) - TOLD} more pairs of files disagree where they meet")
-    for note in told:
+    sentences = [o.sentence() for o in worst[:MOST_NOTES]]
+    if len(worst) > MOST_NOTES:
+        sentences.append(f"{len(worst) - MOST_NOTES} more pairs of files disagree where they meet")
+    for note in sentences:
         log.warning("%s", note)
     seams = frozenset(o.files for o in met if is_seam(o))
-    return dataclasses.replace(sheet, notes=(*sheet.notes, *told), seams=seams)
+    return dataclasses.replace(sheet, notes=(*sheet.notes, *sentences), seams=seams)
 
 
 SHEET_PAIRS = 12
@@ -127,15 +132,15 @@ SHEET_PAIRS = 12
 
 def _against_better(sheet: SheetSource) -> list[str]:
     """Sentences about sheets of other cells that disagree over the same ground."""
-    told = []
+    sentences = []
     for better in sheet.better[:SHEET_PAIRS]:
         if any(handles.is_remote(layer.path) for s in (sheet, better) for layer in s.layers):
             continue
         met = between(sheet, better)
         if met is not None and not met.agrees:
-            told.append(met.sentence())
+            sentences.append(met.sentence())
             log.warning("%s", met.sentence())
-    return told
+    return sentences
 
 
 def asked_for(bbox: Sequence[float] | None, area: Any) -> Asked:

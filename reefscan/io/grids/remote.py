@@ -9,7 +9,7 @@ from __future__ import annotations
 import dataclasses
 
 from reefscan.base.errors import InputError, MissingInputError, UnreadableError
-from reefscan.io.grids.forms import Wishes, open_layer
+from reefscan.io.grids.forms import GridOptions, open_layer
 from reefscan.io.grids.layer import Layer
 
 _SCHEMES = {
@@ -38,7 +38,9 @@ def gdal_path(url: str) -> str:
     raise InputError(f"{url}: wanted an address that starts with one of {', '.join(_SCHEMES)}")
 
 
-def open_remote(path: str, url: str, wishes: Wishes, box: tuple[float, float, float, float] | None) -> Layer:
+def open_remote(
+    path: str, url: str, options: GridOptions, box: tuple[float, float, float, float] | None
+) -> Layer:
     """Look at a raster over a network; of its cells only some inside ``box`` are fetched.
 
     Raises
@@ -50,7 +52,7 @@ def open_remote(path: str, url: str, wishes: Wishes, box: tuple[float, float, fl
     """
     shown = url.split("?")[0]
     try:
-        layer = open_layer(path, wishes, focus_box=box)
+        layer = open_layer(path, options, focus_box=box)
     except UnreadableError as error:
         text = str(error)
         if "404" in text:

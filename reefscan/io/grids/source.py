@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+import hashlib
 import math
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
@@ -15,14 +17,14 @@ from reefscan.io.georef import transformer
 from reefscan.io.grids import inputs, provenance
 from reefscan.io.grids.lattice import METRES_PER_DEGREE, Zone
 from reefscan.io.grids.layer import Layer
-from reefscan.io.grids.piece import Piece, grid_extent
+from reefscan.io.grids.piece import Piece
 from reefscan.io.grids.rawgrid import RawGrid
 
 BORDER_CELLS = 2.0
 """How far past a zone's core a sheet still owns what it finds."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class SheetSource:
     """Everything known on one sheet: a `reefscan.base.model.GridSource`.
 
@@ -62,15 +64,34 @@ class SheetSource:
     order: str = ""
     seams: frozenset[tuple[str, str]] = frozenset()
 
+    def __repr__(self) -> str:
+        """What it is, on a line for each thing; the fields have the rest."""
+        high, wide = self.extent.height, self.extent.width
+        lines = [
+            f"SheetSource {self.name}: {high:,} x {wide:,} cells of {self.sheet.cell_m:g} m",
+            f"{self.sheet.crs if len(self.sheet.crs) < 20 else 'a CRS of its own'}, {len(self.layers)} layers"
+            + (", with uncertainty" if self.has_uncertainty else "")
+            + (f", heights from {self.vertical}" if self.vertical else ""),
+            *(note if len(note) <= 110 else f"{note[:107]}..." for note in self.notes[:5]),
+        ]
+        if len(self.notes) > 5:
+            lines.append(f"... and {len(self.notes) - 5} more in .notes")
+        return "\n  ".join(lines)
+
     @property
     def layers(self) -> list[Layer]:
         """All layers, best first."""
         return [layer for piece in self.pieces for layer in piece.grid.layers]
 
     @property
+    def files(self) -> tuple[str, ...]:
+        """Names of the files, best first."""
+        return tuple(dict.fromkeys(layer.name for layer in self.layers))
+
+    @property
     def name(self) -> str:
         """The file's name, or how many there are."""
-        names = list(dict.fromkeys(layer.name for layer in self.layers))
+        names = self.files
         return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more"
 
     @property
@@ -153,20 +174,7 @@ class SheetSource:
     @cached_property
     def singles(self) -> list[Piece]:
         """Each layer as a piece of its own, best first."""
-        out = []
-        for piece in self.pieces:
-            for i, layer in enumerate(piece.grid.layers):
-                grid = RawGrid(piece.grid.lattice, (layer,))
-                extent = piece.extent
-                if not piece.warped:
-                    row, col, row_end, col_end = (int(v) for v in piece.grid.boxes[i])
-                    extent = Window(
-                        row + piece.row_shift, col + piece.col_shift, row_end - row, col_end - col
-                    )
-                elif len(piece.grid.layers) > 1:
-                    extent = grid_extent(grid, piece.sheet).intersect(piece.extent)
-                out.append(replace(piece, grid=grid, extent=extent))
-        return out
+        return provenance.singles_of(self.pieces)
 
     def _borders(self, window: Window) -> NDArray[np.bool_]:
         """Cells beside a border between two files that disagree."""
@@ -298,11 +306,11 @@ class SheetSource:
 
     def source_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> list[str]:
         """Name of the file each cell comes from, with the survey where the file tells it; empty where unknown."""
-        return provenance.names_at(self, np.asarray(rows), np.asarray(cols))
+        return provenance.names_at(self.pieces, self.singles, np.asarray(rows), np.asarray(cols))
 
     def filled_at(self, rows: NDArray[Any], cols: NDArray[Any]) -> NDArray[np.bool_]:
         """Tell which cells were filled in between soundings, as their file's attribute table says."""
-        return provenance.filled_at(self, np.asarray(rows), np.asarray(cols))
+        return provenance.filled_at(self.pieces, self.singles, np.asarray(rows), np.asarray(cols))
 
     def seam_names(self) -> list[tuple[str, str]]:
         """Names of the files of `seams`."""
@@ -311,7 +319,15 @@ class SheetSource:
 
     def fingerprint(self) -> dict[str, object]:
         """What identifies the input; JSON-ready. Equal fingerprints read equal cells."""
-        return inputs.whole(self)
+        return {
+            "sheet": self.lattice_key(),
+            "files": inputs.described(self.layers, self.behind),
+            "order": self.order,
+            "area": list(self.area) if self.area else None,
+            "outline": hashlib.sha256(self.outline).hexdigest()[:16] if self.outline else None,
+            "seams": sorted(list(pair) for pair in self.seam_names()),
+            "notes": list(self.notes),
+        }
 
     def fingerprint_of(self, window: Window) -> str:
         """What identifies the cells of a window: the files that may have some there, no others."""
@@ -319,11 +335,14 @@ class SheetSource:
 
     def changed(self) -> list[str]:
         """Names of files that are no longer what they were when they were opened."""
-        return inputs.changed(self)
+        return inputs.changed(self.layers, self.behind)
 
     def lattice_key(self) -> dict[str, object]:
         """What tells this lattice from that of every other source of a run; JSON-ready."""
-        return inputs.lattice(self)
+        told: dict[str, object] = dataclasses.asdict(self.sheet)
+        if self.zone is not None:  # a grid that lies on a zone's lattice by itself is a sheet of its own
+            told["zone"] = self.zone.crs
+        return told
 
     @cached_property
     def behind(self) -> tuple[tuple[inputs.Member, ...], ...]:
@@ -336,4 +355,6 @@ class SheetSource:
 
     @cached_property
     def _touched(self) -> inputs.Touched:
-        return inputs.Touched(self)
+        return inputs.Touched(
+            self.pieces, self.behind, self.seams, None if self.area is None else self.extent
+        )

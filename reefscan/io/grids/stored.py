@@ -25,7 +25,7 @@ LEAST_SCALE = 1e-9
 """A stored scale below this, or above its inverse, is a slip: no whole number of bytes makes metres of it."""
 
 ROUNDED_M = 0.25
-"""Steps of rounding of which the reader is told: smaller ones change no height by much (a guess)."""
+"""Steps of rounding that get a note: smaller ones change no height by much (a guess)."""
 
 
 @dataclass(frozen=True)
@@ -76,13 +76,13 @@ def _unit(
 ) -> tuple[float, str, bool]:
     if unit:
         return float(words.unit_metres(unit) or 1.0), unit, True
-    told = dataset.units[band - 1] or tags.get("units") or tags.get("unittype")
-    metres = words.unit_metres(told)
+    stated = dataset.units[band - 1] or tags.get("units") or tags.get("unittype")
+    metres = words.unit_metres(stated)
     if metres is not None:
-        return metres, str(told), True
-    if words.foreign_unit(told):
+        return metres, str(stated), True
+    if words.foreign_unit(stated):
         raise AmbiguousError(
-            f"{name}: its values are in {told!r}, which is no length; if they are, say --value-unit"
+            f"{name}: its values are in {stated!r}, which is no length; if they are, say --value-unit"
         )
     if dataset.driver in ("BAG", "S102"):  # both standards allow metres only
         return 1.0, "m", True

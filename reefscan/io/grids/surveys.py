@@ -18,10 +18,8 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.s44 import Z95
 from reefscan.io import handles
-
-Z95 = 1.959963984540054
-"""Half width of 95 % in standard deviations (CHECKS k6)."""
 
 COLUMNS: dict[str, tuple[str, ...]] = {
     # BAG metadata profile NOAA-OCS-2022.10 and the compilation of the same office; S-102 2.2 and 3.0.
@@ -42,12 +40,12 @@ class Survey(NamedTuple):
     number : float
         Value of the contributor band.
     name : str
-        Of the survey; empty if not told.
+        Of the survey; empty if not stated.
     measured : int
-        1 if the cells were sounded, 0 if they were filled in between soundings, -1 if that is not told
+        1 if the cells were sounded, 0 if they were filled in between soundings, -1 if that is not known
         (the compilation's own questions and answers: depths without ``bathy_coverage`` are interpolated).
     fixed_m, factor : float
-        Vertical uncertainty at 95 %: ``fixed_m + factor * depth``; NaN if not told.
+        Vertical uncertainty at 95 %: ``fixed_m + factor * depth``; NaN if not stated.
     """
 
     number: float
@@ -58,18 +56,18 @@ class Survey(NamedTuple):
 
 
 def read_surveys(dataset: Any, band: int) -> tuple[Survey, ...]:
-    """Read the attribute table of a band; empty if it has none that tells of surveys."""
+    """Read the attribute table of a band; empty if it has none about surveys."""
     rows = _table(dataset, band)
     out = []
     for index, row in enumerate(rows):
-        told = {name: next((row[c] for c in columns if c in row), "") for name, columns in COLUMNS.items()}
-        number = _number(told["number"])
+        facts = {name: next((row[c] for c in columns if c in row), "") for name, columns in COLUMNS.items()}
+        number = _number(facts["number"])
         survey = Survey(
             float(index) if math.isnan(number) else number,
-            told["name"].strip(),
-            _flag(told["measured"]),
-            _positive(told["fixed"]),
-            _positive(told["factor"]),
+            facts["name"].strip(),
+            _flag(facts["measured"]),
+            _positive(facts["fixed"]),
+            _positive(facts["factor"]),
         )
         if survey.name or survey.measured >= 0 or math.isfinite(survey.fixed_m):
             out.append(survey)
@@ -77,7 +75,7 @@ def read_surveys(dataset: Any, band: int) -> tuple[Survey, ...]:
 
 
 def filled_flag(dataset: Any) -> tuple[Survey, ...]:
-    """The two kinds of cells that a flag of interpolation tells apart, each as if it were a survey.
+    """The two kinds of cells that a flag of interpolation distinguishes, each as if it were a survey.
 
     By CF's ``flag_values`` and ``flag_meanings`` where they are given; else 1 is filled in and 0 sounded.
     """

@@ -1,4 +1,4 @@
-"""How good a file says its depths are: an uncertainty band, and what its attribute table tells of surveys."""
+"""How good a file says its depths are: an uncertainty band, and what its attribute table says of surveys."""
 
 from __future__ import annotations
 
@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 
+from reefscan.base.s44 import Z95
 from reefscan.io import handles, words
 from reefscan.io.grids import probe
-from reefscan.io.grids.surveys import Z95, Survey, filled_flag, quality_elsewhere, read_surveys, sentence
+from reefscan.io.grids.surveys import Survey, filled_flag, quality_elsewhere, read_surveys, sentence
 from reefscan.io.grids.variables import Choice
 
 
@@ -33,11 +34,11 @@ def stated_sigma(
             return stated_sigma(other, alone, unit_m, focus, sample, notes)
     band = choice.sigma_band
     tags = {k.lower(): str(v) for k, v in dataset.tags(band).items()}
-    told = dataset.units[band - 1] or tags.get("units") or tags.get("unittype")
-    if words.foreign_unit(told):
-        notes.append(f"uncertainty band {band} is in {told!r}, which is no length: not used")
+    unit = dataset.units[band - 1] or tags.get("units") or tags.get("unittype")
+    if words.foreign_unit(unit):
+        notes.append(f"uncertainty band {band} is in {unit!r}, which is no length: not used")
         return 0.0, (), math.nan
-    unit_m = words.unit_metres(told) or unit_m  # in the depths' unit, if it names none of its own
+    unit_m = words.unit_metres(unit) or unit_m  # in the depths' unit, if it names none of its own
     nodata = dataset.nodatavals[band - 1]
     unknown: tuple[float, ...] = () if nodata is None else (float(nodata),)
     unknown += tuple(v for v in probe.SENTINELS if abs(v) * unit_m > 9000.0)
@@ -60,8 +61,8 @@ def stated_sigma(
     return 1000.0 * scale * unit_m / level, tuple(dict.fromkeys(unknown)), median
 
 
-def told_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[Survey, ...], int, str]:
-    """What is told of the surveys, and where their numbers are: band and, if elsewhere, what to open."""
+def stated_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[Survey, ...], int, str]:
+    """What the file says of its surveys, and where their numbers are: band and, if elsewhere, what to open."""
     band, path = choice.quality_band, ""
     surveys: tuple[Survey, ...] = ()
     if choice.filled_path:
@@ -70,6 +71,11 @@ def told_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[
                 f"{choice.filled_path.rsplit(':', 1)[-1]} tells which cells were filled in between soundings"
             )
             return filled_flag(flag), 1, choice.filled_path
+    if dataset.tags().get("reefscan_schema", "").startswith("reefscan.survey/"):
+        own = [i for i, name in enumerate(dataset.descriptions, start=1) if name == "count"]
+        if own:
+            notes.append("drawn from soundings: cells without one were filled in between")
+            return (Survey(0.0, "", 0, math.nan, math.nan),), own[0], ""
     if band:
         surveys = read_surveys(dataset, band)
     elif dataset.driver in ("BAG", "S102") and not choice.options:
@@ -77,7 +83,7 @@ def told_surveys(dataset: Any, choice: Choice, notes: list[str]) -> tuple[tuple[
         if path:
             with handles.open_dataset(path) as other:
                 if other.shape == dataset.shape:
-                    # both standards keep 0 for cells of which nothing is told
+                    # both standards keep 0 for cells of which nothing is known
                     surveys, band = tuple(s for s in read_surveys(other, 1) if s.number), 1
     if not surveys:
         if band and words.says(

@@ -97,9 +97,9 @@ def _of_bands(
     variable: str | None,
     notes: list[str],
 ) -> Choice:
-    told = dataset.tags()
-    if "RECIPE_FIND" in told or told.get("TITLE") == words.SCORE_TITLE:  # what `layers` and `scan` write
-        raise InputError(f"{name}: is a layer that reefscan made ({told.get('TITLE')}), not a grid of depths")
+    tags = dataset.tags()
+    if "RECIPE_FIND" in tags or tags.get("TITLE") == words.SCORE_TITLE:  # what `layers` and `scan` write
+        raise InputError(f"{name}: is a layer that reefscan made ({tags.get('TITLE')}), not a grid of depths")
     labels = [_label(dataset, band) for band in range(1, dataset.count + 1)]
     sigma = next((i for i, text in enumerate(labels, 1) if words.says(text, words.SIGMA_WORDS)), 0)
     quality = next((i for i, text in enumerate(labels, 1) if words.says(text, words.QUALITY_WORDS)), 0)
@@ -226,47 +226,20 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
             "it holds no grid with a place on Earth; if it is a table or a MATLAB file, write lines of 'x y z' to a text "
             "file ending in .xyz and open that with --crs"
         )
-    ranked: list[tuple[int, str, str]] = []
-    seen: dict[str, str] = {}
     if '"' in path:
         raise UnreadableError(
             "its variables cannot be named: rename the file or folder without the quotation mark"
         )
-    for sub in subs:
-        last = sub.rsplit(":", 1)[1]
-        label = last.strip("/")
-        if sub.lower().startswith("netcdf:"):
-            sub = f'NETCDF:"{path}":{last}'  # as it is listed, a name with an apostrophe or a colon does not open
-        seen[label] = sub
-        try:
-            with handles.open_dataset(sub) as dataset:
-                ranked.append((_likeness(dataset, label), label, sub))
-        except UnreadableError:
-            continue
+    seen, ranked = _variables(path, subs)
     variable, layer = _step_asked(variable) if variable not in seen else (variable, 0)
     if variable:
         sub_asked = next((s for lab, s in seen.items() if lab.lower() == variable.lower()), None)
         if sub_asked is None:
             raise InputError(f"{name}: has no variable {variable!r}; it has {', '.join(seen)}")
-        best = [(0, variable, sub_asked)]
+        label, sub = variable, sub_asked
     else:
-        top = max((score for score, _, _ in ranked), default=0)
-        if top <= 0:
-            raise InputError(
-                f"{name}: none of its variables ({', '.join(seen)}) looks like a seabed; if one is, say --variable"
-            )
-        best = [item for item in ranked if item[0] == top]
-        # elevation beside elevation_min and elevation_max: the others are said of it
-        best = next(
-            ([item] for item in best if all(other[1].lower().startswith(item[1].lower()) for other in best)),
-            best,
-        )
-    if len(best) > 1:
-        raise AmbiguousError(
-            f"{name}: variables {', '.join(label for _, label, _ in best)} could each be the seabed; "
-            f"say which with --variable {best[0][1]}"
-        )
-    _, label, sub = best[0]
+        label = _likeliest(ranked, list(seen), name)
+        sub = seen[label]
     dataset = handles.open_dataset(sub)
     try:
         asked = None if dataset.count > 1 else "1"
@@ -283,6 +256,42 @@ def _of_many(path: str, subs: list[str], name: str, variable: str | None) -> Cho
         sigma_path=sigma,
         filled_path=_alike(seen, [n for n in seen if "interpolat" in n.lower()], choice.dataset.shape),
     )
+
+
+def _variables(path: str, subs: list[str]) -> tuple[dict[str, str], list[tuple[int, str]]]:
+    """What opens each variable, by its name; and how much each that opens looks like a seabed."""
+    seen: dict[str, str] = {}
+    ranked: list[tuple[int, str]] = []
+    for sub in subs:
+        last = sub.rsplit(":", 1)[1]
+        label = last.strip("/")
+        if sub.lower().startswith("netcdf:"):
+            sub = f'NETCDF:"{path}":{last}'  # as it is listed, a name with an apostrophe or a colon does not open
+        seen[label] = sub
+        try:
+            with handles.open_dataset(sub) as dataset:
+                ranked.append((_likeness(dataset, label), label))
+        except UnreadableError:
+            continue
+    return seen, ranked
+
+
+def _likeliest(ranked: list[tuple[int, str]], names: list[str], name: str) -> str:
+    """The one variable that looks most like a seabed."""
+    top = max((score for score, _ in ranked), default=0)
+    if top <= 0:
+        raise InputError(
+            f"{name}: none of its variables ({', '.join(names)}) looks like a seabed; if one is, say --variable"
+        )
+    best = [label for score, label in ranked if score == top]
+    # elevation beside elevation_min and elevation_max: the others are said of it
+    whole = [one for one in best if all(other.lower().startswith(one.lower()) for other in best)]
+    best = whole[:1] or best
+    if len(best) > 1:
+        raise AmbiguousError(
+            f"{name}: variables {', '.join(best)} could each be the seabed; say which with --variable {best[0]}"
+        )
+    return best[0]
 
 
 def _sigma_of(seen: dict[str, str], label: str, shape: tuple[int, int]) -> str:

@@ -33,10 +33,10 @@ def walk(folder: Path) -> tuple[list[Path], Counter[str], list[str]]:
     while stack:
         here = stack.pop()
         try:
-            told = here.stat()
-            if (told.st_dev, told.st_ino) in entered and told.st_ino:
+            facts = here.stat()
+            if (facts.st_dev, facts.st_ino) in entered and facts.st_ino:
                 continue  # a link back to a folder already seen
-            entered.add((told.st_dev, told.st_ino))
+            entered.add((facts.st_dev, facts.st_ino))
             if here != folder and _is_run(here):
                 strangers["folder of an earlier run"] += 1
                 continue

@@ -73,7 +73,41 @@ def sniff(path: Path, options: TextOptions) -> Layout:
     """
     lines = [ln for ln in as_text(read_head(path)).split("\n")[:400] if ln.strip()]
     lines = lines[:-1] if len(lines) > 300 else lines
-    body = [ln for ln in lines if not ln.lstrip().startswith(("#", "//"))]
+    body = [ln for ln in lines if not _is_comment(ln)]
+    delimiter, width = _delimiter(body, path.name)
+    header_at, header = 0, None
+    for place, line in enumerate(lines[:60]):
+        cells = [c.strip() for c in _split(line.lstrip("#/ \t"), delimiter)]
+        if find_columns(cells) is not None:
+            header_at, header = place + 1, cells
+            break
+    if header is None and options.columns is not None and body:
+        first = [c.strip() for c in _split(body[0], delimiter)]
+        if all(np.isnan(parse_angle(c)) for c in first):  # a header in no language we know
+            header_at, header = lines.index(body[0]) + 1, first
+    width = len(header) if header else width
+    columns = parse_columns(options.columns, header) if options.columns else find_columns(header or [])
+    if columns is None:
+        raise AmbiguousError(_unnamed(body, delimiter, width, path.name))
+    rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
+    columns, unit = _with_unit(columns, rows, options, path.name)
+    comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
+        len(rows), 1
+    )
+    if max(columns.index.values()) >= width:
+        raise AmbiguousError(
+            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
+        )
+    head = sum(not _is_comment(ln) for ln in lines[:header_at])
+    return Layout(delimiter, width, columns, head, comma, unit)
+
+
+def _is_comment(line: str) -> bool:
+    return line.lstrip().startswith(("#", "//"))
+
+
+def _delimiter(body: list[str], name: str) -> tuple[str, int]:
+    """The delimiter by which most lines have one number of cells, and that number."""
     best: tuple[float, int, str] = (0.0, 0, ",")
     for delimiter in (";", "|", "\t", ",", " "):
         widths = [len(_split(ln, delimiter)) for ln in body]
@@ -86,59 +120,45 @@ def sniff(path: Path, options: TextOptions) -> Layout:
     share, width, delimiter = best
     if share < 0.5:
         raise UnreadableError(
-            f"{path.name}: no table of soundings in its first lines; wanted delimited text, NMEA 0183, GPX or GeoJSON"
+            f"{name}: no table of soundings in its first lines; wanted delimited text, NMEA 0183, GPX or GeoJSON"
         )
-    header_at, header, found = 0, None, None
-    for place, line in enumerate(lines[:60]):
-        cells = [c.strip() for c in _split(line.lstrip("#/ \t"), delimiter)]
-        found = find_columns(cells)
-        if found is not None:
-            header_at, header = place + 1, cells
-            width = len(cells)
-            break
-    if found is None and options.columns is not None and body:
-        first = [c.strip() for c in _split(body[0], delimiter)]
-        if all(np.isnan(parse_angle(c)) for c in first):  # a header in no language we know
-            header_at, header, width = lines.index(body[0]) + 1, first, len(first)
-    columns = parse_columns(options.columns, header) if options.columns else found
-    if columns is None:
-        counted = counts_rows([_split(line, delimiter) for line in body[1:20]])
-        say = (
-            "the first only counts the rows: say which of the others is which, such as --columns lon=2,lat=3,depth_m=4"
-            if counted
-            else "say which is which, such as --columns lon=1,lat=2,depth_m=3"
-        )
-        raise AmbiguousError(
-            f"{path.name}: {width} columns without names that are known, first row {body[0][:60]!r}; {say}"
-        )
-    rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
-    unit = (
-        _unit_in_cells([c[columns.index["depth"]] for c in rows], path.name)
-        if "depth" in columns.index
-        else ""
+    return delimiter, width
+
+
+def _unnamed(body: list[str], delimiter: str, width: int, name: str) -> str:
+    """What to say of columns without names that are known."""
+    say = (
+        "the first only counts the rows: say which of the others is which, such as --columns lon=2,lat=3,depth_m=4"
+        if counts_rows([_split(line, delimiter) for line in body[1:20]])
+        else "say which is which, such as --columns lon=1,lat=2,depth_m=3"
     )
+    return f"{name}: {width} columns without names that are known, first row {body[0][:60]!r}; {say}"
+
+
+def _with_unit(
+    columns: Columns, rows: list[list[str]], options: TextOptions, name: str
+) -> tuple[Columns, str]:
+    """The columns with the unit of their depths, and that unit where it is written behind every depth.
+
+    Raises
+    ------
+    AmbiguousError
+        If nothing states the unit, or two things state different ones.
+    """
+    depth = columns.index.get("depth")
+    unit = "" if depth is None else _unit_in_cells([row[depth] for row in rows], name)
     if unit:
         factor = UNITS[unit.lower()]
         if columns.unit_said and columns.depth_factor != factor:
             raise AmbiguousError(
-                f"{path.name}: depths are written with the unit {unit!r}, but the column's name says another; correct one"
+                f"{name}: depths are written with the unit {unit!r}, but the column's name says another; correct one"
             )
         columns = replace(columns, depth_factor=factor, unit_said=True)
     if options.depth_unit is not None and not columns.unit_said:
         columns = replace(columns, depth_factor=options.depth_unit, unit_said=True)
     if not columns.unit_said and ("depth" in columns.index or "elev" in columns.index):
-        raise AmbiguousError(
-            f"{path.name}: the depth column states no unit; say --depth-unit m, ft or fathom"
-        )
-    comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
-        len(rows), 1
-    )
-    if max(columns.index.values()) >= width:
-        raise AmbiguousError(
-            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
-        )
-    head = sum(not ln.lstrip().startswith(("#", "//")) for ln in lines[:header_at])
-    return Layout(delimiter, width, columns, head, comma, unit)
+        raise AmbiguousError(f"{name}: the depth column states no unit; say --depth-unit m, ft or fathom")
+    return columns, unit
 
 
 def _unit_in_cells(cells: list[str], name: str) -> str:
@@ -185,6 +205,64 @@ def _split(line: str, delimiter: str) -> list[str]:
     return [cell.replace(_INNER, delimiter) for cell in cells]
 
 
+@dataclass
+class _Body:
+    """What the body of a file gave so far: its columns, and what of it is no sounding."""
+
+    layout: Layout
+    options: TextOptions
+    parts: dict[str, list[Floats]]
+    lines: int = 0
+    comments: int = 0
+    odd: str = ""
+    timeless: int = 0
+    odd_time: str = ""
+
+    def add(self, block: bytes) -> None:
+        """Take some whole lines more."""
+        first = self.lines == 0
+        self.lines += len(_LINES.findall(block))
+        self.comments += len(_COMMENTS.findall(block))
+        table, passed = _parse(block, self.layout)
+        self.odd = self.odd or next((row for row in passed if not _is_comment(row)), "")
+        if table.num_rows == 0:
+            return
+        got = _convert(table, self.layout, self.options)
+        usable = np.zeros(table.num_rows, bool)
+        for kind in ("depth", "lat"):
+            if kind in got:
+                usable |= np.isfinite(got[kind])
+        if "lat" in got and "depth" in got:
+            usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
+        if "time" in got:
+            self._count_timeless(table, np.isnan(got["time"]) & usable)
+        for kind, values in got.items():
+            self.parts[kind].append(values[usable])
+        lost = np.flatnonzero(~usable)[self.layout.header_rows if first else 0 :]
+        if lost.size and not self.odd:
+            self.odd = self.layout.delimiter.join(str(c[int(lost[0])]) for c in table.columns)
+
+    def _count_timeless(self, table: pa.Table, without: NDArray[np.bool_]) -> None:
+        """Count rows whose time is written but is none."""
+        words = table.column(str(self.layout.columns.index["time"]))
+        written = np.asarray(pc.fill_null(pc.greater(pc.utf8_length(words), 0), False))
+        rows = np.flatnonzero(without & written)
+        self.timeless += rows.size
+        if rows.size and not self.odd_time:
+            self.odd_time = str(words[int(rows[0])])
+
+    def notes(self, bad: int) -> tuple[str, ...]:
+        """What the reader should know of it."""
+        notes = []
+        if "time" not in self.layout.columns.index:
+            notes.append("no times: nothing that needs a clock was checked")
+        if self.timeless:
+            notes.append(f"{self.timeless:,} of its times are none, such as {_shown(self.odd_time)}")
+        if bad:
+            notes.append(f"{bad:,} of its {self.lines:,} lines hold no sounding, such as {_shown(self.odd)}")
+        return tuple(notes)
+
+
 def read_text(path: Path, options: TextOptions) -> Log:
     """Read a delimited log.
 
@@ -199,43 +277,13 @@ def read_text(path: Path, options: TextOptions) -> Log:
         Rows whose numbers could not be read at all are counted in ``counts["bad lines"]``.
     """
     layout = sniff(path, options)
-    wanted = layout.columns.index
-    parts: dict[str, list[Floats]] = {k: [] for k in ("lon", "lat", "depth", "time")}
-    total = comments = 0
-    odd, odd_time, timeless = "", "", 0
+    body = _Body(layout, options, {k: [] for k in ("lon", "lat", "depth", "time")})
     for block in chunks(path):
-        total += len(_LINES.findall(block))
-        comments += len(_COMMENTS.findall(block))
-        table, passed = _parse(block, layout)
-        odd = odd or next((row for row in passed if not row.lstrip().startswith(("#", "//"))), "")
-        if table.num_rows == 0:
-            continue
-        got = _convert(table, layout, options)
-        usable = np.zeros(table.num_rows, bool)
-        for kind in ("depth", "lat"):
-            if kind in got:
-                usable |= np.isfinite(got[kind])
-        if "lat" in got and "depth" in got:
-            usable = np.isfinite(got["lat"]) & np.isfinite(got["lon"])
-        if "time" in got:
-            words = table.column(str(wanted["time"]))
-            no_time = np.flatnonzero(
-                np.isnan(got["time"])
-                & usable
-                & np.asarray(pc.fill_null(pc.greater(pc.utf8_length(words), 0), False))
-            )
-            timeless += no_time.size
-            if no_time.size and not odd_time:
-                odd_time = str(words[int(no_time[0])])
-        for kind, values in got.items():
-            parts[kind].append(values[usable])
-        lost = np.flatnonzero(~usable)[layout.header_rows if total == len(_LINES.findall(block)) else 0 :]
-        if lost.size and not odd:
-            odd = layout.delimiter.join(str(c[int(lost[0])]) for c in table.columns)
-    columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in parts.items()}
+        body.add(block)
+    columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in body.parts.items()}
     size = max(c.size for c in columns.values())
     if size == 0:
-        raise UnreadableError(f"{path.name}: not one of its {total} lines is a sounding or a fix")
+        raise UnreadableError(f"{path.name}: not one of its {body.lines} lines is a sounding or a fix")
     if options.swap_lonlat:
         columns["lon"], columns["lat"] = columns["lat"], columns["lon"]
     if options.crs is None:
@@ -243,18 +291,13 @@ def read_text(path: Path, options: TextOptions) -> Log:
         columns["lon"] = (columns["lon"] + 180.0) % 360.0 - 180.0
     if columns["time"].size == 0:
         columns["time"] = np.full(size, np.nan)
-    # told by taking away, so that what goes in is what comes out and what is counted here
-    bad = total - comments - layout.header_rows - size
-    notes = ("no times: nothing that needs a clock was checked",) if "time" not in wanted else ()
-    if timeless:
-        notes = (*notes, f"{timeless:,} of its times are none, such as {_shown(odd_time)}")
-    if bad:
-        notes = (*notes, f"{bad:,} of its {total:,} lines hold no sounding, such as {_shown(odd)}")
+    # counted by subtraction, so that every line that goes in is either a sounding or counted here
+    bad = body.lines - body.comments - layout.header_rows - size
     return Log(
         path.name, columns["lon"], columns["lat"], columns["depth"], columns["time"],
         np.full(columns["depth"].size, np.nan),
         "surface" if layout.columns.surface else "transducer",
-        counts={"lines": total, "bad lines": bad}, notes=notes,
+        counts={"lines": body.lines, "bad lines": bad}, notes=body.notes(bad),
     )  # fmt: skip
 
 
@@ -269,7 +312,7 @@ def _shown(text: str) -> str:
 
 
 def _parse(block: bytes, layout: Layout) -> tuple[pa.Table, list[str]]:
-    """Turn lines into text columns; rows of another width are passed over and told."""
+    """Turn lines into text columns; rows of another width are passed over and returned beside them."""
     delimiter = layout.delimiter
     block = _unquoted(block, delimiter)
     if delimiter == " ":

@@ -56,19 +56,8 @@ def read_tide(
     AmbiguousError
         Zone or unit not stated.
     """
-    lines = [
-        ln
-        for ln in as_text(read_all(path)).replace("\r\n", "\n").replace("\x00", "").split("\n")
-        if ln.strip()
-    ]
-    lines = [ln for ln in lines if not ln.lstrip().startswith(("#", "//"))]
-    if len(lines) < 2:
-        raise UnreadableError(f"{path.name}: no table; wanted a header and rows of time and height")
-    delimiter = max((";", "\t", ","), key=lines[0].count)
-    raw = [c.strip().strip('"') for c in lines[0].split(delimiter)]
+    raw, rows = _table(path)
     names = [normal(c) for c in raw]
-    rows = [[c.strip().strip('"') for c in ln.split(delimiter)] for ln in lines[1:]]
-    rows = [r for r in rows if len(r) >= len(names)]
     name_at = _find(names, _NAME)
     amplitude_at = next(
         (k for k, n in enumerate(names) if n in _AMPLITUDE or n.startswith("amplitude")), None
@@ -78,32 +67,49 @@ def read_tide(
     height_at = next(
         (k for w in _HEIGHT for k, n in enumerate(names) if n == w or n.startswith(w + " ")), None
     )
-    date_at, time_at = _find(names, {"date", "day"}), _find(names, _CLOCK)
-    if height_at is None or (time_at is None and _find(names, _TIME) is None):
+    if height_at is None or (_find(names, _CLOCK) is None and _find(names, _TIME) is None):
         raise UnreadableError(
             f"{path.name}: columns {raw} hold no tide; wanted time and height, or constituent, amplitude and phase"
         )
+    stamps, in_utc = _stamps(raw, names, rows)
+    if not in_utc and zone is None:
+        raise AmbiguousError(
+            f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)"
+        )
+    factor = _factor(path, raw[height_at], unit)
+    seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if in_utc else zone or UTC)
+    heights = np.array([_number(r[height_at]) for r in rows]) * factor
+    try:
+        return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
+    except InputError as error:
+        raise InputError(f"{path.name}: {error}") from None
+
+
+def _table(path: Path) -> tuple[list[str], list[list[str]]]:
+    """Header and rows of a delimited text."""
+    text = as_text(read_all(path)).replace("\r\n", "\n").replace("\x00", "")
+    lines = [ln for ln in text.split("\n") if ln.strip() and not ln.lstrip().startswith(("#", "//"))]
+    delimiter = max((";", "\t", ","), key=lines[0].count) if lines else ","
+    raw, *rows = [[c.strip().strip('"') for c in ln.split(delimiter)] for ln in lines] or [[]]
+    rows = [r for r in rows if len(r) >= len(raw)]
+    if not rows:
+        raise UnreadableError(f"{path.name}: no table; wanted a header and rows of time and height")
+    return raw, rows
+
+
+def _stamps(raw: list[str], names: list[str], rows: list[list[str]]) -> tuple[list[str], bool]:
+    """The time of each row as text, and whether the file itself states the zone."""
+    date_at, time_at = _find(names, {"date", "day"}), _find(names, _CLOCK)
     if date_at is not None and time_at is not None:
         stamps = [f"{r[date_at]} {r[time_at]}" for r in rows]
     else:
         at = _find(names, _TIME)
         assert at is not None
         stamps = [r[at] for r in rows]
-    said_zone = (bool(stamps) and _OFFSET.search(stamps[0]) is not None) or any(
+    stated = _OFFSET.search(stamps[0]) is not None or any(
         "utc" in c.lower() or "gmt" in c.lower() for c in raw
     )
-    if not said_zone and zone is None:
-        raise AmbiguousError(
-            f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)"
-        )
-    stamps = [re.sub(r"\s*(UTC|GMT)\s*$", "Z", s) for s in stamps]
-    factor = _factor(path, raw[height_at], unit)
-    seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if said_zone else zone or UTC)
-    heights = np.array([_number(r[height_at]) for r in rows]) * factor
-    try:
-        return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
-    except InputError as error:
-        raise InputError(f"{path.name}: {error}") from None
+    return [re.sub(r"\s*(UTC|GMT)\s*$", "Z", s) for s in stamps], stated
 
 
 def _find(names: list[str], words: set[str]) -> int | None:

@@ -1,4 +1,4 @@
-"""Times in logs and tables, as seconds since 1970 UTC; a time without a zone is UTC or as told."""
+"""Times in logs and tables, as seconds since 1970 UTC; a time without a zone is UTC, or in the zone that is given."""
 
 from __future__ import annotations
 
@@ -84,9 +84,9 @@ def _parsed(series: pd.Series, zone: tzinfo, **how: Any) -> Floats:
     """Seconds of times that carry a zone, and of those that do not and are in ``zone``; a clock without a day is none."""
     dated = series.where(series.str.contains(_DATE, regex=True).fillna(False))
     zoned = dated.str.contains(_ZONE, regex=True).fillna(False).astype(bool)
-    told = _seconds(pd.to_datetime(dated.where(zoned), errors="coerce", utc=True, **how), UTC)
+    stated = _seconds(pd.to_datetime(dated.where(zoned), errors="coerce", utc=True, **how), UTC)
     bare = _seconds(pd.to_datetime(dated.where(~zoned), errors="coerce", **how), zone)
-    return np.where(zoned.to_numpy(), told, bare)
+    return np.where(zoned.to_numpy(), stated, bare)
 
 
 def _seconds(parsed: pd.Series, zone: tzinfo) -> Floats:
@@ -102,7 +102,7 @@ def _seconds(parsed: pd.Series, zone: tzinfo) -> Floats:
 
 
 def _iso(column: pa.Array, zone: tzinfo) -> Floats | None:
-    """ISO 8601 throughout, read all at once; None where a single row is anything else."""
+    """ISO 8601, all rows read at once; None if any row is written in another way."""
     text = pc.utf8_trim_whitespace(column)
     for kind in (pa.timestamp("us"), pa.timestamp("us", tz="UTC")):
         if kind.tz is None and zone is not UTC:

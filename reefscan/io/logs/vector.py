@@ -104,7 +104,7 @@ def _local(tag: Any) -> str:
 
 
 def _number(value: Any) -> float:
-    """A number, however it is written; NaN for anything else, and for what is too large for one."""
+    """A number in any notation; NaN for anything else, and for a number that is too large."""
     try:
         return float(value) if isinstance(value, (str, int, float)) else float("nan")
     except (ValueError, OverflowError):
@@ -187,7 +187,7 @@ def read_vector(path: Path, options: TextOptions) -> Log:
     UnreadableError
         No driver reads it, or it has no points.
     AmbiguousError
-        No depth can be told apart, or its unit is not stated.
+        It is not clear which attribute is the depth, or its unit is not stated.
     """
     from reefscan.io.vectors import layer_table
 
@@ -239,6 +239,6 @@ def read_vector(path: Path, options: TextOptions) -> Log:
 
 
 def read_geojson(path: Path, options: TextOptions) -> Log:
-    """Read a GeoJSON file: B-12 if it is that, else as any vector file."""
+    """Read a GeoJSON file: as B-12 if it is one, otherwise as any vector file."""
     document = parse_json(path)[0]
     return read_b12(path, document) if is_b12(document) else read_vector(path, options)

@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import RunFolderError
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.newraster import NewRaster, new_raster
 from reefscan.io.whole import put_in_place, telling
 
 SCHEMA_VERSION = "1"
-CAUTION = "Not for navigation."
 
 
 class LayerRasters:

@@ -1,4 +1,4 @@
-"""The run folder: what a run leaves behind, marked as ours before anything else is in it.
+"""The run folder: everything that a run writes. A mark that it is ours is written first.
 
 A folder that holds anything and is not marked is never touched. `run.json` carries the state
 (``started``, ``done``, ``partial``, ``failed``, ``interrupted``): a reader sees at once whether the
@@ -17,12 +17,14 @@ from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import MissingInputError, RecipeError, RunFolderError, UnreadableError
 from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
 from reefscan.io.localfile import odd_kind, read_small_text
 from reefscan.io.lock import FolderLock
 from reefscan.io.out import geojson
 from reefscan.io.whole import write_error, write_whole
+from reefscan.surroundings.known import closed_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,10 +33,6 @@ logger = logging.getLogger(__name__)
 
 RUN_SCHEMA_VERSION = 1
 MARK = "reefscan-run"
-CAUTION = (
-    "Not for navigation. Depths come from the grid as it is, not from today's sea: check depth, rights "
-    "and rules on the spot. Closed areas, currents, weather and other boats are not known here."
-)
 
 RUN_JSON = "run.json"
 RECIPE = "recipe.toml"
@@ -204,9 +202,11 @@ class RunFolder:
 
         return self.write(CANDIDATES_PARQUET, tables.candidates_to_bytes(table))
 
-    def write_listed(self, sites: Sequence[Mapping[str, Any]]) -> Path:
-        """Write the ranked list (``candidates.geojson``); see `reefscan.io.out.geojson.to_text`."""
-        return self.write(CANDIDATES_GEOJSON, geojson.to_text(sites, caution=CAUTION))
+    def write_listed(self, sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any] | None = None) -> Path:
+        """Write the ranked list (``candidates.geojson``) with what ``info`` knows of closed ground; see `reefscan.io.out.geojson.to_text`."""
+        return self.write(
+            CANDIDATES_GEOJSON, geojson.to_text(sites, caution=f"{closed_words(info or {})} {CAUTION}")
+        )
 
     def recipe(self) -> Recipe:
         """Return the recipe the run used."""
@@ -268,9 +268,14 @@ def _refuse_foreign(path: Path) -> None:
         )
 
 
+def score_name(number: int) -> str:
+    """Name of the score raster of a run's sheet, counted from 0."""
+    return SCORE if number == 0 else SCORE.replace(".tif", f"_{number + 1}.tif")
+
+
 def run_inputs(folder: Path, *others: Path | None) -> list[Path]:
-    """Files that whoever reads a run reads (its map is only looked at), and others that are named with it."""
-    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE)
+    """Files that a command reads when it opens a run (not its map, which is only looked at), and others that are named with it."""
+    mine = (RUN_JSON, RECIPE, CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, SCORE, "surroundings.gpkg")
     return [*(folder / name for name in mine), folder / STORE, *(path for path in others if path is not None)]
 
 

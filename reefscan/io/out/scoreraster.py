@@ -18,12 +18,14 @@ from rasterio.enums import ColorInterp
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.newraster import NewRaster, new_raster, same_cells
 from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
 
 NODATA = 255
+SCORE_LABELS = {"long_name": "score of a net dropped here", "units": "1"}
 SCHEMA_VERSION = "1"
 
 _RAMP = (
@@ -34,6 +36,18 @@ _RAMP = (
     (100, (244, 162, 40)),
 )
 """Pale to deep blue, then amber for the best: lightness changes too, for print and colour-blind eyes."""
+
+
+def with_gaps(score: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Scores as numbers, NaN where unknown."""
+    return np.where(score == NODATA, np.float32(np.nan), score.astype(np.float32))
+
+
+def read_score(path: Path | str) -> NDArray[np.uint8]:
+    """Scores of every cell of a raster (0-100, 255 unknown)."""
+    with rasterio.open(path) as dataset:
+        cells: NDArray[np.uint8] = dataset.read(1)
+    return cells
 
 
 class ScoreRaster:
@@ -128,7 +142,7 @@ def _describe(dataset: rasterio.io.DatasetWriter) -> None:
     dataset.write_colormap(1, colour_table())
     dataset.update_tags(
         TITLE=SCORE_TITLE, SCHEMA_VERSION=SCHEMA_VERSION,
-        CAUTION="Not for navigation. A high score is a place to try, not a safe place.",
+        CAUTION=CAUTION,
     )  # fmt: skip
 
 

@@ -22,7 +22,7 @@ Floats = NDArray[np.float64]
 BANDS: tuple[tuple[str, str, str], ...] = (
     ("elevation", "metre", "elevation above the datum, positive up"),
     ("uncertainty", "metre", "standard uncertainty of the elevation (1 sigma)"),
-    ("count", "1", "soundings in the cell"),
+    ("count", "1", "soundings in the cell; -1 where that is not known"),
     ("source", "1", "1 own soundings, 2 blended, 3 public grid"),
 )
 NODATA = -99999.0

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.errors import InputError
 from reefscan.io.out.geopackage import write_geopackage
 from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
@@ -198,13 +199,17 @@ def described(point: Waypoint) -> str:
     return "; ".join(p for p in parts if p)
 
 
-def gpx_bytes(points: Sequence[Waypoint], *, title: str, symbol: str | None = None) -> bytes:
+def _headed(note: str) -> str:
+    """What stands at the top of a file: the note first, then what always does."""
+    return shown(f"{note} {CAUTION}".strip())
+
+
+def gpx_bytes(points: Sequence[Waypoint], *, title: str, note: str = "", symbol: str | None = None) -> bytes:
     """GPX 1.1 waypoints. ``ele`` is minus the depth; no ``sym`` unless a name is given."""
     out = ['<?xml version="1.0" encoding="UTF-8"?>']
     out.append('<gpx version="1.1" creator="reefscan" xmlns="http://www.topografix.com/GPX/1/1">')
     out.append(
-        f"<metadata><name>{escape(shown(title))}</name>"
-        "<desc>Not for navigation. Depths from a grid; look before you set.</desc></metadata>"
+        f"<metadata><name>{escape(shown(title))}</name><desc>{escape(_headed(note))}</desc></metadata>"
     )
     for p in points:
         out.append(f'<wpt lat="{_degrees(p.lat)}" lon="{_degrees(p.lon)}">')
@@ -220,7 +225,7 @@ def gpx_bytes(points: Sequence[Waypoint], *, title: str, symbol: str | None = No
     return "\n".join(out).encode()
 
 
-def kml_bytes(points: Sequence[Waypoint], *, title: str) -> bytes:
+def kml_bytes(points: Sequence[Waypoint], *, title: str, note: str = "") -> bytes:
     """KML 2.2 placemarks on the ground (no altitude: a viewer would bury them), with the fields as data."""
     out = [
         '<?xml version="1.0" encoding="UTF-8"?>',
@@ -228,7 +233,7 @@ def kml_bytes(points: Sequence[Waypoint], *, title: str) -> bytes:
         '<kml xmlns="http://www.opengis.net/kml/2.2"><Document>',
     ]
     out.append(f"<name>{escape(shown(title))}</name>")
-    out.append("<description>Not for navigation. Depths from a grid; look before you set.</description>")
+    out.append(f"<description>{escape(_headed(note))}</description>")
     for p in points:
         out.append(
             f"<Placemark><name>{escape(p.name)}</name><description>{escape(described(p))}</description>"
@@ -252,8 +257,12 @@ def _columns(points: Sequence[Waypoint]) -> list[str]:
     return list(dict.fromkeys(k for p in points for k in p.fields if k not in fixed))
 
 
-def csv_bytes(points: Sequence[Waypoint]) -> bytes:
-    """RFC 4180 table, UTF-8. A cell that a spreadsheet would run as a formula starts with an apostrophe."""
+def csv_bytes(points: Sequence[Waypoint], *, note: str = "") -> bytes:
+    """RFC 4180 table, UTF-8. A cell that a spreadsheet would run as a formula starts with an apostrophe.
+
+    The note stands in a last column of its own: a line above the heads would break what reads the table.
+    """
+    points = [replace(p, fields={**p.fields, "remark": note}) for p in points] if note else points
     extra = _columns(points)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
@@ -281,7 +290,7 @@ def inert(text: str) -> str:
     return "'" + text if text.lstrip().startswith(starts) or text.startswith(starts) else text
 
 
-def geojson_bytes(points: Sequence[Waypoint], *, title: str) -> bytes:
+def geojson_bytes(points: Sequence[Waypoint], *, title: str, note: str = "") -> bytes:
     """RFC 7946 points with the same fields."""
     features = [
         {
@@ -291,11 +300,17 @@ def geojson_bytes(points: Sequence[Waypoint], *, title: str) -> bytes:
         }
         for p in points
     ]
-    document = {"type": "FeatureCollection", "schema": SCHEMA, "title": shown(title), "features": features}
+    document = {
+        "type": "FeatureCollection",
+        "schema": SCHEMA,
+        "title": shown(title),
+        "note": _headed(note),
+        "features": features,
+    }
     return (json.dumps(document, ensure_ascii=False, allow_nan=False, separators=(",", ":")) + "\n").encode()
 
 
-def gpkg_bytes(points: Sequence[Waypoint]) -> bytes:
+def gpkg_bytes(points: Sequence[Waypoint], *, note: str = "") -> bytes:
     """GeoPackage with one layer ``sites``; GDAL's own date is fixed so that equal sites are equal files."""
     import geopandas as gpd
     from shapely.geometry import Point
@@ -320,22 +335,27 @@ def gpkg_bytes(points: Sequence[Waypoint]) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "sites.gpkg"
         return write_geopackage(
-            path, {"sites": frame}, {"sites": "Point"}, meaning="reefscan {}"
+            path,
+            {"sites": frame},
+            {"sites": "Point"},
+            meaning="reefscan {}. " + shown(note).replace("{", "(").replace("}", ")"),
         ).read_bytes()
 
 
-def encode(points: Sequence[Waypoint], fmt: str, *, title: str, symbol: str | None = None) -> bytes:
-    """Bytes of tidied points in one of `FORMATS`."""
+def encode(
+    points: Sequence[Waypoint], fmt: str, *, title: str, note: str = "", symbol: str | None = None
+) -> bytes:
+    """Bytes of tidied points in one of `FORMATS`; the note stands at the top."""
     if fmt == "gpx":
-        return gpx_bytes(points, title=title, symbol=symbol)
+        return gpx_bytes(points, title=title, note=note, symbol=symbol)
     if fmt == "kml":
-        return kml_bytes(points, title=title)
+        return kml_bytes(points, title=title, note=note)
     if fmt == "csv":
-        return csv_bytes(points)
+        return csv_bytes(points, note=note)
     if fmt == "geojson":
-        return geojson_bytes(points, title=title)
+        return geojson_bytes(points, title=title, note=note)
     if fmt == "gpkg":
-        return gpkg_bytes(points)
+        return gpkg_bytes(points, note=note)
     raise InputError(f"format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
 
 
@@ -381,10 +401,11 @@ def write_sites(
     *,
     fmt: str,
     title: str,
+    note: str = "",
     symbol: str | None = None,
     most: int | None = None,
 ) -> list[Path]:
-    """Write the points whole or not at all; with ``most`` as ``name-1.gpx``, ``name-2.gpx`` and so on.
+    """Write the points whole or not at all, with a note at the top; with ``most`` as ``name-1.gpx``, ``name-2.gpx`` and so on.
 
     Returns
     -------
@@ -408,5 +429,5 @@ def write_sites(
     for path in paths:
         refuse_foreign(path)
     for path, part in zip(paths, parts, strict=True):
-        write_out(path, encode(part, fmt, title=title, symbol=symbol))
+        write_out(path, encode(part, fmt, title=title, note=note, symbol=symbol))
     return paths

@@ -1,7 +1,8 @@
 """Small gaps carried straight across, so that a scattering of lost cells does not hide the ground between them.
 
 Arrays and numbers in, arrays out. Exact on every plane: an unknown cell takes the mean of what the straight lines through known cells on two
-opposite sides of it give, one cell and two cells away at the most. Gaps of up to two cells are closed; what is wider stays unknown.
+opposite sides of it give, one cell and two cells away at the most. Gaps of up to two cells are closed; what is wider stays unknown, and so
+does what lies beside ground that lets no boat pass: the missing cell may be more of it.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.open_water import BAR_MM
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -28,7 +30,7 @@ def _closed(elev_mm: NDArray[np.int32]) -> NDArray[np.int64]:
         for c in range(REACH, cols - REACH):
             if line[c] != _NODATA:
                 continue
-            total, lines = 0.0, 0
+            total, lines, dry = 0.0, 0, False
             for k in range(4):
                 i, j = (0, 1) if k == 0 else (1, 0) if k == 1 else (1, 1) if k == 2 else (1, -1)
                 back = 1 if elev_mm[r - i, c - j] != _NODATA else 2
@@ -37,7 +39,8 @@ def _closed(elev_mm: NDArray[np.int32]) -> NDArray[np.int64]:
                 if back + on < 4 and a != _NODATA and b != _NODATA:
                     total += (a * on + b * back) / (back + on)
                     lines += 1
-            if lines:
+                    dry |= max(a, b) >= BAR_MM
+            if lines and not dry:
                 if n == found.shape[0]:
                     larger = np.empty((2 * n, 3), np.int64)
                     larger[:n] = found

@@ -59,18 +59,14 @@ def ruggedness_and_relief(
 ) -> tuple[float, float]:
     """Ruggedness (1 - mean unit normal) within a ring, and relief (m) within a disc; radii in cells, NaN unknown."""
     rows, cols = elev.shape
-    reach = int(max(far, relief_radius))
+    reach = int(far)
     x, y, z, n = 0.0, 0.0, 0.0, 0
-    low, high = 2**30, -(2**30)
     for dr in range(-reach, reach + 1):
         for dc in range(-reach, reach + 1):
             r, c = row + dr, col + dc
             if r < 1 or c < 1 or r >= rows - 1 or c >= cols - 1 or elev[r, c] == _NODATA:
                 continue
-            d2 = dr * dr + dc * dc
-            if d2 <= relief_radius * relief_radius:
-                low, high = min(low, elev[r, c]), max(high, elev[r, c])
-            if near * near <= d2 <= far * far:
+            if near * near <= dr * dr + dc * dc <= far * far:
                 a, b, d, e = elev[r - 1, c], elev[r + 1, c], elev[r, c - 1], elev[r, c + 1]
                 if min(min(a, b), min(d, e)) == _NODATA:
                     continue
@@ -80,8 +76,20 @@ def ruggedness_and_relief(
                 y += q * size
                 z += size
                 n += 1
+    low, high = np.int32(2**30), np.int32(-(2**30))
+    square, reach = relief_radius * relief_radius, int(relief_radius)
+    for r in range(max(1, row - reach), min(rows - 1, row + reach + 1)):
+        # a line at a time, without a branch: with a radius of 500 cells it is nearly all of a scan's time
+        half = int(math.sqrt(square - (r - row) ** 2))
+        line = elev[r, max(1, col - half) : max(1, min(cols - 1, col + half + 1))]
+        for k in range(line.shape[0]):
+            inside = line[k] != _NODATA
+            low = min(low, line[k] if inside else low)
+            high = max(high, line[k] if inside else high)
     rugged = 1.0 - math.sqrt(x * x + y * y + z * z) / n if n > 0 else np.nan
-    return max(0.0, rugged) if rugged == rugged else rugged, (high - low) * 0.001 if high >= low else np.nan
+    return max(0.0, rugged) if rugged == rugged else rugged, (
+        int(high) - int(low)
+    ) * 0.001 if high >= low else np.nan
 
 
 @njit(cache=True, nogil=True)

@@ -19,6 +19,7 @@ from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
 from reefscan.kernels.measure.ground_at import floor_fit, floor_level, position_index, ruggedness_and_relief
 from reefscan.kernels.measure.profiles import profile, spread_of_lines
+from reefscan.kernels.open_water import is_dry, open_water
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -75,8 +76,9 @@ def _cost(
 
 
 @njit(cache=True, nogil=True)
-def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: float) -> float:
-    """Distance (cells) from a place to ground that stands so much above it, by sixteen headings; ``most`` where none is nearer."""
+def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: float, cell: float) -> float:
+    """Distance (cells) from a place to ground that stands so much above it, or is missing and dry, by sixteen headings; ``most``
+    where none is nearer."""
     i, j = int(round(r)), int(round(c))
     here, best = float(elev[i, j]), most
     for a in range(16):
@@ -86,7 +88,7 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
             y, x = int(round(i + k * dr)), int(round(j + k * dc))
             if y < 0 or x < 0 or y >= elev.shape[0] or x >= elev.shape[1]:
                 break
-            if elev[y, x] != _NODATA and elev[y, x] - here >= climb_mm:
+            if is_dry(elev, y, x, cell) if elev[y, x] == _NODATA else elev[y, x] - here >= climb_mm:
                 best = k
                 break
             k += 0.5
@@ -124,10 +126,10 @@ def _along(
         cost, degrees = _cost(elev, r, c, noise, asked, cell)
         cost += extra + 0.3 * abs(off * cell - USUAL_OFF)
         if cost < best:
-            near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise))
+            near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise), cell)
             if near < asked.off_min:
                 cost += 40.0 * (asked.off_min - near) / max(asked.off_min, 1e-6)
-            if cost < best:
+            if cost < best and open_water(elev, int(round(r)), int(round(c)), cell):
                 best = cost
                 out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = (
                     r,
@@ -215,12 +217,36 @@ def net_of_trough(
     shift = 0.5 * (far[1] - far[0])
     r, c = row - shift * math.cos(cross), col + shift * math.sin(cross)
     cost, degrees = _cost(elev, r, c, noise, asked, cell)
-    if not cost < np.inf:
+    if not cost < np.inf or not open_water(elev, int(round(r)), int(round(c)), cell):
         return False
     off = 0.5 * (far[0] + far[1])
     out[at.NET_ROW], out[at.NET_COL], out[at.FLOOR_SLOPE], out[at.OFF] = r, c, degrees, off * cell
     out[at.ROCK_ROW], out[at.ROCK_COL] = r - off * math.cos(cross), c + off * math.sin(cross)
     return True
+
+
+@njit(cache=True, nogil=True)
+def _uphill(feet: NDArray[np.float64]) -> float:
+    """Heading (radians) in which the feet of a rise lie higher: the first harmonic of best fit through those that are known (NaN where not).
+
+    To the south where they are level or too few, so that it is one side.
+    """
+    n, z, c, s = 0, 0.0, 0.0, 0.0
+    for a in range(len(feet)):
+        if feet[a] == feet[a]:
+            angle = 2.0 * math.pi * a / len(feet)
+            n, z, c, s = n + 1, z + feet[a], c + math.cos(angle), s + math.sin(angle)
+    cc, ss, cs, zc, zs = 0.0, 0.0, 0.0, 0.0, 0.0
+    for a in range(len(feet)):
+        if feet[a] == feet[a]:
+            angle = 2.0 * math.pi * a / len(feet)
+            dc, ds, dz = math.cos(angle) - c / n, math.sin(angle) - s / n, feet[a] - z / n
+            cc, ss, cs, zc, zs = cc + dc * dc, ss + ds * ds, cs + dc * ds, zc + dz * dc, zs + dz * ds
+    most = cc * ss - cs * cs
+    if most < 1e-3:
+        return math.pi
+    north, east = (zc * ss - zs * cs) / most, (zs * cc - zc * cs) / most
+    return math.atan2(east, north - 1e-3)
 
 
 @njit(cache=True, nogil=True)
@@ -233,7 +259,7 @@ def net_of_rise(
     foot = 0.5 * out[at.WIDTH] / cell
     reach = int(3.0 * foot + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 6
     lines = np.empty((16, 2 * reach + 1))
-    edges, north, east = np.empty(16), -1e-3, 0.0
+    edges, feet = np.empty(16), np.full(16, np.nan)
     for a in range(16):
         heading, p = math.pi * a / 8, lines[a]
         profile(elev, row, col, heading, reach, 3, 1.0, p)
@@ -254,11 +280,9 @@ def net_of_rise(
         while i > reach and p[i - 1] < level:
             i -= 1
         edges[a] = i - reach - min(1.0, (level - p[i]) / max(p[i - 1] - p[i], 1e-9))
-        # toward higher ground, where a foot is a foot and no slope goes on below it; on level ground to the south, so that it is
-        # one side and not what the noise makes of it
-        north += p[at_foot] * math.cos(heading) / 16.0
-        east += p[at_foot] * math.sin(heading) / 16.0
-    toward, best = math.atan2(east, north), np.inf
+        feet[a] = p[at_foot]
+    # toward higher ground, where a foot is a foot and no slope goes on below it
+    toward, best = _uphill(feet), np.inf
     for a in range(16):
         if not edges[a] == edges[a]:
             continue

@@ -137,11 +137,24 @@ SeaMap.ground = function (g, view, night) {
     SeaMap.lines(g, f.lines, view);
   }
   g.setLineDash([]);
+  SeaMap.closed(g, view);
   if (night) {
     g.globalCompositeOperation = "saturation"; g.fillStyle = "#808080"; g.fillRect(0, 0, w, h);
     g.globalCompositeOperation = "multiply"; g.fillStyle = "#8c1a10"; g.fillRect(0, 0, w, h);
     g.globalCompositeOperation = "source-over";
   }
+};
+/* Closed ground: ringed and shaded. */
+SeaMap.closed = function (g, { x, y, scale }) {
+  if (!App.data.closed) return;
+  g.beginPath();
+  for (const area of App.data.closed.areas) {
+    area.px = area.px || area.rings.map((ring) => { const out = []; for (let k = 0; k < ring.length; k += 2) out.push(App.place(ring[k], ring[k + 1])); return out; });
+    for (const ring of area.px) { ring.forEach(([a, b], k) => (k ? g.lineTo((a - x) * scale, (b - y) * scale) : g.moveTo((a - x) * scale, (b - y) * scale))); g.closePath(); }
+  }
+  g.fillStyle = "rgba(140,20,32,.22)"; g.fill("evenodd");
+  g.strokeStyle = "#fdfcf8"; g.lineWidth = 3.5; g.stroke();
+  g.strokeStyle = "#8c1420"; g.lineWidth = 1.8; g.stroke();
 };
 SeaMap.lines = function (g, lines, { x, y, scale, w, h }) {
   g.beginPath();

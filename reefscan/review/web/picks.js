@@ -31,6 +31,8 @@ Picks.set = function (site, change) {
 Picks.remove = function (id) { Picks.by.delete(id); Picks.added.delete(id); if (App.chosen === id) App.chosen = null; Picks.keepSafe(); App.shown(); Card.fill(); };
 Picks.add = function (px, py, at) {
   const [lon, lat] = at || SeaMap.lonlat(px, py);
+  const why = Closed.why(App.data.closed, lon, lat);
+  if (why) return App.say("Not set: the place " + why + ".");
   let n = 1;
   while (Picks.by.has("hand-" + n)) n++;
   const p = { id: "hand-" + n, state: "keep", name: "By hand " + n, note: "", lon: +lon.toFixed(7), lat: +lat.toFixed(7), depth_m: null, kind: "by hand", added: true };
@@ -55,10 +57,17 @@ Picks.read = function (text, quiet) {
     if (p.depth_m !== null && p.depth_m !== undefined && !Number.isFinite(p.depth_m)) bad("depth_m must be a number or null");
     good.set(p.id, { id: p.id, state: p.state, name: String(p.name ?? "").slice(0, 2000), note: String(p.note ?? "").slice(0, 2000), lon: p.lon, lat: p.lat, depth_m: p.depth_m ?? null, kind: String(p.kind ?? ""), added: p.added === true });
   });
+  const refused = [];
+  for (const [id, p] of [...good]) {
+    const why = App.rowOf.has(id) ? "" : Closed.why(App.data.closed, p.lon, p.lat);
+    if (why) { good.delete(id); refused.push((p.name || id) + " " + why); }
+  }
   Picks.by = good;
   Picks.added = new Map([...good].filter(([, p]) => p.added));
   const foreign = [...good.values()].filter((p) => !p.added && !App.rowOf.has(p.id)).length;
-  if (!quiet) App.say(good.size + " picks loaded" + (foreign ? "; " + foreign + " are of sites this run does not have: kept in the file, not on this map" : "") + ".");
+  const left = refused.length ? "Left out: " + refused.join("; ") + "." : "";
+  if (!quiet) App.say(good.size + " picks loaded" + (foreign ? "; " + foreign + " are of sites this run does not have: kept in the file, not on this map" : "") + ". " + left);
+  else if (left) App.say(left);
 };
 Picks.form = function (id, site) {
   const name = make("input", { class: "wide", maxLength: 200, value: Picks.name(id) }), note = make("textarea", { rows: 2, maxLength: 2000 });

@@ -6,6 +6,8 @@ const Reef = {};
 
 /* share of a slowly changing error that the difference of two near depths keeps */
 Reef.SLOW = 0.2;
+Reef.TOPS_LOST = 0.4;
+Reef.NOT_THERE = 0.045;
 Reef.S44 = { exclusive: [0.15, 0.0075], special: [0.25, 0.0075], "1a": [0.5, 0.013], "1b": [0.5, 0.013], "2": [1.0, 0.023] };
 Reef.Z95 = 1.959963984540054;
 
@@ -138,12 +140,13 @@ Reef.confidence = function (cols, i, thresholds, order) {
     const [a, b] = Reef.S44[order], depth = Math.max(at("depth_m"), 0);
     single = Math.sqrt(a * a + (b * depth) ** 2) / Reef.Z95;
   }
+  const filled = at("interpolated") || 0;
   let sigma = Math.SQRT2 * single;
   if (own > 0) {
-    const kept = Reef.SLOW + (1 - Reef.SLOW) * (at("interpolated") || 0);
+    const kept = Reef.SLOW + (1 - Reef.SLOW) * filled;
     sigma = Math.sqrt(own ** 2 + 2 * kept ** 2 * Math.max(0, single ** 2 - (at("noise_m") || 0) ** 2));
   }
-  const p = Reef.phi((height - threshold) / sigma);
+  const p = Reef.phi((height * (1 + Reef.TOPS_LOST * filled) - threshold) / sigma) * (1 - Reef.NOT_THERE * filled);
   return Number.isNaN(p) ? NaN : Reef.roundMillionths(Reef.rint(p * 1e6), 2);
 };
 
@@ -233,5 +236,6 @@ Reef.toml = function (recipe) {
   part("score", recipe.score, "terms");
   for (const [name, term] of Object.entries(recipe.score.terms)) part("score.terms." + (/^[A-Za-z0-9_-]+$/.test(name) ? name : value(name)), term);
   part("rank", recipe.rank);
+  if (recipe.around) part("around", recipe.around);
   return lines.join("\n") + "\n";
 };

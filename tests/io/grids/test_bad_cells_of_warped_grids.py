@@ -72,7 +72,7 @@ def test_how_the_grid_is_cut_changes_neither_the_cells_nor_what_was_set_aside(tm
 
 def test_a_grid_in_degrees_lists_no_bad_cell_and_says_how_many_it_set_aside(tmp_path: Path) -> None:
     run = reefscan.scan(degrees(tmp_path, stored(bad=True)), reefscan.Recipe.default())
-    assert run.sites == []
+    assert run.sites.empty
     assert [
         line for line in run.info["warnings"] if line.startswith(f"{len(PLACES)} lone spikes were set aside")
     ]

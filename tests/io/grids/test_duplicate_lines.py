@@ -9,7 +9,7 @@ import pytest
 import rasterio
 
 from reefscan.base.model import NODATA_MM, Window
-from reefscan.io.grids import duplicate_lines as copied
+from reefscan.io.grids import duplicate_lines
 from reefscan.io.grids.rasters import open_grids
 from tests.io.seabed import write
 
@@ -29,13 +29,13 @@ def joined(z: np.ndarray, at: int, lines: int = 6) -> np.ndarray:
 
 
 def test_copied_bands_on_both_sides_of_a_joint_are_found_to_the_row() -> None:
-    rows, columns = copied.in_whole(joined(ground(), 60))
+    rows, columns = duplicate_lines.in_whole(joined(ground(), 60))
     assert rows == ((54, 0, 66, 150),)
     assert columns == ()
 
 
 def test_copied_columns_are_found_as_rows_are() -> None:
-    rows, columns = copied.in_whole(joined(ground(150, 120), 60).T.copy())
+    rows, columns = duplicate_lines.in_whole(joined(ground(150, 120), 60).T.copy())
     assert rows == ()
     assert columns == ((0, 54, 120, 66),)
 
@@ -44,7 +44,7 @@ def test_a_band_over_a_part_of_the_width_is_found_there_and_an_odd_cell_does_not
     z = ground()
     z[60:66, 20:90] = z[60, 20:90]
     z[63, 50] += 0.05
-    rows, _ = copied.in_whole(z)
+    rows, _ = duplicate_lines.in_whole(z)
     assert rows == ((60, 20, 66, 90),)
 
 
@@ -69,8 +69,8 @@ def test_a_band_over_a_part_of_the_width_is_found_there_and_an_odd_cell_does_not
     ids=["plane-down", "plane-along", "steps", "coarse", "swell", "floor", "two"],
 )  # fmt: skip
 def test_ground_that_repeats_by_nature_is_left_alone(z: np.ndarray) -> None:
-    assert copied.in_whole(z) == ((), ())
-    assert copied.in_whole(np.ascontiguousarray(z.T)) == ((), ())
+    assert duplicate_lines.in_whole(z) == ((), ())
+    assert duplicate_lines.in_whole(np.ascontiguousarray(z.T)) == ((), ())
 
 
 def test_a_joint_is_unknown_however_the_file_is_cut_and_is_told(tmp_path: Path) -> None:
@@ -110,27 +110,27 @@ def test_no_more_is_read_than_the_stated_cells_and_the_bands_found() -> None:
         read += height * width
         return z[row : row + height, col : col + width]
 
-    rows, columns = copied.in_strips(counted, (0, 0, 3000, 2000), (256, 256))
+    rows, columns = duplicate_lines.in_strips(counted, (0, 0, 3000, 2000), (256, 256))
     assert rows == ((895, 0, 907, 2000),)
     assert columns == ()
     assert read < 256 * 5000 + 50 * 2000
     # stored by whole rows, a strip from top to bottom would decode all of it
-    assert copied.in_strips(counted, (0, 0, 3000, 2000), (1, 2000))[0] == ()
+    assert duplicate_lines.in_strips(counted, (0, 0, 3000, 2000), (1, 2000))[0] == ()
 
 
 def test_an_odd_cell_in_a_padded_edge_does_not_save_it_but_one_line_must_be_whole() -> None:
     z = ground()
     z[:10] = z[10]
     z[4, 77] += 0.01
-    assert copied.repeated_edge([z[:48]]) == 10
+    assert duplicate_lines.repeated_edge([z[:48]]) == 10
     one = ground()
     one[0] = one[1]
-    assert copied.repeated_edge([one[:48]]) == 1
+    assert duplicate_lines.repeated_edge([one[:48]]) == 1
     one[0, 3] += 0.01
-    assert copied.repeated_edge([one[:48]]) == 0
+    assert duplicate_lines.repeated_edge([one[:48]]) == 0
 
 
 def test_unknown_cells_at_an_edge_do_not_count_as_alike() -> None:
     z = ground(120, 1000)
     z[:, 40:] = np.nan
-    assert copied.repeated_edge([z[:48]]) == 0
+    assert duplicate_lines.repeated_edge([z[:48]]) == 0

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+import subprocess
+import sys
 import time
 from pathlib import Path
 
+import h5py
 import numpy as np
 import pytest
 import rasterio
@@ -139,7 +142,7 @@ def test_hundreds_of_files_are_looked_at_once_and_remembered(
     opened: list[str] = []
     look = index_module.open_layer
     monkeypatch.setattr(
-        index_module, "open_layer", lambda path, wishes: opened.append(path) or look(path, wishes)
+        index_module, "open_layer", lambda path, options: opened.append(path) or look(path, options)
     )
     (second,) = open_grids(here)
     assert opened == []
@@ -220,3 +223,22 @@ def test_a_crs_that_is_said_fills_gaps_in_a_folder_and_replaces_nothing(tmp_path
     (named,) = open_grids(here / "a.tif", crs="EPSG:32760")
     assert named.sheet.crs == "EPSG:32760"
     assert any("replaces the CRS stored" in n for n in named.notes)
+
+
+def test_a_folder_of_netcdf_files_with_something_to_say_is_looked_at_to_its_end(tmp_path: Path) -> None:
+    """GDAL's lock over that library and Python's were taken in either order by threads: neither ended, nor could be stopped."""
+    here = tmp_path / "in"
+    here.mkdir()
+    for i in range(40):
+        with h5py.File(here / f"{i}.nc", "w") as file:  # without axes, of which GDAL warns
+            file.create_dataset("elevation", data=-10.0 - cells()[:20, :20])
+    code = (
+        "import os, sys; os.cpu_count = lambda: 8\n"
+        "from reefscan.cli import run; sys.exit(run(['look', sys.argv[1]]))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", code, str(here)], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode == 1
+    assert "0.nc: says neither where on Earth it lies nor how large its cells are" in done.stderr
+    assert "and 39 more" in done.stderr

@@ -85,7 +85,7 @@ def degrees(folder: Path) -> Path:
 def sites(make: Callable[[Path], Path], folder: Path, monkeypatch: pytest.MonkeyPatch) -> pd.DataFrame:
     folder.mkdir()
     monkeypatch.setenv("REEFSCAN_CACHE", str(folder / "cache"))
-    return pd.DataFrame(reefscan.scan(make(folder), workers=1).sites)
+    return reefscan.scan(make(folder), workers=1).sites
 
 
 @pytest.mark.parametrize("make", [positive_down, centimetres, south_up, tiles], ids=lambda f: f.__name__)

@@ -143,7 +143,7 @@ def test_a_scan_marks_filled_ground_and_names_the_survey(tmp_path: Path) -> None
     # half a cell diagonal, four times that where filled in
     assert (rises["position_m"][east] == 11.3).all()
     assert (rises["position_m"][~east] == 2.8).all()
-    said = {site["source"]: site["flags"] for site in run.sites}
+    said = dict(zip(run.sites["source"], run.sites["flags"], strict=True))
     assert "interpolated" in said["tile.tiff (A200.interpolated)"]
     assert "interpolated" not in said["tile.tiff (A100 & B)"]
 

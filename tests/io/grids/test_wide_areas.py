@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 from pyproj import Geod
 from rasterio.transform import Affine
@@ -67,6 +66,6 @@ def test_no_structure_at_a_border_is_doubled_or_lost(
         assert near["feature_id"].nunique() == 1, (lon, lat, near[["feature_id", "lon", "lat"]])
         # the structure is its foot, a tenth of the height up: exp(-(r / 11 m)^2) is that at 16.7 m; cells are 4 m
         assert np.min(away) == pytest.approx(11.0 * np.sqrt(np.log(10.0)), abs=4.0)
-    best = pd.DataFrame(run.sites)
+    best = run.sites
     assert best.groupby("kind")["feature_id"].nunique()["rise"] == len(places)
     assert (best["lon"].abs() <= 180).all()

@@ -92,6 +92,42 @@ def test_one_odd_row_of_a_grid_of_points_is_left_out_and_said(tmp_path: Path, od
     assert ("1 of its 1,600 lines" in points.note) == bool(odd)
 
 
+@pytest.mark.parametrize(
+    "odd",
+    ["500031.3 3999961.1 -9", "500030 3999961.2 -9", "0 0 0", "1e12 3999960 -9", "500022 3999980 -300", "-500022 3999980 -9"],
+)  # fmt: skip
+@pytest.mark.parametrize("place", [0, 777, 1600])
+def test_one_odd_point_of_a_grid_of_points_costs_its_own_cell(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, odd: str, place: int
+) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+    rows = [f"{500000 + 2 * c} {4000000 - 2 * r} {-10 - r % 3}" for r in range(40) for c in range(40)]
+    rows.insert(place, odd)
+    (tmp_path / "a.xyz").write_text("\n".join(rows))
+    (sheet,) = open_grids(tmp_path / "a.xyz", crs="EPSG:32631", positive="up")
+    known = sheet.read(sheet.extent).elev_mm != NODATA_MM
+    told_twice = odd.endswith("-300")
+    assert known.sum() == 1600 - told_twice
+    assert known.shape == (40, 40)
+    told = "\n".join(sheet.notes)
+    assert (
+        "such as at 500022 3999980" in told
+        if told_twice
+        else "1 of its 1,601 points stand off the grid of the others and are left out" in told
+    )
+
+
+def test_points_on_no_grid_are_no_grid_of_some_of_them(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+    rows = [f"{500000 + 2 * c} {4000000 - 2 * r} -10" for r in range(40) for c in range(40)]
+    rows[::20] = [f"{500000 + 1.37 * i} {4000000 - 0.73 * i} -10" for i in range(80)]
+    (tmp_path / "a.xyz").write_text("\n".join(rows))
+    with pytest.raises(InputError, match="stand on no regular grid"):
+        open_grids(tmp_path / "a.xyz", crs="EPSG:32631")
+
+
 def test_text_that_is_mostly_no_points_is_no_grid(tmp_path: Path) -> None:
     rows = ["1 2 3" if i < 60 else "words of another kind" for i in range(100)]
     (tmp_path / "a.xyz").write_text("\n".join(rows))

@@ -81,3 +81,11 @@ def test_an_hour_left_out_of_real_hourly_levels_is_found_within_six_centimetres(
 
     miss = make_table(t, h, gap_h=2.5, kind="series").at(table.time[1:4000:2]) - table.height[1:4000:2]
     assert np.nanstd(miss) < 0.06
+
+
+@pytest.mark.parametrize(
+    "text", ["", "# nothing\n", "time,height_m\n", "time,height_m\n2024-05-01T04:00:00\n"]
+)
+def test_a_file_without_a_whole_row_is_refused_as_no_table(tmp_path, text):
+    with pytest.raises(UnreadableError, match="no table"):
+        read_tide(write(tmp_path, text))

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 from scipy import ndimage
+from surfaces import scan_cells
 
-import reefscan
 from reefscan.base.model import NODATA_MM
 from reefscan.kernels.evidence.noise import SIDE
 from reefscan.kernels.evidence.rounding import rounding_squares
@@ -86,5 +86,5 @@ def test_terraces_of_a_smooth_shelf_are_not_listed_and_a_ledge_of_two_steps_is()
     ledge = smooth - 4.5 / (1.0 + np.exp(-(y - 160.0) / 0.7))
     for elev, expected in ((smooth, False), (ledge, True)):
         stepped = np.floor(elev / 2.0) * 2.0
-        found = reefscan.scan_elevation(stepped, cell_m=2.0, crs="EPSG:32755").candidates
+        found = scan_cells(stepped, cell_m=2.0, crs="EPSG:32755").candidates
         assert bool(len(found)) is expected

@@ -87,3 +87,19 @@ def test_other_rock_beside_the_net_is_told_as_the_nearer_one():
     from_foot = told["x"] - 1.6
     assert from_foot > told["off"] + 1.0
     assert_allclose(told["off"], near, atol=CELL_M)
+
+
+@pytest.mark.parametrize("lost_deg", [90.0, 180.0, 250.0])
+@pytest.mark.parametrize("uphill_deg", [0.0, 30.0])
+def test_beside_a_rise_the_net_lies_uphill_also_where_a_side_is_unknown(lost_deg, uphill_deg):
+    a = np.radians(uphill_deg)
+    bearing = np.degrees(np.arctan2(X, Y))
+    z = -10.0 + 0.04 * (X * np.sin(a) + Y * np.cos(a)) + 3.0 * np.clip(1.5 - np.hypot(X, Y) / 8.0, 0.0, 1.0)
+    z[(np.abs((bearing - lost_deg + 180) % 360 - 180) < 25) & (np.hypot(X, Y) > 9.0)] = np.nan
+    find = Find()
+    line = measure_faces(
+        to_mm(z), np.array([100 - 4]), np.array([100]), np.zeros(1), np.zeros(1), np.full(1, 0.5), search_of(find, CELL_M),
+        asked_of(find, CELL_M), measure_halo(find, CELL_M),
+    )[at.RISE, 0]  # fmt: skip
+    toward = np.degrees(np.arctan2(line[at.NET_COL] - line[at.COL], line[at.ROW] - line[at.NET_ROW]))
+    assert abs((toward - uphill_deg + 180) % 360 - 180) <= 23.0

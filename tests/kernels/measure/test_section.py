@@ -11,9 +11,8 @@ from collections.abc import Callable
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
-from surfaces import bank, cone, coordinates, flat_trough, plane, ramp, sample, sand_waves
+from surfaces import bank, cone, coordinates, flat_trough, plane, ramp, sample, sand_waves, scan_cells
 
-import reefscan
 from reefscan.base.model import to_mm
 from reefscan.base.recipe import Find
 from reefscan.find.candidates import asked_of, measure_halo, search_of
@@ -308,7 +307,7 @@ def test_an_even_slope_that_grows_steeper_where_the_data_end_is_no_ledge(known_m
 
 
 def candidates(z: np.ndarray, cell_m: float) -> int:
-    return len(reefscan.scan_elevation(z, cell_m=cell_m).candidates)
+    return len(scan_cells(z, cell_m=cell_m).candidates)
 
 
 @pytest.mark.parametrize("slope", [0.01, 0.04, 0.08, 0.18, 0.5])
