@@ -16,7 +16,6 @@ from reefscan.base.model import GridSource
 from reefscan.base.recipe import Recipe
 from reefscan.io.out.tables import rounded
 from reefscan.io.sampled import raster_stamp, sample_raster
-from reefscan.pipeline.manmade import man_made
 from reefscan.surroundings.closed import first_inside
 from reefscan.surroundings.facts import FACTS
 from reefscan.surroundings.known import Surroundings
@@ -92,6 +91,8 @@ def surround(
 def _among_shapes(
     table: pd.DataFrame, known: Surroundings, recipe: Recipe, sources: Sequence[GridSource]
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
+    from reefscan.pipeline.manmade import man_made
+
     made = man_made(table, known, recipe, sources)
     if len(made):
         table = rounded(pd.concat([table, made], ignore_index=True))

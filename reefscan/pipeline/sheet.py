@@ -31,14 +31,13 @@ from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.pipeline.warmup import telling, warm_up
 from reefscan.score.limits import Limits, limits_of
-from reefscan.surroundings.closed import blank_closed
-from reefscan.surroundings.known import Surroundings
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from reefscan.batch.events import Event
     from reefscan.join.merge import Feature, Merged
+    from reefscan.surroundings.known import Surroundings
 
 FEW_TILES = 64
 """Up to so many a few threads of this process do the tiles: a worker process costs 1.3 CPU seconds before its
@@ -286,6 +285,8 @@ def _without_closed(
     cells: NDArray[np.uint8], core: Window, sheet: Sheet, known: Surroundings
 ) -> NDArray[np.uint8]:
     """A tile's scores without those in closed ground."""
+    from reefscan.surroundings.closed import blank_closed
+
     lonlat = lonlat_of(sheet)
     corners = lonlat(
         np.array([core.row, core.row, core.row_end, core.row_end]), np.array([core.col, core.col_end, core.col, core.col_end])
