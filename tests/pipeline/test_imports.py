@@ -10,7 +10,6 @@ LATE = (
     "geopandas",
     "matplotlib",
     "xarray",
-    "shapely",
     "skimage",
     "verde",
     "scipy.spatial",
