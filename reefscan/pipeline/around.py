@@ -96,6 +96,7 @@ def surround(
 def _among_shapes(
     table: pd.DataFrame, known: Surroundings, recipe: Recipe, sources: Sequence[GridSource]
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
+
     made = man_made(table, known, recipe, sources)
     if len(made):
         table = rounded(pd.concat([table, made], ignore_index=True))

@@ -19,7 +19,6 @@ from reefscan.base.errors import ReefscanError
 from reefscan.base.model import GridSource
 from reefscan.base.recipe import Recipe
 from reefscan.io.out.runfolder import CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, MAP, RECIPE, RunFolder
-from reefscan.io.out.surroundings import SURROUNDINGS
 
 if TYPE_CHECKING:
     import geopandas
@@ -47,6 +46,8 @@ def run_key(sources: Sequence[GridSource], recipe: Recipe, facts: Mapping[str, A
 
 def sizes(folder: RunFolder) -> dict[str, int]:
     """Size of every file a scan writes, for the record in ``run.json``."""
+    from reefscan.io.out.surroundings import SURROUNDINGS
+
     names = [CANDIDATES_GEOJSON, CANDIDATES_PARQUET, FEATURES, MAP, RECIPE, SURROUNDINGS]
     names += sorted(path.name for path in folder.path.glob("score*.tif"))
     return {name: folder.file(name).stat().st_size for name in names if folder.file(name).exists()}

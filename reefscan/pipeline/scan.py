@@ -29,7 +29,6 @@ from reefscan.find.candidates import check_reach
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
-from reefscan.pipeline.around import around_key, compared_words, open_around, surround
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
@@ -265,6 +264,7 @@ def scan_sources(
 
     from reefscan.io.out import tables
     from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
+    from reefscan.pipeline.around import around_key, compared_words, open_around, surround
     from reefscan.pipeline.borders import ToldStations
     from reefscan.pipeline.feature_tables import feature_tables
     from reefscan.pipeline.run_map import draw_run_map

@@ -31,13 +31,13 @@ from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.pipeline.warmup import telling, warm_up
 from reefscan.score.limits import Limits, limits_of
-from reefscan.surroundings.known import Surroundings
 
 if TYPE_CHECKING:
     import pandas as pd
 
     from reefscan.batch.events import Event
     from reefscan.join.merge import Feature, Merged
+    from reefscan.surroundings.known import Surroundings
 
 FEW_TILES = 64
 """Up to so many a few threads of this process do the tiles: a worker process costs 1.3 CPU seconds before its
