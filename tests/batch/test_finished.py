@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from reefscan.base.recipe import Recipe
+from reefscan.join import merge as merging
 from reefscan.pipeline import sheet as sheetscan
 from reefscan.pipeline.scan import scan
 from tests.batch.run_bytes import contents, rough, sites, write_native
@@ -30,7 +31,7 @@ def test_a_finished_run_given_again_is_only_read(
     before = contents(tmp_path / "run")
     assert sites(tmp_path / "run") > 3
     monkeypatch.setattr(sheetscan, "finish_tiles", refuse)
-    monkeypatch.setattr(sheetscan, "merge", refuse)
+    monkeypatch.setattr(merging, "merge", refuse)
     again = scan(grid, out=tmp_path / "run", workers=1)
     assert repr(again.listing.sites) == repr(first.listing.sites)
     assert again.candidates["id"].tolist() == first.candidates["id"].tolist()
@@ -61,7 +62,7 @@ def test_anything_that_changed_makes_the_run_anew(
         text = (out / "run.json").read_text()
         (out / "run.json").write_text(text.replace('"state": "done"', '"state": "started"'))
     made = []
-    whole = sheetscan.merge
-    monkeypatch.setattr(sheetscan, "merge", lambda *args, **more: made.append(1) or whole(*args, **more))
+    whole = merging.merge
+    monkeypatch.setattr(merging, "merge", lambda *args, **more: made.append(1) or whole(*args, **more))
     scan(grid, recipe, out=out, workers=1)
     assert made

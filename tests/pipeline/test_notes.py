@@ -29,8 +29,7 @@ def said(
             "interval_m": [interval_m] * 4,
         }
     )
-    layers = tuple(SimpleNamespace(name=name) for name in files)
-    sources = [SimpleNamespace(notes=part, layers=layers) for part in notes]
+    sources = [SimpleNamespace(notes=part, files=files, changed=tuple) for part in notes]
     return warnings_of(sources, [sheet], Recipe.default(), table)  # type: ignore[arg-type,list-item]
 
 
