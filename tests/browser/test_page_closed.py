@@ -13,7 +13,7 @@ from seabed import HOSTILE, ArraySource, seabed, sites
 
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.review.page import compose_page
-from reefscan.review.pagedata import page_data
+from reefscan.review.pagedata import About, page_data
 from reefscan.surroundings.known import NONE_GIVEN, Surroundings
 from reefscan.surroundings.shapes import Box, Shapes, spoken
 
@@ -30,8 +30,8 @@ def test_no_site_is_set_by_hand_or_loaded_in_closed_ground(show: Callable[[bytes
     )
     recipe = Recipe.default().with_around(closed=["a.gpkg"])
     page = page_data(
-        table, recipe=recipe, sources=[SOURCE], features={}, run_name="closed", known=known,
-        closed_words="Closed ground: from a.gpkg.",
+        table, About("closed", closed_words="Closed ground: from a.gpkg."), recipe=recipe, sources=[SOURCE],
+        features={}, known=known,
     )  # fmt: skip
     driver = show(compose_page(page))
     driver.execute_script("try { localStorage.clear() } catch {}")
@@ -66,9 +66,7 @@ def test_no_site_is_set_by_hand_or_loaded_in_closed_ground(show: Callable[[bytes
 
 
 def test_a_page_without_closed_ground_says_so_first(show: Callable[[bytes], Any]) -> None:
-    data = page_data(
-        sites(SOURCE, 20), recipe=Recipe.default(), sources=[SOURCE], features={}, run_name="open"
-    )
+    data = page_data(sites(SOURCE, 20), About("open"), recipe=Recipe.default(), sources=[SOURCE], features={})
     driver = show(compose_page(data))
     first = driver.execute_script("return [...document.querySelectorAll('p.caution')][0].textContent")
     assert first == NONE_GIVEN
