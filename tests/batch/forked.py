@@ -89,7 +89,7 @@ class Server:
 
 def tiles(run: Path) -> int:
     """Tiles in the store that have a file of their own."""
-    return sum(1 for _ in run.glob("store/??/*.tile"))
+    return sum(1 for _ in run.glob("store/??/[!.]*.tile"))
 
 
 def running_yet(pid: int) -> bool:
