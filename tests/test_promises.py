@@ -85,6 +85,8 @@ def test_every_command_says_what_it_takes() -> None:
 
 
 MANUALS = {
+    "it can only raise a score": "tests/pipeline/test_around.py::test_hard_structure_never_lowers_a_site_and_says_what_is_where",
+    "closed areas only what you hand over": "tests/pipeline/test_closed_ground.py::test_every_file_for_the_boat_says_what_is_known_of_closed_ground",
     "A file names only what it changes": "tests/base/test_recipe.py::test_lengths_take_units_and_a_file_may_name_only_what_it_changes",
     "`cli` is the only place that prints": "pyproject.toml::T20",
     "`[rank]` touch tables only": "tests/test_promises.py::test_rescore_reads_no_grid_and_writes_nothing",
