@@ -1,10 +1,13 @@
-"""How much memory and time a scan takes, told before it begins."""
+"""How much memory and time a scan or a grid of soundings takes, told before it begins."""
 
 from __future__ import annotations
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
 
 from reefscan.base.errors import InputError
 from reefscan.base.model import BLOCK, GridSource
@@ -13,6 +16,9 @@ from reefscan.batch.engines import usable_cores
 from reefscan.batch.tiles import DEFAULT_TILE
 from reefscan.find import candidates
 from reefscan.io.room import refuse_memory
+
+if TYPE_CHECKING:
+    from reefscan.survey.build import SurveySurface
 
 _BYTES_A_CELL = 50
 """Of a tile and what lies around it, in one worker (on rough ground a worker's peak of 600 MB less 350 at rest, over 5.6 million cells, is 45)."""
@@ -23,6 +29,10 @@ _EMPTY_NS = 7.0
 _NETS_A_CELL, _NET_NS, _RING_NS = 0.026, 270e3, 1.0
 """Of ground that is rough all over: places measured (17 to 31 in 1 000 cells), CPU time of one, and of each cell of the discs
 in which its relief and its position index are taken."""
+
+_LOOKED_NS, _DRAWN_NS, _BLOCK_NS = 100.0, 500.0, 17e3
+"""CPU time of a grid of soundings for each cell looked at for a part of it (measured: 49 to 108), each cell of the part itself, and each
+sounding among those triangulated for it (15 to 19, flat or smooth, in microseconds); cells of 0.05 to 4 m, reaches of 15 to 900 m."""
 
 LONGEST_H = 1000.0
 """So long a scan may take at the worst; so many hours two cores take for a million million rough cells."""
@@ -83,6 +93,34 @@ def expect(sources: Sequence[GridSource], find: Find, *, workers: int | None) ->
             "--bbox or --area, shorten relief_radius_m and bpi_broad_outer_m in [find], or use a cluster with --scheduler"
         )
     return told
+
+
+def expect_grid(surface: SurveySurface, *, times: int) -> float:
+    """Tell how long (s) soundings take to be drawn as a grid, and refuse what would take more than `LONGEST_H`.
+
+    Parameters
+    ----------
+    surface : SurveySurface
+    times : int
+        How often all of it is drawn: twice where its bias to another grid is looked for first.
+
+    Raises
+    ------
+    InputError
+        With the options that would help.
+    """
+    wide = 2 * surface.margin
+    sides = np.array([(w.height, w.width) for w in surface.windows()], dtype=np.float64)
+    looked = (sides + wide).prod(axis=1).sum()
+    # each sounding is triangulated for every part that it lies in or beside
+    beside = surface.blocks.x.size * (1.0 + wide / BLOCK) ** 2
+    told = times * (looked * _LOOKED_NS + sides.prod(axis=1).sum() * _DRAWN_NS + beside * _BLOCK_NS) * 1e-9
+    if told > 3600 * LONGEST_H:
+        raise InputError(
+            f"a grid of {surface.sheet.cell_m:g} m cells with a reach of {surface.reach_m:g} m would take {hours(told)}; "
+            "say a larger --cell or a shorter --reach, or grid the areas one by one"
+        )
+    return float(told)
 
 
 def hours(seconds: float) -> str:
