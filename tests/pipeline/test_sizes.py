@@ -157,7 +157,15 @@ def test_a_scan_of_months_is_refused_with_what_makes_it_shorter(
     assert not (tmp_path / "run").exists()
 
 
-@pytest.mark.parametrize("text", ["", '[find]\nrelief_radius_m = "200m"\nbpi_broad_outer_m = "600m"'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        '[find]\nrelief_radius_m = "200m"\nbpi_broad_outer_m = "600m"',
+        '[find]\ntrough_radius_m = "4km"',
+        '[find]\nrise_radius_m = "4km"',
+    ],
+)
 def test_the_time_that_is_told_is_the_time_it_takes(text: str) -> None:
     """Within a factor (of other machines and of small grids), on ground that is rough all over."""
     y, x = np.mgrid[:300, :300]
