@@ -5,9 +5,14 @@ from __future__ import annotations
 import functools
 import hashlib
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 
 import platformdirs
+
+from reefscan.base.errors import InputError
+from reefscan.io.whole import put_in_place
 
 
 def cache_folder() -> Path:
@@ -22,3 +27,45 @@ def reader_rules() -> str:
     files = sorted(root.rglob("*.py"))
     told = [(str(path.relative_to(root)), path.stat().st_size, path.stat().st_mtime_ns) for path in files]
     return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
+
+
+def sidecars(path: str) -> tuple[str, ...]:
+    """Names of the files that may stand beside a raster and change what it says, always in one order."""
+    stem = os.path.splitext(path)[0]
+    return f"{path}.aux.xml", f"{path}.msk", f"{stem}.prj", f"{stem}.PRJ"
+
+
+def made_of(path: str, what: str) -> Path:
+    """Name what is made of a file and kept: another name for each state of it and for other rules.
+
+    Parameters
+    ----------
+    path : str
+        A file of this machine.
+    what : str
+        Beginning and ending of the name, such as ``points.tif``.
+    """
+    files = [path, *filter(os.path.isfile, sidecars(path))]
+    facts = [(told.st_size, told.st_mtime_ns) for told in map(os.stat, files)]
+    key = f"{os.path.realpath(path)}|{facts}|{reader_rules()}"
+    begin, ending = os.path.splitext(what)
+    return cache_folder() / f"{begin}-{hashlib.sha256(os.fsencode(key)).hexdigest()[:24]}{ending}"
+
+
+@contextmanager
+def keeping(target: Path) -> Iterator[Path]:
+    """Give a name to write to, and keep it as ``target`` if the block ends well.
+
+    Raises
+    ------
+    InputError
+        If the cache cannot be written.
+    """
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        with put_in_place(target) as part:
+            yield part
+    except OSError as error:
+        raise InputError(
+            f"{target.parent}: cannot be written ({error}); set REEFSCAN_CACHE to a folder that can"
+        ) from error

@@ -6,7 +6,7 @@ import os
 import stat
 from pathlib import Path
 
-from reefscan.base.errors import MissingInputError, UnreadableError
+from reefscan.base.errors import InputError, MissingInputError, UnreadableError
 
 _KINDS = {
     stat.S_IFIFO: "a pipe",
@@ -25,6 +25,19 @@ def odd_kind(path: str | Path) -> str:
         return "a broken link" if os.path.islink(path) else ""
     except (OSError, ValueError) as error:
         return f"a name that leads nowhere ({getattr(error, 'strerror', None) or error})"
+
+
+MOST_ENTRIES = 300_000
+"""Files and folders that a folder may hold down to its bottom: 50,000 tiles with five files beside each. So many are
+listed in seconds on a disk and in minutes over a network."""
+
+
+def too_many(folder: Path) -> InputError:
+    """Refusal of a folder that holds more than `MOST_ENTRIES`: a whole disk, or somebody's home."""
+    return InputError(
+        f"{folder}: holds more than {MOST_ENTRIES:,} files and folders, and no more of it is looked through; "
+        "name those of its folders that are meant (there may be several), or the files"
+    )
 
 
 def require_file(path: str | Path) -> None:

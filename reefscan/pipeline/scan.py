@@ -287,7 +287,7 @@ def scan_sources(
             _rasters(sources, [answer.folder / score_name(i) for i in range(len(sources))]),
         )  # fmt: skip
     if scheduler is None:
-        on_event(expect(sources, recipe.find, workers=workers))
+        on_event(expect(sources, recipe.find, workers=workers, tile=tile))
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
         store = None

@@ -19,6 +19,7 @@ from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, tabul
 from reefscan.io.out.soundings_grid import GridCells, refuse_cells, write_grid
 from reefscan.io.outs import refuse_foreign, write_out
 from reefscan.io.room import refuse_memory
+from reefscan.pipeline.size import expect_grid, hours
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
 from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
@@ -138,7 +139,10 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         extent = extent.union(public.window_on(sheet))
     _refuse_size(surface, extent)
     windows = len(surface.windows()) if public is None else extent.height * extent.width // BLOCK**2 + 1
-    say(f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}")
+    took = hours(expect_grid(surface, times=1 if public is None else 2))
+    say(
+        f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}: {took} on an idle machine"
+    )
     overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
     bias = _bias(surface, public) if public is not None else None
     say("drawing the grid")

@@ -357,6 +357,10 @@ MORE: list[Awkward] = [
     Awkward("asc-minus-dy", "ASCII grid", "dy with a minus sign", "InputError",
             text(f"ncols 60\nnrows 50\nxllcorner {WEST}\nyllcorner {NORTH}\ndx 4\ndy -4\n"
                  + "\n".join(" ".join(f"{v:.2f}" for v in row) for row in SMALL), "a.asc"), "wants no minus sign", said=AT),
+    Awkward("asc-word", "ASCII grid", "a word in one cell", "note",
+            text(f"ncols 60\nnrows 50\nxllcorner {WEST}\nyllcorner {NORTH}\ncellsize 4\n"
+                 + "\n".join(" ".join("n/a" if (r, c) == (20, 30) else f"{v:.2f}" for c, v in enumerate(row)) for r, row in enumerate(SMALL)), "a.asc"),
+            "hold no number and are taken for unknown", said=AT, low_m=SHALLOW),
     Awkward("nc-range", "netCDF", "actual_range that is nonsense", "opens", nc(actual_range=np.array([0.0, 1.0]))),
     Awkward("nc-valid", "netCDF", "numbers outside valid_range", "opens", nc(np.where(np.arange(91) < 9, 500.0, SEA), valid_range=np.array([-100.0, 0.0], "f4"))),
     Awkward("nc-packed", "netCDF int16", "scale_factor, _FillValue and another missing_value", "opens", nc(packed(True), kind="i2", fill=-32768, scale_factor=0.01, missing_value=np.int16(-32767))),

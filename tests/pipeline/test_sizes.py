@@ -13,7 +13,7 @@ from numpy.testing import assert_allclose
 
 from reefscan.base.arraysource import ArraySource
 from reefscan.base.errors import InputError
-from reefscan.base.model import NODATA_MM
+from reefscan.base.model import NODATA_MM, Sheet
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.cli import run as command_line
 from reefscan.io import room
@@ -21,7 +21,9 @@ from reefscan.io.grids.rasters import open_grids
 from reefscan.io.logs.soundings import ReadOptions, read_logs, tabulate
 from reefscan.kernels.measure.ground_at import ruggedness_and_relief
 from reefscan.pipeline.scan import scan_sources
-from reefscan.pipeline.size import expect, refuse_size
+from reefscan.pipeline.size import expect, expect_grid, refuse_size
+from reefscan.survey.build import Corrections, make_surface, prepare
+from reefscan.survey.settings import load_settings
 
 
 def track(folder: Path, odd: str = "", rows: int = 900) -> Path:
@@ -155,7 +157,15 @@ def test_a_scan_of_months_is_refused_with_what_makes_it_shorter(
     assert not (tmp_path / "run").exists()
 
 
-@pytest.mark.parametrize("text", ["", '[find]\nrelief_radius_m = "200m"\nbpi_broad_outer_m = "600m"'])
+@pytest.mark.parametrize(
+    "text",
+    [
+        "",
+        '[find]\nrelief_radius_m = "200m"\nbpi_broad_outer_m = "600m"',
+        '[find]\ntrough_radius_m = "4km"',
+        '[find]\nrise_radius_m = "4km"',
+    ],
+)
 def test_the_time_that_is_told_is_the_time_it_takes(text: str) -> None:
     """Within a factor (of other machines and of small grids), on ground that is rough all over."""
     y, x = np.mgrid[:300, :300]
@@ -169,6 +179,43 @@ def test_the_time_that_is_told_is_the_time_it_takes(text: str) -> None:
     told = expect([source], recipe.find, workers=1)
     assert told.least_s < took
     assert told.most_s / 8 < took < 8 * told.most_s
+
+
+@pytest.mark.parametrize(("cell", "reach"), [(0.25, 15.0), (1.0, 200.0)])
+def test_the_time_of_a_grid_that_is_told_is_the_time_it_takes(
+    tmp_path: Path, cell: float, reach: float
+) -> None:
+    """Within a factor (of other machines)."""
+    table, crs = tabulate(read_logs([track(tmp_path)], ReadOptions()))
+    settings = load_settings(f"[surface]\nreach_m = {reach}")
+    surface = make_surface(prepare(table, settings, Corrections()), Sheet(crs, cell), settings)
+    begun = time.process_time()
+    drawn = sum(int(np.isfinite(cut.elev).sum()) for cut in surface.cuts())
+    took = time.process_time() - begun
+    assert drawn > 0
+    told = expect_grid(surface, times=1)
+    assert told / 8 < took < 8 * told
+    assert expect_grid(surface, times=2) == pytest.approx(2 * told)
+
+
+def test_the_time_of_a_grid_is_told_before_it_is_drawn_and_bounded(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def begun(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("reefscan.pipeline.surveying.write_grid", begun)
+    told = ["grid", str(track(tmp_path)), "--out", str(tmp_path / "own.tif"), "--cell", "0.05m"]
+    assert command_line(told) == 130
+    assert re.search(
+        r"in about [\d,]+ parts of 512 x 512: [\d.]+ minutes on an idle", capsys.readouterr().err
+    )
+    monkeypatch.setattr("reefscan.pipeline.size.LONGEST_H", 0.01)
+    assert command_line(told) == 1
+    assert re.search(
+        r"cells with a reach of 15 m would take [\d.]+ minutes; say a larger --cell", capsys.readouterr().err
+    )
+    assert not (tmp_path / "own.tif").exists()
 
 
 def test_relief_of_a_wide_disc_is_highest_less_lowest_of_its_cells() -> None:

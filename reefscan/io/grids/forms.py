@@ -27,7 +27,7 @@ from reefscan.base.units import METRES_PER
 from reefscan.io import handles, words
 from reefscan.io.georef import Affine6, CrsFacts, cell_metres
 from reefscan.io.grids import duplicate_lines, probe, stored
-from reefscan.io.grids.asciicells import refuse_words
+from reefscan.io.grids.asciicells import without_words
 from reefscan.io.grids.axes import placed_by_axes
 from reefscan.io.grids.fills import is_mask
 from reefscan.io.grids.layer import Layer
@@ -95,12 +95,10 @@ def open_layer(path: str, options: GridOptions, *, focus_box: tuple[float, ...] 
     except UnreadableError as error:
         raise UnreadableError(f"{name}: not a grid that can be read ({error})") from error
     if choice.driver in ("AAIGrid", "GRASSASCIIGrid") and os.path.isfile(path):
-        try:
-            refuse_words(path, name)
-        except InputError:
-            if not handles.is_remote(choice.path):
-                choice.dataset.close()
-            raise
+        with choice.dataset as dataset:
+            path_read, note = without_words(path, name, dataset.width * dataset.height)
+        notes = (*choice.notes, note) if note else choice.notes
+        choice = dataclasses.replace(choose(path_read, name, options.variable), notes=notes)
     kept = handles.is_remote(choice.path)
     with contextlib.nullcontext(choice.dataset) if kept else choice.dataset as dataset:
         try:
@@ -110,7 +108,7 @@ def open_layer(path: str, options: GridOptions, *, focus_box: tuple[float, ...] 
             raise UnreadableError(
                 f"{name}: its cells cannot be read ({handles.one_line(cause)}); {handles.remedy(dataset.driver, str(cause))}"
             ) from error
-    if path_read != path:
+    if path_read != path and choice.driver == "GTiff":
         from reefscan.io.grids.pointgrid import notes_of
 
         layer = dataclasses.replace(layer, form=layer.form.replace("GeoTIFF", "points on a grid", 1))

@@ -17,7 +17,7 @@ from typing import Any
 from rasterio.errors import NotGeoreferencedWarning
 
 from reefscan.base.errors import AmbiguousError, InputError, NoCrsError
-from reefscan.io.cache import cache_folder, reader_rules
+from reefscan.io.cache import cache_folder, reader_rules, sidecars
 from reefscan.io.grids.forms import GridOptions, open_layer
 from reefscan.io.grids.layer import Layer
 
@@ -97,7 +97,7 @@ def _stamp(path: Path) -> list[int]:
     """Size and time of a file and of the sidecars that may change what it says."""
     facts = path.stat()
     out = [facts.st_size, facts.st_mtime_ns]
-    for sidecar in (f"{path}.aux.xml", f"{path}.msk", path.with_suffix(".prj")):
+    for sidecar in sidecars(str(path)):
         with contextlib.suppress(OSError):
             beside = os.stat(sidecar)
             out += [beside.st_size, beside.st_mtime_ns]

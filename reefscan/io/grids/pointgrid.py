@@ -6,8 +6,6 @@ no grid are soundings and belong to ``reefscan grid``.
 
 from __future__ import annotations
 
-import hashlib
-import os
 import re
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -20,10 +18,9 @@ from rasterio.windows import Window as RasterWindow
 
 from reefscan.base.errors import InputError
 from reefscan.io import words
-from reefscan.io.cache import cache_folder, reader_rules
+from reefscan.io.cache import keeping, made_of
 from reefscan.io.newraster import new_raster
 from reefscan.io.pointtext import ODD_SHARE, Points, read_points
-from reefscan.io.whole import put_in_place
 
 ON_GRID = 0.02
 """A point may stand this part of a cell off its place (rounded coordinates do)."""
@@ -45,9 +42,7 @@ def grid_from_points(path: str, name: str) -> str:
     InputError
         If its points do not stand on a grid.
     """
-    facts = os.stat(path)
-    key = f"{os.path.realpath(path)}|{facts.st_size}|{facts.st_mtime_ns}|{reader_rules()}"
-    target = cache_folder() / f"points-{hashlib.sha256(os.fsencode(key)).hexdigest()[:24]}.tif"
+    target = made_of(path, "points.tif")
     if target.exists():
         return str(target)
     points = read_points(path, name)
@@ -164,18 +159,12 @@ def _write(target: Path, cells: NDArray[np.float64], transform: Affine, points: 
         "driver": "GTiff", "height": cells.shape[0], "width": cells.shape[1], "count": 1, "dtype": "float64",
         "nodata": float("nan"), "transform": transform, "compress": "deflate",
     }  # fmt: skip
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        with put_in_place(target) as part, new_raster(target, part, profile) as out:
-            out.write(cells, 1, RasterWindow(0, 0, cells.shape[1], cells.shape[0]))
-            if points.note:
-                out.dataset.update_tags(**{NOTE: points.note})
-            if points.label:
-                out.dataset.set_band_description(1, points.label)
-                unit = next((u for u in re.split(r"[^a-z]+", points.label)[1:] if words.unit_metres(u)), "")
-                if unit:
-                    out.dataset.set_band_unit(1, unit)
-    except OSError as error:
-        raise InputError(
-            f"{target.parent}: cannot be written ({error}); set REEFSCAN_CACHE to a folder that can"
-        ) from error
+    with keeping(target) as part, new_raster(target, part, profile) as out:
+        out.write(cells, 1, RasterWindow(0, 0, cells.shape[1], cells.shape[0]))
+        if points.note:
+            out.dataset.update_tags(**{NOTE: points.note})
+        if points.label:
+            out.dataset.set_band_description(1, points.label)
+            unit = next((u for u in re.split(r"[^a-z]+", points.label)[1:] if words.unit_metres(u)), "")
+            if unit:
+                out.dataset.set_band_unit(1, unit)

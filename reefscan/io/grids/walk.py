@@ -6,10 +6,11 @@ import os
 import re
 import zipfile
 from collections import Counter
+from itertools import islice
 from pathlib import Path
 
+from reefscan.io import localfile
 from reefscan.io.grids.forms import short_name
-from reefscan.io.localfile import odd_kind
 from reefscan.io.opening import LOGS
 
 GRID_SUFFIXES = frozenset(
@@ -24,12 +25,18 @@ SIDECARS = frozenset(
 
 
 def walk(folder: Path) -> tuple[list[Path], Counter[str], list[str]]:
-    """Grid files below a folder, sorted, each real file once; how many strangers of which kind; what is no file, by name."""
+    """Grid files below a folder, sorted, each real file once; how many strangers of which kind; what is no file, by name.
+
+    Raises
+    ------
+    InputError
+        If more lies below it than `localfile.MOST_ENTRIES`.
+    """
     grids: dict[str, Path] = {}
     strangers: Counter[str] = Counter()
     odd: list[str] = []
     entered: set[tuple[int, int]] = set()
-    stack = [folder]
+    stack, left = [folder], localfile.MOST_ENTRIES
     while stack:
         here = stack.pop()
         try:
@@ -40,10 +47,14 @@ def walk(folder: Path) -> tuple[list[Path], Counter[str], list[str]]:
             if here != folder and _is_run(here):
                 strangers["folder of an earlier run"] += 1
                 continue
-            entries = sorted(os.scandir(here), key=lambda entry: entry.name)
+            with os.scandir(here) as inside:
+                entries = sorted(islice(inside, left + 1), key=lambda entry: entry.name)
         except OSError as error:
             strangers[f"folder that cannot be entered ({error.strerror})"] += 1
             continue
+        left -= len(entries)
+        if left < 0:
+            raise localfile.too_many(folder)
         for entry in entries:
             if entry.name.startswith("."):
                 continue
@@ -63,7 +74,9 @@ def walk(folder: Path) -> tuple[list[Path], Counter[str], list[str]]:
             elif is_file:
                 strangers[_stranger(suffix)] += 1
             else:
-                odd.append(f"{short_name(entry.name)}: is {odd_kind(entry.path) or 'gone'}, not a file")
+                odd.append(
+                    f"{short_name(entry.name)}: is {localfile.odd_kind(entry.path) or 'gone'}, not a file"
+                )
     about = _about_others([grids[key] for key in sorted(grids)])
     for path, what in about.items():
         strangers[f"file that by its name is the {what} of another"] += 1

@@ -6,6 +6,7 @@ import logging
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
-from reefscan.io.localfile import require_file
+from reefscan.io import localfile
 from reefscan.io.logs.columns import check_place
 from reefscan.io.logs.nmea import read_nmea
 from reefscan.io.logs.text import TextOptions, read_text
@@ -48,13 +49,18 @@ def list_logs(paths: Sequence[Path]) -> list[Path]:
     ------
     MissingInputError
         A path that is not there, or a folder without a log.
+    InputError
+        A folder that holds more than `localfile.MOST_ENTRIES`.
     """
     found: list[Path] = []
     for path in paths:
         if path.is_dir():
+            held = list(islice(path.rglob("*"), localfile.MOST_ENTRIES + 1))
+            if len(held) > localfile.MOST_ENTRIES:
+                raise localfile.too_many(path)
             inside = sorted(
                 p
-                for p in path.rglob("*")
+                for p in held
                 if not p.is_dir() and not p.name.startswith(".") and inner_suffix(p) in TEXT | VECTOR
             )
             if not inside:
@@ -63,7 +69,7 @@ def list_logs(paths: Sequence[Path]) -> list[Path]:
                 )
             found += inside
         else:
-            require_file(path)
+            localfile.require_file(path)
             found.append(path)
     return list(dict.fromkeys(found))
 

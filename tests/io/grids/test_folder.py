@@ -16,6 +16,8 @@ from rasterio.transform import Affine
 
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
 from reefscan.base.model import NODATA_MM
+from reefscan.cli import run
+from reefscan.io import localfile
 from reefscan.io.grids import index as index_module
 from reefscan.io.grids.rasters import open_grids
 from tests.io import seabed
@@ -90,6 +92,25 @@ def test_a_folder_with_nothing_usable_says_what_it_holds(tmp_path: Path) -> None
     write(here / "b.tif", cells(), crs=None)
     with pytest.raises(NoCrsError, match=r"--crs.*and 1 more"):
         open_grids(here)
+
+
+@pytest.mark.parametrize("command", [["look"], ["scan"], ["grid", "--out", "own.tif"]], ids=lambda c: c[0])
+def test_a_folder_that_holds_a_whole_disk_is_refused_with_what_to_do(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], command: list[str]
+) -> None:
+    monkeypatch.setattr(localfile, "MOST_ENTRIES", 30)
+    disk = tmp_path / "disk"
+    for name in ("a", "b", "c"):
+        (disk / name).mkdir(parents=True)
+        for k in range(9):
+            (disk / name / f"{k}.txt").write_text("x")
+    tile(disk / "a" / "good.tif")
+    assert run([*command, str(disk)]) == 1  # three folders and 28 files
+    said = capsys.readouterr().err
+    assert "holds more than 30 files and folders" in said
+    assert "name those of its folders that are meant" in said
+    if command == ["look"]:
+        assert run([*command, str(disk / "a")]) == 0
 
 
 @pytest.mark.skipif(os.name == "nt", reason="links need rights on Windows")

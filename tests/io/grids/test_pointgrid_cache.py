@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from reefscan.io import cache
 from reefscan.io.grids import pointgrid
 
 
@@ -21,5 +22,5 @@ def test_a_text_is_put_on_its_grid_once_for_the_rules_it_is_read_by(
     with monkeypatch.context() as patch:
         patch.setattr(pointgrid, "read_points", None)  # not read again
         assert pointgrid.grid_from_points(str(text), "bed.xyz") == first
-    monkeypatch.setattr(pointgrid, "reader_rules", lambda: "others")
+    monkeypatch.setattr(cache, "reader_rules", lambda: "others")
     assert pointgrid.grid_from_points(str(text), "bed.xyz") != first

@@ -135,18 +135,99 @@ def test_text_that_is_mostly_no_points_is_no_grid(tmp_path: Path) -> None:
         read_points(str(tmp_path / "a.xyz"), "a.xyz")
 
 
-def ascii_grid(path: Path, odd: str) -> Path:
+CELLS_HEAD = "ncols 60\nnrows 50\nxllcorner 500000\nyllcorner 5400000\ncellsize 2\n"
+
+
+def ascii_grid(
+    path: Path, odd: str, *, head: str = f"{CELLS_HEAD}NODATA_value -9999\n", cells: int = 1
+) -> Path:
     rows = [[f"{-10 - r % 3 - c % 5 * 0.1:.2f}" for c in range(60)] for r in range(50)]
-    rows[20][30] = odd
-    head = "ncols 60\nnrows 50\nxllcorner 500000\nyllcorner 5400000\ncellsize 2\nNODATA_value -9999\n"
+    rows[20][30 - cells // 2 : 30 + (cells + 1) // 2] = [odd] * cells
     path.write_text(head + "\n".join(" ".join(row) for row in rows), encoding="latin-1")
     return path
 
 
 @pytest.mark.parametrize("odd", ["abc", "--", "1.2.3", "\xff", "12m", "-", "1e"])
-def test_a_word_in_an_ascii_grid_is_no_depth_of_zero(tmp_path: Path, odd: str) -> None:
-    with pytest.raises(InputError, match=r"a\.asc: 1 of its cells hold no number, the first of them"):
+def test_a_word_in_an_ascii_grid_costs_its_cell_and_no_other(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, odd: str
+) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+    (like,) = open_grids(ascii_grid(tmp_path / "b.asc", "-9999"), crs="EPSG:32631")
+    (sheet,) = open_grids(ascii_grid(tmp_path / "a.asc", odd), crs="EPSG:32631")
+    cells = sheet.read(sheet.extent).elev_mm
+    np.testing.assert_array_equal(cells, like.read(sheet.extent).elev_mm)
+    assert (cells == NODATA_MM).sum() == 1
+    shown = "\ufffd" if odd == "\xff" else odd
+    said = f"1 of its 3,000 cells hold no number and are taken for unknown, such as {shown!r} in line 27"
+    assert any(said in note for note in sheet.notes), sheet.notes
+
+
+@pytest.mark.parametrize(
+    "head",
+    [CELLS_HEAD, CELLS_HEAD.replace("\n", " ") + "\n", "north: 5400100\nsouth: 5400000\neast: 500120\nwest: 500000\nrows: 50\ncols: 60\n"],
+    ids=["no nodata value", "header in one line", "of another kind"],
+)  # fmt: skip
+def test_a_word_is_unknown_also_where_the_header_names_no_number_for_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, head: str
+) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+    (sheet,) = open_grids(ascii_grid(tmp_path / "a.asc", "bad", head=head), crs="EPSG:32631")
+    assert (sheet.read(sheet.extent).elev_mm == NODATA_MM).sum() == 1
+    assert sheet.layers[0].low_m == pytest.approx(-12.4)
+
+
+def test_the_word_that_an_ascii_grid_names_for_unknown_cells_is_no_fault(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+    rows = [["0.00" if r == c else f"{-10 - r % 3:.2f}" for c in range(60)] for r in range(50)]
+    for row in rows[30:]:  # four cells in ten
+        row[:] = ["NA"] * 60
+    text = f"{CELLS_HEAD}NODATA_value NA\n" + "\n".join(" ".join(row) for row in rows)
+    (tmp_path / "a.asc").write_text(text)
+    (sheet,) = open_grids(tmp_path / "a.asc", crs="EPSG:32631")
+    cells = sheet.read(sheet.extent).elev_mm
+    assert (cells == NODATA_MM).sum() == 20 * 60
+    assert (cells == 0).sum() == 30  # GDAL takes the word for 0, and then every 0 for unknown
+    assert not any("no number" in note for note in sheet.notes)
+
+
+def test_what_stands_beside_an_ascii_grid_counts_for_its_copy(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+    grid = ascii_grid(tmp_path / "a.asc", "bad")
+    beside = (
+        tmp_path / "a.prj"
+    )  # as the first tools of this form wrote it, which the raster library alone reads
+    for zone in (31, 32):
+        beside.write_text(
+            f"Projection    UTM\nZone          {zone}\nDatum         WGS84\nZunits        NO\nUnits         METERS\n"
+        )
+        (sheet,) = open_grids(grid)
+        assert f"UTM zone {zone}N" in sheet.sheet.crs
+
+
+def test_an_ascii_grid_with_words_all_over_is_none(tmp_path: Path) -> None:
+    with pytest.raises(
+        InputError, match=r"a\.asc: 61 of its 3,000 cells hold no number, the first of them 'abc' in line 7"
+    ):
+        wide = ascii_grid(tmp_path / "a.asc", "abc", cells=60)
+        wide.write_text(wide.read_text().replace("-10.00", "abc", 1))
+        open_grids(wide, crs="EPSG:32631")
+
+
+@pytest.mark.parametrize("odd", ["no data", "-10 abc -10"])
+def test_words_that_shift_the_cells_of_an_ascii_grid_are_refused(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, odd: str
+) -> None:
+    monkeypatch.setenv("REEFSCAN_CACHE", str(tmp_path / "cache"))
+    with pytest.raises(
+        InputError,
+        match=r"a\.asc: holds words where numbers should stand, and 3,00[12] of both for 3,000 cells",
+    ):
         open_grids(ascii_grid(tmp_path / "a.asc", odd), crs="EPSG:32631")
+    assert not list((tmp_path / "cache").glob("*.asc"))
 
 
 @pytest.mark.parametrize("odd", ["-10", "-1.05E+01", "-10,5", ".5", "5.", "nan", "-9999"])
