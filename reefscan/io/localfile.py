@@ -27,9 +27,9 @@ def odd_kind(path: str | Path) -> str:
         return f"a name that leads nowhere ({getattr(error, 'strerror', None) or error})"
 
 
-MOST_ENTRIES = 300_000
-"""Files and folders that a folder may hold down to its bottom: 50,000 tiles with five files beside each. So many are
-listed in seconds on a disk and in minutes over a network."""
+MOST_ENTRIES = 100_000
+"""Files and folders that a folder may hold down to its bottom: 50,000 tiles with a file beside each. So many are listed in
+a second on a disk and in minutes over a network; the disk of a small machine has twice as many."""
 
 
 def too_many(folder: Path) -> InputError:

@@ -67,7 +67,9 @@ class Index:
             if entry and entry["stamp"] == _stamp(path):
                 if "refused" in entry:
                     return _REFUSALS[entry["refused"][0]](entry["refused"][1])
-                return Layer.from_json(entry["layer"])
+                layer = Layer.from_json(entry["layer"])
+                # what was made of a text is kept beside the index, and may have been cleared away
+                return layer if layer.path == layer.file or not _cleared(layer.path) else None
         except (OSError, KeyError, TypeError, ValueError):
             pass
         return None
@@ -102,6 +104,11 @@ def _stamp(path: Path) -> list[int]:
             beside = os.stat(sidecar)
             out += [beside.st_size, beside.st_mtime_ns]
     return out
+
+
+def _cleared(path: str) -> bool:
+    """True if a file of the cache is gone; a name with which a library opens a part of a file is none."""
+    return Path(path).parent == cache_folder() and not os.path.exists(path)
 
 
 def _try(path: Path, options: GridOptions) -> Layer | InputError:

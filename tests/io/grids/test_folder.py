@@ -94,6 +94,29 @@ def test_a_folder_with_nothing_usable_says_what_it_holds(tmp_path: Path) -> None
         open_grids(here)
 
 
+@pytest.mark.parametrize("kept", ["words-*.asc", "points-*.tif"])
+def test_what_was_made_of_a_text_and_cleared_away_is_made_again(tmp_path: Path, kept: str) -> None:
+    here = tmp_path / "in"
+    here.mkdir()
+    if kept.endswith(".asc"):
+        rows = "\n".join(
+            " ".join("bad" if r == c == 5 else f"{-9 - r % 3}.5" for c in range(40)) for r in range(30)
+        )
+        head = "ncols 40\nnrows 30\nxllcorner 500000\nyllcorner 5400000\ncellsize 2\n"
+        (here / "a.asc").write_text(head + rows)
+    else:
+        points = (
+            f"{500000 + 2 * c} {5400000 - 2 * r} {-9 - r % 3}.5\n" for r in range(30) for c in range(40)
+        )
+        (here / "a.xyz").write_text("".join(points))
+    (first,) = open_grids(here, crs="EPSG:32631")
+    before = first.read(first.extent).elev_mm
+    (made,) = (tmp_path / "cache").glob(kept)
+    made.unlink()
+    (again,) = open_grids(here, crs="EPSG:32631")
+    np.testing.assert_array_equal(again.read(again.extent).elev_mm, before)
+
+
 @pytest.mark.parametrize("command", [["look"], ["scan"], ["grid", "--out", "own.tif"]], ids=lambda c: c[0])
 def test_a_folder_that_holds_a_whole_disk_is_refused_with_what_to_do(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], command: list[str]
