@@ -107,7 +107,13 @@ def test_an_array_becomes_a_map_in_ten_lines(beside_the_samples: Path) -> None:
     text = script.read_text(encoding="utf-8").split('"""')[2]
     assert len([line for line in text.splitlines() if line.strip() and "import" not in line]) <= 10
     done = subprocess.run(
-        [sys.executable, *STRICT, str(script)],
+        [
+            sys.executable,
+            *STRICT,
+            "-W",
+            "ignore::DeprecationWarning",
+            str(script),
+        ],  # of old libraries among themselves
         cwd=beside_the_samples,
         capture_output=True,
         text=True,

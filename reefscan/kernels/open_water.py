@@ -14,7 +14,11 @@ from reefscan.base.model import NODATA_MM
 _NODATA = np.int32(NODATA_MM)
 
 BAR_MM = -500
-"""Ground that stands higher (half a metre below the grid's zero) is no water: no small boat crosses it (a guess)."""
+"""A hole in the data that ground no deeper than this encloses is no water (half a metre below the grid's zero, a guess)."""
+
+DRY_MM = 0
+"""Known ground that stands higher than the grid's zero bars the way. Shallow water does not: at half a metre a real reef flat on 10 m cells,
+which boats cross, lost its edge."""
 
 OUT_M = 100.0
 """Water from which a boat gets so far away is no pool (a guess: within it lies any gap between rocks that a net is set in)."""
@@ -73,7 +77,7 @@ def is_dry(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
 def _lets_pass(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     if elev[row, col] == _NODATA:
         return not is_dry(elev, row, col, cell_m)
-    return bool(elev[row, col] < BAR_MM)
+    return bool(elev[row, col] < DRY_MM)
 
 
 @njit(cache=True, nogil=True)

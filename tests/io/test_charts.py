@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import os
 from collections import Counter
 from importlib.resources import files
 from pathlib import Path
@@ -129,11 +128,10 @@ def test_a_table_of_ones_own_sorts_otherwise_and_a_wrong_one_is_refused(tmp_path
 
 
 @pytest.mark.realdata
-def test_a_real_cell_is_sorted_with_its_updates():
-    folder = os.environ.get("REEFSCAN_REALDATA")
-    path = Path(folder or "") / "US4MD81M.000"
-    if not folder or not path.exists():
-        pytest.skip("no real chart cell (REEFSCAN_REALDATA)")
+def test_a_real_cell_is_sorted_with_its_updates(realdata):
+    path = realdata / "US4MD81M.000"
+    if not path.exists():
+        pytest.skip(f"{path.name} is not among the public grids")
     told = read_around(Around(hard=(str(path),)), Box(-76.55, 38.4, -76.05, 39.0).grown(50_000))
     kinds = Counter(told.of("hard").kind)
     assert kinds["wreck"] == 111, "110 in the cell and one more in its updates"

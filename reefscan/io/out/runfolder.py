@@ -21,6 +21,7 @@ from reefscan.base.caution import CAUTION
 from reefscan.base.errors import MissingInputError, RecipeError, RunFolderError, UnreadableError
 from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
 from reefscan.io.localfile import odd_kind, read_small_text
+from reefscan.io.lock import NAME as LOCK
 from reefscan.io.lock import FolderLock
 from reefscan.io.out import geojson
 from reefscan.io.whole import write_error, write_whole
@@ -259,13 +260,18 @@ def _refuse_foreign(path: Path) -> None:
     if not path.is_dir():
         raise RunFolderError(f"{path}: is a file, not a folder; choose another --out")
     try:
-        empty = not any(entry.name != ".DS_Store" for entry in path.iterdir())
+        empty = not any(_is_foreign(entry.name) for entry in path.iterdir())
     except OSError as error:
         raise RunFolderError(f"{path}: cannot be read ({error.strerror})") from error
     if not empty and _read_mark(path) is None:
         raise RunFolderError(
             f"{path}: holds files and is not a run of ours, so it is left alone; choose another --out"
         )
+
+
+def _is_foreign(name: str) -> bool:
+    """False for what another scan, or one that was killed, puts into a folder before its mark is there."""
+    return name not in (".DS_Store", LOCK) and not (name.startswith(".") and ".part" in name)
 
 
 def score_name(number: int) -> str:

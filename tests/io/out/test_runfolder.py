@@ -25,6 +25,7 @@ from reefscan.base.errors import DiskFullError, LockedError, MissingInputError, 
 from reefscan.base.model import Sheet, Window
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.io import whole
+from reefscan.io.lock import FolderLock
 from reefscan.io.out import tables
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.io.out.schemas import load_schema
@@ -320,3 +321,16 @@ def _check_cog_layout(path):
         first_data.append(min(o for o in offsets if o))
     assert max(o for o, _ in directories) < min(first_data)
     assert first_data == sorted(first_data, reverse=True)  # smallest overview first, full image last
+
+
+def test_a_folder_in_which_another_scan_just_begins_is_in_use_and_one_that_it_left_is_taken(tmp_path):
+    """Between the lock and the mark there is nothing of ours to read yet."""
+    out = tmp_path / "run"
+    out.mkdir()
+    lock = FolderLock(out)
+    lock.acquire()
+    with pytest.raises(LockedError):
+        RunFolder.create(out)
+    lock.release()
+    (out / ".0badcafe-1-2.part.json").write_text("half")
+    assert RunFolder.create(out).info["state"] == "started"
