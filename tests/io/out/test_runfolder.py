@@ -333,4 +333,6 @@ def test_a_folder_in_which_another_scan_just_begins_is_in_use_and_one_that_it_le
         RunFolder.create(out)
     lock.release()
     (out / ".0badcafe-1-2.part.json").write_text("half")
-    assert RunFolder.create(out).info["state"] == "started"
+    with RunFolder.create(out) as run:
+        assert run.info["state"] == "started"
+        run.finish()
