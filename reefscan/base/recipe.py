@@ -17,11 +17,10 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from reefscan.base.errors import RecipeError
+from reefscan.base.recipe_around import ROLES, Around
 from reefscan.base.recipe_parts import (
     KINDS,
     RECIPE_VERSION,
-    ROLES,
-    Around,
     Find,
     Kind,
     Rank,

@@ -68,7 +68,8 @@ def command(
     from reefscan.base.caution import CAUTION
     from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
-    from reefscan.io.out.waypoints import FORMATS, route_order, tidy, write_sites
+    from reefscan.io.out.siteforms import FORMATS, write_sites
+    from reefscan.io.out.waypoints import route_order, tidy
     from reefscan.io.outs import refuse_foreign
     from reefscan.review.opened import open_run
     from reefscan.review.picked import picked_sites

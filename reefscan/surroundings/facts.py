@@ -47,7 +47,7 @@ def closed(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     return {"closed_m": metres, "closed_name": _names(known, "closed", row)}
 
 
-def open_water(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
+def fetch(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     """Open water by direction, the longest of it, and that toward the stated wind."""
     if "land" not in known.by_role:
         return {}
@@ -74,5 +74,5 @@ FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (
     hard,
     caution,
     closed,
-    open_water,
+    fetch,
 )

@@ -10,7 +10,8 @@ import pytest
 
 from reefscan.base.errors import RunFolderError
 from reefscan.cli import run as command_line
-from reefscan.io.out.waypoints import Waypoint, write_sites
+from reefscan.io.out.siteforms import write_sites
+from reefscan.io.out.waypoints import Waypoint
 from reefscan.io.outs import refuse_foreign, write_out
 
 LOG = "lon,lat,depth_m\n" + "".join(

@@ -17,18 +17,8 @@ from hypothesis import strategies as st
 from lxml import etree
 
 from reefscan.base.errors import InputError
-from reefscan.io.out.waypoints import (
-    Headed,
-    Waypoint,
-    clean,
-    csv_bytes,
-    encode,
-    inert,
-    route_order,
-    tidy,
-    unique_names,
-    write_sites,
-)
+from reefscan.io.out.siteforms import Headed, csv_bytes, encode, inert, write_sites
+from reefscan.io.out.waypoints import Waypoint, clean, route_order, tidy, unique_names
 
 GPX = etree.XMLSchema(etree.parse(str(Path(__file__).parent / "schemas" / "gpx.xsd")))
 
