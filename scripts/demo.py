@@ -57,7 +57,7 @@ def main(arguments: list[str]) -> int:
 
     print("\nLook at:")
     for path, what in (
-        (OUT / "map.png", "the chart with the numbered sites"),
+        (OUT / "map.png", "the map with the numbered sites "),
         (page, "the page to review them, works without a network"),
         (waypoints, "waypoints for a plotter or a phone"),
         (OUT / "candidates.geojson", "the ranked sites with their reasons"),

@@ -11,14 +11,14 @@ if TYPE_CHECKING:
     from reefscan.base.recipe import Recipe
 
 
-def _asked(name: str, **more: Any) -> Any:
+def asked(name: str, **more: Any) -> Any:
     """Make an option that has no value unless it is given."""
     return typer.Option(name, show_default=False, **more)
 
 
 Depth = Annotated[
     tuple[str, str] | None,
-    _asked(
+    asked(
         "--depth",
         metavar="SHALLOW DEEP",
         help="Band of depths to set in, such as 15ft 60ft, 4 20 (metres) or 3fathom 10fathom.",
@@ -26,13 +26,11 @@ Depth = Annotated[
 ]
 Positive = Annotated[
     str | None,
-    _asked(
-        "--positive", metavar="up|down", help="Which way the grid counts: up = elevations, down = depths."
-    ),
+    asked("--positive", metavar="up|down", help="Which way the grid counts: up = elevations, down = depths."),
 ]
 Crs = Annotated[
     str | None,
-    _asked("--crs", metavar="EPSG:N", help="Coordinate system of a grid that states none."),
+    asked("--crs", metavar="EPSG:N", help="Coordinate system of a grid that states none."),
 ]
 DatumShift = Annotated[
     str,
@@ -44,33 +42,21 @@ DatumShift = Annotated[
 ]
 RecipeFile = Annotated[
     Path | None,
-    _asked("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe')."),
+    asked("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe')."),
 ]
 Top = Annotated[
     int | None,
-    _asked("--top", metavar="N", min=1, help="How many sites to list."),
+    asked("--top", metavar="N", min=1, help="How many sites to list."),
 ]
 Out = Annotated[
     Path | None,
-    _asked("--out", metavar="FOLDER", help="Folder of the run; new, empty or an earlier run."),
+    asked("--out", metavar="FOLDER", help="Folder of the run; new, empty or an earlier run."),
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
-Workers = Annotated[
-    int | None,
-    _asked("--workers", metavar="N", min=1, help="Processes to use; all cores if not given."),
-]
-Tile = Annotated[
-    int | None,
-    _asked("--tile", metavar="CELLS", min=1, help="Side of a tile; the result does not depend on it."),
-]
-Scheduler = Annotated[
-    str | None,
-    _asked("--scheduler", metavar="ADDRESS", help="Work on this Dask scheduler instead of here."),
-]
 Variable = Annotated[
     str | None,
-    _asked(
+    asked(
         "--variable",
         metavar="NAME",
         help="Variable or band that holds the depths; NAME:3 is its third layer.",
@@ -78,11 +64,11 @@ Variable = Annotated[
 ]
 ValueUnit = Annotated[
     str | None,
-    _asked("--value-unit", metavar="UNIT", help="Unit of the grid's values, such as ft."),
+    asked("--value-unit", metavar="UNIT", help="Unit of the grid's values, such as ft."),
 ]
 Prefer = Annotated[
     list[str] | None,
-    _asked(
+    asked(
         "--prefer",
         metavar="NAME",
         help="Where grids overlap, this one goes first (may be given more than once).",
@@ -90,82 +76,13 @@ Prefer = Annotated[
 ]
 
 
-def _shapes(role: str, words: str) -> Any:
-    """Make an option that names files of shapes."""
-    return _asked(f"--{role}", metavar="FILE", help=f"{words} (may be given more than once).")
-
-
-Closed = Annotated[list[str] | None, _shapes("closed", "Closed ground: no site in it is ever listed")]
-Caution = Annotated[
-    list[str] | None,
-    _shapes("caution", "Ground to take care in, such as fairways: a site near it is flagged"),
-]
-Hard = Annotated[
-    list[str] | None, _shapes("hard", "Hard structure (breakwaters, wrecks, piles): what lies near it gains")
-]
-ClosedBuffer = Annotated[
-    str | None,
-    _asked(
-        "--closed-buffer",
-        metavar="LENGTH",
-        help="Margin around closed ground that is closed too, such as 50m.",
-    ),
-]
-Land = Annotated[list[str] | None, _shapes("land", "Land, from which the open water around a site is told")]
-WindFrom = Annotated[
-    str | None, _asked("--wind-from", metavar="SW|225", help="Where the wind comes from; wants --land.")
-]
-Tide = Annotated[
-    str | None,
-    _asked(
-        "--tide",
-        metavar="LENGTH",
-        help="Rise of the water above the grid's datum, for the stand-off from a breakwater.",
-    ),
-]
-Layer = Annotated[
-    list[str] | None,
-    _asked(
-        "--layer",
-        metavar="NAME=FILE",
-        help="A raster of your own, as the column layer_NAME (may be given more than once).",
-    ),
-]
-Worth = Annotated[
-    list[str] | None,
-    _asked(
-        "--worth",
-        metavar="'NAME: 1=1, 3=0.2'",
-        help="What the classes of a layer are worth, as the column layer_NAME_worth.",
-    ),
-]
-AllowFairways = Annotated[
-    bool,
-    typer.Option(
-        "--allow-fairways", help="Fairways and dredged areas of a chart are not closed; this is recorded."
-    ),
-]
-Classes = Annotated[
-    str | None,
-    _asked(
-        "--classes", metavar="FILE", help="Your own table of what the classes of a chart cell are taken for."
-    ),
-]
-Date = Annotated[
-    str | None,
-    _asked(
-        "--date",
-        metavar="DAY",
-        help="Day of the visit, such as 2026-05-01: closures with dates are judged by it.",
-    ),
-]
 Area = Annotated[
     Path | None,
-    _asked("--area", metavar="FILE", help="Search inside these polygons only."),
+    asked("--area", metavar="FILE", help="Search inside these polygons only."),
 ]
 Bbox = Annotated[
     tuple[float, float, float, float] | None,
-    _asked("--bbox", metavar="W S E N", help="Search inside this box only (degrees, WGS 84)."),
+    asked("--bbox", metavar="W S E N", help="Search inside this box only (degrees, WGS 84)."),
 ]
 
 

@@ -2,78 +2,83 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Annotated
 
 import typer
 
+from reefscan.cli.aroundoptions import AroundOptions
+from reefscan.cli.gridarguments import GridArguments
+from reefscan.cli.grouped import grouped
 from reefscan.cli.options import (
-    AllowFairways,
     Area,
     Bbox,
-    Caution,
-    Classes,
-    Closed,
-    ClosedBuffer,
-    Crs,
-    Date,
     DatumShift,
     Depth,
-    Hard,
     Json,
-    Land,
-    Layer,
     Out,
-    Positive,
-    Prefer,
     Quiet,
     RecipeFile,
-    Scheduler,
-    Tide,
-    Tile,
     Top,
-    ValueUnit,
-    Variable,
-    WindFrom,
-    Workers,
-    Worth,
+    asked,
     check_positive,
     make_recipe,
     metres,
     user_unit,
 )
 
+Workers = Annotated[
+    int | None,
+    asked("--workers", metavar="N", min=1, help="Processes to use; all cores if not given."),
+]
+Tile = Annotated[
+    int | None,
+    asked("--tile", metavar="CELLS", min=1, help="Side of a tile; the result does not depend on it."),
+]
+Scheduler = Annotated[
+    str | None,
+    asked("--scheduler", metavar="ADDRESS", help="Work on this Dask scheduler instead of here."),
+]
 
+
+@dataclass(frozen=True)
+class WantedOptions:
+    """Which sites are wanted, and where the run goes."""
+
+    depth: Depth = None
+    recipe: RecipeFile = None
+    top: Top = None
+    out: Out = None
+
+
+@dataclass(frozen=True)
+class PartOptions:
+    """Which part of the grids is searched, and how their heights are shifted."""
+
+    datum_shift: DatumShift = "0m"
+    area: Area = None
+    bbox: Bbox = None
+
+
+@dataclass(frozen=True)
+class WorkOptions:
+    """Who does the work."""
+
+    workers: Workers = None
+    scheduler: Scheduler = None
+    tile: Tile = None
+
+
+@grouped
 def command(
     grid: Annotated[
         list[str], typer.Argument(metavar="GRID...", help="Seabed grids: files, folders or addresses.")
     ],
-    depth: Depth = None,
-    recipe: RecipeFile = None,
-    closed: Closed = None,
-    caution: Caution = None,
-    hard: Hard = None,
-    land: Land = None,
-    wind_from: WindFrom = None,
-    tide: Tide = None,
-    layer: Layer = None,
-    worth: Worth = None,
-    closed_buffer: ClosedBuffer = None,
-    allow_fairways: AllowFairways = False,
-    classes: Classes = None,
-    date: Date = None,
-    top: Top = None,
-    out: Out = None,
-    positive: Positive = None,
-    crs: Crs = None,
-    datum_shift: DatumShift = "0m",
-    area: Area = None,
-    bbox: Bbox = None,
-    variable: Variable = None,
-    value_unit: ValueUnit = None,
-    prefer: Prefer = None,
-    workers: Workers = None,
-    scheduler: Scheduler = None,
-    tile: Tile = None,
+    wanted: WantedOptions,
+    around: AroundOptions,
+    reading: GridArguments,
+    part: PartOptions,
+    work: WorkOptions,
     no_map: Annotated[
         bool, typer.Option("--no-map", help="Draw no map; 'reefscan map' draws one later.")
     ] = False,
@@ -85,23 +90,10 @@ def command(
     Prints the best sites and writes the run folder, as in:
     reefscan scan coast.tif --depth 15ft 60ft --out runs/coast
     """
-    check_positive(positive)
-    used = make_recipe(recipe, depth, top).with_around(
-        closed=closed,
-        caution=caution,
-        hard=hard,
-        land=land,
-        wind_from=wind_from,
-        tide_m=None if tide is None else metres("--tide", tide),
-        layers=layer,
-        worth=worth,
-        closed_buffer_m=None if closed_buffer is None else metres("--closed-buffer", closed_buffer),
-        allow_fairways=allow_fairways,
-        classes=classes,
-        date=date,
-    )
-    shift = metres("--datum-shift", datum_shift)
-    unit = user_unit(depth)
+    check_positive(reading.positive)
+    used = around.added_to(make_recipe(wanted.recipe, wanted.depth, wanted.top))
+    shift = metres("--datum-shift", part.datum_shift)
+    unit = user_unit(wanted.depth)
 
     from reefscan.base.caution import CAUTION
     from reefscan.cli.progress import Progress
@@ -110,10 +102,9 @@ def command(
 
     with Progress(quiet=quiet or as_json) as progress:
         run = scan(
-            list(grid), used, out=out, positive=positive, crs=crs, datum_shift_m=shift, area=area, bbox=bbox,
-            variable=variable, value_unit=value_unit, prefer=prefer,
-            workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=not no_map,
-            on_event=progress,
+            list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift,
+            area=part.area, bbox=part.bbox, variable=reading.variable, value_unit=reading.value_unit, prefer=reading.prefer,
+            workers=work.workers, scheduler=work.scheduler, tile=work.tile, unit=unit, draw=not no_map, on_event=progress,
         )  # fmt: skip
     if as_json:
         print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)

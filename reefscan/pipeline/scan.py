@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 
     from reefscan.batch.events import Event
     from reefscan.score.listing import Listing
+    from reefscan.surroundings.known import Surroundings
 
 
 @dataclass(frozen=True, repr=False, eq=False)
@@ -263,11 +264,9 @@ def scan_sources(
     import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
 
     from reefscan.io.out import tables
-    from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
     from reefscan.pipeline.around import around_key, compared_words, open_around, surround
     from reefscan.pipeline.borders import ToldStations
     from reefscan.pipeline.feature_tables import feature_tables
-    from reefscan.pipeline.run_map import draw_run_map
     from reefscan.score.listing import list_sites
 
     means = Means(workers, scheduler, tile, on_event)
@@ -322,28 +321,10 @@ def scan_sources(
         info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
         info["warnings"] += [*(() if known is None else known.notes), *compared_words(around)]
         if folder is not None:
+            found = _Found(sources, sheets, recipe, table, listing, features, info, known)
             step = time.perf_counter()
-            if known is not None:
-                write_surroundings(folder.file(SURROUNDINGS), known)
-            else:  # an earlier run's
-                folder.file(SURROUNDINGS).unlink(missing_ok=True)
-            folder.write_candidates(table)
-            folder.write_listed(listing.sites, info)
-            tables.write_features(folder.file(FEATURES), features)
-            if draw:
-                pictures = [sheet.picture for sheet in sheets]
-                folder.write(
-                    MAP, draw_run_map(sources, recipe, listing, features, info, unit, pictures, known)
-                )
-            else:
-                folder.file(MAP).unlink(missing_ok=True)  # an earlier run's: it shows other sites
-            folder.warn(*info["warnings"])
-            for sheet in sheets:
-                if sheet.writing is not None:
-                    if not sheet.writing.done():
-                        *_, height, width = sheet.facts["extent"]
-                        on_event(Packing(height * width, int(sheet.facts["known_cells"])))
-                    sheet.writing.result()
+            _write(folder, found, unit=unit, draw=draw)
+            _wait_for_rasters(sheets, on_event)
             clock["write_s"] = time.perf_counter() - step
             done = {k: v for k, v in info.items() if k not in ("state", "warnings")}
             done |= {"run_key": key, "files": sizes(folder)}
@@ -358,6 +339,55 @@ def scan_sources(
             listing, table, features, recipe, info, None if folder is None else folder.path,
             _rasters(sources, scores),
         )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Found:
+    """All that a scan found, before it is written."""
+
+    sources: Sequence[GridSource]
+    sheets: Sequence[SheetRun]
+    recipe: Recipe
+    table: pd.DataFrame
+    listing: Listing
+    features: dict[str, geopandas.GeoDataFrame]
+    info: dict[str, Any]
+    known: Surroundings | None
+
+
+def _write(folder: RunFolder, found: _Found, *, unit: str, draw: bool) -> None:
+    """Write tables, features, what lies around and the map; what an earlier run left of those that are not written goes."""
+    from reefscan.io.out import tables
+    from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
+    from reefscan.pipeline.run_map import draw_run_map
+
+    if found.known is not None:
+        write_surroundings(folder.file(SURROUNDINGS), found.known)
+    else:
+        folder.file(SURROUNDINGS).unlink(missing_ok=True)
+    folder.write_candidates(found.table)
+    folder.write_listed(found.listing.sites, found.info)
+    tables.write_features(folder.file(FEATURES), found.features)
+    if draw:
+        pictures = [sheet.picture for sheet in found.sheets]
+        picture = draw_run_map(
+            found.sources, found.recipe, found.listing, found.features, found.info, unit, pictures, found.known
+        )  # fmt: skip
+        folder.write(MAP, picture)
+    else:
+        folder.file(MAP).unlink(missing_ok=True)
+    folder.warn(*found.info["warnings"])
+
+
+def _wait_for_rasters(sheets: Sequence[SheetRun], on_event: Callable[[Event | Expected], None]) -> None:
+    """Wait until every sheet's score raster is packed, and say so where that takes time."""
+    for sheet in sheets:
+        if sheet.writing is None:
+            continue
+        if not sheet.writing.done():
+            *_, height, width = sheet.facts["extent"]
+            on_event(Packing(height * width, int(sheet.facts["known_cells"])))
+        sheet.writing.result()
 
 
 def _rasters(
