@@ -249,3 +249,10 @@ def test_no_name_or_note_is_live_in_what_shows_it(fmt: str, ascii_only: bool) ->
         assert "$[" not in text
         assert len(text) <= 2100
     assert data.isascii() or not ascii_only
+
+
+@pytest.mark.parametrize("fmt", ["gpx", "kml", "geojson"])
+def test_a_file_of_sites_carries_the_cautions_and_what_is_known_of_closed_ground(fmt: str) -> None:
+    text = encode(tidy(hostile_points()), fmt, title="x", note="Closed ground: none given.").decode()
+    first = text.index("Closed ground: none given. Not for navigation.")
+    assert first < text.index("<wpt" if fmt == "gpx" else "<Placemark" if fmt == "kml" else '"features"')
