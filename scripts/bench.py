@@ -21,8 +21,8 @@ What was weighed (CPU ns a cell of the core, one thread, two cores shared with s
 * running sums for the position index 10 ns a cell; sums for each station 15 us, which is less up to 600 a Mcell.
 * drop point: distances to rock asked for where a net could lie 22 us a station, transform of the window 86.
 * score raster: parts of 128 with structure near 1 to 6, all cells 16 to 32.
-* fliers: parts of a row passed by 3.6 (1 of it the copy), cell by cell 4.6 and a second pass for the sea's surface.
-* surroundings: the ring beyond what was looked at, its fliers alone, set aside in place: all tiles of the first scene 60 ns
+* spikes: parts of a row passed by 3.6 (1 of it the copy), cell by cell 4.6 and a second pass for the sea's surface.
+* surroundings: the ring beyond what was looked at, its spikes alone, set aside in place: all tiles of the first scene 60 ns
   a cell; all read, searched and copied again 71 (a later, slower machine, one thread).
 * marks of "unknown" that no depth can be, no longer looked for: 3 ns of every read.
 * two worker processes cost 2.6 s of CPU before their first cell; up to 64 tiles threads of one process do it.

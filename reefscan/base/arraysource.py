@@ -110,7 +110,7 @@ class ArraySource:
         """Read the elevations of a window alone."""
         return self.read(window).elev_mm
 
-    def fliers_in(self, window: Window) -> int:
+    def spikes_in(self, window: Window) -> int:
         """0: cells come as they are."""
         return 0
 

@@ -58,11 +58,11 @@ class Doubt:
 DOUBTS: tuple[Doubt, ...] = (
     Doubt(
         judge="ruled",
-        about="how far it is straight, even and regular together, as cuts and joints of surveys are",
-        looks_like="a dredged cut or a joint between two surveys",
+        about="how far it is straight, even and regular together, as cuts and survey seams are",
+        looks_like="a dredged cut or a seam between two surveys",
         flag="looks-ruled",
         costs="a course as straight and even as if ruled",
-        note="straight, even and regular together: a dredged cut, or a joint between two surveys (set on planted seabeds)",
+        note="straight, even and regular together: a dredged cut, or a seam between two surveys (set on planted seabeds)",
         full=0.3,
         none=0.9,
         weight=0.3,

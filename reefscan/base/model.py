@@ -202,7 +202,7 @@ class GridSource(Protocol):
         The bits are those of `read`.
         """
 
-    def fliers_in(self, window: Window) -> int:
+    def spikes_in(self, window: Window) -> int:
         """Bad cells of the stored grid under a window that were set aside before it was sampled; 0 where cells come as stored."""
 
     def fingerprint(self) -> dict[str, object]:

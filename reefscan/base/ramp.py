@@ -1,4 +1,4 @@
-"""How far a measure has come from one value to another: nearly every likeness is told by it."""
+"""How far a measure has come from one value to another: nearly every likeness is made of it."""
 
 from __future__ import annotations
 

@@ -134,10 +134,10 @@ def _first_complaint(error: ValidationError) -> str:
         return f"unknown key {where!r}; {hint}"
     message = first["msg"].removeprefix("Value error, ")
     found = first.get("input")
-    told = ""
+    seen = ""
     if isinstance(found, (str, int, float)) and shown(found) not in message:
-        told = f" (found {shown(found)})"
-    return f"{where}: {message[:300]}{told}"
+        seen = f" (found {shown(found)})"
+    return f"{where}: {message[:300]}{seen}"
 
 
 _COLUMN = 34  # comments start here, so that values read as one column

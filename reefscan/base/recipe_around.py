@@ -31,7 +31,7 @@ class Around(Part):
         default=(), description="files of hard structure (breakwaters, wrecks, piles) and of chart cells"
     )
     land: tuple[str, ...] = Field(
-        default=(), description="files of land, from which the open water around a site is told"
+        default=(), description="files of land, from which the open water around a site is measured"
     )
     closed_buffer_m: Metres = Field(
         default=0.0, ge=0, le=FARTHEST_M, description="margin around closed ground that is closed too"

@@ -34,7 +34,9 @@ ClosedBuffer = Annotated[
         help="Margin around closed ground that is closed too, such as 50m.",
     ),
 ]
-Land = Annotated[list[str] | None, _shapes("land", "Land, from which the open water around a site is told")]
+Land = Annotated[
+    list[str] | None, _shapes("land", "Land, from which the open water around a site is measured")
+]
 WindFrom = Annotated[
     str | None, asked("--wind-from", metavar="SW|225", help="Where the wind comes from; wants --land.")
 ]

@@ -17,7 +17,7 @@ MANY_TILES = 1000
 """A scan of so many tiles prints its size before it begins."""
 
 LONG_S = 600.0
-"""A scan that may take so long is told its time before it begins."""
+"""A scan that may take so long has its time shown before it begins."""
 
 LONG_PACK = 2_000_000_000
 """Cells of a raster from which packing it is worth a line in a log: about 10 s (90 Gcell took 7 minutes, nearly all of them empty)."""

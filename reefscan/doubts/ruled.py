@@ -27,7 +27,7 @@ STRAIGHT_CELLS = 0.1
 def likeness(stations: pd.DataFrame, cell_m: float) -> Floats:
     """How far the course of a feature is straight, even in height and gradient, and long enough that chance does not make it so.
 
-    Dredged cuts, trenches and the joints of two surveys are ruled; rock is straight or even, seldom both.
+    Dredged cuts, trenches and survey seams are ruled; rock is straight or even, seldom both.
     """
     east, north = stations["x"].to_numpy(), stations["y"].to_numpy()
     n, label = len(stations), pd.factorize(stations["feature_id"])[0]

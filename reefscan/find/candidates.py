@@ -1,7 +1,7 @@
 """From the cells of one tile to stations: places beside structure, with every raw measure.
 
 A station depends on ``[find]`` alone, never on how it will be scored, and on a stated number of cells around it, so it is the same
-in every cut. It is measured once, whole: what is told of a site is what was read on the section through its net, and nothing later changes it.
+in every cut. It is measured once, whole: what is said of a site is what was read on the section through its net, and nothing later changes it.
 """
 
 from __future__ import annotations
@@ -26,8 +26,7 @@ from reefscan.find.localnoise import (
 )
 from reefscan.kernels import open_water
 from reefscan.kernels.evidence import noise
-from reefscan.kernels.find import bridge, smooth
-from reefscan.kernels.find import spikes as fliers
+from reefscan.kernels.find import bridge, smooth, spikes
 from reefscan.kernels.find.edges import find_faces
 from reefscan.kernels.measure import measured
 from reefscan.kernels.measure.looking import Search, face_reach
@@ -73,7 +72,7 @@ def sight_gradient(find: Find, cell_m: float) -> float:
 
 
 def search_of(find: Find, cell_m: float) -> Search:
-    """What the kernels are told to look for."""
+    """What the kernels look for."""
     return Search(
         sight_gradient(find, cell_m), max(find.face_longest_m, 6.0 * cell_m), max(find.trough_radius_m, 4.0 * cell_m),
         max(find.rise_radius_m, 3.0 * cell_m), find.trough_min_m, find.ledge_min_m, find.rise_min_m, cell_m,
@@ -81,7 +80,7 @@ def search_of(find: Find, cell_m: float) -> Search:
 
 
 def asked_of(find: Find, cell_m: float) -> Asked:
-    """What the kernels are told of the drop point."""
+    """What the kernels know of the drop point."""
     return Asked(
         find.off_min_m / cell_m,
         find.off_max_m / cell_m,
@@ -115,7 +114,7 @@ def measure_halo(find: Find, cell_m: float) -> int:
 
 def halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its stations depend."""
-    return measure_halo(find, cell_m) + fliers.FLIER_HALO + bridge.REACH + 1
+    return measure_halo(find, cell_m) + spikes.SPIKE_HALO + bridge.REACH + 1
 
 
 def check_reach(find: Find, cell_m: float) -> None:
@@ -158,7 +157,7 @@ def wanted(find: Find, cell_m: float) -> int:
 
 def search_halo(find: Find, cell_m: float) -> int:
     """Cells around a core on which its seeds and its score depend."""
-    return _edge(cell_m) + wanted(find, cell_m) + fliers.FLIER_HALO + bridge.REACH + 1
+    return _edge(cell_m) + wanted(find, cell_m) + spikes.SPIKE_HALO + bridge.REACH + 1
 
 
 def find_seeds(
@@ -166,7 +165,7 @@ def find_seeds(
 ) -> tuple[Seeds, NDArray[np.int32]]:
     """Cells of the core that are worth measuring, and how much stands up and falls away at every edge (mm, shape of the window).
 
-    ``elev_mm`` covers ``window``, `search_halo` cells around the core, cut off at `SEA_MM`, with fliers set aside.
+    ``elev_mm`` covers ``window``, `search_halo` cells around the core, cut off at `SEA_MM`, with spikes set aside.
     """
     height = np.zeros(elev_mm.shape, np.int32)
     steep = min(STEEP, 0.75 * least_height(find) / (2.0 * cell_m))
@@ -203,7 +202,7 @@ def find_stations(
     Parameters
     ----------
     block : GridBlock
-        Cells cut off at `SEA_MM` with fliers already set aside, at least `halo` cells around the seeds.
+        Cells cut off at `SEA_MM` with spikes already set aside, at least `halo` cells around the seeds.
     sheet : Sheet
     find : Find
     seeds : Seeds
@@ -324,13 +323,13 @@ def _table(
 def position_m(
     cell_m: float, interpolated: NDArray[np.float64] | float, interval_m: NDArray[np.float64] | float = 0.0
 ) -> NDArray[np.float64]:
-    """Doubt of a position: half the diagonal of a cell, or of the interval under the cells where that is known.
+    """Uncertainty of a position: half the diagonal of a cell, or of the interval under the cells where that is known.
 
     Four times that of a cell on ground that was filled in at an interval that is not.
     """
     filled = np.where(np.asarray(interpolated) > 0.5, 4.0 * cell_m, cell_m)
-    told = np.maximum(cell_m, interval_m)
-    return np.asarray(math.sqrt(0.5) * np.where(np.asarray(interval_m) > 0, told, filled))
+    interval = np.maximum(cell_m, interval_m)
+    return np.asarray(math.sqrt(0.5) * np.where(np.asarray(interval_m) > 0, interval, filled))
 
 
 def find_stations_none() -> pd.DataFrame:

@@ -1,4 +1,4 @@
-"""The survey's noise at each station, and what it leaves of doubt in a height.
+"""The survey's noise at each station, and the uncertainty of a height that it leaves.
 
 From `reefscan.kernels.evidence.noise`: how large the noise of one cell is, how far it goes together, and so how
 much of it the mean of parallel lines keeps. Everything is read off the grid itself, so a grid without an
@@ -222,19 +222,19 @@ MISFIT_M = {"trough": 0.03, "ledge": 0.02, "rise": 0.03}
 
 TWO_DEPTHS = {"trough": 0.9, "ledge": 1.2, "rise": 1.2}
 """Variance of a height in those of its two depths, by kind: 2 if they were independent; they share some of a noise that
-goes together, heights along a line are steadied by their neighbours', and both crests of a trough have to stand as high
-(planted seabeds, 140 tuning seeds: the likeliest of what was told against what was planted)."""
+goes together, heights along a line are smoothed along it, and both crests of a trough have to stand as high
+(planted seabeds, 140 tuning seeds: the likeliest of what was read against what was planted)."""
 
 
 FILLED_SHARE = 0.2
-"""Doubt of a height on ground that was filled in between soundings, as a share of it (planted seabeds interpolated
+"""Uncertainty of a height on ground that was filled in between soundings, as a share of it (planted seabeds interpolated
 from cells four times as wide, tuning seeds: .1 to .25)."""
 
 
 def height_sigma(kind: str, noise_m: Floats, share: Floats) -> Floats:
     """Standard deviation (m) of a measured height by what the grid itself shows.
 
-    Crest and floor each carry what the mean of the lines leaves of the noise, and the form itself is not told
+    Crest and floor each carry what the mean of the lines leaves of the noise, and the form itself is not known
     better than `MISFIT_M`.
     """
     return np.asarray(np.sqrt(TWO_DEPTHS[kind] * (noise_m * share) ** 2 + MISFIT_M[kind] ** 2))

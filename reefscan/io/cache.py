@@ -25,8 +25,8 @@ def reader_rules() -> str:
     """Name the reader's own source as it is installed: read by other rules, a file may say something else."""
     root = Path(__file__).parent
     files = sorted(root.rglob("*.py"))
-    told = [(str(path.relative_to(root)), path.stat().st_size, path.stat().st_mtime_ns) for path in files]
-    return hashlib.sha256(repr(told).encode()).hexdigest()[:16]
+    facts = [(str(path.relative_to(root)), path.stat().st_size, path.stat().st_mtime_ns) for path in files]
+    return hashlib.sha256(repr(facts).encode()).hexdigest()[:16]
 
 
 def sidecars(path: str) -> tuple[str, ...]:
@@ -46,7 +46,7 @@ def made_of(path: str, what: str) -> Path:
         Beginning and ending of the name, such as ``points.tif``.
     """
     files = [path, *filter(os.path.isfile, sidecars(path))]
-    facts = [(told.st_size, told.st_mtime_ns) for told in map(os.stat, files)]
+    facts = [(stat.st_size, stat.st_mtime_ns) for stat in map(os.stat, files)]
     key = f"{os.path.realpath(path)}|{facts}|{reader_rules()}"
     begin, ending = os.path.splitext(what)
     return cache_folder() / f"{begin}-{hashlib.sha256(os.fsencode(key)).hexdigest()[:24]}{ending}"

@@ -108,7 +108,7 @@ def read_classes(path: str = "") -> ChartClasses:
         else files("reefscan.io").joinpath(name).read_text(encoding="utf-8")
     )
     data = read_toml(text, name)
-    told = data.pop("restrictions", {})
+    codes = data.pop("restrictions", {})
     by_code: dict[int, ChartClass] = {}
     for acronym, row in data.items():
         if not isinstance(row, dict) or not isinstance(row.get("code"), int) or set(row) - _KEYS:
@@ -126,8 +126,8 @@ def read_classes(path: str = "") -> ChartClasses:
         by_code[row["code"]] = ChartClass(acronym, **row)
     try:
         return ChartClasses(
-            by_code, str(told.get("attribute", "RESTRN")), frozenset(told.get("harmless", ())),
-            frozenset(told.get("forbids", ())), dict(told.get("words", {})),
+            by_code, str(codes.get("attribute", "RESTRN")), frozenset(codes.get("harmless", ())),
+            frozenset(codes.get("forbids", ())), dict(codes.get("words", {})),
         )  # fmt: skip
     except (TypeError, ValueError, AttributeError):
         raise RecipeError(f"{name}: [restrictions] wants lists of numbers and a table of words") from None

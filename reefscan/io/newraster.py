@@ -83,7 +83,7 @@ def same_cells(path: Path, one: Path, other: Path) -> None:
     Raises
     ------
     DiskFullError
-        Told of ``path``, if a cell differs or cannot be read.
+        Names ``path``, if a cell differs or cannot be read.
     """
     try:
         with rasterio.open(one) as a, rasterio.open(other) as b:

@@ -51,7 +51,7 @@ def layer_table(path: Path, layer: str | None = None, **options: Any) -> Any:
 
 
 def _refuse_linked(path: Path) -> None:
-    """Refuse JSON that names its coordinate system by an address: the library would ask there, whatever it is told.
+    """Refuse JSON that names its coordinate system by an address: the library would ask there, whatever its settings.
 
     Raises
     ------

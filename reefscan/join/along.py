@@ -22,7 +22,7 @@ class Along:
     facts: dict[str, Floats]
 
 
-def told_along(table: pd.DataFrame, code: Whole, count: int) -> Along:
+def measured_along(table: pd.DataFrame, code: Whole, count: int) -> Along:
     """Gather what the stations of each feature say together.
 
     Parameters

@@ -31,7 +31,7 @@ COURSE_DEG = 15.0
 """How far off a straight course the axes at both ends of a bridged gap may lie."""
 
 TURN_DEG = 42.0
-"""Largest angle between a joint and the axes at its ends: a gully may turn that much in 25 m."""
+"""Largest angle between a link and the axes at its ends: a gully may turn that much in 25 m."""
 
 
 @dataclass(frozen=True)

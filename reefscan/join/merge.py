@@ -21,7 +21,7 @@ from reefscan.base.ramp import ramp
 from reefscan.base.recipe import Find
 from reefscan.doubts import likeness
 from reefscan.find.candidates import KINDS, station_side
-from reefscan.join.along import told_along
+from reefscan.join.along import measured_along
 from reefscan.join.features import Lines, distinct, join, line_shapes, trace
 from reefscan.kernels.near import pairs_within
 
@@ -176,14 +176,14 @@ def _features_of(part: pd.DataFrame, kind: str, sheet_name: str, side_m: float) 
 def _drawn(table: pd.DataFrame, lines: Sequence[tuple[int, Lines]]) -> Iterator[Feature]:
     """Each feature with what was measured along it; ``lines`` of each kind with the table's first row of that kind."""
     code, names = pd.factorize(table["feature_id"])
-    told = told_along(table, np.asarray(code, dtype=np.intp), len(names))
+    measured = measured_along(table, np.asarray(code, dtype=np.intp), len(names))
     xy = table[["x", "y"]].to_numpy()
-    told_of_each = zip(names, told.rows, *(values.tolist() for values in told.facts.values()), strict=True)
+    each = zip(names, measured.rows, *(values.tolist() for values in measured.facts.values()), strict=True)
     for first, of_kind in lines:
         kind = str(table["kind"].iloc[first])
         for i in range(len(of_kind.first) - 1):
-            name, rows, *values = next(told_of_each)
-            facts: dict[str, Any] = dict(zip(told.facts, values, strict=True))
+            name, rows, *values = next(each)
+            facts: dict[str, Any] = dict(zip(measured.facts, values, strict=True))
             if kind == "rise":
                 facts["axis"] = np.nan
             if kind != "ledge":

@@ -1,4 +1,4 @@
-"""A fast hash of cells: told apart from what they were, not guarded against forgery."""
+"""A fast hash of cells: it shows that they changed, and guards against no forger."""
 
 from __future__ import annotations
 

@@ -13,10 +13,10 @@ from numba import njit
 from numpy.typing import NDArray
 
 OPTIONAL, REQUIRED, BONUS, PENALTY = 0, 1, 2, 3
-"""What a term does, as `raise_worth` is told."""
+"""What a term does, by number."""
 
 DEPTH, HEIGHT, SLOPE = 0, 1, 2
-"""What a cell can answer, as `raise_worth` is told."""
+"""What a cell can answer, by number."""
 
 
 @njit(cache=True, nogil=True)

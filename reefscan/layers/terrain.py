@@ -269,11 +269,11 @@ def wider_than(
 ) -> tuple[str, ...]:
     """Say which of the chosen layers stand on more ground than a grid is wide, one sentence each.
 
-    Such a layer is unknown, 0 or told from a part of that ground in most of the grid, if not in all of it.
+    Such a layer is unknown, 0 or computed from a part of that ground in most of the grid, if not in all of it.
     """
     high, wide = extent.height * cell_m, extent.width * cell_m
     side = min(high, wide)
-    told = []
+    notes = []
     for row in chosen(only):
         across = sum(getattr(find, key) * times for key, times in row.fits)
         if across <= side:
@@ -282,11 +282,11 @@ def wider_than(
         most = side / sum(times for _, times in row.fits)
         smaller = " and ".join(key for key, _ in row.fits)
         inner = ", and its inner radius under that," if "outer" in smaller else ""
-        told.append(
+        notes.append(
             f"{row.name}: stands on {across:.3g} m of ground ({now}), and this grid is {wide:.3g} x {high:.3g} m: most or all of "
-            f"it will be unknown, 0 or told from a part of that; set {smaller} under {most:.2g}{inner} in the recipe's [find]"
+            f"it will be unknown, 0 or computed from a part of that; set {smaller} under {most:.2g}{inner} in the recipe's [find]"
         )
-    return tuple(told)
+    return tuple(notes)
 
 
 def compute_layers(

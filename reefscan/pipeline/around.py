@@ -43,7 +43,7 @@ def open_around(sources: Sequence[GridSource], recipe: Recipe) -> Surroundings |
         known = read_around(recipe.around, box.grown(MARGIN_M))
     if recipe.around.wind_from and (known is None or "land" not in known.by_role):
         raise InputError(
-            "--wind-from: open water to windward is told from land, and none was given; add --land FILE"
+            "--wind-from: open water to windward is measured from land, and none was given; add --land FILE"
         )
     return known
 
@@ -72,12 +72,12 @@ def surround(
     -------
     table : DataFrame
         Without the closed ones: no later step can list what is not there.
-    told : dict
+    facts : dict
         What ``run.json`` says as ``around``.
     """
-    told: dict[str, Any] = {}
+    facts: dict[str, Any] = {}
     if known is not None:
-        table, told = _among_shapes(table, known, recipe, sources)
+        table, facts = _among_shapes(table, known, recipe, sources)
     for name, path in recipe.around.rasters.items():
         values = sample_raster(
             path, name, *(table[axis].to_numpy(dtype=np.float64) for axis in ("lon", "lat"))
@@ -87,10 +87,10 @@ def surround(
         if worth is not None:
             judged = np.array([worth.get(value, 0.0) for value in values])
             table[f"layer_{name}_worth"] = np.where(np.isnan(values), np.nan, judged)
-        told.setdefault("layers", {})[name] = {
+        facts.setdefault("layers", {})[name] = {
             "file": spoken(Path(path).name), "rule": "the cell under the net", "known_at": int(np.isfinite(values).sum()),
         }  # fmt: skip
-    return table, told
+    return table, facts
 
 
 def _among_shapes(
@@ -105,7 +105,7 @@ def _among_shapes(
     row = first_inside(closed, lon, lat, known.box)
     inside = row >= 0
     counts = Counter((closed.called(i), closed.file[i]) for i in row[inside])
-    told: dict[str, Any] = {
+    facts: dict[str, Any] = {
         "given": {role: list(files) for role, files in known.given.items()},
         "box": [known.box.west, known.box.south, known.box.east, known.box.north],
         "date": recipe.around.date or None,
@@ -115,9 +115,9 @@ def _among_shapes(
         "allow_fairways": recipe.around.allow_fairways,
     }
     if len(known.soundings):
-        told["soundings"] = _compared(known, sources)
+        facts["soundings"] = _compared(known, sources)
     if known.knows_closed:
-        told["closed"] = {
+        facts["closed"] = {
             "files": list(known.given["closed"]),
             "areas": len(closed),
             "removed": int(inside.sum()),
@@ -127,7 +127,7 @@ def _among_shapes(
             ],
         }
     table = table[~inside].reset_index(drop=True)
-    return rounded(table.assign(**facts_of(table, known))), told
+    return rounded(table.assign(**facts_of(table, known))), facts
 
 
 def _compared(known: Surroundings, sources: Sequence[GridSource]) -> dict[str, Any]:
@@ -145,9 +145,9 @@ def _compared(known: Surroundings, sources: Sequence[GridSource]) -> dict[str, A
     return {"on_grid": len(apart), "middle_m": middle, "half_m": [low, high]}
 
 
-def compared_words(told: Mapping[str, Any]) -> list[str]:
+def compared_words(facts: Mapping[str, Any]) -> list[str]:
     """What to say of the grid beside charted soundings; nothing where too few lie on it."""
-    found = told.get("soundings", {})
+    found = facts.get("soundings", {})
     if found.get("on_grid", 0) < FEW:
         return []
     middle, (low, high) = found["middle_m"], found["half_m"]
@@ -161,7 +161,7 @@ def compared_words(told: Mapping[str, Any]) -> list[str]:
 def facts_of(table: pd.DataFrame, known: Surroundings) -> dict[str, Any]:
     """Columns of all facts that the given files tell, in the order of `reefscan.base.columns`."""
     lon, lat = (table[name].to_numpy(dtype=np.float64) for name in ("lon", "lat"))
-    told: dict[str, Any] = {}
+    facts: dict[str, Any] = {}
     for fact in FACTS:
-        told |= fact(lon, lat, known)
-    return {name: told[name] for name in OUTSIDE if name in told}
+        facts |= fact(lon, lat, known)
+    return {name: facts[name] for name in OUTSIDE if name in facts}

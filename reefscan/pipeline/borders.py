@@ -1,4 +1,4 @@
-"""What several sheets see of one place, told once."""
+"""What several sheets see of one place, counted once."""
 
 from __future__ import annotations
 
@@ -16,11 +16,11 @@ if TYPE_CHECKING:
 
 
 @dataclass
-class ToldStations:
+class EarlierStations:
     """Seeds of the stations found so far, by kind: sheets overlap a little at their borders.
 
     The two lattices of a border put the top of one rock on cells a little apart, so both sheets own a strip
-    of some cells there, and what an earlier sheet has told is left out of the next.
+    of some cells there, and what an earlier sheet has found is left out of the next.
     """
 
     seeds: dict[str, list[NDArray[np.float64]]] = field(default_factory=dict)

@@ -64,7 +64,7 @@ def derive(
     >>> layers.slope_deg.attrs["units"]
     'degree'
     """
-    only = [row.name for row in chosen(only)]  # a wrong name is told before anything is read
+    only = [row.name for row in chosen(only)]  # a wrong name is refused before anything is read
     find = recipe.find if isinstance(recipe, Recipe) else recipe or Find()
     if not isinstance(grid, (str, Path)) and hasattr(grid, "sheet"):
         return _derive(cast(GridSource, grid), find, only, window)

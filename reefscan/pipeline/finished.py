@@ -39,8 +39,8 @@ class Answer:
 
 def run_key(sources: Sequence[GridSource], recipe: Recipe, facts: Mapping[str, Any]) -> str:
     """Name everything a run's files follow from: input, recipe, options and the program itself."""
-    told = [[source.fingerprint() for source in sources], recipe.model_dump_json(), dict(facts), program()]
-    text = json.dumps(told, sort_keys=True, default=str)
+    parts = [[source.fingerprint() for source in sources], recipe.model_dump_json(), dict(facts), program()]
+    text = json.dumps(parts, sort_keys=True, default=str)
     return hashlib.blake2b(text.encode(), digest_size=16).hexdigest()
 
 

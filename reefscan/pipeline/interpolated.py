@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
-def told_filled(
+def mark_interpolated(
     table: pd.DataFrame, sheet: Sheet, filled_at: Callable[[Any, Any], NDArray[np.bool_]]
 ) -> None:
     """Mark candidates whose drop point or structure the file itself says was filled in between soundings.
@@ -34,7 +34,7 @@ def told_filled(
     if not filled.any():
         return
     before = table["interpolated"].to_numpy(dtype=np.float64)
-    # the squares of doubt add up: what the share told so far put in already is not put in again
+    # the squares of uncertainty add up: what the share known so far put in already is not put in again
     more = np.sqrt(np.where(filled, np.maximum(0.0, 1.0 - before**2), 0.0))
     table["height_sigma_m"] = filled_in(
         table["height_sigma_m"].to_numpy(), table["height_m"].to_numpy(), more

@@ -36,7 +36,7 @@ def warnings_of(
         ]
     low, high = recipe.depth_band
     in_band = sum(int(sheet.facts["cells_in_band"]) for sheet in sheets)
-    fliers = sum(int(sheet.facts["fliers"]) for sheet in sheets)
+    spikes = sum(int(sheet.facts["spikes"]) for sheet in sheets)
     failed = any(sheet.failures for sheet in sheets)
     if not in_band and not failed:
         out.append(
@@ -45,10 +45,10 @@ def warnings_of(
         )
     elif not len(table) and not failed:
         out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
-    if fliers:
-        cells = "lone spike was" if fliers == 1 else "lone spikes were"
+    if spikes:
+        cells = "lone spike was" if spikes == 1 else "lone spikes were"
         out.append(
-            f"{fliers} {cells} set aside (a cell or two each: bad depths, or tips of rough rock) and not taken for structure"
+            f"{spikes} {cells} set aside (a cell or two each: bad depths, or tips of rough rock) and not taken for structure"
         )
     repeated = table["interval_m"] > 0
     looks = (
@@ -80,12 +80,12 @@ def warnings_of(
 
 def _coarse(cell_m: float, trough_m: float, recipe: Recipe) -> list[str]:
     """For which lengths of the recipe cells are too coarse, what follows, and what to set."""
-    find, doubt = recipe.find, float(position_m(cell_m, 0.0))
-    told = any(term.column == "vrm" and term.weight > 0 for term in recipe.score.terms.values())
+    find, position = recipe.find, float(position_m(cell_m, 0.0))
+    used = any(term.column == "vrm" and term.weight > 0 for term in recipe.score.terms.values())
     lengths = (
         ("trough_radius_m", 0.5 * trough_m, f"narrower troughs than {three_figures(trough_m)} m cannot be seen"),
-        ("off_max_m", doubt, "a drop point says where to look with the sounder, not where to drop"),
-        ("refuge_min_m", cell_m if told else 0.0, "broken ground around a net is not told"),
+        ("off_max_m", position, "a drop point says where to look with the sounder, not where to drop"),
+        ("refuge_min_m", cell_m if used else 0.0, "broken ground around a net is not measured"),
     )  # fmt: skip
     return [
         f"cells of {three_figures(cell_m)} m are too coarse for find.{name} = {getattr(find, name):g} m: {follows}; with find.{name} = "

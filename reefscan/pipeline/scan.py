@@ -33,7 +33,7 @@ from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
 from reefscan.pipeline.notes import failures_of, warnings_of, where
 from reefscan.pipeline.places import candidate_points, site_points, summary, summary_html
-from reefscan.pipeline.sheet import Means, SheetRun, scan_sheet
+from reefscan.pipeline.sheet import EngineOptions, SheetRun, scan_sheet
 from reefscan.pipeline.size import Expected, expect, refuse_size
 
 if TYPE_CHECKING:
@@ -265,11 +265,11 @@ def scan_sources(
 
     from reefscan.io.out import tables
     from reefscan.pipeline.around import around_key, compared_words, open_around, surround
-    from reefscan.pipeline.borders import ToldStations
+    from reefscan.pipeline.borders import EarlierStations
     from reefscan.pipeline.feature_tables import feature_tables
     from reefscan.score.listing import list_sites
 
-    means = Means(workers, scheduler, tile, on_event)
+    options = EngineOptions(workers, scheduler, tile, on_event)
     recipe = recipe.searched_as_asked()
     facts = dict(facts or {})
     for source in sources:
@@ -294,8 +294,8 @@ def scan_sources(
             folder.note(inputs=[source.fingerprint() for source in sources], **facts)
             folder.write_recipe(recipe)
             store = TileStore.open(folder.file(STORE), program=program())
-        told = ToldStations() if len(sources) > 1 else None
-        beside = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="beside"))
+        earlier = EarlierStations() if len(sources) > 1 else None
+        executor = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="raster"))
         sheets = [
             scan_sheet(
                 source,
@@ -303,9 +303,9 @@ def scan_sources(
                 recipe,
                 folder=folder,
                 store=store,
-                means=means,
-                told=told,
-                beside=beside,
+                options=options,
+                earlier=earlier,
+                executor=executor,
                 known=known,
             )
             for i, source in enumerate(sources)

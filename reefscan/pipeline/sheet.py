@@ -24,9 +24,9 @@ from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_ti
 from reefscan.find import candidates
 from reefscan.io.out.runfolder import RunFolder, score_name
 from reefscan.io.out.scoreraster import blanked, closed_on, publish, score_raster
-from reefscan.pipeline.borders import ToldStations
+from reefscan.pipeline.borders import EarlierStations
 from reefscan.pipeline.finished import program
-from reefscan.pipeline.interpolated import told_filled
+from reefscan.pipeline.interpolated import mark_interpolated
 from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.pipeline.warmup import telling, warm_up
@@ -51,7 +51,7 @@ MOST_THREADS = 4
 
 
 @dataclass(frozen=True)
-class Means:
+class EngineOptions:
     """With what the tiles are run. The result does not depend on it.
 
     Attributes
@@ -116,9 +116,9 @@ def scan_sheet(
     *,
     folder: RunFolder | None,
     store: TileStore | None,
-    means: Means,
-    told: ToldStations | None,
-    beside: Executor,
+    options: EngineOptions,
+    earlier: EarlierStations | None,
+    executor: Executor,
     known: Surroundings | None = None,
 ) -> SheetRun:
     """Scan one sheet.
@@ -131,22 +131,22 @@ def scan_sheet(
     recipe : Recipe
     folder, store : RunFolder and TileStore, or None
         Where score raster and tiles go; both or none.
-    means : Means
-    told : ToldStations or None
+    options : EngineOptions
+    earlier : EarlierStations or None
         What earlier sheets of the run found; None where this is the only one.
-    beside : Executor
+    executor : Executor
         Finishes the score raster (overviews, packing) while what follows is joined, listed and drawn.
     known : Surroundings, optional
-        What lies around: no score is told in closed ground.
+        What lies around: no score is given in closed ground.
     """
     clock: dict[str, float] = {}
     step = time.perf_counter()
-    tiles = plan_tiles(source.extent, means.tile or DEFAULT_TILE)
+    tiles = plan_tiles(source.extent, options.tile or DEFAULT_TILE)
     finished: list[Finished] = []
     failures: list[TileFailure] = []
     thinning = Thinning.of(source.extent)
     shown = thinning if folder is not None and thinning.step >= LEAST_STEP else None
-    for end in _tiles(source, recipe, tiles, store, means, shown):
+    for end in _tiles(source, recipe, tiles, store, options, shown):
         if isinstance(end, TileFailure):
             failures.append(end)
         else:
@@ -154,20 +154,20 @@ def scan_sheet(
     clock["tiles_s"] = time.perf_counter() - step
     step = time.perf_counter()
     stations, totals, read, score, picture, writing = _gather(
-        source, number, finished, folder, shown, beside, known
+        source, number, finished, folder, shown, executor, known
     )
     if shown is not None and picture is not None:
         seen = {end.core for end in finished} | {failure.core for failure in failures}
         _fill_in(picture, shown, source, [core for core in tiles if core not in seen])
     clock["merge_read_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    merged, stations = _merge(stations, source, recipe, told)
+    merged, stations = _merge(stations, source, recipe, earlier)
     clock["merge_s"] = time.perf_counter() - step
     sheet, extent = source.sheet, source.extent
     # one file may lie on two sheets, and two files on one
     said = (
         f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
-        if told is not None
+        if earlier is not None
         else source.name
     )
     sigma = stations["uncertainty_m"].dropna()
@@ -181,7 +181,7 @@ def scan_sheet(
         "tiles": len(tiles),
         "known_cells": int(totals.get("known", 0)),
         "cells_in_band": int(totals.get("in_band", 0)),
-        "fliers": int(totals.get("fliers", 0)),
+        "spikes": int(totals.get("spikes", 0)),
         "measured": int(totals.get("measured", 0)),
         "measured_a_candidate": round(totals.get("measured", 0) / max(1, len(merged.candidates)), 2),
         "stations": len(stations),
@@ -202,7 +202,7 @@ def _tiles(
     recipe: Recipe,
     tiles: Sequence[Window],
     store: TileStore | None,
-    means: Means,
+    options: EngineOptions,
     shown: Thinning | None,
 ) -> Iterator[Finished | TileFailure]:
     find = recipe.find
@@ -213,11 +213,11 @@ def _tiles(
     return finish_tiles(
         TileWork(source, find, recipe.score, shown),
         tiles,
-        engine=means.engine(len(tiles)),
+        engine=options.engine(len(tiles)),
         store=store,
         name_of=lambda core: tile_key(core, *asked),
         stamp_of=lambda core: f"{source.fingerprint_of(core.grow(margin))} {terms}" if store else "",
-        on_event=means.on_event,
+        on_event=options.on_event,
         skip=outside_band(source.depth_range, -high / 1000.0, -low / 1000.0),
     )
 
@@ -228,7 +228,7 @@ def _gather(
     finished: list[Finished],
     folder: RunFolder | None,
     shown: Thinning | None,
-    beside: Executor,
+    executor: Executor,
     known: Surroundings | None,
 ) -> tuple[
     pd.DataFrame,
@@ -277,7 +277,7 @@ def _gather(
                     shown.put(picture, end.core, result.rasters[shown.name])
                 else:  # an earlier run's tile, thinned for another extent
                     _fill_in(picture, shown, source, [end.core])
-    writing = None if path is None else beside.submit(publish, path)
+    writing = None if path is None else executor.submit(publish, path)
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
     return stations, totals, read.hexdigest(), score, picture, writing
 
@@ -293,7 +293,7 @@ def _fill_in(
 
 
 def _merge(
-    stations: pd.DataFrame, source: GridSource, recipe: Recipe, told: ToldStations | None
+    stations: pd.DataFrame, source: GridSource, recipe: Recipe, earlier: EarlierStations | None
 ) -> tuple[Merged, pd.DataFrame]:
     """Join the stations that are this sheet's own, and name the file that each candidate comes from."""
     from reefscan.join.merge import merge
@@ -302,12 +302,12 @@ def _merge(
     if len(stations):
         mine = source.owns(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
         stations = stations[mine].reset_index(drop=True)
-    if told is not None and len(stations):
-        stations = told.new(stations, source, recipe.find.station_m)
+    if earlier is not None and len(stations):
+        stations = earlier.new(stations, source, recipe.find.station_m)
     merged = merge(stations, sheet, recipe.find, sheet_name=sheet_name(sheet), lonlat=lonlat_of(sheet))
     table = merged.candidates
     table["source"] = np.asarray(
         source.source_at(table["row"].to_numpy(), table["col"].to_numpy()), dtype=object
     )
-    told_filled(table, sheet, source.filled_at)
+    mark_interpolated(table, sheet, source.filled_at)
     return merged, stations

@@ -17,7 +17,7 @@ from reefscan.base.model import Sheet
 def sheet_name(sheet: Sheet) -> str:
     """Short name of a sheet, part of every id: the CRS, the cell, and where its lattice stands if not on whole cells.
 
-    Two sheets share a name only if they share their cells. Phases are told in thousandths of a cell: lattices nearer
+    Two sheets share a name only if they share their cells. Phases are rounded to thousandths of a cell: lattices nearer
     than ten of those are one (`reefscan.io.grids.rawgrid.SAME_PHASE`).
 
     Examples
@@ -38,8 +38,8 @@ def _digest(crs: str) -> str:
 
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", UserWarning)  # that a PROJ text says less is why it is taken
-        told = CRS.from_user_input(crs).to_proj4() or crs
-    return hashlib.blake2b(told.encode(), digest_size=2).hexdigest()
+        text = CRS.from_user_input(crs).to_proj4() or crs
+    return hashlib.blake2b(text.encode(), digest_size=2).hexdigest()
 
 
 def lonlat_of(sheet: Sheet) -> Callable[[Any, Any], tuple[NDArray[np.float64], NDArray[np.float64]]]:

@@ -1,4 +1,4 @@
-"""How much memory and time a scan or a grid of soundings takes, told before it begins."""
+"""How much memory and time a scan or a grid of soundings takes, said before it begins."""
 
 from __future__ import annotations
 
@@ -94,13 +94,13 @@ def expect(
         cells, most = cells + here, most + took
         if took > worst:
             worst, slow = took, f"{source.name} has {source.extent.height:,} x {source.extent.width:,} cells"
-    told = Expected(cells, cells * _EMPTY_NS * 1e-9 / hands, most / hands, hands)
-    if told.most_s > 3600 * LONGEST_H:
+    expected = Expected(cells, cells * _EMPTY_NS * 1e-9 / hands, most / hands, hands)
+    if expected.most_s > 3600 * LONGEST_H:
         raise InputError(
-            f"{slow}: where all of it is rough ground a scan would take {hours(told.most_s)} with {hands} at work; name a part of it with "
+            f"{slow}: where all of it is rough ground a scan would take {hours(expected.most_s)} with {hands} at work; name a part of it with "
             "--bbox or --area, shorten the longest lengths of [find], or use a cluster with --scheduler"
         )
-    return told
+    return expected
 
 
 def expect_grid(surface: SurveySurface, *, times: int) -> float:
@@ -122,13 +122,13 @@ def expect_grid(surface: SurveySurface, *, times: int) -> float:
     looked = (sides + wide).prod(axis=1).sum()
     # each sounding is triangulated for every part that it lies in or beside
     beside = surface.blocks.x.size * (1.0 + wide / BLOCK) ** 2
-    told = times * (looked * _LOOKED_NS + sides.prod(axis=1).sum() * _DRAWN_NS + beside * _BLOCK_NS) * 1e-9
-    if told > 3600 * LONGEST_H:
+    seconds = times * (looked * _LOOKED_NS + sides.prod(axis=1).sum() * _DRAWN_NS + beside * _BLOCK_NS) * 1e-9
+    if seconds > 3600 * LONGEST_H:
         raise InputError(
-            f"a grid of {surface.sheet.cell_m:g} m cells with a reach of {surface.reach_m:g} m would take {hours(told)}; "
+            f"a grid of {surface.sheet.cell_m:g} m cells with a reach of {surface.reach_m:g} m would take {hours(seconds)}; "
             "say a larger --cell or a shorter --reach, or grid the areas one by one"
         )
-    return float(told)
+    return float(seconds)
 
 
 def _tiles(source: GridSource, find: Find, tile: int | None) -> tuple[int, int, int]:

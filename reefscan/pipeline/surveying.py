@@ -107,7 +107,7 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     ----------
     order : Order
     say : callable
-        Told each step in a few words.
+        Called with each step in a few words.
 
     Returns
     -------
@@ -278,7 +278,7 @@ def _facts(
         and np.isnan(data.to_surface[kept]).any()
     ):
         warnings.append(
-            "No draft was told: depths are below the sounder's transducer, not below the surface."
+            "No draft was given: depths are below the sounder's transducer, not below the surface."
         )
     if public is not None:
         warnings += public.notes

@@ -1,4 +1,4 @@
-"""What is done with one tile: read, set fliers aside, derive, find, score the cells.
+"""What is done with one tile: read, set spikes aside, derive, find, score the cells.
 
 One function for every engine; its result depends on the source, ``[find]`` and (for the score raster)
 ``[score]``, and on nothing else. A stored tile of the same ``[find]`` whose cells read as they did keeps all that
@@ -27,7 +27,7 @@ from reefscan.find import candidates
 from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
 from reefscan.kernels.find.bridge import bridge
-from reefscan.kernels.find.spikes import FLOOR_MM, find_fliers, fliers_around, set_aside
+from reefscan.kernels.find.spikes import FLOOR_MM, find_spikes, set_aside, spikes_around
 from reefscan.kernels.layers.gradient import slope_deg
 from reefscan.kernels.layers.spread import keep_near, spread
 from reefscan.kernels.measure.looking import SINGLE_M
@@ -93,12 +93,12 @@ class TileWork:
             kept = kept if kept.inputs[AROUND] == made_from[AROUND] else None
         if kept is not None and (NEAR not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
-        fliers = self._fliers(elev)
+        spikes = self._spikes(elev)
         clean = np.minimum(elev, np.int32(candidates.SEA_MM))
-        set_aside(clean, fliers, candidates.SEA_MM)
-        r, c = fliers[:, 0] - rim, fliers[:, 1] - rim
+        set_aside(clean, spikes, candidates.SEA_MM)
+        r, c = spikes[:, 0] - rim, spikes[:, 1] - rim
         inside = (r >= 0) & (r < core.height) & (c >= 0) & (c < core.width)
-        stats["fliers"] = int(np.count_nonzero(inside)) + self.source.fliers_in(core)
+        stats["spikes"] = int(np.count_nonzero(inside)) + self.source.spikes_in(core)
         bridge(clean)
         if kept is not None:
             score = score_core(clean, kept.rasters[NEAR], rim, core, cell, find, self.score)
@@ -113,7 +113,7 @@ class TileWork:
             whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
             inner = window.slices_in(whole.window)
-            every = fliers_around(whole.elev_mm, FLOOR_MM, inner, fliers) if cell <= SINGLE_M else fliers
+            every = spikes_around(whole.elev_mm, FLOOR_MM, inner, spikes) if cell <= SINGLE_M else spikes
             wide, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
             np.minimum(wide, sea, out=wide)
             set_aside(wide, every, candidates.SEA_MM)
@@ -139,11 +139,11 @@ class TileWork:
             made_from,
         )
 
-    def _fliers(self, elev_mm: NDArray[np.int32]) -> NDArray[np.int32]:
+    def _spikes(self, elev_mm: NDArray[np.int32]) -> NDArray[np.int32]:
         """Bad cells; none on cells so large that each holds many soundings: there one cell that stands up is a rock."""
         if self.source.sheet.cell_m > SINGLE_M:
             return np.zeros((0, 3), np.int32)
-        return np.asarray(find_fliers(elev_mm, FLOOR_MM, 0, elev_mm.shape[0], 0, elev_mm.shape[1]))
+        return np.asarray(find_spikes(elev_mm, FLOOR_MM, 0, elev_mm.shape[0], 0, elev_mm.shape[1]))
 
     def _surroundings(self, core: Window, elev_mm: NDArray[np.int32] | None) -> GridBlock:
         """Read all that the stations of a core can depend on; of elevations alone, what is not in hand.
@@ -183,12 +183,12 @@ def lasting(result: TileResult) -> dict[str, NDArray[Any]]:
 
 def cell_hash(*arrays: NDArray[np.int32] | None) -> str:
     """Hash of all cells of some arrays; one that is not there counts too."""
-    told = hashlib.blake2b(digest_size=16)
+    hashed = hashlib.blake2b(digest_size=16)
     for cells in arrays:
-        told.update(b"none" if cells is None else repr(cells.shape).encode())
+        hashed.update(b"none" if cells is None else repr(cells.shape).encode())
         if cells is not None:
-            told.update(digest(np.ascontiguousarray(cells).reshape(-1)).tobytes())
-    return told.hexdigest()
+            hashed.update(digest(np.ascontiguousarray(cells).reshape(-1)).tobytes())
+    return hashed.hexdigest()
 
 
 def _search_band(find: Find) -> tuple[int, int]:
@@ -198,11 +198,11 @@ def _search_band(find: Find) -> tuple[int, int]:
 
 def raster_terms(score: Score) -> str:
     """Hash of what the score raster takes from ``[score]``: all but the terms that only a site can answer."""
-    told = score.model_dump(mode="json")
-    told["terms"] = {
-        name: told["terms"][name] for name, term in score.terms.items() if term.column in CELL_COLUMNS
+    asked = score.model_dump(mode="json")
+    asked["terms"] = {
+        name: asked["terms"][name] for name, term in score.terms.items() if term.column in CELL_COLUMNS
     }
-    return hashlib.blake2b(json.dumps(told, sort_keys=True).encode(), digest_size=16).hexdigest()
+    return hashlib.blake2b(json.dumps(asked, sort_keys=True).encode(), digest_size=16).hexdigest()
 
 
 PART = 128

@@ -30,16 +30,16 @@ def telling(on_event: Callable[[Event], None]) -> Callable[[], None]:
     """`warm_up` that tells how far it is, as `Compiling` events; the same work by the same name, done once a process."""
 
     @functools.wraps(warm_up)
-    def told() -> None:
+    def tell() -> None:
         with _told(on_event):
             warm_up()
 
-    return told
+    return tell
 
 
 @contextmanager
 def _told(on_event: Callable[[Event], None]) -> Iterator[None]:
-    """Count the functions of this package as they are compiled; nothing is told of what is loaded."""
+    """Count the functions of this package as they are compiled; what is loaded from disk does not count."""
     done = 0
 
     class Listener(event.Listener):  # type: ignore[misc]
@@ -110,7 +110,7 @@ def _tile() -> None:
 
 
 def _cached() -> bool:
-    """True if numba has what measures stations on disk, or if it cannot be told."""
+    """True if numba has what measures stations on disk, or if that cannot be known."""
     stats = getattr(measure_faces, "stats", None)
     folder = getattr(stats, "cache_path", None)
     return folder is None or any(Path(folder).glob("section.measure_faces-*.nbi"))

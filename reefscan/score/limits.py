@@ -62,7 +62,7 @@ def limits_of(sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | Non
     order = "" if sigma_m is not None else recipe.score.s44_order
     if sigma_m is None:
         sigma_m = float(tvu(order, 0.5 * (low + high))) / Z95
-    # a height is a difference of two depths; below 1.96 sigma of it nothing is told from nothing
+    # a height is a difference of two depths; below 1.96 sigma of it a height cannot be known from none
     height = Z95 * 2.0**0.5 * sigma_m
     trough = INTERVALS["trough"] * cell_m
     return Limits(

@@ -110,7 +110,7 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
     doubted = int(scored.doubted.sum())
     if doubted and listed < recipe.rank.top:  # a list that is full would not have had them
         out.append(
-            f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (cuts, joints between surveys): "
+            f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (cuts, seams between surveys): "
             f"{'they are' if doubted > 1 else 'it is'} not listed; rescore with [score] least_kept = 0 to see {'them' if doubted > 1 else 'it'}"
         )
     rest = len(table) - doubted

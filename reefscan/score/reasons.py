@@ -218,8 +218,8 @@ def _net(site: Mapping[Any, Any], unit: str) -> str:
     where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
     if off > 0:
         rock = {"trough": "side", "man-made": "waterline"}.get(str(site["kind"]), "foot")
-        told = not lost_in_doubt(off, _number(site, "position_m"))
-        where = f"{length_words(off, unit)} off its {rock}" if told else f"close to its {rock}"
+        clear = not lost_in_doubt(off, _number(site, "position_m"))
+        where = f"{length_words(off, unit)} off its {rock}" if clear else f"close to its {rock}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
     ground = f" on ground sloping {slope:.0f}°" if slope >= 1 else (" on level ground" if slope >= 0 else "")
     return f"net {where}{water}{ground}"
@@ -271,9 +271,9 @@ def _balance(
                 bad.append((loss, -place, _cost(name, site, term)))
         elif mu >= (CARRIES_OF_MORE if term.half > 0 else CARRIES):
             # A band with hard edges says the same of every listed site: it is named last.
-            told = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
-            told *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
-            good.append((told, -place, _gain(name, site, term)))
+            gain = 0.0 if term.half == 0 and term.a == term.b and term.c == term.d else term.weight
+            gain *= 1.0 + 10.0 * max(0.0, mu - usual.get(name, mu))
+            good.append((gain, -place, _gain(name, site, term)))
         else:
             loss = -term.weight * math.log(
                 max(mu, score.optional_floor) / max(usual.get(name, 1.0), score.optional_floor)

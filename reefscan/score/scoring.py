@@ -36,8 +36,8 @@ foot, some metres apart, share nearly all of it and their difference keeps ``k``
 shows no noise and its doubt cancels nowhere, so there the whole of it counts. A stated uncertainty
 smaller than the noise seen changes nothing: what is seen is believed.
 
-Why ``f`` counts twice more: between soundings tops are cut off and feet raised, so that a height told there is rather too low; and some
-of what is drawn there is not there at all, however high it is told, so that nothing on such ground is more than 95 % sure.
+Why ``f`` counts twice more: between soundings tops are cut off and feet raised, so that a height read there is rather too low; and some
+of what is drawn there is not there at all, however high it reads, so that nothing on such ground is more than 95 % sure.
 """
 
 from __future__ import annotations
@@ -62,7 +62,7 @@ Floats = NDArray[np.float64]
 HEIGHT_COLUMN = "height_m"
 
 CELL_COLUMNS = {"depth_m": DEPTH, HEIGHT_COLUMN: HEIGHT, "slope_deg": SLOPE}
-"""Columns of the candidate table that a cell can answer by itself, as the kernel is told."""
+"""Columns of the candidate table that a cell can answer by itself, by the number the kernel knows them by."""
 
 SLOW_SHARE = 0.2
 """Share of slowly changing error that the difference of two depths some metres apart keeps: with a correlation
@@ -70,8 +70,8 @@ exp(-d / L), sqrt(1 - exp(-d / L)); 0.2 for 8 m and L = 200 m (a guess at a swat
 
 
 TOPS_LOST, NOT_THERE = 0.4, 0.045
-"""Filled-in ground: what a height is worth more than it is told, as a share of it, and the share of heights that are not there (761 sites on planted
-seabeds sounded on tracks 12 to 40 m apart, drawn in three ways, tuning seeds: the likeliest of what was told against what was planted)."""
+"""Filled-in ground: what a height is worth more than it reads, as a share of it, and the share of heights that are not there (761 sites on planted
+seabeds sounded on tracks 12 to 40 m apart, drawn in three ways, tuning seeds: the likeliest of what was read against what was planted)."""
 
 
 @dataclass(frozen=True)

@@ -54,7 +54,7 @@ def fetch(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     metres = np.round(fetch_m(known.of("land"), lon, lat, known.box))
     longest = longest_open(metres)
     some = np.asarray(~np.isnan(metres).any(axis=1))
-    told: dict[str, Any] = {
+    facts: dict[str, Any] = {
         "open_m": metres[np.arange(len(lon)), longest],
         "open_deg": np.where(some, AZIMUTHS[longest], np.nan),
         "fetch": np.array(
@@ -66,8 +66,8 @@ def fetch(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
         ),
     }
     if known.wind_deg == known.wind_deg:
-        told["wind_fetch_m"] = toward(known.wind_deg, metres)
-    return told
+        facts["wind_fetch_m"] = toward(known.wind_deg, metres)
+    return facts
 
 
 FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (

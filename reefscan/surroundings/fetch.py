@@ -1,7 +1,7 @@
 """Open water: how far it is from a place to land in every direction, and so what lies in the lee of what.
 
-Misleads where the land's outline is coarse (a place that it takes for land is told nothing), where a bank or a breakwater that
-is no land breaks the waves, and beyond `REACH_M`, where nothing is known: that much is told for more.
+Misleads where the land's outline is coarse (a place that it takes for land gets no answer), where a bank or a breakwater that
+is no land breaks the waves, and beyond `REACH_M`, where nothing is known: that much stands for more.
 """
 
 from __future__ import annotations

@@ -74,8 +74,8 @@ class Surroundings:
         out = hashlib.blake2b(digest_size=16)
         for role in sorted(self.by_role):
             shapes = self.by_role[role]
-            told = [role, dict(self.given), shapes.name, shapes.kind, shapes.file]
-            out.update(repr(told).encode("utf-8", "replace"))
+            facts = [role, dict(self.given), shapes.name, shapes.kind, shapes.file]
+            out.update(repr(facts).encode("utf-8", "replace"))
             for wkb in shapely.to_wkb(shapes.shapes):
                 out.update(wkb)
         return out.hexdigest()

@@ -307,7 +307,7 @@ def off_by_km(shapes: Geometries, box: Box) -> float:
 class Plane:
     """Metres around the middle of a box (azimuthal, true in distance from there): where nearest points and buffers are found.
 
-    Distances that are told are geodesics (`GEOD`) between the places found here.
+    Distances in the answer are geodesics (`GEOD`) between the places found here.
     """
 
     box: Box

@@ -10,7 +10,7 @@ from surfaces import scan_cells
 
 from reefscan.base.model import Sheet
 from reefscan.find.localnoise import filled_in, rounded
-from reefscan.pipeline.interpolated import told_filled
+from reefscan.pipeline.interpolated import mark_interpolated
 
 STEP_M = 1.5
 SIDE_M = 320.0
@@ -68,7 +68,7 @@ def test_what_a_file_says_was_filled_in_adds_only_the_doubt_that_the_cells_did_n
             "height_m": heights, "interpolated": share, "height_sigma_m": filled_in(np.full(3, 0.1), heights, share),
         }
     )  # fmt: skip
-    told_filled(table, sheet, lambda rows, cols: np.ones(len(rows), bool))
+    mark_interpolated(table, sheet, lambda rows, cols: np.ones(len(rows), bool))
     np.testing.assert_allclose(table["height_sigma_m"], np.hypot(0.1, 0.4))
     assert (table["interpolated"] == 1.0).all()
     # half the diagonal of four cells, or of the cells that are repeated where their width is known

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from reefscan.base.doubts import DOUBTS
-from reefscan.join.along import told_along
+from reefscan.join.along import measured_along
 from reefscan.join.features import join
 
 SIDE_M = 10.0
@@ -47,7 +47,7 @@ def test_facts_of_features_are_those_of_pandas(rng):
     doubts = [doubt.column for doubt in DOUBTS]
     for name in ("length_m", "turn", "sinuosity", *doubts):
         part[name] = rng.uniform(size=n)
-    told = told_along(part, code, count)
+    told = measured_along(part, code, count)
     groups = part.groupby(code)
     np.testing.assert_allclose(told.facts["height_typical_m"], groups["height_m"].median())
     np.testing.assert_allclose(told.facts["height_m"], groups["height_m"].max())

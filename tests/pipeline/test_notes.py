@@ -20,7 +20,7 @@ def said(
     files: tuple[str, ...] = ("a.tif",),
     **facts: Any,
 ) -> list[str]:
-    told = {"cells_in_band": 100, "fliers": 0, "failures": [], **facts}
+    told = {"cells_in_band": 100, "spikes": 0, "failures": [], **facts}
     limits = SimpleNamespace(too_coarse=False, cell_m=2.0, trough_width_m=8.0)
     sheet = SimpleNamespace(facts=told, failures=told["failures"], limits=limits)
     table = pd.DataFrame(
@@ -37,9 +37,9 @@ def test_what_two_sheets_notice_of_one_file_is_said_once() -> None:
     assert said(notes=(("a.tif: odd", "b.tif: odd"), ("a.tif: odd",))) == ["a.tif: odd", "b.tif: odd"]
 
 
-@pytest.mark.parametrize(("fliers", "words"), [(1, "1 lone spike was set"), (2, "2 lone spikes were set")])
-def test_one_bad_cell_is_one(fliers: int, words: str) -> None:
-    (line,) = said(fliers=fliers)
+@pytest.mark.parametrize(("spikes", "words"), [(1, "1 lone spike was set"), (2, "2 lone spikes were set")])
+def test_one_bad_cell_is_one(spikes: int, words: str) -> None:
+    (line,) = said(spikes=spikes)
     assert line.startswith(words)
 
 

@@ -1,9 +1,9 @@
 """The five sets of planted seabeds, each a function of a seed alone.
 
-- ``simple``: smooth sand, troughs at every bearing, ledges, piles from 1.2 m; decoys: banks, ramps, sand waves, seams, fliers, gaps,
+- ``simple``: smooth sand, troughs at every bearing, ledges, piles from 1.2 m; decoys: banks, ramps, sand waves, seams, spikes, gaps,
   the same structures too deep and too shallow.
 - ``hard``: patches of fractal rock beside sand, sinuous gullies with unequal crests, curved ledges whose foot lies in sand, boulder fields, a rubble
-  ridge from land, seams, ripple, fliers, gaps, half the grid interpolated from four times coarser data.
+  ridge from land, seams, ripple, spikes, gaps, half the grid interpolated from four times coarser data.
 - ``dug``: dredged channels, trenches, pits, spoil, sand waves and ridges beside real gullies and ledges.
 - ``sure``: structures whose heights are spread evenly about the asked height, noise white or correlated, the grid's uncertainty band absent, right,
   or wrong by two either way (``facts["band"]`` 0, 1, 2, 0.5): for calibration.
@@ -192,7 +192,7 @@ def _finish(
     soft_cells: float = 1.5,
     seam_m: float = 0.0,
     ripple_m: float = 0.0,
-    flier_share: float = 0.0,
+    spike_share: float = 0.0,
     gap_share: float = 0.0,
     coarse: bool = False,
     band: float = 1.0,
@@ -211,8 +211,8 @@ def _finish(
         half[(slice(side), slice(side, None))[axis % 2]] = True
         half = half if axis < 2 else half.T.copy()
         noisy = np.where(half, survey.coarsen(noisy, 4), noisy)
-    if flier_share:
-        noisy = np.where(half, noisy, survey.fliers(rng, noisy, share=flier_share))
+    if spike_share:
+        noisy = np.where(half, noisy, survey.spikes(rng, noisy, share=spike_share))
     sigma = np.sqrt(white**2 + soft**2 + seam_m**2 / 12 + ripple_m**2 / 8) * np.ones(shape)
     if gap_share:
         lost = survey.gaps(rng, shape, g.cell_m, share=gap_share)
@@ -271,7 +271,7 @@ def simple(seed: int) -> Seabed:
     for make, reach in ((moved.waves, 130.0), (moved.bank, 120.0), (moved.even_ramp, 130.0)):
         _moved(rng, g, taken, make, reach)
     return _finish(
-        rng, "simple", seed, g, 0.0, taken, white=0.05, seam_m=rng.uniform(0.1, 0.3), flier_share=3e-4,
+        rng, "simple", seed, g, 0.0, taken, white=0.05, seam_m=rng.uniform(0.1, 0.3), spike_share=3e-4,
         gap_share=0.02, band=float(seed % 2),
     )  # fmt: skip
 
@@ -305,7 +305,7 @@ def hard(seed: int) -> Seabed:
         _structure(rng, g, taken, kind, rough=True, zone="band")
     return _finish(
         rng, "hard", seed, g, texture, taken, white=rng.uniform(0.03, 0.08), soft=rng.uniform(0.0, 0.05),
-        seam_m=rng.uniform(0.1, 0.3), ripple_m=rng.uniform(0.05, 0.15), flier_share=2e-4, gap_share=0.02,
+        seam_m=rng.uniform(0.1, 0.3), ripple_m=rng.uniform(0.05, 0.15), spike_share=2e-4, gap_share=0.02,
         coarse=True, band=float(seed % 2),
     )  # fmt: skip
 
@@ -328,7 +328,7 @@ def dug(seed: int) -> Seabed:
         _structure(rng, g, taken, kind, rough=True, zone="band")
     return _finish(
         rng, "dug", seed, g, texture, taken, white=rng.uniform(0.03, 0.06), soft=0.02,
-        seam_m=rng.uniform(0.0, 0.15), flier_share=1e-4, gap_share=0.01, band=float(seed % 2),
+        seam_m=rng.uniform(0.0, 0.15), spike_share=1e-4, gap_share=0.01, band=float(seed % 2),
     )  # fmt: skip
 
 

@@ -1,4 +1,4 @@
-"""What a survey does to a seabed: noise, seams, ripple, fliers, gaps, and old coarse data made fine."""
+"""What a survey does to a seabed: noise, seams, ripple, spikes, gaps, and old coarse data made fine."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def ripple(rng: np.random.Generator, x: Grid, y: Grid, *, height_m: float) -> Gr
     return np.asarray(0.5 * height_m * np.sin(2 * np.pi * along / rng.uniform(9, 22)))
 
 
-def fliers(rng: np.random.Generator, elev: Grid, *, share: float) -> Grid:
+def spikes(rng: np.random.Generator, elev: Grid, *, share: float) -> Grid:
     """Isolated wrong cells, 1 to 4 m up or down; a few in pairs."""
     out = elev.copy()
     n = int(share * elev.size)

@@ -104,7 +104,7 @@ def test_lengths_are_said_in_the_users_unit():
 @pytest.mark.parametrize(
     ("changes", "words", "flag"),
     [
-        ({"ruled_like": 0.8}, "looks like a dredged cut or a joint between two surveys", "looks-ruled"),
+        ({"ruled_like": 0.8}, "looks like a dredged cut or a seam between two surveys", "looks-ruled"),
         ({"interpolated": 0.6}, "not sounded here: 60 % of the ground looks filled in", "interpolated"),
         (
             {"interpolated": 1.0, "interval_m": 8.0},

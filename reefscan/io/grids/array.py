@@ -164,8 +164,8 @@ def _placed(array: xarray.DataArray, name: str) -> tuple[xarray.DataArray, Affin
 
 
 def _says(axis: xarray.DataArray) -> set[str]:
-    told = [axis.name, *(axis.attrs.get(key, "") for key in ("units", "standard_name", "long_name"))]
-    return {str(word).lower() for word in told}
+    words = [axis.name, *(axis.attrs.get(key, "") for key in ("units", "standard_name", "long_name"))]
+    return {str(word).lower() for word in words}
 
 
 def _axis(axis: xarray.DataArray, what: str, *, turn: bool = False) -> tuple[float, float]:
@@ -270,5 +270,5 @@ def _write(
 
 
 def _of_band(value: Any, band: int) -> Any:
-    """An attribute as it is told of one band: the library that opens rasters keeps those of several in a tuple."""
+    """An attribute as it is stored for one band: the library that opens rasters keeps those of several in a tuple."""
     return value[band - 1] if isinstance(value, (tuple, list)) and len(value) >= band else value

@@ -99,14 +99,14 @@ def _copy(path: str, name: str, cells: int, target: Path) -> None:
                 shutil.copyfile(beside, part)
     with keeping(target) as part, open(part, "wb") as out:
         out.write(header)
-        told = 0
+        found = 0
         for block in blocks:
-            told += len(block.split())
+            found += len(block.split())
             out.write(_ODD.sub(mark, block))
-        if told != cells:
+        if found != cells:
             raise InputError(
-                f"{name}: holds words where numbers should stand, and {told:,} of both for {cells:,} cells: "
-                "which belongs where cannot be told; correct it"
+                f"{name}: holds words where numbers should stand, and {found:,} of both for {cells:,} cells: "
+                "it is not known which belongs where; correct it"
             )
 
 

@@ -79,7 +79,7 @@ def look_at(paths: Sequence[str], options: GridOptions, asked: Asked) -> Found:
     return Found(list(unique.values()), tuple(notes), tuple(skipped))
 
 
-TOLD = 50
+MOST_NOTES = 50
 """Skipped files of a folder that are named one by one; of more, only the number."""
 
 
@@ -112,9 +112,9 @@ def _look_in(folder: Path, options: GridOptions) -> Found:
         more = f" (and {len(skipped) - 1} more, none of which can be used)" if len(skipped) > 1 else ""
         raise type(failed[0][1])(f"{first}{more}")
     said = [*odd, *(text for _, text in skipped)]
-    notes += [f"skipped: {text}" for text in said[:TOLD]]
-    if len(said) > TOLD:
-        notes.append(f"skipped: {len(said) - TOLD} more")
+    notes += [f"skipped: {text}" for text in said[:MOST_NOTES]]
+    if len(said) > MOST_NOTES:
+        notes.append(f"skipped: {len(said) - MOST_NOTES} more")
     layers, extra = _without_mosaics(layers)
     return Found(layers, tuple(notes + extra + disagreements(layers)), tuple(skipped))
 

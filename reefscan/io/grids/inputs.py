@@ -55,7 +55,7 @@ def described(layers: Sequence[Layer], behind: Behind) -> list[dict[str, object]
     """What identifies each file; JSON-ready."""
     files = []
     for layer, parts in zip(layers, behind, strict=True):
-        told: dict[str, object] = {
+        facts: dict[str, object] = {
             "name": layer.name,
             "size": layer.size,
             "mtime_ns": layer.mtime_ns,
@@ -64,8 +64,8 @@ def described(layers: Sequence[Layer], behind: Behind) -> list[dict[str, object]
             "header": header(layer),
         }
         if parts:
-            told["parts"] = _hash(*(member.stamp for member in parts))
-        files.append(told)
+            facts["parts"] = _hash(*(member.stamp for member in parts))
+        files.append(facts)
     return files
 
 
@@ -76,8 +76,8 @@ def changed(layers: Sequence[Layer], behind: Behind) -> list[str]:
         if not layer.size:
             continue  # over a network, or inside an archive
         try:
-            told = os.stat(layer.file)
-            same = (told.st_size, told.st_mtime_ns) == (layer.size, layer.mtime_ns) and members(
+            stat = os.stat(layer.file)
+            same = (stat.st_size, stat.st_mtime_ns) == (layer.size, layer.mtime_ns) and members(
                 layer
             ) == parts
         except (OSError, UnreadableError):
@@ -109,7 +109,7 @@ class Touched:
         seams: frozenset[tuple[str, str]],
         clip: Window | None,
     ) -> None:
-        self._seams = seams
+        self._survey_seams = seams
         self._has_uncertainty = any(piece.has_uncertainty for piece in pieces)
         self._extents = [] if clip is None else [clip]
         self._extents += [piece.extent for piece in pieces if piece.warped]
@@ -137,22 +137,22 @@ class Touched:
             & (box[:, 1] < window.col_end)
             & (box[:, 3] > window.col)
         )
-        told: list[object] = [self._stamps[i] for i in hit]
+        parts: list[object] = [self._stamps[i] for i in hit]
         files = {self._files[i] for i in hit}
         number = {file: n for n, file in enumerate(dict.fromkeys(self._files[i] for i in hit))}
-        told += sorted((number[a], number[b]) for a, b in self._seams if a in files and b in files)
-        told.append(self._has_uncertainty)
+        parts += sorted((number[a], number[b]) for a, b in self._survey_seams if a in files and b in files)
+        parts.append(self._has_uncertainty)
         for extent in self._extents:
-            told.append(extent.intersect(window) if not extent.intersect(window).empty else None)
-        return _hash(*told)
+            parts.append(extent.intersect(window) if not extent.intersect(window).empty else None)
+        return _hash(*parts)
 
 
 def header(layer: Layer) -> str:
     """Hash of how a file is read. Where it lies, and what its sampled cells were like, does not change that."""
-    told = layer.to_json()
+    parts = layer.to_json()
     for key in ("path", "file", "notes", "name", "low_m", "high_m", "sigma_m"):
-        told.pop(key)
-    return hashlib.sha256(json.dumps(told, sort_keys=True).encode()).hexdigest()[:16]
+        parts.pop(key)
+    return hashlib.sha256(json.dumps(parts, sort_keys=True).encode()).hexdigest()[:16]
 
 
 def members(layer: Layer) -> tuple[Member, ...]:
@@ -173,12 +173,12 @@ def _indexed(layer: Layer) -> list[Path]:
     """Files of a tile index, which GDAL does not tell; where they lie in it is not looked into."""
     index = Path(layer.file)
     try:
-        index, told = tiles_of(index)
-        places = [Path(place) for place in told]
+        index, listed = tiles_of(index)
+        places = [Path(place) for place in listed]
         return [index, *(p if p.exists() else index.parent / p for p in places)]
     except (OSError, UnreadableError) as error:
         log.warning(
-            "%s: the files behind it cannot be told (%s); changes of theirs go unseen", layer.name, error
+            "%s: the files behind it are not known (%s); changes of theirs go unseen", layer.name, error
         )
         return [index]
 
@@ -229,10 +229,10 @@ def _plain_mosaic(path: Path, bands: tuple[int, ...]) -> list[tuple[Path, Crop]]
 def _stamp(path: Path) -> str:
     """Name, size and time of a file; of a mosaic in a mosaic, of all it is made of too."""
     try:
-        told = os.stat(path)
+        stat = os.stat(path)
     except (OSError, ValueError):
         return f"{path.name} ?"  # over a network, or gone: reading will say so
-    stamp = f"{path.name} {told.st_size} {told.st_mtime_ns}"
+    stamp = f"{path.name} {stat.st_size} {stat.st_mtime_ns}"
     if path.suffix.lower() in (".vrt", ".gti"):
         with handles.open_dataset(str(path)) as dataset:
             stamp += _hash(*(_stamp(Path(part)) for part in dataset.files[1:] if Path(part) != path))

@@ -140,7 +140,7 @@ SEEN_STEP_M = 0.3
 """A step smaller than this at a border is no ledge anyone would look at."""
 
 
-def is_seam(overlap: Overlap) -> bool:
+def is_survey_seam(overlap: Overlap) -> bool:
     """True if the border between two files must not be read as structure."""
     return abs(overlap.offset_m) > min(overlap.allowed_m, SEEN_STEP_M) or not overlap.agrees
 

@@ -14,7 +14,7 @@ from reefscan.io.georef import crs_facts, transformer
 from reefscan.io.grids.layer import Layer
 from reefscan.io.grids.rawgrid import Pair, RawGrid
 from reefscan.kernels.cells import NODE_STEP, sample, spread_of
-from reefscan.kernels.find.spikes import FLIER_HALO, FLOOR_MM, find_fliers, set_aside
+from reefscan.kernels.find.spikes import FLOOR_MM, SPIKE_HALO, find_spikes, set_aside
 
 DIAGONAL_LAT = 89.0
 """Beyond it longitude changes too fast to be interpolated between nodes; every cell is computed."""
@@ -73,15 +73,15 @@ class Piece:
             return all(self._sparse(i, stored) for i in self.grid.over(stored))
         return False
 
-    def fliers_in(self, window: Window) -> int:
+    def spikes_in(self, window: Window) -> int:
         """Bad cells of a warped grid that were set aside, by the cell of the sheet in which their middle lies."""
         count = 0
         to_sheet = transformer(self.grid.lattice.crs, self.sheet.crs)
         k = self.grid.lattice
         for part in _blocks(window.intersect(self.extent)):
             for src, _, _ in self._source_windows(part):
-                wide, _, _, fliers = self._read_judged(src)
-                r, c = fliers[:, 0] + wide.row + 0.5, fliers[:, 1] + wide.col + 0.5
+                wide, _, _, spikes = self._read_judged(src)
+                r, c = spikes[:, 0] + wide.row + 0.5, spikes[:, 1] + wide.col + 0.5
                 x, y = to_sheet.transform(k.a * c + k.b * r + k.c, k.d * c + k.e * r + k.f)
                 rows, cols = np.rint(self.sheet.row_of(y)), np.rint(self.sheet.col_of(x))
                 inside = (
@@ -158,10 +158,10 @@ class Piece:
 
     def _warp(self, part: Window, elev: NDArray[np.int32], sigma: NDArray[np.int32] | None) -> None:
         for src, nodes, (first_row, first_col, step) in self._source_windows(part):
-            src, mm, s, fliers = self._read_judged(src)
+            src, mm, s, spikes = self._read_judged(src)
             if (mm == NODATA_MM).all():
                 return
-            set_aside(mm, fliers)
+            set_aside(mm, spikes)
             spread = spread_of(*nodes, step)
             out = np.empty((part.height, part.width), dtype=np.int32)
             sample(mm, src.row, src.col, *nodes, first_row, first_col, step, *spread, out)
@@ -174,13 +174,13 @@ class Piece:
     def _read_judged(
         self, src: Window
     ) -> tuple[Window, NDArray[np.int32], NDArray[np.int32] | None, NDArray[np.int32]]:
-        """Read a window of the raw grid, as much wider as its fliers must be judged by, and find those.
+        """Read a window of the raw grid, as much wider as its spikes must be judged by, and find those.
 
         They are set aside before cells are sampled: a bad one would be two to four afterwards, which bear one another out.
         """
-        wide = self._on_grid(src.grow(FLIER_HALO))
+        wide = self._on_grid(src.grow(SPIKE_HALO))
         mm, sigma = self._read_turned(wide)
-        return wide, mm, sigma, find_fliers(mm, FLOOR_MM, 0, wide.height, 0, wide.width)
+        return wide, mm, sigma, find_spikes(mm, FLOOR_MM, 0, wide.height, 0, wide.width)
 
     def _on_grid(self, src: Window) -> Window:
         """The part of a window of the raw grid that lies on it; around the Earth its columns go on."""

@@ -220,7 +220,7 @@ def _is_extreme(value: float) -> bool:
 def rounding_step(values: NDArray[np.float64]) -> float:
     """Step of which all values are whole multiples apart, in the file's own units; 0 if there is none.
 
-    Told from 400 values and 5 levels on, each held by four values or more in the mean: few levels in many cells.
+    Known from 400 values and 5 levels on, each held by four values or more in the mean: few levels in many cells.
     """
     levels = np.unique(values)
     if values.size < 400 or levels.size < 5 or levels.size * 4 > values.size:

@@ -34,7 +34,7 @@ def singles_of(pieces: Sequence[Piece]) -> list[Piece]:
 
 
 def names_at(pieces: Sequence[Piece], singles: Sequence[Piece], rows: Cells, cols: Cells) -> list[str]:
-    """Name of the file of each cell, with its survey in brackets where that is told; empty where unknown.
+    """Name of the file of each cell, with its survey in brackets where the file names it; empty where unknown.
 
     ``singles`` are `singles_of` the pieces.
     """

@@ -18,7 +18,7 @@ from reefscan.io.grids.assemble import Asked, Box, assemble
 from reefscan.io.grids.crosscheck import between
 from reefscan.io.grids.folder import Found, look_at
 from reefscan.io.grids.forms import GridOptions
-from reefscan.io.grids.overlaps import is_seam, overlaps
+from reefscan.io.grids.overlaps import is_survey_seam, overlaps
 from reefscan.io.grids.source import SheetSource
 
 log = logging.getLogger(__name__)
@@ -97,7 +97,7 @@ def sheets_of(found: Found, asked: Asked, prefer: Sequence[str]) -> list[SheetSo
     for i, sheet in enumerate(sheets):
         for note in sheet.notes:
             log.warning("%s", note)
-        sheet = with_seams(sheet)
+        sheet = with_survey_seams(sheet)
         sheet = dataclasses.replace(sheet, notes=(*sheet.notes, *_against_better(sheet)))
         # what concerns no one sheet (skipped files) goes with the first
         out.append(dataclasses.replace(sheet, notes=sheet.notes + (found.notes if i == 0 else ())))
@@ -108,7 +108,7 @@ MOST_NOTES = 12
 """Disagreements that get a note each; of more, only the number."""
 
 
-def with_seams(sheet: SheetSource) -> SheetSource:
+def with_survey_seams(sheet: SheetSource) -> SheetSource:
     """Compare files where they meet; note where they disagree, and close the border between those.
 
     Files over a network are not compared: that would fetch cells nobody asked for.
@@ -122,7 +122,7 @@ def with_seams(sheet: SheetSource) -> SheetSource:
         sentences.append(f"{len(worst) - MOST_NOTES} more pairs of files disagree where they meet")
     for note in sentences:
         log.warning("%s", note)
-    seams = frozenset(o.files for o in met if is_seam(o))
+    seams = frozenset(o.files for o in met if is_survey_seam(o))
     return dataclasses.replace(sheet, notes=(*sheet.notes, *sentences), seams=seams)
 
 

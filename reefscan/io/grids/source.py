@@ -145,9 +145,9 @@ class SheetSource:
             return None
         return self._bare.read(window).elev_mm
 
-    def fliers_in(self, window: Window) -> int:
+    def spikes_in(self, window: Window) -> int:
         """Bad cells of warped grids under the window; where several grids cover it, those of each."""
-        return sum(piece.fliers_in(window) for piece in self.pieces if piece.warped)
+        return sum(piece.spikes_in(window) for piece in self.pieces if piece.warped)
 
     @cached_property
     def _bare(self) -> SheetSource:
@@ -265,7 +265,7 @@ class SheetSource:
         """Tell which places lie in the zone's core, or up to `BORDER_CELLS` past it.
 
         The two lattices put the top of one rock on cells a little apart: cut sharply, each zone could leave it
-        to the other. What both then find is told once, by the caller (`reefscan.pipeline.borders`).
+        to the other. What both then find is reported once, by the caller (`reefscan.pipeline.borders`).
         """
         assert self.zone is not None
         z = self.zone
@@ -339,10 +339,10 @@ class SheetSource:
 
     def lattice_key(self) -> dict[str, object]:
         """What tells this lattice from that of every other source of a run; JSON-ready."""
-        told: dict[str, object] = dataclasses.asdict(self.sheet)
+        facts: dict[str, object] = dataclasses.asdict(self.sheet)
         if self.zone is not None:  # a grid that lies on a zone's lattice by itself is a sheet of its own
-            told["zone"] = self.zone.crs
-        return told
+            facts["zone"] = self.zone.crs
+        return facts
 
     @cached_property
     def behind(self) -> tuple[tuple[inputs.Member, ...], ...]:

@@ -2,9 +2,9 @@
 
 The depth is the same over whole patches, and jumps between them; where the grid was warped since, the jumps are smeared
 over two cells. One patch lies on each cell of the coarser grid, so that the interval is the root of the area to a patch, and need
-be no whole number of cells (of 2 cells and a little more a warp leaves nothing to see). Told on fixed squares of the absolute lattice, each cut into blocks of 32 cells of which half must agree.
+be no whole number of cells (of 2 cells and a little more a warp leaves nothing to see). Found on fixed squares of the absolute lattice, each cut into blocks of 32 cells of which half must agree.
 
-Ground filled in smoothly between (linear, cubic) is not told here: its interval reads like that of ground which is smooth
+Ground filled in smoothly between (linear, cubic) is not found here: its interval reads like that of ground which is smooth
 itself, and what is smooth need not be coarse.
 """
 

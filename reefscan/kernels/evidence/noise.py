@@ -1,10 +1,10 @@
-"""Noise of a grid told from the grid itself: how large, how far it goes together, and where it was interpolated.
+"""Noise of a grid, estimated from the grid itself: how large, how far it goes together, and where it was interpolated.
 
 Second differences over several lags, on fixed squares of the absolute lattice. On a bottom that bends
 little over two lags they hold the noise alone: with variance s2 and correlation rho at a lag k, the
 expected square of z(-k) - 2 z(0) + z(+k) is s2 (6 - 8 rho(k) + 2 rho(2k)). White noise gives the same at
 every lag; noise that goes together over some cells (overlapping beams, heave, the gridding itself) shows
-only at lags longer than that. Medians keep structure, fliers and seams, which are few cells, out of it.
+only at lags longer than that. Medians keep structure, spikes and seams, which are few cells, out of it.
 """
 
 from __future__ import annotations

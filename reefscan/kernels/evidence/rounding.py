@@ -2,7 +2,7 @@
 
 Each border between two levels reads as a ledge one step high, wherever the slope runs. What is rounded shows as
 flat patches whose levels lie whole steps apart; warped onto another lattice, the patches keep their levels
-and only their borders are smeared. Told on fixed squares of the absolute lattice.
+and only their borders are smeared. Found on fixed squares of the absolute lattice.
 """
 
 from __future__ import annotations
@@ -107,7 +107,7 @@ def rounding_squares(
     row0, col0 : int
         Absolute lattice position of cell (0, 0).
     asked : ndarray of bool, shape (squares down, squares across)
-        Squares that are looked at; a square is told from those of the nine that are.
+        Squares that are looked at; a square is judged by those of the nine that are.
 
     Returns
     -------

@@ -1,8 +1,8 @@
 """Isolated bad cells: found, and set aside before anything is taken for structure.
 
-A flier stands out from its 8 neighbours by far more than those differ from each other and from the 16 cells
-beyond them, the slope of the ground taken out: the flank of a real pile or pit goes on outward, a flier's does not. Up to two bad cells side by
-side are found (the second most extreme neighbour is the one compared). The rule looks `FLIER_HALO` cells around.
+A spike stands out from its 8 neighbours by far more than those differ from each other and from the 16 cells
+beyond them, the slope of the ground taken out: the flank of a real pile or pit goes on outward, a spike's does not. Up to two bad cells side by
+side are found (the second most extreme neighbour is the one compared). The rule looks `SPIKE_HALO` cells around.
 """
 
 from __future__ import annotations
@@ -16,10 +16,10 @@ from reefscan.kernels.order import put_in_order
 
 _NODATA = np.int32(NODATA_MM)
 
-FLIER_HALO = 2
+SPIKE_HALO = 2
 
 FLOOR_MM = 400
-"""Smallest excess of a flier: below it a bad cell can make no structure (floors start at 0.8 m)."""
+"""Smallest excess of a spike: below it a bad cell can make no structure (floors start at 0.8 m)."""
 
 PART = 128
 """Cells of a row that are passed by together if none of them bends enough."""
@@ -70,7 +70,7 @@ def _flier(
     near: NDArray[np.int64],
     ring: NDArray[np.int64],
 ) -> int:
-    """Middle value of the neighbours of a flier; `NODATA_MM` where the cell is none."""
+    """Middle value of the neighbours of a spike; `NODATA_MM` where the cell is none."""
     rows, cols = elev_mm.shape
     # twice the depths, as the slopes are: halves would be rounded one way up and another way down
     z = 2 * np.int64(elev_mm[r, c])
@@ -124,10 +124,10 @@ def _longer(found: NDArray[np.int32]) -> NDArray[np.int32]:
 
 
 @njit(cache=True, nogil=True)
-def find_fliers(
+def find_spikes(
     elev_mm: NDArray[np.int32], floor_mm: int, top: int, bottom: int, left: int, right: int
 ) -> NDArray[np.int32]:
-    """Fliers in a part of an array, each with the middle value of its neighbours.
+    """Spikes in a part of an array, each with the middle value of its neighbours.
 
     Parameters
     ----------
@@ -169,54 +169,54 @@ def find_fliers(
     return found[:count].copy()
 
 
-def fliers_around(
+def spikes_around(
     elev_mm: NDArray[np.int32], floor_mm: int, inner: tuple[slice, slice], known: NDArray[np.int32]
 ) -> NDArray[np.int32]:
-    """Fliers of a whole array of which a part was searched already.
+    """Spikes of a whole array of which a part was searched already.
 
     Parameters
     ----------
     elev_mm : ndarray of int32, shape (rows, cols)
     floor_mm : int
     inner : pair of slice
-        The part; cells within `FLIER_HALO` of its border are judged anew, by what lies beyond it.
+        The part; cells within `SPIKE_HALO` of its border are judged anew, by what lies beyond it.
     known : ndarray of int32, shape (n, 3)
-        What `find_fliers` gave for the part as an array of its own.
+        What `find_spikes` gave for the part as an array of its own.
 
     Returns
     -------
     ndarray of int32, shape (m, 3)
-        As `find_fliers` gives for the whole; in another order.
+        As `find_spikes` gives for the whole; in another order.
     """
     rows, cols = elev_mm.shape
-    top, bottom = inner[0].start + FLIER_HALO, inner[0].stop - FLIER_HALO
-    left, right = inner[1].start + FLIER_HALO, inner[1].stop - FLIER_HALO
+    top, bottom = inner[0].start + SPIKE_HALO, inner[0].stop - SPIKE_HALO
+    left, right = inner[1].start + SPIKE_HALO, inner[1].stop - SPIKE_HALO
     if top >= bottom or left >= right:
-        return find_fliers(elev_mm, floor_mm, 0, rows, 0, cols)
+        return find_spikes(elev_mm, floor_mm, 0, rows, 0, cols)
     moved = known + np.array([inner[0].start, inner[1].start, 0], np.int32)
     r, c = moved[:, 0], moved[:, 1]
     return np.concatenate(
         [
             moved[(r >= top) & (r < bottom) & (c >= left) & (c < right)],
-            find_fliers(elev_mm, floor_mm, 0, top, 0, cols),
-            find_fliers(elev_mm, floor_mm, bottom, rows, 0, cols),
-            find_fliers(elev_mm, floor_mm, top, bottom, 0, left),
-            find_fliers(elev_mm, floor_mm, top, bottom, right, cols),
+            find_spikes(elev_mm, floor_mm, 0, top, 0, cols),
+            find_spikes(elev_mm, floor_mm, bottom, rows, 0, cols),
+            find_spikes(elev_mm, floor_mm, top, bottom, 0, left),
+            find_spikes(elev_mm, floor_mm, top, bottom, right, cols),
         ]
     )
 
 
-def set_aside(cells_mm: NDArray[np.int32], fliers: NDArray[np.int32], ceiling_mm: int | None = None) -> None:
-    """Replace every flier by the middle value of its neighbours, in place.
+def set_aside(cells_mm: NDArray[np.int32], spikes: NDArray[np.int32], ceiling_mm: int | None = None) -> None:
+    """Replace every spike by the middle value of its neighbours, in place.
 
     Parameters
     ----------
     cells_mm : ndarray of int32, shape (rows, cols)
         The array they were found in, or a copy of it cut off at a ceiling. Modified.
-    fliers : ndarray of int32, shape (n, 3)
-        From `find_fliers`.
+    spikes : ndarray of int32, shape (n, 3)
+        From `find_spikes`.
     ceiling_mm : int, optional
-        Ground above it was told as standing no higher.
+        Ground above it was said to stand no higher.
     """
-    middle = fliers[:, 2] if ceiling_mm is None else np.minimum(fliers[:, 2], np.int32(ceiling_mm))
-    cells_mm[fliers[:, 0], fliers[:, 1]] = middle
+    middle = spikes[:, 2] if ceiling_mm is None else np.minimum(spikes[:, 2], np.int32(ceiling_mm))
+    cells_mm[spikes[:, 0], spikes[:, 1]] = middle

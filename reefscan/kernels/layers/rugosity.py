@@ -1,4 +1,4 @@
-"""How broken the seabed is, told apart from how steep it is.
+"""How broken the seabed is, apart from how steep it is.
 
 Arrays and numbers in, arrays out. Elevation is int32 millimetres, positive up, rows north to south,
 `NODATA_MM` unknown. Unit vectors are held as whole numbers, so window sums are exact and the result

@@ -119,7 +119,7 @@ def read_face(
         last += 1
     _sums(p, first, last, total, moment)
     sight = tilt * step_m
-    # a pair that is too long may win, so that no part of a slope without end is told as a face
+    # a pair that is too long may win, so that no part of a slope without end is taken for a face
     longest = 1.4 * longest_m / step_m
     least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
     best, bar = 1e-6, 0.0
@@ -137,14 +137,14 @@ def read_face(
                 and most * most * most > bar * (length * step_m + OWN_M)
                 and _worth(most, length * step_m) > best
             ):
-                told, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
+                beyond, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
                 height = drop - max(steeper, sight) * length
                 # of two faces as high the steeper one: its shoulders and its scree are not its own
                 worth = _worth(height, length * step_m) if height > 0.0 else 0.0
                 if worth > best:
                     best, bar = worth, worth * worth * (1.0 - 1e-9)
                     out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
-                    out[HEIGHT] = told
+                    out[HEIGHT] = beyond
             j += _next(j)
         i += _next(i)
     if best <= 1e-6:

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from reefscan.kernels.measure import face as of_face
 
 LEAST_LENGTH_M = 6.0
-"""Shortest length over which a gradient is told, m."""
+"""Shortest length over which a gradient is taken, m."""
 
 OWN_CELLS = 2.0
-"""Cells over which a grid spreads a vertical step: taken off a face's length, in squares, before its gradient is told."""
+"""Cells over which a grid spreads a vertical step: taken off a face's length, in squares, before its gradient is taken."""
 
 SINGLE_M = 5.0
 """On larger cells each holds many soundings: one cell that stands up is a rock."""

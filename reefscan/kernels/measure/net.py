@@ -1,4 +1,4 @@
-"""Where the net would lie: on the section that is told, the flattest ground a stated distance off the rock.
+"""Where the net would lie: on the section that is shown, the flattest ground a stated distance off the rock.
 
 The foot of the rock is where its side has climbed a tenth of its height: a rounded side leaves the floor with no slope, so it
 has no other end that could be seen.
@@ -194,7 +194,7 @@ def net_of_trough(
 ) -> bool:
     """Place the net on the floor of a trough, midway between the feet of its walls."""
     lines, gap = spread_of_lines(cell)
-    # a crest is told farther out than it was read, and no farther than there is room
+    # a crest is placed farther out than it was read, and no farther than there is room
     reach = min(int(0.5 * out[at.WIDTH] / cell) + 3, (room.shape[0] - 1) // 2)
     p = room[: 2 * reach + 1]
     row, col, cross = out[at.ROW], out[at.COL], out[at.FACING]

@@ -93,18 +93,18 @@ def measure_rise(
     if drops[2] < 0.5 * beyond or beyond < BEYOND_SIGHT * search.rise_min_m:
         return False
     foot = max(feet[8], 1.0)
-    told = levels[1] - 0.45 * picked
+    height = levels[1] - 0.45 * picked
     # of a dome that many cells in radius the highest cell misses so much: it lies a sixth of a square cell off the top
-    told *= 1.0 + 1.0 / (6.0 * foot * foot)
+    height *= 1.0 + 1.0 / (6.0 * foot * foot)
     out[at.KIND], out[at.ROW], out[at.COL] = at.RISE, float(r1), float(c1)
-    out[at.HEIGHT] = out[at.DROP] = told
+    out[at.HEIGHT] = out[at.DROP] = height
     out[at.WIDTH] = 2.0 * foot * cell
     out[at.AXIS], out[at.FACING] = 0.0, np.nan
     out[at.RUN] = max(1.0, runs[8]) / 0.7 * cell
-    out[at.STEEP] = gradient(told, out[at.RUN], cell)
+    out[at.STEEP] = gradient(height, out[at.RUN], cell)
     out[at.TOGETHER] = 1.0
     out[at.SIGMA_SHARE] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)
-    if told < search.rise_min_m:
+    if height < search.rise_min_m:
         return False
     if cell > SINGLE_M:
         return True
@@ -113,4 +113,4 @@ def measure_rise(
     for i in range(9):
         about[i] = sample(elev, r1 + i // 3 - 1.0, c1 + i % 3 - 1.0)
     put_in_order(about)
-    return bool(2.0 * foot >= 3.0 and about[4] >= top - BESIDE_TOP * told)
+    return bool(2.0 * foot >= 3.0 and about[4] >= top - BESIDE_TOP * height)

@@ -1,4 +1,4 @@
-"""Stations from faces: what a face is part of, each measured on the section that is told, with its net.
+"""Stations from faces: what a face is part of, each measured on the section that is shown, with its net.
 
 Arrays and numbers in, arrays out. Ground that stands up on the other side of its foot makes a face the flank of a trough, ground that falls
 away all round its top the side of a rise; else it is a ledge.
@@ -106,7 +106,7 @@ def measure_faces(
     )  # fmt: skip
     floor = min(search.trough_min_m, min(search.ledge_min_m, search.rise_min_m))
     for i in range(n):
-        # Each station is measured in a patch with its seed at the same place, and its positions told in whole
+        # Each station is measured in a patch with its seed at the same place, and its positions are in whole
         # 1/4096 cells: fractions of a cell would else be rounded differently for every cut of the grid.
         top, left = max(0, rows[i] - half), max(0, cols[i] - half)
         patch = elev_mm[top : rows[i] + half + 1, left : cols[i] + half + 1]

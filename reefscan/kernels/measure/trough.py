@@ -22,7 +22,7 @@ GIVES_BACK = (0.25, 0.3)
 
 ROUNDED = 0.3
 """Share of the way from 0.3 to 0.9 of the climb by which the crest lies farther: between a straight side (1/6) and half a
-cosine (.48), so that either is told within 8 % of the width where two thirds of it are sides."""
+cosine (.48), so that either is right within 8 % of the width where two thirds of it are sides."""
 
 SMEARED = 0.5
 """Cells by which samples between cells, and lines across a bend, widen what is read from crest to crest (straight troughs of 9 to 38 m

@@ -65,8 +65,8 @@ def test_how_the_grid_is_cut_changes_neither_the_cells_nor_what_was_set_aside(tm
         for col in range(extent.col // 16 * 16, extent.col_end, 16):
             part = Window(row, col, 16, 16).intersect(extent)
             np.testing.assert_array_equal(source.read(part).elev_mm, whole[part.slices_in(extent)])
-            count += source.fliers_in(part)
-    assert count == source.fliers_in(extent)
+            count += source.spikes_in(part)
+    assert count == source.spikes_in(extent)
     assert 200 < count < 1200
 
 
@@ -80,5 +80,5 @@ def test_a_grid_in_degrees_lists_no_bad_cell_and_says_how_many_it_set_aside(tmp_
 
 def test_cells_that_come_as_stored_are_judged_by_the_scan_alone(tmp_path: Path) -> None:
     (one,) = open_grids(write(tmp_path / "plain.tif", stored(bad=True).astype("f4")))
-    assert one.fliers_in(one.extent) == 0
+    assert one.spikes_in(one.extent) == 0
     assert np.ptp(one.read(one.extent).elev_mm) > 7_000

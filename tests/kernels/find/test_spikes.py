@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from reefscan.base.model import NODATA_MM, to_mm
-from reefscan.kernels.find.spikes import FLIER_HALO, find_fliers, fliers_around, set_aside
+from reefscan.kernels.find.spikes import SPIKE_HALO, find_spikes, set_aside, spikes_around
 
 CELL = 2.0
 Y, X = np.mgrid[-100:101, -100:101] * CELL
@@ -14,11 +14,11 @@ FLOOR_MM = 400
 
 
 def whole(elev):
-    return find_fliers(elev, FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
+    return find_spikes(elev, FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
 
 
-def rows_of(fliers):
-    return {tuple(map(int, row)) for row in fliers}
+def rows_of(spikes):
+    return {tuple(map(int, row)) for row in spikes}
 
 
 def test_fliers_are_set_aside_and_real_tops_and_steps_are_not(rng):
@@ -28,10 +28,10 @@ def test_fliers_are_set_aside_and_real_tops_and_steps_are_not(rng):
     for r, c in bad:
         z[r, c] += 3.0
     elev = to_mm(z)
-    fliers = whole(elev)
-    assert {(int(r), int(c)) for r, c, _ in fliers} == set(bad)
+    spikes = whole(elev)
+    assert {(int(r), int(c)) for r, c, _ in spikes} == set(bad)
     clean = elev.copy()
-    set_aside(clean, fliers)
+    set_aside(clean, spikes)
     changed = clean != elev
     assert {(int(r), int(c)) for r, c in np.argwhere(changed)} == set(bad)
     assert np.abs(clean[changed] - to_mm(-10 + 0.02 * X - 2.0 * (X > 60))[changed]).max() < 150
@@ -40,7 +40,7 @@ def test_fliers_are_set_aside_and_real_tops_and_steps_are_not(rng):
 @pytest.mark.parametrize("pair", [False, True])
 @pytest.mark.parametrize("bearing", [0.0, 30.0, 45.0, 90.0])
 def test_fliers_on_the_flank_of_a_sand_wave_are_found(rng, bearing, pair):
-    """A slope of 1 in 4 spreads the neighbours by 1.4 m: more than a third of what a flier of 2 m stands out by."""
+    """A slope of 1 in 4 spreads the neighbours by 1.4 m: more than a third of what a spike of 2 m stands out by."""
     b = np.radians(bearing)
     z = -10 + 0.25 * (X * np.sin(b) - Y * np.cos(b)) + rng.normal(size=X.shape) * 0.03
     z = np.where(np.abs(z + 10) < 20, z, -10)
@@ -61,15 +61,15 @@ def test_the_sea_is_the_ceiling_of_what_is_set_aside_too(rng):
     z = 1.0 + 0.02 * X + rng.normal(size=X.shape) * 0.03
     z[50, 50] += 5.0
     elev = to_mm(z)
-    fliers = whole(elev)
-    assert len(fliers) == 1
+    spikes = whole(elev)
+    assert len(spikes) == 1
     clean = np.minimum(elev, 0)
-    set_aside(clean, fliers, 0)
-    set_aside(elev, fliers)
+    set_aside(clean, spikes, 0)
+    set_aside(elev, spikes)
     np.testing.assert_array_equal(clean, np.minimum(elev, 0))
 
 
-@pytest.mark.parametrize("rim", [1, FLIER_HALO, 9])
+@pytest.mark.parametrize("rim", [1, SPIKE_HALO, 9])
 def test_a_part_searched_before_gives_the_same_fliers_as_the_whole(rng, rim):
     for _ in range(20):
         z = -10 + rng.normal(size=(40, 50)) * 0.1
@@ -80,4 +80,4 @@ def test_a_part_searched_before_gives_the_same_fliers_as_the_whole(rng, rim):
         part = np.ascontiguousarray(elev[inner])
         every = whole(elev)
         assert len(every)
-        assert rows_of(fliers_around(elev, FLOOR_MM, inner, whole(part))) == rows_of(every)
+        assert rows_of(spikes_around(elev, FLOOR_MM, inner, whole(part))) == rows_of(every)
