@@ -17,13 +17,14 @@ if TYPE_CHECKING:
     from reefscan.io.grids.rasters import open_grids
     from reefscan.pipeline.derive import derive
     from reefscan.pipeline.rescore import rescore_run
-    from reefscan.pipeline.scan import Run, scan
+    from reefscan.pipeline.run import Run
+    from reefscan.pipeline.scan import scan
 
 _HOME = {
     "Recipe": "reefscan.base.recipe",
     "load_recipe": "reefscan.base.recipe",
     "dump_recipe": "reefscan.base.recipe",
-    "Run": "reefscan.pipeline.scan",
+    "Run": "reefscan.pipeline.run",
     "scan": "reefscan.pipeline.scan",
     "open_grids": "reefscan.io.grids.rasters",
     "rescore_run": "reefscan.pipeline.rescore",

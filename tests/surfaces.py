@@ -240,6 +240,7 @@ def scan_cells(elev: Grid, *, recipe: Any = None, tile: int | None = None, **cel
     from reefscan.base.arraysource import ArraySource
     from reefscan.base.recipe import Recipe
     from reefscan.pipeline.scan import scan_sources
+    from reefscan.pipeline.sheet import EngineOptions
 
     source = ArraySource.from_metres(elev, **cells)
-    return scan_sources([source], recipe or Recipe.default(), workers=1, tile=tile)
+    return scan_sources([source], recipe or Recipe.default(), options=EngineOptions(workers=1, tile=tile))

@@ -12,28 +12,24 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.errors import InputError
 from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
-from reefscan.batch.tiles import check_tile
 from reefscan.find.candidates import check_reach
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
-from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
-from reefscan.pipeline.finished import program, read_answer, run_key, sizes
-from reefscan.pipeline.labelled import labelled
+from reefscan.pipeline.borders import EarlierStations
+from reefscan.pipeline.finished import Answer, program, read_answer, run_key, sizes
 from reefscan.pipeline.notes import failures_of, warnings_of, where
-from reefscan.pipeline.places import candidate_points, site_points, summary, summary_html
-from reefscan.pipeline.sheet import EngineOptions, SheetRun, scan_sheet
+from reefscan.pipeline.run import Run
+from reefscan.pipeline.sheet import EngineOptions, SheetFiles, SheetRun, scan_sheet
 from reefscan.pipeline.size import Expected, expect, refuse_size
 
 if TYPE_CHECKING:
@@ -44,97 +40,6 @@ if TYPE_CHECKING:
     from reefscan.batch.events import Event
     from reefscan.score.listing import Listing
     from reefscan.surroundings.known import Surroundings
-
-
-@dataclass(frozen=True, repr=False, eq=False)
-class Run:
-    """What a scan found.
-
-    Attributes
-    ----------
-    listing : Listing
-        The ranked list as it is written.
-    table : DataFrame
-        Every candidate with its raw, rounded measures.
-    features : dict of str to GeoDataFrame
-        ``troughs`` and ``ledges`` as lines, ``rises`` as outlines of their foot.
-    recipe : Recipe
-        As used.
-    info : dict
-        What ``run.json`` holds.
-    folder : Path or None
-        Run folder, if one was written.
-    rasters : tuple
-        Of each sheet its lattice, extent, and scores (uint8, 255 unknown) or the file that holds them.
-    """
-
-    listing: Listing
-    table: pd.DataFrame
-    features: dict[str, geopandas.GeoDataFrame]
-    recipe: Recipe
-    info: dict[str, Any]
-    folder: Path | None = None
-    rasters: tuple[tuple[Sheet, Window, NDArray[np.uint8] | Path], ...] = ()
-
-    @cached_property
-    def sites(self) -> geopandas.GeoDataFrame:
-        """The ranked list: drop points (WGS 84) with every measure, ``rank``, ``score``, ``confidence``, ``terms``,
-        ``flags`` and ``why``."""
-        return site_points(self.listing.sites, self.table)
-
-    @cached_property
-    def candidates(self) -> geopandas.GeoDataFrame:
-        """Every candidate: drop points (WGS 84) with raw measures, ``score``, ``confidence``, and ``rank`` and ``why``
-        where it is listed."""
-        return candidate_points(_with_scores(self.table, self.listing))
-
-    @cached_property
-    def scores(self) -> dict[str, xarray.DataArray]:
-        """Score (0-100, NaN where no net can lie) of every cell, by the name of the sheet; see ``info["sheets"]``."""
-        names = [str(facts["sheet"]) for facts in self.info["sheets"]]
-        out = {}
-        for name, (sheet, extent, cells) in zip(names, self.rasters, strict=True):
-            values = with_gaps(read_score(cells) if isinstance(cells, Path) else cells)
-            out[name] = labelled(sheet, extent, {"score": (values, SCORE_LABELS)}, source=name)["score"]
-        return out
-
-    @property
-    def score(self) -> xarray.DataArray:
-        """Score of every cell of a run of one sheet.
-
-        Raises
-        ------
-        InputError
-            If there are several sheets: `scores` has them by name.
-        """
-        if len(self.scores) != 1:
-            raise InputError(
-                f"this run has {len(self.scores)} sheets; take .scores[name] of {', '.join(self.scores)}"
-            )
-        return next(iter(self.scores.values()))
-
-    def _said(self) -> tuple[str, list[str]]:
-        """First and last lines of what a person sees of it."""
-        low, high = self.recipe.depth_band
-        head = (
-            f"Run: {len(self.listing.sites)} sites of {len(self.table):,} candidates at {low:g} to {high:g} m"
-        )
-        found = ", ".join(f"{len(frame)} {name}" for name, frame in self.features.items())
-        tail = [f"features: {found}", *(str(line) for line in self.info.get("limits", ()))]
-        warnings = len(self.info.get("warnings", ()))
-        tail += [f"{warnings} warnings in .info['warnings']"] * bool(warnings)
-        tail += [f"folder: {self.folder}"] * (self.folder is not None)
-        return head, [line if len(line) <= _WIDE else f"{line[: _WIDE - 3]}..." for line in tail]
-
-    def __repr__(self) -> str:
-        return summary(self.listing.sites, *self._said())
-
-    def _repr_html_(self) -> str:
-        return summary_html(self.listing.sites, *self._said())
-
-
-_WIDE = 110
-"""Letters of a line that a prompt shows without a break."""
 
 
 def scan(
@@ -200,8 +105,7 @@ def scan(
     from reefscan.io.grids.rasters import open_grids
 
     recipe = recipe or Recipe.default()
-    if tile is not None:
-        check_tile(tile)
+    options = EngineOptions(workers, scheduler, tile, on_event)
     with as_files(grids) as (paths, arrays):
         started = time.perf_counter()
         sources = open_grids(
@@ -229,8 +133,8 @@ def scan(
             "grids": [names.get(p) or (str(Path(p).resolve()) if Path(p).exists() else p) for p in paths],
         }
         run = scan_sources(
-            sources, recipe, out=out, workers=workers, scheduler=scheduler, tile=tile, unit=unit, draw=draw,
-            on_event=on_event, facts=facts, opened_s=time.perf_counter() - started,
+            sources, recipe, out=out, options=options, unit=unit, draw=draw,
+            facts=facts, opened_s=time.perf_counter() - started,
         )  # fmt: skip
         if run.folder is not None:
             for path in arrays:
@@ -251,94 +155,101 @@ def scan_sources(
     recipe: Recipe,
     *,
     out: str | Path | None = None,
-    workers: int | None = None,
-    scheduler: str | None = None,
-    tile: int | None = None,
+    options: EngineOptions | None = None,
     unit: str = "m",
     draw: bool = True,
-    on_event: Callable[[Event | Expected], None] = lambda event: None,
     facts: Mapping[str, Any] | None = None,
     opened_s: float = 0.0,
 ) -> Run:
-    """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
-    import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
+    """Scan opened sources: the path that every scan takes.
 
-    from reefscan.io.out import tables
-    from reefscan.pipeline.around import around_key, compared_words, open_around, surround
-    from reefscan.pipeline.borders import EarlierStations
-    from reefscan.pipeline.feature_tables import feature_tables
-    from reefscan.score.listing import list_sites
+    Parameters
+    ----------
+    sources : sequence of GridSource
+        One a sheet.
+    recipe, out, unit, draw
+        As in `scan`.
+    options : EngineOptions, optional
+        With what the tiles are run.
+    facts : dict, optional
+        How the sources were opened, for ``run.json``.
+    opened_s : float
+        Seconds which that took.
+    """
+    from reefscan.pipeline.around import around_key, open_around
 
-    options = EngineOptions(workers, scheduler, tile, on_event)
-    recipe = recipe.searched_as_asked()
-    facts = dict(facts or {})
+    recipe, options, facts = recipe.searched_as_asked(), options or EngineOptions(), dict(facts or {})
     for source in sources:
         check_reach(recipe.find, source.sheet.cell_m)
-    if scheduler is None:  # a cluster's machines are not this one
-        refuse_size(sources, recipe.find, tile=tile, workers=workers, kept=out is not None)
+    if options.scheduler is None:  # a cluster's machines are not this one
+        refuse_size(sources, recipe.find, tile=options.tile, workers=options.workers, kept=out is not None)
     known = open_around(sources, recipe)
-    asked = {**facts, "unit": unit, "around": around_key(known, recipe)}
-    key = run_key(sources, recipe, asked) if out is not None else ""
-    if out is not None and (answer := read_answer(out, key, draw=draw)) is not None:
-        listing = list_sites(answer.candidates, recipe, unit=unit)
-        return Run(
-            listing, answer.candidates, answer.features, recipe, answer.info, answer.folder,
-            _rasters(sources, [answer.folder / score_name(i) for i in range(len(sources))]),
-        )  # fmt: skip
-    if scheduler is None:
-        on_event(expect(sources, recipe.find, workers=workers, tile=tile))
+    key = ""
+    if out is not None:
+        key = run_key(sources, recipe, {**facts, "unit": unit, "around": around_key(known, recipe)})
+        if (answer := read_answer(out, key, draw=draw)) is not None:
+            return _read_again(answer, sources, recipe, unit)
+    if options.scheduler is None:
+        options.on_event(expect(sources, recipe.find, workers=options.workers, tile=options.tile))
     with ExitStack() as stack:
         folder = stack.enter_context(RunFolder.create(out)) if out is not None else None
-        store = None
+        files = None
         if folder is not None:
             folder.note(inputs=[source.fingerprint() for source in sources], **facts)
             folder.write_recipe(recipe)
-            store = TileStore.open(folder.file(STORE), program=program())
+            executor = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="raster"))
+            files = SheetFiles(folder, TileStore.open(folder.file(STORE), program=program()), executor)
         earlier = EarlierStations() if len(sources) > 1 else None
-        executor = stack.enter_context(ThreadPoolExecutor(1, thread_name_prefix="raster"))
         sheets = [
-            scan_sheet(
-                source,
-                i,
-                recipe,
-                folder=folder,
-                store=store,
-                options=options,
-                earlier=earlier,
-                executor=executor,
-                known=known,
-            )
+            scan_sheet(source, i, recipe, options=options, files=files, earlier=earlier, known=known)
             for i, source in enumerate(sources)
         ]
-        step = time.perf_counter()
-        table = tables.rounded(pd.concat([sheet.candidates for sheet in sheets], ignore_index=True))
-        table, around = surround(table, known, recipe, sources)
-        listing = list_sites(table, recipe, unit=unit)
-        features = feature_tables(
-            [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
-        )
-        clock = {"open_s": opened_s, **_added(sheets), "list_s": time.perf_counter() - step}
-        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
-        info["warnings"] += [*(() if known is None else known.notes), *compared_words(around)]
+        found = _listed(sources, sheets, recipe, known, unit=unit, facts=facts)
+        found.clock["open_s"] = opened_s
         if folder is not None:
-            found = _Found(sources, sheets, recipe, table, listing, features, info, known)
-            step = time.perf_counter()
-            _write(folder, found, unit=unit, draw=draw)
-            _wait_for_rasters(sheets, on_event)
-            clock["write_s"] = time.perf_counter() - step
-            done = {k: v for k, v in info.items() if k not in ("state", "warnings")}
-            done |= {"run_key": key, "files": sizes(folder)}
-            folder.finish(str(info["state"]), **done, timings={k: round(v, 3) for k, v in clock.items()})
-            info = dict(folder.info)
-        else:
-            info["timings"] = {k: round(v, 3) for k, v in clock.items()}
-        scores = [
-            sheet.score if folder is None else folder.file(score_name(i)) for i, sheet in enumerate(sheets)
-        ]
-        return Run(
-            listing, table, features, recipe, info, None if folder is None else folder.path,
-            _rasters(sources, scores),
-        )  # fmt: skip
+            _write(folder, found, key, unit=unit, draw=draw, on_event=options.on_event)
+        return found.run(folder)
+
+
+def _read_again(answer: Answer, sources: Sequence[GridSource], recipe: Recipe, unit: str) -> Run:
+    """Give the answer of a finished run anew."""
+    from reefscan.score.listing import list_sites
+
+    scores = [answer.folder / score_name(i) for i in range(len(sources))]
+    return Run(
+        list_sites(answer.candidates, recipe, unit=unit), answer.candidates, answer.features, recipe, answer.info,
+        answer.folder, _rasters(sources, scores),
+    )  # fmt: skip
+
+
+def _listed(
+    sources: Sequence[GridSource],
+    sheets: Sequence[SheetRun],
+    recipe: Recipe,
+    known: Surroundings | None,
+    *,
+    unit: str,
+    facts: Mapping[str, Any],
+) -> _Found:
+    """Bring the candidates of all sheets into one table, with what surrounds them, and list the best."""
+    import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
+
+    from reefscan.io.out import tables
+    from reefscan.pipeline.around import compared_words, surround
+    from reefscan.pipeline.feature_tables import feature_tables
+    from reefscan.score.listing import list_sites
+
+    step = time.perf_counter()
+    table = tables.rounded(pd.concat([sheet.candidates for sheet in sheets], ignore_index=True))
+    table, around = surround(table, known, recipe, sources)
+    listing = list_sites(table, recipe, unit=unit)
+    features = feature_tables(
+        [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
+    )
+    clock = {**_added(sheets), "list_s": time.perf_counter() - step}
+    info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
+    info["warnings"] += [*(() if known is None else known.notes), *compared_words(around)]
+    return _Found(sources, sheets, recipe, table, listing, features, info, known, clock)
 
 
 @dataclass(frozen=True)
@@ -353,14 +264,44 @@ class _Found:
     features: dict[str, geopandas.GeoDataFrame]
     info: dict[str, Any]
     known: Surroundings | None
+    clock: dict[str, float]
+
+    def timings(self) -> dict[str, float]:
+        """Seconds of each step so far, in whole milliseconds."""
+        return {name: round(seconds, 3) for name, seconds in self.clock.items()}
+
+    def run(self, folder: RunFolder | None) -> Run:
+        """Hand over what was found, and where it was written."""
+        scores: list[NDArray[np.uint8] | Path | None]
+        if folder is None:
+            path, info = None, {**self.info, "timings": self.timings()}
+            scores = [sheet.score for sheet in self.sheets]
+        else:
+            path, info = folder.path, dict(folder.info)
+            scores = [folder.file(score_name(i)) for i in range(len(self.sheets))]
+        return Run(
+            self.listing, self.table, self.features, self.recipe, info, path, _rasters(self.sources, scores)
+        )
 
 
-def _write(folder: RunFolder, found: _Found, *, unit: str, draw: bool) -> None:
-    """Write tables, features, what lies around and the map; what an earlier run left of those that are not written goes."""
+def _write(
+    folder: RunFolder,
+    found: _Found,
+    key: str,
+    *,
+    unit: str,
+    draw: bool,
+    on_event: Callable[[Event | Expected], None],
+) -> None:
+    """Write tables, features, what lies around and the map, and mark the run as finished.
+
+    What an earlier run left of those that are not written goes.
+    """
     from reefscan.io.out import tables
     from reefscan.io.out.surroundings import SURROUNDINGS, write_surroundings
     from reefscan.pipeline.run_map import draw_run_map
 
+    step = time.perf_counter()
     if found.known is not None:
         write_surroundings(folder.file(SURROUNDINGS), found.known)
     else:
@@ -377,6 +318,11 @@ def _write(folder: RunFolder, found: _Found, *, unit: str, draw: bool) -> None:
     else:
         folder.file(MAP).unlink(missing_ok=True)
     folder.warn(*found.info["warnings"])
+    _wait_for_rasters(found.sheets, on_event)
+    found.clock["write_s"] = time.perf_counter() - step
+    done = {name: value for name, value in found.info.items() if name not in ("state", "warnings")}
+    done |= {"run_key": key, "files": sizes(folder)}
+    folder.finish(str(found.info["state"]), **done, timings=found.timings())
 
 
 def _wait_for_rasters(sheets: Sequence[SheetRun], on_event: Callable[[Event | Expected], None]) -> None:
@@ -432,13 +378,3 @@ def _added(sheets: Sequence[SheetRun]) -> dict[str, float]:
         for name, seconds in sheet.clock.items():
             total[name] = total.get(name, 0.0) + seconds
     return total
-
-
-def _with_scores(table: pd.DataFrame, listing: Listing) -> pd.DataFrame:
-    out = table.copy()
-    out["score"], out["confidence"] = listing.scored.score, listing.scored.confidence
-    out["rank"] = np.nan
-    out["why"] = None
-    out.loc[listing.rows, "rank"] = np.arange(1, len(listing.rows) + 1, dtype=np.float64)
-    out.loc[listing.rows, "why"] = [site["why"] for site in listing.sites]
-    return out

@@ -37,6 +37,7 @@ if TYPE_CHECKING:
 
     from reefscan.batch.events import Event
     from reefscan.join.merge import Feature, Merged
+    from reefscan.pipeline.size import Expected
     from reefscan.surroundings.known import Surroundings
 
 FEW_TILES = 64
@@ -66,10 +67,10 @@ class EngineOptions:
         Gets the engine's events.
     """
 
-    workers: int | None
-    scheduler: str | None
-    tile: int | None
-    on_event: Callable[[Event], None]
+    workers: int | None = None
+    scheduler: str | None = None
+    tile: int | None = None
+    on_event: Callable[[Event | Expected], None] = lambda event: None
 
     def __post_init__(self) -> None:
         """Refuse what cannot be, before anything is written."""
@@ -88,6 +89,23 @@ class EngineOptions:
         # a cluster's machines compile by themselves, out of sight
         prepare = telling(self.on_event) if self.scheduler is None else warm_up
         return choose_engine(workers=self.workers, scheduler=self.scheduler, prepare=prepare)
+
+
+@dataclass(frozen=True)
+class SheetFiles:
+    """Where what a sheet gives is kept: the run's folder, its tiles, and who packs its score raster meanwhile.
+
+    Attributes
+    ----------
+    folder : RunFolder
+    store : TileStore
+    executor : Executor
+        Finishes the score raster (overviews, packing) while what follows is joined, listed and drawn.
+    """
+
+    folder: RunFolder
+    store: TileStore
+    executor: Executor
 
 
 @dataclass(frozen=True)
@@ -114,11 +132,9 @@ def scan_sheet(
     number: int,
     recipe: Recipe,
     *,
-    folder: RunFolder | None,
-    store: TileStore | None,
     options: EngineOptions,
+    files: SheetFiles | None,
     earlier: EarlierStations | None,
-    executor: Executor,
     known: Surroundings | None = None,
 ) -> SheetRun:
     """Scan one sheet.
@@ -129,72 +145,57 @@ def scan_sheet(
     number : int
         Which sheet of the run, from 0; part of the score raster's name.
     recipe : Recipe
-    folder, store : RunFolder and TileStore, or None
-        Where score raster and tiles go; both or none.
     options : EngineOptions
+    files : SheetFiles or None
+        Where score raster and tiles go.
     earlier : EarlierStations or None
         What earlier sheets of the run found; None where this is the only one.
-    executor : Executor
-        Finishes the score raster (overviews, packing) while what follows is joined, listed and drawn.
     known : Surroundings, optional
         What lies around: no score is given in closed ground.
     """
     clock: dict[str, float] = {}
     step = time.perf_counter()
     tiles = plan_tiles(source.extent, options.tile or DEFAULT_TILE)
-    finished: list[Finished] = []
-    failures: list[TileFailure] = []
     thinning = Thinning.of(source.extent)
-    shown = thinning if folder is not None and thinning.step >= LEAST_STEP else None
-    for end in _tiles(source, recipe, tiles, store, options, shown):
-        if isinstance(end, TileFailure):
-            failures.append(end)
-        else:
-            finished.append(end)
+    shown = thinning if files is not None and thinning.step >= LEAST_STEP else None
+    ends = list(_tiles(source, recipe, tiles, None if files is None else files.store, options, shown))
+    finished = [end for end in ends if isinstance(end, Finished)]
+    failures = [end for end in ends if isinstance(end, TileFailure)]
     clock["tiles_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    stations, totals, read, score, picture, writing = _gather(
-        source, number, finished, folder, shown, executor, known
-    )
-    if shown is not None and picture is not None:
-        seen = {end.core for end in finished} | {failure.core for failure in failures}
-        _fill_in(picture, shown, source, [core for core in tiles if core not in seen])
+    gathered = _gather(source, number, finished, files, shown, known)
+    if shown is not None and gathered.picture is not None:
+        seen = {end.core for end in ends}
+        _fill_in(gathered.picture, shown, source, [core for core in tiles if core not in seen])
     clock["merge_read_s"] = time.perf_counter() - step
     step = time.perf_counter()
-    merged, stations = _merge(stations, source, recipe, earlier)
+    merged, stations = _merge(gathered.stations, source, recipe, earlier)
     clock["merge_s"] = time.perf_counter() - step
-    sheet, extent = source.sheet, source.extent
+    sheet = source.sheet
     # one file may lie on two sheets, and two files on one
-    said = (
-        f"{source.name} ({sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)})"
-        if earlier is not None
-        else source.name
-    )
+    place = sheet.crs if len(sheet.crs) < 20 else sheet_name(sheet)
+    name = f"{source.name} ({place})" if earlier is not None else source.name
     sigma = stations["uncertainty_m"].dropna()
     sigma_m = float(sigma.median()) if len(sigma) else None
-    limits = limits_of(said, sheet.cell_m, recipe, sigma_m=sigma_m)
     facts = {
-        "sheet": sheet_name(sheet),
-        "crs": sheet.crs,
-        "cell_m": sheet.cell_m,
-        "extent": [extent.row, extent.col, extent.height, extent.width],
+        **_facts(source, gathered),
         "tiles": len(tiles),
-        "known_cells": int(totals.get("known", 0)),
-        "cells_in_band": int(totals.get("in_band", 0)),
-        "spikes": int(totals.get("spikes", 0)),
-        "measured": int(totals.get("measured", 0)),
-        "measured_a_candidate": round(totals.get("measured", 0) / max(1, len(merged.candidates)), 2),
+        "measured_a_candidate": round(gathered.totals.get("measured", 0) / max(1, len(merged.candidates)), 2),
         "stations": len(stations),
-        "cells_read": read,
-        "name": said,
+        "name": name,
         "uncertainty_m": sigma_m,
-        "seconds_in_tiles": {
-            name: round(totals.get(name, 0.0), 3)
-            for name in ("read_s", "edges_s", "stations_s", "score_s", "tile_s")
-        },
     }
-    drawn = None if shown is None or picture is None else (picture, shown)
-    return SheetRun(merged.candidates, merged.features, failures, limits, facts, clock, score, drawn, writing)
+    return SheetRun(
+        merged.candidates,
+        merged.features,
+        failures,
+        limits_of(name, sheet.cell_m, recipe, sigma_m=sigma_m),
+        facts,
+        clock,
+        gathered.score,
+        None if shown is None or gathered.picture is None else (gathered.picture, shown),
+        gathered.writing,
+    )
 
 
 def _tiles(
@@ -222,40 +223,40 @@ def _tiles(
     )
 
 
+@dataclass(frozen=True)
+class _Gathered:
+    """What the tiles of a sheet gave: stations of all, sums of their counts, one hash of the cells that they read, the
+    score raster where there is no folder to write it into, the picture, and when the raster will be written."""
+
+    stations: pd.DataFrame
+    totals: dict[str, float]
+    cells_read: str
+    score: NDArray[np.uint8] | None
+    picture: NDArray[np.int32] | None
+    writing: Future[None] | None
+
+
 def _gather(
     source: GridSource,
     number: int,
     finished: list[Finished],
-    folder: RunFolder | None,
+    files: SheetFiles | None,
     shown: Thinning | None,
-    executor: Executor,
     known: Surroundings | None,
-) -> tuple[
-    pd.DataFrame,
-    dict[str, float],
-    str,
-    NDArray[np.uint8] | None,
-    NDArray[np.int32] | None,
-    Future[None] | None,
-]:
-    """Load the tiles in their order, one at a time: stations of all, sums of their counts, one hash of the cells that
-    they read, score raster, picture, and when the raster will be written."""
+) -> _Gathered:
+    """Load the tiles in their order, one at a time."""
     import pandas as pd
 
     sheet, extent = source.sheet, source.extent
     parts: list[pd.DataFrame] = []
     totals: dict[str, float] = {}
     read = hashlib.blake2b(digest_size=16)
-    score: NDArray[np.uint8] | None = None
     picture = None if shown is None else shown.blank()
+    score = np.full((extent.height, extent.width), 255, np.uint8) if files is None else None
+    path = None if files is None else files.folder.file(score_name(number))
     closed = [] if known is None else closed_on(sheet, known.of("closed").shapes)
     with ExitStack() as stack:
-        raster, path = None, None
-        if folder is not None:
-            path = folder.file(score_name(number))
-            raster = stack.enter_context(score_raster(path, sheet, extent))
-        else:
-            score = np.full((extent.height, extent.width), 255, np.uint8)
+        raster = None if path is None else stack.enter_context(score_raster(path, sheet, extent))
         for end in sorted(finished, key=lambda end: end.core):
             result = end.load()
             for key, value in result.stats.items():
@@ -277,9 +278,29 @@ def _gather(
                     shown.put(picture, end.core, result.rasters[shown.name])
                 else:  # an earlier run's tile, thinned for another extent
                     _fill_in(picture, shown, source, [end.core])
-    writing = None if path is None else executor.submit(publish, path)
     stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
-    return stations, totals, read.hexdigest(), score, picture, writing
+    writing = None if files is None or path is None else files.executor.submit(publish, path)
+    return _Gathered(stations, totals, read.hexdigest(), score, picture, writing)
+
+
+def _facts(source: GridSource, gathered: _Gathered) -> dict[str, Any]:
+    """What ``run.json`` says of a sheet's grid and of the work in its tiles."""
+    sheet, extent, totals = source.sheet, source.extent, gathered.totals
+    return {
+        "sheet": sheet_name(sheet),
+        "crs": sheet.crs,
+        "cell_m": sheet.cell_m,
+        "extent": [extent.row, extent.col, extent.height, extent.width],
+        "known_cells": int(totals.get("known", 0)),
+        "cells_in_band": int(totals.get("in_band", 0)),
+        "spikes": int(totals.get("spikes", 0)),
+        "measured": int(totals.get("measured", 0)),
+        "cells_read": gathered.cells_read,
+        "seconds_in_tiles": {
+            name: round(totals.get(name, 0.0), 3)
+            for name in ("read_s", "edges_s", "stations_s", "score_s", "tile_s")
+        },
+    }
 
 
 def _fill_in(

@@ -84,9 +84,10 @@ def test_a_run_of_several_sheets_has_its_scores_by_name() -> None:
     z = np.full((40, 40), -9.0)
     from reefscan.base.arraysource import ArraySource
     from reefscan.pipeline.scan import scan_sources
+    from reefscan.pipeline.sheet import EngineOptions
 
     two = [ArraySource.from_metres(z, cell_m=2.0, crs=crs) for crs in ("EPSG:32631", "EPSG:32632")]
-    run = scan_sources(two, reefscan.Recipe.default(), workers=1)
+    run = scan_sources(two, reefscan.Recipe.default(), options=EngineOptions(workers=1))
     assert [array.rio.crs.to_epsg() for array in run.scores.values()] == [32631, 32632]
     with pytest.raises(InputError, match=r"2 sheets; take \.scores\[name\]"):
         run.score

@@ -14,6 +14,7 @@ from reefscan.base.arraysource import ArraySource
 from reefscan.base.errors import DiskFullError, InputError, RecipeError
 from reefscan.base.recipe import load_recipe
 from reefscan.pipeline.scan import scan_sources
+from reefscan.pipeline.sheet import EngineOptions
 
 Y, X = np.mgrid[-150:150, -150:150] * 2.0
 
@@ -74,7 +75,9 @@ def test_a_score_raster_that_cannot_be_written_beside_the_list_fails_the_scan(rn
     monkeypatch.setattr("reefscan.pipeline.sheet.publish", full)
     source = ArraySource.from_metres(gully(rng), cell_m=2.0)
     with pytest.raises(DiskFullError, match=r"score\.tif"):
-        scan_sources([source], reefscan.Recipe.default(), out=tmp_path / "run", workers=1)
+        scan_sources(
+            [source], reefscan.Recipe.default(), out=tmp_path / "run", options=EngineOptions(workers=1)
+        )
     assert json.loads((tmp_path / "run" / "run.json").read_text())["state"] != "done"
 
 
@@ -112,7 +115,7 @@ def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
 
 def test_what_the_cells_cannot_show_is_told_by_file_and_system_where_there_are_several_sheets(rng):
     two = [ArraySource.from_metres(ground(rng), cell_m=2.0, crs=crs) for crs in ("EPSG:32631", "EPSG:32632")]
-    told = scan_sources(two, reefscan.Recipe.default(), workers=1).info["limits"]
+    told = scan_sources(two, reefscan.Recipe.default(), options=EngineOptions(workers=1)).info["limits"]
     for source, line, crs in zip(two, told, ("EPSG:32631", "EPSG:32632"), strict=True):
         assert line.startswith(f"{source.name} ({crs}): cells of 2 m")
 
@@ -171,13 +174,19 @@ def test_one_cell_read_differently_is_told_by_the_run(rng):
 def test_a_run_without_a_map_is_the_same_but_for_it_and_the_map_comes_when_it_is_asked_for(rng, tmp_path):
     source = ArraySource.from_metres(gully(rng), cell_m=2.0)
     recipe = reefscan.Recipe.default()
-    drawn = scan_sources([source], recipe, out=tmp_path / "drawn", workers=1)
-    bare = scan_sources([source], recipe, out=tmp_path / "bare", workers=1, draw=False)
+    drawn = scan_sources([source], recipe, out=tmp_path / "drawn", options=EngineOptions(workers=1))
+    bare = scan_sources([source], recipe, out=tmp_path / "bare", options=EngineOptions(workers=1), draw=False)
     names = {path.name for path in drawn.folder.iterdir()}
     assert names - {path.name for path in bare.folder.iterdir()} == {"map.png"}
     for name in names & {"candidates.geojson", "candidates.parquet", "features.gpkg", "score.tif"}:
         assert (drawn.folder / name).read_bytes() == (bare.folder / name).read_bytes()
-    scan_sources([source], recipe, out=tmp_path / "bare", workers=1)
+    scan_sources([source], recipe, out=tmp_path / "bare", options=EngineOptions(workers=1))
     assert (bare.folder / "map.png").read_bytes() == (drawn.folder / "map.png").read_bytes()
-    scan_sources([source], reefscan.Recipe.default().with_top(3), out=bare.folder, workers=1, draw=False)
+    scan_sources(
+        [source],
+        reefscan.Recipe.default().with_top(3),
+        out=bare.folder,
+        options=EngineOptions(workers=1),
+        draw=False,
+    )
     assert not (bare.folder / "map.png").exists()

@@ -21,6 +21,7 @@ from reefscan.io.grids.rasters import open_grids
 from reefscan.io.logs.soundings import ReadOptions, read_logs, tabulate
 from reefscan.kernels.measure.ground_at import ruggedness_and_relief
 from reefscan.pipeline.scan import scan_sources
+from reefscan.pipeline.sheet import EngineOptions
 from reefscan.pipeline.size import expect, expect_grid, refuse_size
 from reefscan.survey.build import Corrections, make_surface, prepare
 from reefscan.survey.settings import load_settings
@@ -172,9 +173,9 @@ def test_the_time_that_is_told_is_the_time_it_takes(text: str) -> None:
     elev = -15 - 3 * np.sin(x / 9) - 2 * np.sin(y / 7) + np.random.default_rng(1).normal(0, 0.05, x.shape)
     source = ArraySource.from_metres(elev, cell_m=2.0)
     recipe = load_recipe(text)
-    scan_sources([source], recipe, workers=1)  # compiled
+    scan_sources([source], recipe, options=EngineOptions(workers=1))  # compiled
     begun = time.process_time()
-    scan_sources([source], recipe, workers=1)
+    scan_sources([source], recipe, options=EngineOptions(workers=1))
     took = time.process_time() - begun
     told = expect([source], recipe.find, workers=1)
     assert told.least_s < took
