@@ -1,4 +1,4 @@
-"""Make ``data_samples``: a small invented coast, its place names, and a boat's sounder log over part of it.
+"""Make ``data_samples``: a small invented coast, what stands and is closed there, and a boat's sounder log over part of it.
 
     python scripts/make_samples.py [folder]
 
@@ -23,10 +23,12 @@ import numpy as np
 import rasterio
 from numpy.typing import NDArray
 from pyproj import Transformer
+from rasterio.features import shapes
 from rasterio.transform import from_origin
 from scipy.interpolate import CubicSpline, PchipInterpolator
 from scipy.ndimage import distance_transform_edt, gaussian_filter, zoom
 from scipy.spatial import cKDTree
+from shapely.geometry import shape
 
 Grid = NDArray[np.float64]
 
@@ -303,19 +305,17 @@ def _write_json(path: Path, features: list[dict[str, Any]]) -> None:
     path.write_text('{"type": "FeatureCollection", "features": [\n' + body + "\n]}\n", encoding="utf-8")
 
 
-def write_places(folder: Path) -> None:
-    """Place names; and what stands or is closed: structure, fairway, reserve."""
-    names = [
-        ("Tarn Head", "headland", (490, 1560)),
-        ("Quillet Bay", "bay", (1230, 1780)),
-        ("Port Quillet", "harbour", (1420, 1690)),
-        ("The Combs", "reef", (520, 1250)),
-        ("Lantern Ledge", "ledge", (1600, 800)),
-        ("Far Step", "ledge", (2130, 1310)),
-        ("Dunlin Bank", "sand waves", (2030, 360)),
-        ("Widow's Table", "ledge", (330, 850)),
-    ]
-    _write_json(folder / "places.geojson", [_feature(n, k, "Point", [p]) for n, k, p in names])
+def write_land(folder: Path, z: Grid) -> None:
+    """Ground above chart datum, as a map maker has it; the mainland goes on for 3 km beyond the grid."""
+    dry = np.pad(z > 0, ((1500, 0), (0, 0)), mode="edge")
+    outline = from_origin(0.0, (ROWS + 1500) * CELL, CELL, CELL)
+    parts = [shape(part) for part, value in shapes(dry.astype("uint8"), mask=dry, transform=outline) if value]
+    rings = [part.simplify(3.0).exterior.coords for part in parts if part.area > 200.0]
+    _write_json(folder / "land.geojson", [_feature("", "land", "Polygon", list(ring)) for ring in rings])
+
+
+def write_around(folder: Path) -> None:
+    """What stands and what is closed: structure, fairway, reserve."""
     box = np.array([(560, 1400), (900, 1400), (900, 1180), (560, 1180), (560, 1400)], float)[::-1]
     a, b = (np.array(p) for p in CHANNEL)
     side = np.array([(b - a)[1], -(b - a)[0]]) / np.hypot(*(b - a)) * 45
@@ -384,7 +384,7 @@ coordinates lie over deep ocean, far from land, so that nobody takes it for a pl
 - `demo_coast.tif`: elevation (positive up, metres) and its uncertainty (1 sigma), 2 m cells, 2.4 x 2.0 km,
   land included; with gaps, faint swath seams, a few stray cells, and a corner known only from old soundings
   16 m apart.
-- `places.geojson`: place names.
+- `land.geojson`: the land, from which the open water around a site is measured.
 - `structures.geojson`: a breakwater, a pier, a sunken barge.
 - `closed.geojson`, `caution.geojson`: a reserve; a fairway.
 - `sounder_log.csv`, `tide_table.csv`: a boat's depths over Lantern Ledge (below a transducer 0.4 m under
@@ -401,7 +401,8 @@ def main(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     coast = build()
     write_grid(folder / "demo_coast.tif", survey(coast))
-    write_places(folder)
+    write_land(folder, coast.z)
+    write_around(folder)
     write_log(folder, coast)
     (folder / "README.md").write_text(README, encoding="utf-8")
     for path in sorted(folder.iterdir()):

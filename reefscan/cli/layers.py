@@ -11,9 +11,19 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from reefscan.cli.aroundoptions import WindFrom
 from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import DatumShift, Json, Quiet, RecipeFile, check_positive, make_recipe, metres
+from reefscan.cli.options import (
+    DatumShift,
+    Json,
+    Quiet,
+    RecipeFile,
+    asked,
+    check_positive,
+    make_recipe,
+    metres,
+)
 
 if TYPE_CHECKING:
     from reefscan.base.model import GridSource, Window
@@ -24,6 +34,10 @@ if TYPE_CHECKING:
 WINDOW, LARGEST = 1024, 3072
 """Side (cells) of one window. It grows with the halo, so that reading the halo again for each window stays
 cheap, up to a side at which all layers take about half a gigabyte, whatever the grid's size."""
+
+
+OPEN_WATER = "fetch_m"
+"""What names the layers of open water (`reefscan.pipeline.lee`)."""
 
 
 @dataclass(frozen=True)
@@ -40,19 +54,31 @@ class OutOptions:
     replace: Annotated[bool, typer.Option("--replace", help="Write over files of an earlier call.")] = False
 
     def rows(self) -> Sequence[Layer]:
-        """Rows of the table of layers that were asked for."""
+        """Rows of the table of layers that were asked for; open water is no row, for it follows from land alone."""
         from reefscan.layers.terrain import chosen
 
-        return chosen(
-            None if self.only is None else [name.strip() for name in self.only.split(",") if name.strip()]
-        )
+        names = self._names()
+        if names is not None and OPEN_WATER in names:
+            names.remove(OPEN_WATER)
+            if not names:
+                return ()
+        return chosen(names)
 
-    def files(self, rows: Sequence[Layer], tail: str, grids: list[str]) -> dict[str, Path]:
+    def wants_open_water(self) -> bool:
+        """True if open water was asked for by its name."""
+        return OPEN_WATER in (self._names() or ())
+
+    def _names(self) -> list[str] | None:
+        if self.only is None:
+            return None
+        return [name.strip() for name in self.only.split(",") if name.strip()]
+
+    def files(self, names: Sequence[str], tail: str, grids: list[str]) -> dict[str, Path]:
         """File of each layer, by its name; refused where one is there and may not be written over."""
         from reefscan.base.errors import RunFolderError
         from reefscan.io.outs import refuse_foreign
 
-        files = {row.name: self.out / f"{row.name}{tail}.tif" for row in rows}
+        files = {name: self.out / f"{name}{tail}.tif" for name in names}
         there = [path for path in files.values() if path.exists()]
         if there and not self.replace:
             raise RunFolderError(f"{there[0]}: is there already; say --replace, or another folder with --out")
@@ -61,10 +87,26 @@ class OutOptions:
         return files
 
 
+@dataclass(frozen=True)
+class LandOptions:
+    """From what open water is measured."""
+
+    land: Annotated[
+        list[str] | None,
+        asked(
+            "--land",
+            metavar="FILE",
+            help="Land: adds layers of the open water, or names their source for --only fetch_m.",
+        ),
+    ] = None
+    wind_from: WindFrom = None
+
+
 @grouped
 def command(
     to: OutOptions,
     reading: GridArguments,
+    shore: LandOptions,
     grid: Annotated[
         list[str] | None,
         typer.Argument(
@@ -93,22 +135,51 @@ def command(
         return
     if not grid:
         raise InputError("no grid was named; write reefscan layers GRID.tif (or --list for the layers)")
+    if not shore.land and (shore.wind_from or to.wants_open_water()):
+        raise InputError(
+            f"{OPEN_WATER}: open water is measured from land, and none was given; add --land FILE"
+        )
     find = make_recipe(recipe, None, None).find
 
     from reefscan.io.grids.rasters import open_grids
 
     sources = open_grids(list(grid), datum_shift_m=metres("--datum-shift", datum_shift), **reading.keywords())
-    _refuse_reach(sources, rows, find)  # before anything is written
+    if rows:
+        _refuse_reach(sources, rows, find)  # before anything is written
     written = []
     for number, source in enumerate(sources, start=1):
-        files = to.files(rows, f"-{number}" if len(sources) > 1 else "", list(grid))
-        _write(source, files, find, quiet=quiet or as_json)
+        tail = f"-{number}" if len(sources) > 1 else ""
+        files = to.files([row.name for row in rows], tail, list(grid))
+        if files:
+            _write(source, files, find, quiet=quiet or as_json)
+        if shore.land:
+            files |= _write_open_water(source, to, shore, tail, list(grid))
         written += [{"layer": name, "file": str(path)} for name, path in files.items()]
     if as_json:
         print(json.dumps({"schema": 1, "layers": written}, indent=2))
     else:
         for item in written:
             print(item["file"])
+
+
+def _write_open_water(
+    source: GridSource, to: OutOptions, shore: LandOptions, tail: str, grids: list[str]
+) -> dict[str, Path]:
+    """Write how far it is over open water, and return the files by their layers."""
+    from reefscan.io.out.layers import layer_rasters
+    from reefscan.pipeline.lee import fetch_layers
+
+    lee = fetch_layers(source, shore.land or [], shore.wind_from)
+    files = to.files(list(lee.layers), tail, [*grids, *(shore.land or [])])
+    label = {"units": "m", "reference": "distance to land along a bearing (common practice, no source)"}
+    toward = {name: f"toward {name[6:9]} degrees true" for name in lee.layers}
+    if shore.wind_from:
+        toward = dict.fromkeys(lee.layers, f"within 15 degrees of the wind from {shore.wind_from}")
+    labels = {name: {**label, "long_name": f"open water {where}"} for name, where in toward.items()}
+    settings = {"SOURCE": source.name, "LAND": ", ".join(Path(path).name for path in shore.land or [])}
+    with layer_rasters(files, lee.sheet, lee.window, labels, settings=settings) as rasters:
+        rasters.write(lee.window, lee.layers)
+    return files
 
 
 def _refuse_reach(sources: list[SheetSource], rows: Sequence[Layer], find: Find) -> None:
@@ -125,6 +196,9 @@ def _list(rows: Sequence[Layer]) -> None:
     width = max(len(row.name) for row in rows)
     for row in rows:
         print(f"{row.name:<{width}}  {row.units:<6}  {row.long_name} [{row.reference}]")
+    print(
+        f"{OPEN_WATER:<{width}}  {'m':<6}  open water toward --wind-from, else in eight directions; wants --land"
+    )
 
 
 def _write(source: GridSource, files: dict[str, Path], find: Find, *, quiet: bool) -> None:

@@ -14,9 +14,9 @@ import shapely
 
 from reefscan.base.errors import InputError, MissingInputError, UnreadableError
 from reefscan.base.recipe import ROLES, Around
-from reefscan.io.charts import CHECK, CODE, ChartClasses, numbers, read_classes
+from reefscan.io.charts import CHECK, CODE, GREATEST, LEAST, ChartClasses, numbers, read_classes
 from reefscan.surroundings.dates import SIDES, in_force
-from reefscan.surroundings.known import Surroundings
+from reefscan.surroundings.known import Charted, Surroundings
 from reefscan.surroundings.shapes import (
     Box,
     Shapes,
@@ -60,7 +60,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
     given: dict[str, list[str]] = {}
     notes: list[str] = []
     unused: dict[str, dict[str, int]] = {}
-    soundings: list[Any] = []
+    charted: list[Charted] = []
     classes = read_classes(around.classes)
     for role, path in around.files:
         name = spoken(Path(path).name)
@@ -70,7 +70,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
             parts.setdefault(mine, []).extend(shapes for other, shapes in read.near if other == mine)
             given.setdefault(mine, []).append(name)
         notes += [f"{name}: {words}" for words in read.notes]
-        soundings += read.soundings
+        charted += read.charted
         if read.unused:
             unused[name] = dict(sorted(read.unused.items()))
             most = ", ".join(f"{what} {n}" for what, n in read.unused.most_common(4))
@@ -84,7 +84,7 @@ def read_around(around: Around, box: Box) -> Surroundings:
         tuple(notes),
         unused,
         around.wind_deg,
-        np.concatenate(soundings) if soundings else np.zeros((0, 3)),
+        Charted.joined(charted),
     )
 
 
@@ -98,7 +98,7 @@ class _Read:
     unused: Counter[str] = field(default_factory=Counter)
     open_today: int = 0
     chart: bool = False
-    soundings: list[Any] = field(default_factory=list)
+    charted: list[Charted] = field(default_factory=list)
 
 
 def _read_file(path: Path, role: str, around: Around, box: Box, classes: ChartClasses) -> _Read:
@@ -150,7 +150,7 @@ def _read_layer(
         margins = _numbers(frame, MARGIN)
     checks = rows[roles[rows] == CHECK]
     if len(checks):
-        read.soundings.append(_soundings(raw[checks], frame.crs, path, box))
+        read.charted.append(_charted(frame, checks, path, box))
     parts, at = single_parts(shapely.force_2d(raw[rows]))
     rows = rows[at]
     areas = shapely.get_type_id(parts) == 3
@@ -188,14 +188,21 @@ def _read_layer(
         read.near.append((role, shapes))
 
 
-def _soundings(points: Any, crs: Any, path: Path, box: Box) -> Any:
-    """Longitude, latitude and depth (m, positive down) of soundings in the box, one a row."""
-    points = shapely.get_parts(points)
-    points = points[shapely.has_z(points)]
+def _charted(frame: Any, rows: Any, path: Path, box: Box) -> Charted:
+    """The depths in rows of a chart: soundings are points with a height, areas state their least and greatest depth."""
+    shapes = np.asarray(frame.geometry.to_numpy(), dtype=object)[rows]
+    points = shapely.get_parts(shapes)
+    points = points[shapely.has_z(points) & (shapely.get_type_id(points) == 0)]
     depth = shapely.get_z(points)
-    at = shapely.get_coordinates(to_lonlat(shapely.force_2d(points), crs, file=str(path)))
+    at = shapely.get_coordinates(to_lonlat(shapely.force_2d(points), frame.crs, file=str(path)))
     near_by = box.holds(at[:, 0], at[:, 1])
-    return np.column_stack((box.unwrap(at[:, 0]), at[:, 1], depth))[near_by]
+    soundings = np.column_stack((box.unwrap(at[:, 0]), at[:, 1], depth))[near_by]
+    stated = np.column_stack([_numbers(frame, name.lower())[rows] for name in (LEAST, GREATEST)])
+    parts, of = single_parts(shapely.force_2d(shapes))
+    kept = (shapely.get_type_id(parts) == 3) & np.isfinite(stated[of]).any(axis=1)
+    areas, at_row = near(to_lonlat(whole_areas(parts[kept])[0], frame.crs, file=str(path)), box)
+    between = stated[of[kept][at_row]]
+    return Charted(soundings, areas, np.where(np.isnan(between), (-np.inf, np.inf), between))
 
 
 def _of_chart(

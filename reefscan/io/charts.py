@@ -18,7 +18,9 @@ from reefscan.io.localfile import read_small_text
 
 CODE = "objl"
 CHECK = "check"
-"""The role of soundings: they are no ground, the grid is compared with them."""
+"""The role of soundings and depth areas: they are no ground, the grid is compared with them."""
+LEAST, GREATEST = "DRVAL1", "DRVAL2"
+"""Attributes 87 and 88 of IHO S-57 Appendix A: the least and the greatest depth of an area, metres."""
 
 _KEYS = {"code", "role", "what", "attribute", "words", "channel", "margin_m", "restricted"}
 

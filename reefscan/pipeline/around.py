@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -14,17 +14,14 @@ from reefscan.base.columns import OUTSIDE
 from reefscan.base.errors import InputError
 from reefscan.base.model import GridSource
 from reefscan.base.recipe import Recipe
-from reefscan.io.georef import transformer
 from reefscan.io.out.tables import rounded
 from reefscan.io.sampled import raster_stamp, sample_raster
-from reefscan.pipeline.manmade import depths_at, man_made
+from reefscan.pipeline.charted import compared
+from reefscan.pipeline.manmade import man_made
 from reefscan.surroundings.closed import first_inside
 from reefscan.surroundings.facts import FACTS
 from reefscan.surroundings.known import Surroundings
 from reefscan.surroundings.shapes import MARGIN_M, box_of, spoken
-
-FEW = 5
-"""Of fewer soundings nothing is said."""
 
 
 def open_around(sources: Sequence[GridSource], recipe: Recipe) -> Surroundings | None:
@@ -114,8 +111,7 @@ def _among_shapes(
         "unused": {file: dict(classes) for file, classes in known.unused.items()},
         "allow_fairways": recipe.around.allow_fairways,
     }
-    if len(known.soundings):
-        facts["soundings"] = _compared(known, sources)
+    facts |= compared(known.charted, sources)
     if known.knows_closed:
         facts["closed"] = {
             "files": list(known.given["closed"]),
@@ -128,34 +124,6 @@ def _among_shapes(
         }
     table = table[~inside].reset_index(drop=True)
     return rounded(table.assign(**facts_of(table, known))), facts
-
-
-def _compared(known: Surroundings, sources: Sequence[GridSource]) -> dict[str, Any]:
-    """The grid's depth less the chart's at charted soundings: how many lie on it, the middle one and the middle half of the differences."""
-    lon, lat, depth = known.soundings.T
-    grid = np.full(len(lon), np.nan)
-    for source in sorted(sources, key=lambda source: source.sheet.cell_m):
-        x, y = transformer("EPSG:4326", source.sheet.crs).transform(lon, lat)
-        at = np.flatnonzero(np.isnan(grid) & np.isfinite(x) & np.isfinite(y))
-        grid[at] = depths_at(source, np.asarray(x)[at], np.asarray(y)[at])
-    apart = (grid - depth)[~np.isnan(grid)]
-    if not len(apart):
-        return {"on_grid": 0}
-    low, middle, high = (round(float(v), 2) for v in np.percentile(apart, (25, 50, 75)))
-    return {"on_grid": len(apart), "middle_m": middle, "half_m": [low, high]}
-
-
-def compared_words(facts: Mapping[str, Any]) -> list[str]:
-    """What to say of the grid beside charted soundings; nothing where too few lie on it."""
-    found = facts.get("soundings", {})
-    if found.get("on_grid", 0) < FEW:
-        return []
-    middle, (low, high) = found["middle_m"], found["half_m"]
-    way = "deeper" if middle > 0 else "shallower"
-    return [
-        f"at {found['on_grid']} charted soundings the grid is {abs(middle):g} m {way} (half of them from {low:g} to {high:g} m; "
-        "positive: the grid is deeper), which may be another datum, an older survey or a wrong sign"
-    ]
 
 
 def facts_of(table: pd.DataFrame, known: Surroundings) -> dict[str, Any]:

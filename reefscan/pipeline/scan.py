@@ -235,7 +235,8 @@ def _listed(
     import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
 
     from reefscan.io.out import tables
-    from reefscan.pipeline.around import compared_words, surround
+    from reefscan.pipeline.around import surround
+    from reefscan.pipeline.charted import compared_words
     from reefscan.pipeline.feature_tables import feature_tables
     from reefscan.score.listing import list_sites
 

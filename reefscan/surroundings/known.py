@@ -4,18 +4,44 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, fields
 from typing import Any
 
 import numpy as np
 import shapely
 
 from reefscan.surroundings.closed import first_inside
-from reefscan.surroundings.shapes import Box, Floats, Shapes, no_shapes
+from reefscan.surroundings.shapes import Box, Floats, Geometries, Shapes, no_shapes
 
 NONE_GIVEN = "Closed ground: none given. That nothing is marked closed here is not permission: ask who rules these waters."
 """Stands at the top of everything from a run that was made without any."""
+
+
+@dataclass(frozen=True)
+class Charted:
+    """Depths of a chart, which the grid is compared with.
+
+    Attributes
+    ----------
+    soundings : ndarray, shape (n, 3)
+        Longitude, latitude and depth (m, positive down).
+    areas : ndarray of object, shape (k,)
+        Depth areas: polygons in degrees, in the frame of the run's box.
+    between_m : ndarray, shape (k, 2)
+        Least and greatest depth of each area (m, positive down; infinite where the chart states none).
+    """
+
+    soundings: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    areas: Geometries = field(default_factory=lambda: np.zeros(0, dtype=object))
+    between_m: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+
+    @classmethod
+    def joined(cls, parts: Sequence[Charted]) -> Charted:
+        """Those of several charts as one."""
+        if not parts:
+            return cls()
+        return cls(*(np.concatenate([getattr(part, key.name) for part in parts]) for key in fields(cls)))
 
 
 @dataclass(frozen=True)
@@ -36,8 +62,8 @@ class Surroundings:
         Objects of charts that nothing is made of, by file and class.
     wind_deg : float
         Where the stated wind comes from, true degrees; NaN where none is stated.
-    soundings : ndarray, shape (n, 3)
-        Longitude, latitude and depth (m, positive down) of charted soundings, which the grid is compared with.
+    charted : Charted
+        Depths that the grid is compared with.
     """
 
     box: Box
@@ -46,7 +72,7 @@ class Surroundings:
     notes: tuple[str, ...] = ()
     unused: Mapping[str, Mapping[str, int]] = field(default_factory=dict)
     wind_deg: float = math.nan
-    soundings: Floats = field(default_factory=lambda: np.zeros((0, 3)))
+    charted: Charted = field(default_factory=Charted)
 
     def of(self, role: str) -> Shapes:
         """The shapes of a role; none where none were given."""

@@ -78,7 +78,7 @@ def test_the_list_names_every_layer_with_its_source(capsys: pytest.CaptureFixtur
 
     assert run(["layers", "--list"]) == 0
     lines = capsys.readouterr().out.splitlines()
-    assert [line.split()[0] for line in lines] == list(LAYERS)
+    assert [line.split()[0] for line in lines] == [*LAYERS, "fetch_m"]
     assert all(LAYERS[line.split()[0]].reference in line for line in lines)
 
 

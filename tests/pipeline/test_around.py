@@ -171,28 +171,3 @@ def test_a_raster_of_ones_own_is_read_under_the_net_and_its_classes_are_never_mi
     ):
         with pytest.raises(ValueError):
             plain.recipe.with_around(**wrong)
-
-
-def test_charted_soundings_check_the_grid(sources, tmp_path):
-    rng = np.random.default_rng(4)
-    to_lonlat = Transformer.from_crs(32627, 4326, always_xy=True)
-    with rasterio.open(SAMPLES / "demo_coast.tif") as file:
-        elev, transform = file.read(1, masked=True).filled(np.nan), file.transform
-    rows, cols = rng.integers(400, 900, 60), rng.integers(100, 1100, 60)
-    lon, lat = to_lonlat.transform(transform.c + (cols + 0.5) * 2, transform.f - (rows + 0.5) * 2)
-    depth = -elev[rows, cols].astype(float)
-    wet = np.isfinite(depth)
-    points = shapely.points(lon[wet], lat[wet], depth[wet] - 1.5)
-    cell = geopandas.GeoDataFrame({"OBJL": [129]}, geometry=[shapely.MultiPoint(points)], crs=4326)
-    cell.to_file(tmp_path / "cell.gpkg")
-    run = scan(
-        SAMPLES / "demo_coast.tif",
-        Recipe.default().with_around(hard=[str(tmp_path / "cell.gpkg")]),
-        workers=1,
-    )
-    told = run.info["around"]["soundings"]
-    assert told["on_grid"] == wet.sum() and told["middle_m"] == pytest.approx(1.5, abs=0.01)
-    assert any(
-        f"at {wet.sum()} charted soundings the grid is 1.5 m deeper" in words
-        for words in run.info["warnings"]
-    )
