@@ -34,6 +34,7 @@ import geopandas as gpd  # noqa: E402
 import h5py  # noqa: E402
 import rasterio  # noqa: E402
 import rasterio.shutil  # noqa: E402
+import shapely  # noqa: E402
 from rasterio.transform import Affine  # noqa: E402
 
 import reefscan.pipeline.surveying  # noqa: E402, F401 - loaded before the first fork
@@ -290,7 +291,15 @@ def of_run(folder: Path, dice: random.Random) -> Call:
     return lambda: cli.run(command)
 
 
-READERS = ("geotiff", "netcdf", "bag", "ascii", "xyz", "vrt", "csv", "nmea", "gpx", "geojson", "gpkg", "area", "tide", "recipe", "settings", "picks", "run")  # fmt: skip
+def around(folder: Path, dice: random.Random) -> Call:
+    """A scan that is handed shapes, a chart and a table of its classes, one of them damaged."""
+    roles = [f"--{dice.choice(('closed', 'caution', 'hard', 'land'))}", str(folder / "s.geojson")]
+    chart = ["--hard", str(folder / "chart.gpkg"), "--classes", str(folder / "c.toml")]
+    asked = dice.choice((roles, chart, roles + chart))
+    return lambda: cli.run(["scan", str(folder / "a.tif"), "--depth", "2m", "40m", *asked, "--json"])
+
+
+READERS = ("geotiff", "netcdf", "bag", "ascii", "xyz", "vrt", "csv", "nmea", "gpx", "geojson", "gpkg", "area", "tide", "recipe", "settings", "around", "picks", "run")  # fmt: skip
 
 
 def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
@@ -323,6 +332,13 @@ def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
     points.to_file(work / "a.gpkg", driver="GPKG")
     recipe = _printed(["recipe"]).encode()
     settings = _printed(["grid", "x", "--out", "x.tif", "--print-settings"]).encode()
+    middle = shapely.Point(500_070, 5_499_940)
+    chart = gpd.GeoDataFrame(
+        {"OBJL": [112, 122, 42, 129], "RESTRN": ["3", None, None, None], "DRVAL1": [None, None, 5.0, None], "DRVAL2": [None, None, 9.0, None]},
+        geometry=[middle.buffer(20), middle.buffer(40).boundary, middle.buffer(90), shapely.Point(500_050, 5_499_950, 7.0)], crs=32631,
+    ).to_crs(4326)  # fmt: skip
+    chart.to_file(work / "chart.gpkg", driver="GPKG")
+    classes = (Path(cli.__file__).parents[1] / "io" / "chart_classes.toml").read_bytes()
     out = {
         "geotiff": Ground({"a.tif": plain}, far, look("a.tif")),
         "netcdf": Ground({"a.nc": netcdf(work / "a.nc")}, far, with_grid("look", "{folder}/a.nc", "--crs", "EPSG:4326")),
@@ -339,7 +355,10 @@ def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
         "tide": Ground({"t.csv": TIDE.encode()}, (b"Z0", b"M2,1,2", b"amplitude"), tide),
         "recipe": Ground({"r.toml": recipe}, (b"[[find]]", b"-5ft", b"1e300m"), with_grid("scan", "{folder}/none.tif", "--recipe", "{folder}/r.toml")),
         "settings": Ground({"s.toml": settings}, (b"[[clean]]", b"-5ft"), with_grid("grid", "x", "--out", "x.tif", "--settings", "{folder}/s.toml", "--print-settings")),
+        "around": Ground({"s.geojson": chart.iloc[:2].to_json().encode(), "chart.gpkg": (work / "chart.gpkg").read_bytes(), "c.toml": classes, "a.tif": plain}, (b'"from"', b"role", b"margin_m", b"112"), around),
     }  # fmt: skip
+    if "around" in names:  # the kernels are compiled before the first fork
+        _printed(["scan", str(work / "a.tif"), "--depth", "2m", "40m"])
     if {"run", "picks"} & set(names):
         y, x = np.mgrid[:240, :240]
         mounds = sum(

@@ -138,6 +138,7 @@ def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> No
         [vars(c) for c in changes],
         band_max_m=opened.recipe.depth_band[1],
         title=title,
+        closed_text=opened.closed_words,
         fmt=fmt,
     )
     write_out(out, data)

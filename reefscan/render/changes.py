@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -36,10 +37,14 @@ def draw_changes(
     *,
     band_max_m: float,
     title: str,
+    closed_text: str = "",
     fmt: str = "png",
     dpi: int = 150,
 ) -> bytes:
-    """Draw changes (``what``, ``lon``, ``lat``) over pale shaded ground; deterministic bytes."""
+    """Draw changes (``what``, ``lon``, ``lat``) over pale shaded ground; deterministic bytes.
+
+    ``closed_text`` is what the later run knows of closed ground; it stands above the caution.
+    """
     import matplotlib
 
     elev, factor = thin(ground.elev, most=1400)
@@ -48,10 +53,13 @@ def draw_changes(
     height, width = (n * small.cell_m for n in elev.shape)
     ratio = min(max(width / height, 0.35), 3.0)
     map_w, map_h = (9.0, 9.0 / ratio) if ratio >= 1 else (9.0 * ratio, 9.0)
-    fw, fh = map_w + 0.9, map_h + 1.5
+    fw = map_w + 0.9
+    words = [line for text in (plain(closed_text), CAUTION) for line in textwrap.wrap(text, int(22.0 * fw))]
+    below = 0.08 * len(words)
+    fh = map_h + 1.4 + below
     figure = Figure(figsize=(fw, fh), facecolor=PAPER)
     FigureCanvasAgg(figure)
-    ax = figure.add_axes((0.5 / fw, 0.85 / fh, map_w / fw, map_h / fh))
+    ax = figure.add_axes((0.5 / fw, (0.75 + below) / fh, map_w / fw, map_h / fh))
     ax.imshow(_pale(small, band_max_m), extent=(west, east, south, north), aspect="auto")
     _signs(ax, changes, ground.crs)
     ax.set_xlim(west, east)
@@ -60,8 +68,19 @@ def draw_changes(
     to_lonlat = Transformer.from_crs(ground.crs, "EPSG:4326", always_xy=True)
     degree_ticks(ax, to_lonlat, west=west, south=south, east=east, north=north)
     ax.set_title(plain(title), fontsize=11, weight="bold", color=INK, loc="left", parse_math=False)
-    figure.legend(loc="lower left", bbox_to_anchor=(0.4 / fw, 0.2 / fh), ncols=5, frameon=False, fontsize=8.5)
-    figure.text(0.5 / fw, 0.08 / fh, CAUTION, fontsize=5.6, color=INK)
+    figure.legend(
+        loc="lower left", bbox_to_anchor=(0.4 / fw, (0.1 + below) / fh), ncols=5, frameon=False, fontsize=8.5
+    )
+    figure.text(
+        0.5 / fw,
+        0.06 / fh,
+        "\n".join(words),
+        fontsize=5.6,
+        color=INK,
+        linespacing=1.0,
+        va="bottom",
+        parse_math=False,
+    )
     out = io.BytesIO()
     marks: dict[str, dict[str, Any]] = {
         "png": {"Software": "reefscan"},
