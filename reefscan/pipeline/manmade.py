@@ -114,12 +114,13 @@ def depths_at(source: GridSource, x: Floats, y: Floats) -> Floats:
     col = np.rint(sheet.col_of(x)).astype(np.int64)
     side = max(64, int(PIECE_M / sheet.cell_m))
     out: NDArray[np.float64] = np.full(len(x), np.nan)
-    keys, at = np.unique(np.column_stack((row // side, col // side)), axis=0, return_inverse=True)
-    for k, (r, c) in enumerate(keys):
-        window = Window(int(r) * side, int(c) * side, side, side)
+    order = np.lexsort((col // side, row // side))
+    r, c = row[order] // side, col[order] // side
+    starts = np.flatnonzero(np.concatenate([[True], (np.diff(r) != 0) | (np.diff(c) != 0)]))
+    for start, mine in zip(starts, np.split(order, starts[1:]), strict=True) if len(order) else ():
+        window = Window(int(r[start]) * side, int(c[start]) * side, side, side)
         if window.intersect(source.extent).empty:
             continue
-        mine = np.flatnonzero(at.ravel() == k)
         elev = to_metres(source.read(window).elev_mm)
         out[mine] = -elev[row[mine] - window.row, col[mine] - window.col]
     return out

@@ -205,6 +205,18 @@ def single_parts(shapes: Geometries) -> tuple[Geometries, NDArray[np.intp]]:
     return shapes[kept], rows[kept]
 
 
+def outlines(shapes: Geometries) -> Geometries:
+    """The lines among shapes and the rings of areas, in pieces of 16 edges: a tree of these passes by what is far of a long one."""
+    kind = shapely.get_type_id(shapes)
+    lines = np.concatenate([shapely.boundary(shapes[kind == 3]), shapes[(kind == 1) | (kind == 2)]])
+    pieces = []
+    for line in shapely.get_parts(lines):
+        xy = shapely.get_coordinates(line)
+        for i in range(0, len(xy) - 1, 16):
+            pieces.append(shapely.LineString(xy[i : i + 17]))
+    return np.array(pieces, dtype=object)
+
+
 def to_lonlat(shapes: Geometries, crs: Any, *, file: str) -> Geometries:
     """Bring shapes to longitude and latitude, straight edges staying where they are.
 

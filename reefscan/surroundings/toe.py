@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import shapely
 
-from reefscan.surroundings.shapes import Floats
+from reefscan.kernels.near import pairs_within
+from reefscan.surroundings.shapes import Floats, outlines
 
 LEAST_M = 15.0
 SPARE_M = 5.0
@@ -126,11 +127,10 @@ def toes_of(
     px, py = x[at, first], y[at, first]
     points = shapely.points(px, py)
     if len(at):
-        whole = shapely.union_all(list(lines))
-        shapely.prepare(whole)
-        good &= shapely.distance(points, whole) >= out[first] - step_m  # else another part of it is nearer
+        # else another part of it is nearer
+        good &= _to_nearest(points, outlines(np.array(lines, dtype=object))) >= out[first] - step_m
     if len(faces):
-        good &= shapely.distance(points, shapely.union_all(list(faces))) >= FACE_M
+        good &= _to_nearest(points, np.array(faces, dtype=object)) >= FACE_M
     kept = np.flatnonzero(good)
     kept = kept[_apart(px[kept], py[kept], 0.75 * station_m)]
     return Toes(
@@ -163,10 +163,21 @@ def _rays(line: Any, number: int, station_m: float) -> tuple[Floats, Floats, Flo
     return p[:, 0], p[:, 1], w[:, 0], w[:, 1], np.full(len(p), float(number))
 
 
-def _apart(x: Floats, y: Floats, least: float) -> list[int]:
+def _to_nearest(points: Any, shapes: Any) -> Floats:
+    """Distance of each point to the nearest shape, metres."""
+    (at, _), metres = shapely.STRtree(shapes).query_nearest(points, return_distance=True)
+    out = np.full(len(points), np.inf)
+    out[at] = metres
+    return out
+
+
+def _apart(x: Floats, y: Floats, least: float) -> Any:
     """Rows in their order, without those nearer than ``least`` to one taken."""
-    taken: list[int] = []
-    for i in range(len(x)):
-        if not taken or np.hypot(x[taken] - x[i], y[taken] - y[i]).min() >= least:
-            taken.append(i)
-    return taken
+    first, second = pairs_within(x, y, least * (1.0 - 1e-12))
+    kept = [True] * len(x)
+    for i, j in zip(
+        first[(order := np.argsort(first, kind="stable"))].tolist(), second[order].tolist(), strict=True
+    ):
+        if kept[i]:
+            kept[j] = False
+    return np.flatnonzero(kept)
