@@ -180,7 +180,7 @@ def pair(folder: Path, said: argparse.Namespace) -> int:
 
 
 def shapes_over(folder: Path, side_m: float) -> list[str]:
-    """Options that hand over 10 000 invented shapes on a grid of that side: 8 000 closed squares, fairways, walls, land."""
+    """Options that hand over 10 000 invented shapes on a grid of that side: 8 800 closed squares, fairways, walls, land."""
     rng = np.random.default_rng(5)
 
     def squares(count: int, low: float, high: float) -> Any:
@@ -189,9 +189,9 @@ def shapes_over(folder: Path, side_m: float) -> list[str]:
         return shapely.box(x - half, y - half, x + half, y + half)
 
     given = {
-        "closed": squares(8000, 20.0, 60.0),
+        "closed": squares(8800, 20.0, 60.0),
         "caution": squares(1000, 50.0, 500.0),
-        "hard": shapely.boundary(squares(900, 50.0, 200.0)),
+        "hard": shapely.boundary(squares(100, 50.0, 200.0)),
         "land": squares(100, 100.0, 400.0),
     }
     options = []
@@ -207,9 +207,9 @@ def around(folder: Path, said: argparse.Namespace) -> int:
     """Compare the CPU time of a scan without and with shapes around; return 1 if they add over a tenth."""
     base = write_grid(folder / "base.tif", fractal(1024))
     grid = write_mosaic(folder / "ground.vrt", base, 2**said.most, absent=said.absent)
-    options = shapes_over(folder, 2.0 * 2**said.most)
-    scan(base, folder / "warm", workers=1, tile=512)
+    scan(base, folder / "warm", workers=1, tile=512, more=shapes_over(folder, 2048.0))
     bare = scan(grid, folder / "bare", workers=said.workers, tile=said.tile)
+    options = shapes_over(folder, 2.0 * 2**said.most)
     full = scan(grid, folder / "full", workers=said.workers, tile=said.tile, more=options)
     info = json.loads((folder / "full" / "run.json").read_text())
     more = full.cpu_s / bare.cpu_s - 1.0

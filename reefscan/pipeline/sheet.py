@@ -31,6 +31,7 @@ from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.pipeline.warmup import telling, warm_up
 from reefscan.score.limits import Limits, limits_of
+from reefscan.surroundings.shapes import no_shapes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -254,7 +255,7 @@ def _gather(
     picture = None if shown is None else shown.blank()
     score = np.full((extent.height, extent.width), 255, np.uint8) if files is None else None
     path = None if files is None else files.folder.file(score_name(number))
-    closed = [] if known is None else closed_on(sheet, known.of("closed").shapes)
+    closed = closed_on(sheet, (no_shapes() if known is None else known.of("closed")).shapes)
     with ExitStack() as stack:
         raster = None if path is None else stack.enter_context(score_raster(path, sheet, extent))
         for end in sorted(finished, key=lambda end: end.core):

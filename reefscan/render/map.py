@@ -11,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+import shapely
 from geopandas import GeoDataFrame
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -234,20 +235,25 @@ def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
 
 
 def _closed(ax: Axes, shapes: Iterable[Any], crs: str) -> None:
-    """Closed ground, hatched and ringed, so that it shows on print without colour."""
+    """Closed ground, hatched and ringed, so that it shows on print without colour: three artists, however many areas."""
     to_map = Transformer.from_crs("EPSG:4326", crs, always_xy=True)
-    for shape in shapes:
-        rings = [
-            np.column_stack(to_map.transform(*np.asarray(ring.coords)[:, :2].T))
-            for ring in (shape.exterior, *shape.interiors)
-        ]
-        if not all(np.isfinite(ring).all() for ring in rings):
-            continue  # beyond what the map's system can draw
-        path = Path.make_compound_path(*(Path(ring, closed=True) for ring in rings))
-        ax.add_patch(PathPatch(path, facecolor="none", edgecolor=PAPER, linewidth=2.6, zorder=8))
-        ax.add_patch(
-            PathPatch(path, facecolor="none", edgecolor=CLOSED, linewidth=1.2, hatch="////", zorder=8)
-        )
+
+    def rings_of(areas: Any) -> list[Floats]:
+        lines = shapely.get_rings(areas) if len(areas) else ()
+        rings = [np.column_stack(to_map.transform(*shapely.get_coordinates(line).T)) for line in lines]
+        return [ring for ring in rings if np.isfinite(ring).all()]  # all that the map's system can draw
+
+    areas = np.array(list(shapes), dtype=object)
+    rings = rings_of(areas)
+    if not rings:
+        return
+    # of areas that lie over each other the hatching must not cancel itself
+    path = Path.make_compound_path(
+        *(Path(ring, closed=True) for ring in rings_of(shapely.get_parts(shapely.union_all(areas))))
+    )
+    ax.add_patch(PathPatch(path, facecolor="none", edgecolor=CLOSED, linewidth=0.0, hatch="////", zorder=8))
+    for colour, width in ((PAPER, 2.6), (CLOSED, 1.2)):
+        ax.add_collection(LineCollection(rings, colors=colour, linewidths=width, zorder=8), autolim=False)
 
 
 def _lines(shapes: Any) -> list[Floats]:

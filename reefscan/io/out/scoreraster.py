@@ -6,10 +6,9 @@ array of its own size; the COG (with overviews) is made from it at the end and m
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import rasterio
@@ -113,20 +112,18 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
         raise
 
 
-def closed_on(sheet: Sheet, shapes: NDArray[np.object_]) -> list[Any]:
+def closed_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
     """Closed ground (polygons in longitude and latitude) in the metres of a sheet; what its system cannot draw is left out."""
-    if not len(shapes):
-        return []
     there = transformer("EPSG:4326", sheet.crs)
     flat = shapely.transform(
         shapely.segmentize(shapes, STEP_DEG),
         lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1])),
     )
-    return [shape for shape in flat if np.isfinite(shapely.bounds(shape)).all()]
+    return np.asarray(flat[np.isfinite(shapely.bounds(flat)).all(axis=1)])
 
 
 def blanked(
-    cells: NDArray[np.uint8], window: Window, sheet: Sheet, closed: Sequence[Any]
+    cells: NDArray[np.uint8], window: Window, sheet: Sheet, closed: NDArray[np.object_]
 ) -> NDArray[np.uint8]:
     """Scores of a window without those of cells whose middle lies in closed ground: no map of scores leads there.
 
@@ -134,16 +131,13 @@ def blanked(
     ----------
     cells : ndarray of uint8
         Not modified.
-    closed : sequence of polygons
+    closed : ndarray of polygons
         As `closed_on` gives them.
     """
     west, south, east, north = sheet.bounds(window)
-    here = [
-        s
-        for s in closed
-        if s.bounds[0] < east and s.bounds[2] > west and s.bounds[1] < north and s.bounds[3] > south
-    ]
-    if not here:
+    left, low, right, high = shapely.bounds(closed).reshape(-1, 4).T
+    here = closed[(left < east) & (right > west) & (low < north) & (high > south)]
+    if not len(here):
         return cells
     inside = rasterize(here, out_shape=cells.shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
     return np.where(inside == 1, np.uint8(NODATA), cells)
