@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import logging
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
@@ -20,15 +20,12 @@ from reefscan.io.logs.columns import check_place
 from reefscan.io.logs.nmea import read_nmea
 from reefscan.io.logs.text import TextOptions, read_text
 from reefscan.io.logs.vector import read_geojson, read_gpx, read_vector
-from reefscan.io.opening import LOGS, inner_suffix, read_head
+from reefscan.io.opening import inner_suffix, read_head
 from reefscan.survey.pairing import interpolate_fixes
 from reefscan.survey.table import CODE, Log, Soundings
 
 Floats = NDArray[np.float64]
 _log = logging.getLogger(__name__)
-
-VECTOR = {".shp", ".gpkg", ".kml", ".fgb", ".gml", ".000", ".tab", ".geojsonl", ".parquet"}
-TEXT = LOGS | {".txt", ".xyz", ".tsv", ".dat", ".asc", ".geojson", ".json"}
 
 
 @dataclass(frozen=True)
@@ -40,6 +37,61 @@ class ReadOptions:
     gpx_element: str | None = None
     reference: str | None = None
     gap_s: float = 15.0
+
+
+@dataclass(frozen=True)
+class LogForm:
+    """One form of log: a file is of the first form that knows the end of its name, or its first bytes.
+
+    Attributes
+    ----------
+    suffixes : frozenset of str
+        Ends of names, in lower case.
+    looks : callable
+        Whether the first 16 kB of a file are of this form.
+    read : callable
+        From a path and the options to a `Log`.
+    """
+
+    suffixes: frozenset[str]
+    looks: Callable[[bytes], bool]
+    read: Callable[[Path, ReadOptions], Log]
+
+
+def _looks_nmea(head: bytes) -> bool:
+    lines = [ln for ln in head.split(b"\n")[:-1] if ln.strip()] or [head]
+    return sum(b"$" in ln and ln.count(b",") >= 2 for ln in lines) > 0.3 * len(lines)
+
+
+def _read_table(path: Path, options: ReadOptions) -> Log:
+    log = read_text(path, options.text)
+    return log if options.text.crs is None else _placed(log, options.text.crs)
+
+
+FORMS = (
+    LogForm(
+        frozenset(".shp .gpkg .kml .fgb .gml .000 .tab .geojsonl .parquet".split()),
+        lambda head: False,
+        lambda path, options: read_vector(path, options.text),
+    ),
+    LogForm(
+        frozenset({".gpx"}),
+        lambda head: b"<gpx" in head[:2000],
+        lambda path, options: read_gpx(path, options.text, element=options.gpx_element),
+    ),
+    LogForm(
+        frozenset({".geojson", ".json"}),
+        lambda head: head.lstrip()[:1] == b"{",
+        lambda path, options: read_geojson(path, options.text),
+    ),
+    LogForm(
+        frozenset({".nmea", ".nme"}),
+        _looks_nmea,
+        lambda path, options: read_nmea(path, date=options.date, gap_s=options.gap_s),
+    ),
+    LogForm(frozenset(".csv .log .txt .xyz .tsv .dat .asc".split()), lambda head: True, _read_table),
+)
+"""Every form that soundings are read from: a new one is its reader and one row. The last takes what no other knows."""
 
 
 def list_logs(paths: Sequence[Path]) -> list[Path]:
@@ -58,10 +110,9 @@ def list_logs(paths: Sequence[Path]) -> list[Path]:
             held = list(islice(path.rglob("*"), localfile.MOST_ENTRIES + 1))
             if len(held) > localfile.MOST_ENTRIES:
                 raise localfile.too_many(path)
+            known = {suffix for form in FORMS for suffix in form.suffixes}
             inside = sorted(
-                p
-                for p in held
-                if not p.is_dir() and not p.name.startswith(".") and inner_suffix(p) in TEXT | VECTOR
+                p for p in held if not p.is_dir() and not p.name.startswith(".") and inner_suffix(p) in known
             )
             if not inside:
                 raise MissingInputError(
@@ -88,27 +139,12 @@ def read_log(path: Path, options: ReadOptions) -> Log:
     head = read_head(path, 1 << 14)
     if not head.strip():
         raise UnreadableError(f"{path.name}: empty; wanted a log of soundings")
-    if suffix in VECTOR:
-        log = read_vector(path, options.text)
-    elif suffix == ".gpx" or b"<gpx" in head[:2000]:
-        log = read_gpx(path, options.text, element=options.gpx_element)
-    elif suffix in (".geojson", ".json") or head.lstrip()[:1] == b"{":
-        log = read_geojson(path, options.text)
-    elif suffix in (".nmea", ".nme") or _looks_nmea(head):
-        log = read_nmea(path, date=options.date, gap_s=options.gap_s)
-    else:
-        log = read_text(path, options.text)
-        if options.text.crs is not None:
-            log = _placed(log, options.text.crs)
+    form = next(form for form in FORMS if suffix in form.suffixes or form.looks(head))
+    log = form.read(path, options)
     if options.reference is not None:
         log = replace(log, reference=options.reference, to_surface=np.full(log.depth.size, np.nan))
     _log.info("%s: %s", log.name, log.counts)
     return log
-
-
-def _looks_nmea(head: bytes) -> bool:
-    lines = [ln for ln in head.split(b"\n")[:-1] if ln.strip()] or [head]
-    return sum(b"$" in ln and ln.count(b",") >= 2 for ln in lines) > 0.3 * len(lines)
 
 
 def read_found(
