@@ -89,8 +89,8 @@ def test_a_leg_is_no_longer_than_the_shortest_way_from_cell_to_cell() -> None:
 
 
 def test_a_leg_rounds_the_end_of_a_wall_and_the_unknown_is_a_wall_too() -> None:
-    elev = np.full((40, 60), -10.0)
     for wall in (3.0, np.nan):
+        elev = np.full((40, 60), -10.0)
         elev[:30, 30] = wall  # open for the last ten rows, 20 m
         g = ground(elev)
         waters = Waters(g, tide_low_m=0.0, keel_m=2.0)
