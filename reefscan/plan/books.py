@@ -30,17 +30,17 @@ class Net(Part):
     ``sink_m_per_s`` is how fast it sinks: 0.5 is a guess, common practice and no source, so watch yours once.
     """
 
-    name: str = Field("", max_length=20)
-    count: int = Field(1, ge=1, le=500)
+    name: str = Field(default="", max_length=20)
+    count: int = Field(default=1, ge=1, le=500)
     rope_m: Annotated[Metres, Field(gt=0, le=1000)]
     marks_m: Annotated[Metres, Field(ge=0, le=100)] = 0.0
     line: Literal["floating", "sinking"] = "floating"
     line_diameter_m: Annotated[Metres, Field(gt=0, le=0.1)] = 0.008
-    float_lift_kgf: float | None = Field(None, gt=0)
+    float_lift_kgf: float | None = Field(default=None, gt=0)
     radius_m: Annotated[Metres, Field(ge=0, le=50)] = 0.5
-    weight_kg: float | None = Field(None, gt=0)
-    sink_m_per_s: float = Field(0.5, gt=0, le=10)
-    light: str = Field("", max_length=80)
+    weight_kg: float | None = Field(default=None, gt=0)
+    sink_m_per_s: float = Field(default=0.5, gt=0, le=10)
+    light: str = Field(default="", max_length=80)
 
     @property
     def longest_m(self) -> float:
@@ -77,11 +77,11 @@ class Limits(Part):
     wind_kn: Knots | None = None
     gust_kn: Knots | None = None
     wave_m: Length | None = None
-    wave_period_s: float | None = Field(None, gt=0, description="shortest period of the waves")
+    wave_period_s: float | None = Field(default=None, gt=0, description="shortest period of the waves")
     visibility_m: Length | None = None
-    crew: int | None = Field(None, ge=1, description="fewest persons aboard")
+    crew: int | None = Field(default=None, ge=1, description="fewest persons aboard")
     turn_back: Clock | None = None
-    refuge: str = Field("", max_length=120, description="a place to run to")
+    refuge: str = Field(default="", max_length=120, description="a place to run to")
 
 
 class Ashore(Part):
@@ -116,8 +116,8 @@ class Boat(Part):
     transducer_m: Annotated[Metres, Field(ge=0, le=20)] = 0.3
     freeboard_m: Annotated[Metres, Field(ge=0, le=10)] = 0.0
     speed_kn: Annotated[Knots, Field(gt=0, le=60)] = 8.0
-    fuel_l_per_h: float | None = Field(None, ge=0)
-    fuel_l: float | None = Field(None, ge=0)
+    fuel_l_per_h: float | None = Field(default=None, ge=0)
+    fuel_l: float | None = Field(default=None, ge=0)
     set_min: Minutes = 3.0
     handling_min: Minutes = 6.0
     haul_side: Literal["port", "starboard"] = "starboard"
@@ -143,7 +143,7 @@ class Forecast(Part):
     wind_from_deg: Azimuth | None = None
     gust_kn: Knots | None = None
     wave_m: Length | None = None
-    wave_period_s: float | None = Field(None, gt=0)
+    wave_period_s: float | None = Field(default=None, gt=0)
     visibility_m: Length | None = None
     stream: tuple[Stream, ...] = ()
 
@@ -162,10 +162,10 @@ class Rules(Part):
     season_to: str | None = None
     hours_from: Clock | None = None
     hours_to: Clock | None = None
-    nets_per_person: int | None = Field(None, ge=0)
-    nets_per_boat: int | None = Field(None, ge=0)
-    bag_per_person: int | None = Field(None, ge=0)
-    bag_per_boat: int | None = Field(None, ge=0)
+    nets_per_person: int | None = Field(default=None, ge=0)
+    nets_per_boat: int | None = Field(default=None, ge=0)
+    bag_per_person: int | None = Field(default=None, ge=0)
+    bag_per_boat: int | None = Field(default=None, ge=0)
     minimum_size_m: Annotated[Metres, Field(gt=0, le=5)] | None = None
     reporting_areas: tuple[str, ...] = ()
     licence: str = ""

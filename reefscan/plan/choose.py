@@ -160,10 +160,8 @@ def cliques(apart: Pairs) -> list[NDArray[np.intp]]:
             members, common = [i, j], apart[i] & apart[j]
             while common.any():
                 # one that covers most of what is left, so that few rows are needed
-                near = np.flatnonzero(common)
-                k = int(
-                    near[np.argmax(left[np.ix_(near, members)].sum(1) + left[np.ix_(members, near)].sum(0))]
-                )
+                near, at = np.flatnonzero(common), np.array(members)
+                k = int(near[np.argmax(left[np.ix_(near, at)].sum(1) + left[np.ix_(at, near)].sum(0))])
                 members.append(k)
                 common &= apart[k]
             group = np.array(sorted(members))

@@ -60,7 +60,7 @@ class Ground:
 
     def holds(self, cell: tuple[int, int]) -> bool:
         """Whether a cell is one of the grid's."""
-        return 0 <= cell[0] < self.elev.shape[0] and 0 <= cell[1] < self.elev.shape[1]
+        return bool(0 <= cell[0] < self.elev.shape[0] and 0 <= cell[1] < self.elev.shape[1])
 
 
 @dataclass(frozen=True)
@@ -98,7 +98,7 @@ class Waters:
     """
 
     def __init__(self, ground: Ground, *, tide_low_m: float, keel_m: float) -> None:
-        self.ground = ground
+        self.ground, self.keel_m = ground, keel_m
         with np.errstate(invalid="ignore"):
             self.open: Mask = np.asarray(tide_low_m - ground.elev >= keel_m)
         off = binary_erosion(self.open, np.ones((3, 3), bool), border_value=1)

@@ -102,13 +102,15 @@ def breaks(site: Site, water: Water) -> bool:
     return water.over(site) < BREAKS * water.add.wave_m
 
 
-def against(site: Site, water: Water, nets: tuple[Net, ...]) -> str:
+def against(site: Site, water: Water, nets: tuple[Net, ...], *, forced: bool = False) -> str:
     """Why a site is left out by depth, keel, rope, swell or stand-off; empty if nothing is known against it.
 
     Parameters
     ----------
     nets : tuple of Net
         All that are aboard, longest rope first.
+    forced : bool
+        The person keeps it: swell and stand-off are then told and no reason.
     """
     if not math.isfinite(site.depth_m):
         return "its depth is not known"
@@ -118,7 +120,7 @@ def against(site: Site, water: Water, nets: tuple[Net, ...]) -> str:
             f"too shallow for the boat: {over:.1f} m of water at its lowest, wanted {keel:.1f} m (draft {water.draft_m:g} m, "
             f"{UNDER_KEEL_M:g} m, half a wave, {site.depth_95_m:.1f} m of doubt in the depth)"
         )
-    if breaks(site, water):
+    if breaks(site, water) and not forced:
         return (
             f"swell may break there: {over:.1f} m of water at its lowest is under {BREAKS:g} times the wave height of "
             f"{water.add.wave_m:g} m"
@@ -127,6 +129,6 @@ def against(site: Site, water: Water, nets: tuple[Net, ...]) -> str:
     if site.depth_m > reach + 1e-9:
         need = rope_needed(site.depth_m, water.high_m, water.add)
         return f"out of the rope's reach: wanted {need:.1f} m, the longest has {nets[0].longest_m:g} m to its last mark"
-    if math.isfinite(site.hard_m) and site.hard_m < water.stand_off_m:
+    if math.isfinite(site.hard_m) and site.hard_m < water.stand_off_m and not forced:
         return f"{site.hard_m:.0f} m from hard structure; wanted {water.stand_off_m:g} m"
     return ""
