@@ -130,7 +130,7 @@ class Round:
     Attributes
     ----------
     tide_max_m, tide_min_m : float
-        Highest and lowest water over the grid's zero from the setting to two hours after the pull.
+        Highest water from the setting to two hours after the pull, lowest while the net lies (m over the grid's zero).
     rope_m : float
         To let out.
     rope_marks : int or None

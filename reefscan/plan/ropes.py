@@ -20,9 +20,14 @@ class Ropes:
     words: tuple[str, ...] = ()
 
 
-def spans(visits: tuple[Visit, ...], tide: NightTide) -> list[tuple[float, float]]:
-    """Lowest and highest water of each round, from its setting to two hours after its pull (m over the grid's zero)."""
-    return [tide.span(visit.set_time, visit.pull_time + LATE_S) for visit in visits]
+def stands(visit: Visit, tide: NightTide) -> tuple[float, float]:
+    """Lowest water while a net lies, and highest until two hours after its pull was due (m over the grid's zero).
+
+    A late pull may drown a float, so it counts for the highest; loose rope is a matter of the hours that are planned.
+    """
+    low, _ = tide.span(visit.set_time, visit.pull_time)
+    _, high = tide.span(visit.set_time, visit.pull_time + LATE_S)
+    return low, high
 
 
 def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tide: NightTide, add: Allowances, limit_m: float) -> Ropes:  # fmt: skip
@@ -45,8 +50,9 @@ def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tid
     InputError
         If the net's rope does not reach.
     """
-    by_round = spans(visits, tide)
-    low, high = tide.span(visits[0].set_time, last_pull + LATE_S)
+    by_round = [stands(visit, tide) for visit in visits]
+    low = min(bottom for bottom, _ in by_round)
+    _, high = tide.span(visits[0].set_time, last_pull + LATE_S)
     one = _out(site, net, high, add)
     beyond = slack_beyond(one, site.depth_m, low, add)
     if net.line == "sinking" or beyond <= limit_m:

@@ -16,8 +16,8 @@ from reefscan.plan.books import Net
 from reefscan.plan.clock import Schedule, Visit
 from reefscan.plan.go import Check
 from reefscan.plan.model import Asked, PlannedNet, Round
-from reefscan.plan.rope import LATE_S, slack, swing
-from reefscan.plan.ropes import ropes
+from reefscan.plan.rope import slack, swing
+from reefscan.plan.ropes import ropes, stands
 from reefscan.plan.sites import BREAKS, Site
 from reefscan.plan.tide import NightTide
 
@@ -65,7 +65,7 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
 
 
 def _round(k: int, visit: Visit, rope: float, net: Net, site: Site, tide: NightTide, asked: Asked, starts: tuple[float, ...]) -> Round:  # fmt: skip
-    low, high = tide.span(visit.set_time, visit.pull_time + LATE_S)
+    low, high = stands(visit, tide)
     at_set, at_pull = tide.height(visit.set_time), tide.height(visit.pull_time)
     stream = stream_at(asked.forecast, starts, visit.set_time)
     to_haul = stream_at(asked.forecast, starts, visit.pull_time)

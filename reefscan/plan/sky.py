@@ -7,19 +7,23 @@ day: high summer's dusk after midnight and a polar day without a sunset come out
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 
 from astral import Observer
 from astral import moon as astral_moon
 from astral import sun as astral_sun
+from scipy.optimize import brentq
 
 HORIZON_DEG = -0.8333
 """Height of the sun's centre at sunset: 34' of refraction and 16' of its own half."""
 
 TWILIGHTS = (("civil", -6.0), ("nautical", -12.0), ("astronomical", -18.0))
-STEP_S = 600.0
+STEP_S = 1200.0
+"""Sun and moon are looked at so often: one that shows for less is not seen to rise."""
+
 CLOSE_S = 0.5
 
 
@@ -72,11 +76,13 @@ def sky(lon: float, lat: float, start: float, end: float) -> Sky:
     def moon(when: float) -> float:
         return _moon_over_horizon(place, when)
 
-    events = _crossings(lambda t: sun(t) - HORIZON_DEG, start, end, "sunrise", "sunset")
-    for name, below in TWILIGHTS:
-        events += _crossings(lambda t, h=below: sun(t) - h, start, end, f"{name} dawn", f"{name} dusk")  # type: ignore[misc]
+    levels = [
+        ("sunrise", "sunset", HORIZON_DEG),
+        *((f"{name} dawn", f"{name} dusk", at) for name, at in TWILIGHTS),
+    ]
+    events = _crossings(sun, start, end, levels)
     crosses = any(event.name in ("sunset", "sunrise") for event in events)
-    events += _crossings(moon, start, end, "moonrise", "moonset")
+    events += _crossings(moon, start, end, [("moonrise", "moonset", 0.0)])
     up = None if crosses else sun(start) > HORIZON_DEG
     return Sky(tuple(sorted(events, key=lambda event: event.time)), lit_share((start + end) / 2), up)
 
@@ -114,19 +120,16 @@ def _moon_over_horizon(place: Observer, when: float) -> float:
 
 
 def _crossings(
-    height: Callable[[float], float], start: float, end: float, rising: str, setting: str
+    height: Callable[[float], float], start: float, end: float, levels: Sequence[tuple[str, str, float]]
 ) -> list[Event]:
-    """Moments at which a height passes 0, to half a second."""
+    """Moments at which a height passes each level, upward and downward, to half a second."""
     out = []
     count = max(1, math.ceil((end - start) / STEP_S))
     times = [start + (end - start) * k / count for k in range(count + 1)]
     values = [height(t) for t in times]
-    for t0, t1, v0, v1 in zip(times, times[1:], values, values[1:], strict=False):
-        if (v0 < 0) == (v1 < 0):
-            continue
-        low, high = t0, t1
-        while high - low > CLOSE_S:
-            middle = (low + high) / 2
-            low, high = (middle, high) if (height(middle) < 0) == (v0 < 0) else (low, middle)
-        out.append(Event(rising if v0 < 0 else setting, (low + high) / 2))
+    for rising, setting, level in levels:
+        for (t0, v0), (t1, v1) in pairwise(zip(times, values, strict=True)):
+            if (v0 < level) != (v1 < level):
+                when = float(brentq(lambda t, at=level: height(t) - at, t0, t1, xtol=CLOSE_S))
+                out.append(Event(rising if v0 < level else setting, when))
     return out
