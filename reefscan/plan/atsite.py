@@ -132,7 +132,7 @@ def pulled_under(rope_m: float, diameter_m: float, lift_kgf: float | None, strea
         return ""
     pull = line_pull_kgf(rope_m, diameter_m, stream.speed_kn)
     told = (
-        f"{stream.speed_kn:g} kn on {rope_m:g} m of {diameter_m * 1000:g} mm line pulls some {pull:.1f} kgf"
+        f"{stream.speed_kn:g} kn on {rope_m:.1f} m of {diameter_m * 1000:g} mm line pulls some {pull:.1f} kgf"
     )
     if lift_kgf is None:
         return f"{told}; the lift of the float is not stated, so it may be pulled under" if pull >= 1 else ""

@@ -87,12 +87,13 @@ def _weather(limits: Limits, forecast: Forecast | None) -> list[Check]:
         if limit is None:
             continue
         what = name.rsplit("_", 1)[0].replace("_", " ")
-        wanted = f"{'at most' if most else 'at least'} {limit:g} {unit}"
+        per, unit = (1000.0, "km") if name == "visibility_m" else (1.0, unit)
+        wanted = f"{'at most' if most else 'at least'} {limit / per:g} {unit}"
         if value is None:
             out.append(Check(what, False, f"the forecast does not say; your limit is {wanted}"))
         else:
             passed = value <= limit if most else value >= limit
-            out.append(Check(what, passed, f"{value:g} {unit}; your limit is {wanted}"))
+            out.append(Check(what, passed, f"{value / per:g} {unit}; your limit is {wanted}"))
     if not out:
         out.append(
             Check(

@@ -61,18 +61,12 @@ def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tid
     most = max(
         slack_beyond(rope, site.depth_m, bottom, add) for rope, (bottom, _) in zip(own, by_round, strict=True)
     )
-    said = f"one rope of {one:g} m for the night leaves {beyond:.1f} m too much at low water, and a floating line catches propellers"
-    left = (
-        ""
-        if most <= limit_m
-        else f"; {most:.1f} m too much are left: weight the line's upper third, or use a sinking one"
-    )
+    said = f"one rope of {one:g} m for the night is {beyond:.1f} m too long at low water, and loose floating line catches propellers"
+    weight = "weight the line's upper third so that it hangs, or use a sinking one"
     if set(own) == {one}:
-        return Ropes(
-            tuple(own), (f"{said}; weight the line's upper third so that it hangs, or use a sinking one",)
-        )
-    each = ", ".join(f"{rope:g} m in round {k}" for k, rope in enumerate(own, 1))
-    return Ropes(tuple(own), (f"{said}: set it anew at each round ({each}){left}",))
+        return Ropes(tuple(own), (f"{said}: {weight}",))
+    left = "" if most <= limit_m else f"; {most:.1f} m too much are left: {weight}"
+    return Ropes(tuple(own), (f"{said}: set it anew at each round as told there{left}",))
 
 
 def _out(site: Site, net: Net, high_m: float, add: Allowances) -> float:

@@ -10,18 +10,18 @@ from reefscan.plan.tide import clock
 from reefscan.survey.tide import TideTable
 
 BEFORE_LEAVING = (
-    "Forecast read anew, and your own limits kept",
-    "Float plan left with someone who knows when to call, and whom",
-    "Life jackets worn; lights, radio, phone and torch work",
-    "Fuel, knife within reach, spare rope and a spare float",
-    "Ropes marked and measured; every float marked as your rules ask",
+    "Forecast read anew, own limits kept",
+    "Float plan left, with whom to call",
+    "Life jackets on; lights, radio work",
+    "Fuel; knife at hand; spare rope, float",
+    "Ropes and floats marked as rules ask",
     "Local rules looked up for tonight",
 )
 BEFORE_MOVING = (
-    "All rope and floats inboard or clear astern",
+    "All rope and floats inboard or clear",
     "Everyone seated or holding on",
-    "Engine in gear only when the line is seen clear of the propeller",
-    "Next mark and the way round on the plotter checked by eye",
+    "Propeller seen clear of lines",
+    "Next mark and way checked by eye",
 )
 HAULING = "Come up slowly with the head as told, the float on the {side} side, and take the engine out of gear before you reach it."
 LIGHTS = (

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 
@@ -12,12 +14,13 @@ from reefscan.plan.model import Plan
 from reefscan.render.card import pdf_of
 from reefscan.render.furniture import plain
 from reefscan.render.nightpicture import draw_ground, draw_tide
-from reefscan.render.sheet import Sheet, SheetNet, sheet_of
+from reefscan.render.sheet import Sheet, SheetNet, SheetRound, sheet_of
 
 PAGE_IN = (11.69, 8.27)  # A4 on its side: a row of rounds needs the width
 LEFT, RIGHT = 0.025, 0.975
 TABLE_TOP, TABLE_BOTTOM = 0.825, 0.345
 SITE_WIDE = 0.265
+FOOT_TALL = 0.258
 
 
 def draw_deck(plan: Plan, ground: Ground, *, unit: str) -> bytes:
@@ -27,9 +30,9 @@ def draw_deck(plan: Plan, ground: Ground, *, unit: str) -> bytes:
     FigureCanvasAgg(figure)
     _head(figure, sheet)
     _table(figure, sheet)
-    tide = figure.add_axes((0.05, 0.105, 0.33, 0.205))
+    tide = figure.add_axes((0.045, 0.105, 0.235, 0.205))
     draw_tide(tide, plan, unit=unit, font=9)
-    draw_ground(figure.add_axes((0.39, 0.075, 0.19, 0.25)), plan, ground, font=9)
+    draw_ground(figure.add_axes((0.285, 0.08, 0.175, 0.245)), plan, ground, font=9)
     _foot(figure, sheet)
     return pdf_of([figure])
 
@@ -67,9 +70,11 @@ def _head(figure: Figure, sheet: Sheet) -> None:
         figure.text(x, 0.878, value, fontsize=17, weight="bold", va="top")
         figure.text(x, 0.845, name, fontsize=9, va="top")
         x += 0.085
-    sky = "   ".join(f"{name} {value}" for name, value in sheet.light)
-    text = [*textwrap.wrap(sky, 92, max_lines=2, placeholder=" …"), "tide: " + "   ".join(sheet.tide)]
-    figure.text(RIGHT, 0.878, "\n".join(text), fontsize=9.5, va="top", ha="right", linespacing=1.35)
+    sky = "   ".join(
+        f"{name} {value}".replace(" ", "_") for name, value in sheet.light
+    )  # a name and its hour stay together
+    text = [line.replace("_", " ") for line in textwrap.wrap(sky, 80, max_lines=2, placeholder=" …")]
+    figure.text(RIGHT, 0.876, "\n".join(text), fontsize=9.5, va="top", ha="right", linespacing=1.35)
 
 
 def _table(figure: Figure, sheet: Sheet) -> None:
@@ -80,57 +85,69 @@ def _table(figure: Figure, sheet: Sheet) -> None:
     rows, most = len(sheet.nets), max(len(net.rounds) for net in sheet.nets)
     ax.set_ylim(rows, 0)
     wide = (1 - SITE_WIDE) / max(most, 3)
-    # a cell holds four lines, and its widest is "□ 20:24 □ 21:24"
     tall_pt = (TABLE_TOP - TABLE_BOTTOM) * PAGE_IN[1] * 72 / rows
-    size = min(15.0, tall_pt / 4.6, wide * (RIGHT - LEFT) * PAGE_IN[0] * 72 / 9.6)
+    wide_pt = wide * (RIGHT - LEFT) * PAGE_IN[0] * 72
     for k, net in enumerate(sheet.nets):
         ax.plot([0, 1], [k, k], color="black", linewidth=1.4)
-        _site(ax, net, k, size)
+        _site(ax, net, k, min(16.0, tall_pt / 3.9))
         for n, one in enumerate(net.rounds):
             x = SITE_WIDE + n * wide
-            ax.plot([x - 0.004] * 2, [k + 0.05, k + 0.95], color="0.6", linewidth=0.6)
-            before = net.rounds[n - 1].rope if n else ""
-            ax.text(x, k + 0.08, f"□ {one.set_at}  □ {one.pull_at}", fontsize=size, weight="bold", va="top")
-            ax.text(
-                x,
-                k + 0.36,
-                one.rope,
-                fontsize=size * 0.92,
-                weight="bold" if one.rope != before else "normal",
-                va="top",
-            )
-            ax.text(x, k + 0.60, f"reads {one.sounder}", fontsize=size * 0.78, va="top")
-            ax.text(x, k + 0.80, one.haul.replace(" into the ", " "), fontsize=size * 0.66, va="top")
+            ax.plot([x - 0.005] * 2, [k + 0.05, k + 0.95], color="0.6", linewidth=0.6)
+            changed = not n or one.rope != net.rounds[n - 1].rope
+            _cell(ax, one, (x, k), tall_pt, wide_pt, changed=changed)
     ax.plot([0, 1], [rows, rows], color="black", linewidth=1.4)
 
 
-def _site(ax: object, net: SheetNet, k: int, size: float) -> None:
-    text = ax.text  # type: ignore[attr-defined]
-    text(0.0, k + 0.06, f"{net.number}", fontsize=size * 1.9, weight="bold", va="top")
-    stay = (
+def _cell(
+    ax: Axes, one: SheetRound, at: tuple[float, float], tall_pt: float, wide_pt: float, *, changed: bool
+) -> None:
+    """One soak: times to tick, rope (bold where it is another than before), sounder; one above the other where it is narrow."""
+    side_by_side = f"□ {one.set_at}  □ {one.pull_at}"
+    rest = f"reads {one.sounder}" + (f", {one.haul}" if one.haul else "")
+    if wide_pt / 9.8 >= tall_pt / 4.9:
+        size = min(16.0, tall_pt / 3.9, wide_pt / 9.8)
+        lines = [
+            (side_by_side, size, True),
+            (one.rope, size * 0.95, changed),
+            (rest, min(size * 0.72, wide_pt / (0.56 * len(rest))), False),
+        ]
+    else:
+        size = min(14.0, tall_pt / 4.9, wide_pt / 5.2)
+        short = one.rope.split(" (")[0]
+        lines = [
+            (f"□ {one.set_at}", size, True),
+            (f"□ {one.pull_at}", size, True),
+            (short, size * 0.95, changed),
+            (f"reads {one.sounder}", size * 0.78, False),
+        ]
+    y = at[1] + 0.06
+    for text, points, bold in lines:
+        ax.text(at[0], y, text, fontsize=points, weight="bold" if bold else "normal", va="top")
+        y += 1.28 * points / tall_pt
+
+
+def _site(ax: Axes, net: SheetNet, k: int, size: float) -> None:
+    """Number, place, what is there, how to come to it, where to let go."""
+    ax.text(0.0, k + 0.06, f"{net.number}", fontsize=size * 1.7, weight="bold", va="top")
+    what = (
         "STAY?  " + "; ".join(net.stay)
         if net.stay
-        else f"{net.title}, {net.depth}" + (f", {net.light}" if net.light else "")
+        else f"{net.title}, {net.depth}; look again if off by {net.look_again}"
     )
-    small = min(size * 0.72, 9.2)
-    text(0.034, k + 0.08, net.place, fontsize=min(size * 0.82, 11), weight="bold", va="top")
-    text(
-        0.034,
+    small, x = min(size * 0.66, 8.2), 0.034
+    release = next((one.release for one in net.rounds if one.release), "")
+    ax.text(x, k + 0.07, net.place, fontsize=min(size * 0.86, 11.5), weight="bold", va="top")
+    ax.text(
+        x,
         k + 0.34,
-        _short(stay, 46),
+        _short(what, 42 if net.stay else 52),
         fontsize=small,
         weight="bold" if net.stay else "normal",
         va="top",
         parse_math=False,
     )
-    text(0.034, k + 0.56, f"from before: {net.way}", fontsize=small * 0.86, va="top")
-    text(
-        0.034,
-        k + 0.77,
-        _short(f"look again if ±{net.look_again} off" + (f"; {net.release}" if net.release else ""), 66),
-        fontsize=small * 0.86,
-        va="top",
-    )
+    ax.text(x, k + 0.55, _short(net.way, 52), fontsize=small, va="top")
+    ax.text(x, k + 0.76, _short(release, 52), fontsize=small, va="top")
 
 
 def _short(text: str, most: int) -> str:
@@ -138,40 +155,36 @@ def _short(text: str, most: int) -> str:
 
 
 def _foot(figure: Figure, sheet: Sheet) -> None:
-    """Checks to tick, what to mind, the user's own rules."""
+    """Checks to tick, the user's own rules, reserves, what to mind; two columns."""
     boxes = [
-        "Before leaving",
-        *(f"□ {line}" for line in sheet.before_leaving),
-        "Before moving on",
-        *(f"□ {line}" for line in sheet.before_moving),
-    ]
-    y = 0.325
-    for line in boxes:
-        head = not line.startswith("□")
-        figure.text(0.592, y, _short(line, 62), fontsize=8.2, weight="bold" if head else "normal", va="top")
-        y -= 0.0205
-    rules = [*sheet.rules, *(f"{name}, most {most}:  {'□' * min(most, 12)}" for name, most in sheet.tallies)]
-    notes = [
-        *(["Your rules", *rules] if rules else []),
-        "Reserves", *(sheet.reserves or ("none",)),
-        "Home", sheet.home,
-        "Mind", *(line for words in sheet.warnings for line in textwrap.wrap(words, 50, max_lines=3, placeholder=" …")),
+        "BEFORE LEAVING", *(f"□ {line}" for line in sheet.before_leaving),
+        "BEFORE MOVING ON", *(f"□ {line}" for line in sheet.before_moving),
     ]  # fmt: skip
-    y = 0.325
-    for line in notes:
-        if y < 0.085:
-            figure.text(0.79, y, "… more in plan.json and deck.html", fontsize=7.2, va="top")
-            break
-        head = line in ("Your rules", "Reserves", "Home", "Mind")
-        figure.text(
-            0.79,
-            y,
-            _short(plain(line), 54),
-            fontsize=7.4,
-            weight="bold" if head else "normal",
-            va="top",
-            parse_math=False,
-        )
-        y -= 0.0165
-    for k, line in enumerate(textwrap.wrap(f"{sheet.hauling} {sheet.rules_line} {sheet.caution}", 205)):
-        figure.text(LEFT, 0.052 - k * 0.0165, line, fontsize=7.4, va="top")
+    rules = [*sheet.rules, *(f"{name}, most {most}: {'□' * min(most, 12)}" for name, most in sheet.tallies)]
+    lights = dict.fromkeys(net.light for net in sheet.nets if net.light)
+    notes = [
+        *(["YOUR RULES", *rules] if rules else []),
+        "RESERVES", *(sheet.reserves or ("none",)),
+        "HOME", sheet.home,
+        *(["LIGHTS", *lights] if lights else []),
+    ]  # fmt: skip
+    mind = ["MIND", *(sheet.warnings or ("nothing was noticed, which is no promise",))]
+    _column(figure, 0.468, boxes, size=7.9, step=0.0205, wide=60)
+    _column(figure, 0.672, notes, size=7.2, step=0.0148, wide=40)
+    _column(figure, 0.845, mind, size=7.2, step=0.0148, wide=33)
+    last = f"{sheet.hauling} {sheet.rules_line} {sheet.caution}"
+    for k, line in enumerate(textwrap.wrap(last, 205)):
+        figure.text(LEFT, 0.058 - k * 0.0165, line, fontsize=7.4, va="top")
+
+
+def _column(figure: Figure, x: float, texts: Sequence[str], *, size: float, step: float, wide: int) -> None:
+    """Lines from the top of the foot down, heads in bold; what finds no room is told to be elsewhere."""
+    lines = [
+        line for text in texts for line in textwrap.wrap(plain(text), wide, max_lines=4, placeholder=" …")
+    ]
+    most = int(FOOT_TALL / step)
+    if len(lines) > most:
+        lines = [*lines[: most - 1], "… the rest is in deck.html"]
+    for k, line in enumerate(lines):
+        weight = "bold" if line.isupper() else "normal"
+        figure.text(x, 0.325 - k * step, line, fontsize=size, weight=weight, va="top", parse_math=False)

@@ -49,7 +49,7 @@ def draw_tide(ax: Axes, plan: Plan, *, unit: str, font: float) -> None:
             words, (turn.time, turn.height_m / per), (0, 5 if turn.high else 7), textcoords="offset points", ha="center",
             va="bottom", fontsize=font * 0.85, path_effects=HALO,
         )  # fmt: skip
-    ax.set_ylim(float(height.min()) - (len(plan.nets) + 1) * step, float(height.max()) + 0.5 * span)
+    ax.set_ylim(float(height.min()) - (len(plan.nets) + 1) * step, float(height.max()) + 0.6 * span)
     hours = _whole_hours(float(when[0]), float(when[-1]), zone)
     ax.set_xticks(hours, [clock(t, zone)[11:13] for t in hours])
     ax.grid(axis="x", color="0.75", linewidth=0.6)
@@ -82,8 +82,21 @@ def draw_ground(ax: Axes, plan: Plan, ground: Ground, *, font: float) -> None:
     for net in plan.nets:
         x, y = np.array(to_grid.transform(net.site.lon, net.site.lat)) - middle
         ax.add_patch(Circle((x, y), net.circle_m, fill=False, edgecolor="black", linewidth=1.0))
-        ax.annotate(f"{net.number}", (x, y), fontsize=font * 1.1, weight="bold", ha="center", va="center", zorder=6,
-                    bbox={"boxstyle": "circle,pad=0.2", "facecolor": "white", "edgecolor": "black"})  # fmt: skip
+        ax.plot(
+            x,
+            y,
+            marker="o",
+            markersize=4,
+            color="black",
+            markeredgecolor="white",
+            markeredgewidth=0.6,
+            zorder=5,
+        )
+        side = 1 if net.number % 2 else -1  # neighbours in the order of the visits lie close together
+        ax.annotate(
+            f"{net.number}", (x, y), (side * font * 0.8, 0), textcoords="offset points", fontsize=font * 1.1, weight="bold",
+            ha="center", va="center", zorder=6, path_effects=HALO,
+        )  # fmt: skip
     scale_and_north(ax, half, half)
     ax.set_xlim(-half, half)
     ax.set_ylim(-half, half)

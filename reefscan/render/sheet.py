@@ -15,6 +15,7 @@ from reefscan.render.furniture import plain
 from reefscan.render.marks import show_depth
 
 NMI = 1852.0
+SHOWN = ("sunset", "civil dusk", "nautical dusk", "sunrise", "moonrise", "moonset")
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,6 @@ class SheetNet:
     rounds: tuple[SheetRound, ...]
     stay: tuple[str, ...]
     warnings: tuple[str, ...]
-    release: str
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
         ("turn back", limit or at(plan.schedule.last_pull)),
         ("back by", at(plan.schedule.back)),
     ]
-    light = [(event.name, at(event.time)) for event in plan.sky.events if "astronomical" not in event.name]
+    light = [(event.name, at(event.time)) for event in plan.sky.events if event.name in SHOWN]
     turns = plan.tide.turns(plan.schedule.depart, plan.schedule.last_pull + 2 * 3600)
     return Sheet(
         title=f"Night of {asked.date}, {clock(plan.first_set, zone)[17:]} ({zone})",
@@ -136,7 +136,6 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         )
         for one in net.rounds
     )
-    releases = dict.fromkeys(one.release for one in rounds)
     return SheetNet(
         number=net.number,
         place=f"{degrees_minutes(site.lat, lat=True)}  {degrees_minutes(site.lon, lat=False)}",
@@ -152,7 +151,6 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
             *([f"mind: {', '.join(plain(f).replace('-', ' ') for f in site.flags)}"] if site.flags else []),
             *([f"note: {plain(site.note)}"] if site.note else []),
         ),
-        release="; ".join(releases) if any(releases) else "",
     )
 
 
@@ -165,13 +163,13 @@ def rope_words(one: Round, unit: str) -> str:
 def _haul(one: Round, plan: Plan) -> str:
     if one.head.true_deg is None:
         return ""
-    return f"head {plan.magnet.of(one.head.true_deg):03.0f}° M into the {one.head.into}"
+    return f"head {plan.magnet.of(one.head.true_deg):03.0f}° M into {one.head.into}"
 
 
 def _release(one: Round, unit: str) -> str:
     if one.stream is None or one.drift_m < 1:
         return ""
-    return f"let go {show_depth(one.drift_m, unit, places=0)} up-stream (toward {(one.stream.to_deg + 180) % 360:03.0f}° true)"
+    return f"let go {show_depth(one.drift_m, unit, places=0)} up-stream, {(one.stream.to_deg + 180) % 360:03.0f}° true"
 
 
 def _way(way: Way, plan: Plan) -> str:

@@ -42,7 +42,7 @@ def test_a_large_tide_that_falls_takes_a_rope_a_round() -> None:
     """
     made = ropes(SITE, Net(rope_m=20, marks_m=1), VISITS, 4 * HOUR, tide(0.0, 6.0), PLAIN, 3.0)
     assert made.lengths_m == (16.0, 16.0, 13.0)
-    assert "13 m in round 3" in made.words[0] and "propellers" in made.words[0]
+    assert "set it anew at each round" in made.words[0] and "propellers" in made.words[0]
 
 
 def test_a_sinking_line_is_left_as_it_is() -> None:
