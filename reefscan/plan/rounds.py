@@ -45,7 +45,8 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
     )
     under = pulled_under(longest.rope_m, net.line_diameter_m, net.float_lift_kgf, fastest)
     warned = list(made.words)
-    doubt = longest.rope_m - site.depth_m - longest.tide_max_m - asked.add.above_m - site.depth_95_m
+    spare = min(each.rope_m - each.tide_max_m for each in rounds) - site.depth_m - asked.add.above_m
+    doubt = spare - site.depth_95_m
     if doubt < 0:
         warned.append(
             f"the depth may be off by {site.depth_95_m:.1f} m: if it is that much deeper the rope is {-doubt:.1f} m short; sound it first"

@@ -12,7 +12,7 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-from invented import asked_of, known, seabed, sites_on, tide_of, to_grid
+from plan.invented import asked_of, known, seabed, sites_on, tide_of, to_grid
 from pyproj import Geod
 
 from reefscan.base.errors import InputError
