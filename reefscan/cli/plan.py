@@ -152,6 +152,19 @@ class WishOptions:
     )
 
 
+@dataclass(frozen=True)
+class OutOptions:
+    """What is written, and where."""
+
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the plan's files go.")] = Path(
+        "plan"
+    )
+    route: Annotated[
+        bool, typer.Option("--route", help="Write the way as a line too; an autopilot would follow it.")
+    ] = False
+    unit: Annotated[str | None, asked("--unit", metavar="m|ft|fathom", help="Unit on the deck sheet.")] = None
+
+
 @grouped
 def command(
     run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
@@ -160,15 +173,7 @@ def command(
     water: WaterOptions,
     boat: BoatOptions,
     wishes: WishOptions,
-    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the plan's files go.")] = Path(
-        "plan"
-    ),
-    route: Annotated[
-        bool, typer.Option("--route", help="Write the way as a line too; an autopilot would follow it.")
-    ] = False,
-    unit: Annotated[
-        str | None, asked("--unit", metavar="m|ft|fathom", help="Unit on the deck sheet.")
-    ] = None,
+    output: OutOptions,
 ) -> None:
     """Plan a night: sites, rope, order, clock, a sheet for the boat and one to leave ashore.
 
@@ -185,11 +190,12 @@ def command(
     from reefscan.review.opened import open_run
     from reefscan.review.picked import picked_sites
 
+    unit = output.unit
     if unit is not None and unit not in UNIT_METRES:
         raise InputError(f"--unit {unit}: say one of {', '.join(UNIT_METRES)}")
     given = (wishes.picks, water.tide, water.secondary, boat.boat, boat.forecast, boat.rules, gear.gear)
     for name in FILES:
-        refuse_foreign(out / name, run_inputs(run, *given))
+        refuse_foreign(output.out / name, run_inputs(run, *given))
     wanted, tide = _asked(night, gear, water, boat, wishes)
     opened = open_run(run)
     scored = opened.listing.scored
@@ -202,7 +208,7 @@ def command(
     plan, ground = plan_run(
         wanted, table, opened.sources, opened.known, opened.run.info, tide, fairways=wishes.allow_fairways
     )
-    for path in _write(out, plan, ground, unit=unit or opened.unit, run=opened.name, route=route):
+    for path in _write(plan, ground, output, unit=unit or opened.unit, run=opened.name):
         typer.echo(str(path))
     for sentence in (opened.closed_words, *said, *(f"mind: {words}" for words in plan.warnings)):
         typer.echo(f"reefscan: {sentence}", err=True)
@@ -220,7 +226,7 @@ def _told(plan: Any) -> str:
     )
 
 
-def _write(out: Path, plan: Any, ground: Any, *, unit: str, run: str, route: bool) -> list[Path]:
+def _write(plan: Any, ground: Any, output: OutOptions, *, unit: str, run: str) -> list[Path]:
     """All files, each whole or not at all."""
     from reefscan.io.out.floatplan import float_plan
     from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
@@ -231,12 +237,13 @@ def _write(out: Path, plan: Any, ground: Any, *, unit: str, run: str, route: boo
 
     contents: tuple[bytes | str, ...] = (
         plan_json(plan, run=run),
-        plan_geojson(plan, route=route),
-        plan_gpx(plan, route=route),
+        plan_geojson(plan, route=output.route),
+        plan_gpx(plan, route=output.route),
         draw_deck(plan, ground, unit=unit),
         deck_page(plan, ground, unit=unit),
         float_plan(plan),
     )
+    out = output.out
     with telling(out):
         out.mkdir(parents=True, exist_ok=True)
     return [write_out(out / name, data) for name, data in zip(FILES, contents, strict=True)]
