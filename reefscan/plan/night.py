@@ -213,7 +213,7 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
         reserves=tuple(field.sites[k] for k in taken.reserves), ways=ways, schedule=tour.schedule, water=water, tide=tide,
         sky=window.sky, magnet=magnet(*asked.launch, middle), choice=taken.choice, totals=totals, go=(), warnings=(),
         assumptions=(), closed_words=known.closed_words,
-        deepest_m=tuple(dict.fromkeys((f"{net.longest_m:g} m of rope", deepest(net, water.high_m, water.add)) for net in asked.nets)),
+        deepest_m=tuple(dict.fromkeys((f"{net.longest_m:.4g} m of rope", deepest(net, water.high_m, water.add)) for net in asked.nets)),
     )  # fmt: skip
     plan = replace(plan, go=checks(asked.boat, asked.forecast, asked.rules, _facts(plan)))
     return replace(plan, warnings=(*known.notes, *warnings_of(plan)), assumptions=assumptions(plan))

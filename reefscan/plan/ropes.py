@@ -61,7 +61,7 @@ def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tid
     most = max(
         slack_beyond(rope, site.depth_m, bottom, add) for rope, (bottom, _) in zip(own, by_round, strict=True)
     )
-    said = f"one rope of {one:g} m for the night is {beyond:.1f} m too long at low water, and loose floating line catches propellers"
+    said = f"one rope for the night is more than {limit_m:g} m too long at low water, and loose floating line catches propellers"
     weight = "weight the line's upper third so that it hangs, or use a sinking one"
     if set(own) == {one}:
         return Ropes(tuple(own), (f"{said}: {weight}",))

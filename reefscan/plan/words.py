@@ -57,14 +57,29 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
         out.append(f"the forecast says no wave height: {asked.wave_m:g} m are reckoned with")
     if asked.forecast is not None and not asked.forecast.stream:
         out.append("no stream is stated: drift, the side to haul from and the pull on floats leave it out")
-    for net in plan.nets:
-        out += [f"net {net.number}: {words}" for words in net.warnings]
-        out += [f"net {net.number}: {check.name}: {check.words}" for check in net.checks if not check.passed and check.words not in net.warnings]  # fmt: skip
+    out += _of_nets(plan)
     if not plan.magnet.current:
         out.append("the magnetic model is out of its years there: take the variation from the chart")
     if plan.choice.gap:
         out.append(f"the choice of sites is proved within {plan.choice.gap:.1%} of the best only")
     return tuple(out)
+
+
+def _of_nets(plan: Plan) -> list[str]:
+    """What is said of single nets, once for all that it is said of."""
+    said: dict[str, list[int]] = {}
+    for net in plan.nets:
+        failed = [
+            f"{check.name}: {check.words}"
+            for check in net.checks
+            if not check.passed and check.words not in net.warnings
+        ]
+        for words in (*net.warnings, *failed):
+            said.setdefault(words, []).append(net.number)
+    return [
+        f"net{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}: {words}"
+        for words, numbers in said.items()
+    ]
 
 
 def assumptions(plan: Plan) -> tuple[str, ...]:

@@ -100,7 +100,7 @@ def _round(one: Round, plan: Plan) -> dict[str, Any]:
         "tide_pull_m": _metres(one.tide_pull_m, 3),
         "tide_max_m": _metres(one.tide_max_m, 3),
         "tide_min_m": _metres(one.tide_min_m, 3),
-        "rope_m": _metres(one.rope_m, 3),
+        "rope_m": _metres(one.rope_m, 4),
         "rope_marks": one.rope_marks,
         "slack_max_m": _metres(one.slack_max_m, 2),
         "sounder_m": _metres(one.sounder_m, 2),
