@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -286,3 +287,22 @@ def test_the_help_does_not_wait_for_the_heavy_libraries() -> None:
     code = "import sys; from reefscan.cli import run; run(['plan', '--help']); sys.exit(bool({'scipy', 'matplotlib', 'skimage'} & set(sys.modules)))"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, check=False)
     assert done.returncode == 0
+
+
+@pytest.mark.slow
+def test_the_readmes_night_is_planned_on_the_demo_coast(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The command as it stands there, after the scan that stands there; the sites keep out of the fairway and the reserve."""
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / "data_samples").symlink_to(ROOT / "data_samples")
+    text = (ROOT / "README.md").read_text(encoding="utf-8")
+    for start in (r"^\$ reefscan (scan .*)$", r"^reefscan (plan runs/coast --gear (?:.*\\\n)+.*)$"):
+        (words,) = re.findall(start, text, re.M)
+        assert command_line(shlex.split(words.replace("\\\n", " "))) == 0
+    plan = json.loads((tmp_path / "plan" / "plan.json").read_text())
+    jsonschema.validate(plan, load_schema("plan"))
+    assert len(plan["nets"]) == 6
+    reasons = " ".join(left["reason"] for left in plan["sites_left_out"])
+    assert "fairway" in reasons
+    assert plan["closed"].startswith("Closed ground: from closed.geojson")
