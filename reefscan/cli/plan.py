@@ -141,6 +141,9 @@ class WishOptions:
     within: Annotated[str | None, asked("--within", metavar="LENGTH", help="No two nets farther apart.")] = (
         None
     )
+    reach: Annotated[
+        str, typer.Option("--range", metavar="LENGTH", help="Farthest site from the launch.")
+    ] = "10km"
     stand_off: Annotated[str, typer.Option("--stand-off", metavar="LENGTH", help="From hard structure.")] = (
         "0m"
     )
@@ -206,8 +209,9 @@ def command(
         table, said = picked_sites(opened, wishes.picks)
         table = with_scores(table, opened.table, scored)
     plan, ground = plan_run(
-        wanted, table, opened.sources, opened.known, opened.run.info, tide, fairways=wishes.allow_fairways
-    )
+        wanted, table, opened.sources, opened.known, opened.run.info, tide,
+        fairways=wishes.allow_fairways, range_m=_least("--range", wishes.reach),
+    )  # fmt: skip
     for path in _write(plan, ground, output, unit=unit or opened.unit, run=opened.name):
         typer.echo(str(path))
     for sentence in (opened.closed_words, *said, *(f"mind: {words}" for words in plan.warnings)):

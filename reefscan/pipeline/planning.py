@@ -16,11 +16,15 @@ from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Known, Plan
 from reefscan.plan.night import make_plan
 from reefscan.plan.sites import Site
+from reefscan.plan.spacing import GEOD
 from reefscan.plan.tide import NightTide
 from reefscan.score.ranking import best_first
 from reefscan.score.scoring import Scored
 from reefscan.surroundings.closed import first_inside
 from reefscan.surroundings.known import Surroundings, closed_words
+
+RANGE_M = 10_000.0
+"""How far from the launch sites are looked for: an hour at 5 knots (a guess)."""
 
 
 def all_sites(table: pd.DataFrame, scored: Scored) -> pd.DataFrame:
@@ -50,6 +54,7 @@ def plan_run(
     tide: NightTide,
     *,
     fairways: bool = False,
+    range_m: float = RANGE_M,
 ) -> tuple[Plan, Ground]:
     """Plan a night from a run's sites.
 
@@ -63,6 +68,8 @@ def plan_run(
         Its ``run.json``.
     fairways : bool
         Sites in fairways are allowed.
+    range_m : float
+        Sites farther from the launch are left out: a whole coast as one ground would have cells too large for a boat.
 
     Returns
     -------
@@ -70,19 +77,30 @@ def plan_run(
         The ground is what the legs were laid over.
     """
     sites = tuple(_site(row) for row in table.to_dict("records"))
-    lon = np.array([asked.launch[0], *(site.lon for site in sites)])
-    lat = np.array([asked.launch[1], *(site.lat for site in sites)])
+    near = [site for site in sites if _far_m(asked, site.lon, site.lat) <= range_m]
+    lon = np.array([asked.launch[0], *(site.lon for site in near)])
+    lat = np.array([asked.launch[1], *(site.lat for site in near)])
     ground = ground_of(sources, lon, lat)
+    closed = _closed(around, fairways)
+
+    def against(lon: float, lat: float) -> str:
+        far = _far_m(asked, lon, lat)
+        return closed(lon, lat) if far <= range_m else f"beyond --range: {far / 1000:.1f} km from the launch"
+
     to_grid, back = transformer("EPSG:4326", ground.crs), transformer(ground.crs, "EPSG:4326")
     known = Known(
         sites=sites,
-        closed=_closed(around, fairways),
+        closed=against,
         closed_words=closed_words(info),
         to_grid=_pairs(to_grid),
         to_lonlat=_pairs(back, 7),
         notes=_notes(asked, info),
     )
     return make_plan(asked, known, ground, tide), ground
+
+
+def _far_m(asked: Asked, lon: float, lat: float) -> float:
+    return float(GEOD.inv(*asked.launch, lon, lat)[2])
 
 
 def _pairs(way: Any, digits: int | None = None) -> Callable[[float, float], tuple[float, float]]:

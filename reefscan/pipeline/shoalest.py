@@ -17,7 +17,7 @@ from reefscan.plan.legs import Ground
 
 Floats = NDArray[np.float64]
 
-MOST_SIDE = 1200
+MOST_SIDE = 2000
 """Cells on a side at most: ways from seven places are then found in some seconds."""
 
 MARGIN_M = 1000.0

@@ -25,8 +25,8 @@ BEFORE_MOVING = (
 )
 HAULING = "Come up slowly with the head as told, the float on the {side} side, and take the engine out of gear before you reach it."
 LIGHTS = (
-    "Tell a float still to be pulled from one that is pulled by a scheme of your own, by round. A coloured or flashing light may be "
-    "taken for another kind of mark: local rules decide."
+    "Tell floats still to be pulled from pulled ones by a scheme of your own; a coloured or flashing light may be taken for another "
+    "kind of mark, so local rules decide."
 )
 MOVE_ON = (
     "Move a net to a reserve when two pulls in a row bring it nothing while the others catch, or when the sounder shows other ground "

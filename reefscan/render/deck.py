@@ -172,9 +172,9 @@ def _foot(figure: Figure, sheet: Sheet) -> None:
     _column(figure, 0.468, boxes, size=7.9, step=0.0205, wide=60)
     _column(figure, 0.672, notes, size=7.2, step=0.0148, wide=40)
     _column(figure, 0.845, mind, size=7.2, step=0.0148, wide=33)
-    last = f"{sheet.hauling} {sheet.rules_line} {sheet.caution}"
-    for k, line in enumerate(textwrap.wrap(last, 205)):
-        figure.text(LEFT, 0.058 - k * 0.0165, line, fontsize=7.4, va="top")
+    last = f"{sheet.hauling} {sheet.lights} {sheet.rules_line} {sheet.caution}"
+    for k, line in enumerate(textwrap.wrap(last, 208)):
+        figure.text(LEFT, 0.06 - k * 0.0155, line, fontsize=7.2, va="top")
 
 
 def _column(figure: Figure, x: float, texts: Sequence[str], *, size: float, step: float, wide: int) -> None:
