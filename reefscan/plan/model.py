@@ -232,6 +232,16 @@ class Plan:
     deepest_m: tuple[tuple[str, float], ...]
 
     @property
+    def chain(self) -> tuple[Way, ...]:
+        """The ways that follow one on the other: out, along the nets, home; without the one back to the first net."""
+        return (*self.ways[: len(self.nets)], self.ways[-1])
+
+    @property
+    def again(self) -> tuple[Way, ...]:
+        """The way from the last net back to the first, for the next round; none of a single net."""
+        return self.ways[len(self.nets) : -1]
+
+    @property
     def first_set(self) -> float:
         """The first set (s since 1970 UTC)."""
         return min(net.rounds[0].set_time for net in self.nets)

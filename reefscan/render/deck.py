@@ -180,7 +180,7 @@ def _foot(figure: Figure, sheet: Sheet) -> None:
 def _column(figure: Figure, x: float, texts: Sequence[str], *, size: float, step: float, wide: int) -> None:
     """Lines from the top of the foot down, heads in bold; what finds no room is told to be elsewhere."""
     lines = [
-        line for text in texts for line in textwrap.wrap(plain(text), wide, max_lines=4, placeholder=" …")
+        line for text in texts for line in textwrap.wrap(plain(text), wide, max_lines=6, placeholder=" …")
     ]
     most = int(FOOT_TALL / step)
     if len(lines) > most:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import re
 import shlex
@@ -107,6 +108,11 @@ def test_a_route_is_written_where_it_is_asked_for(coast: Path, tmp_path: Path) -
     GPX.assertValid(tree)
     points = [[float(p.get("lon")), float(p.get("lat"))] for p in tree.findall("{*}rte/{*}rtept")]
     assert points[0] == points[-1] == plan["route"][0]["points"][0]
+    # an autopilot follows it: each of its pieces is one that was laid round land and shoals
+    laid = [pair for way in plan["route"] for pair in itertools.pairwise(way["points"])]
+    assert [pair for pair in itertools.pairwise(points) if pair not in laid] == []
+    ordered = [[float(p.get("lon")), float(p.get("lat"))] for p in tree.findall("{*}wpt")]
+    assert [pair for pair in itertools.pairwise(ordered[: len(points) - 1]) if pair not in laid] == []
     for net in plan["nets"]:
         assert [net["lon"], net["lat"]] in points
     places = json.loads((tmp_path / "plan" / "plan.geojson").read_text())
@@ -187,7 +193,7 @@ def test_failed_checks_come_first_on_the_sheets_and_last_on_the_screen(
         (("--until", "15:00"), (), "before the first set (sunset"),
         (("--launch", "22,5,1"), (), "wanted latitude and longitude"),
         (("--launch", "122,5"), (), "latitude comes first"),
-        (("--launch", "-51.69,-57.86"), (), "--launch -51.69,-57.86"),
+        (("--launch", "-51.69,-57.86"), (), "neither the launch nor a site lies on this grid; check --launch"),
         (("--soak", "an hour"), (), "--soak"),
         (("--surge", "-1m"), (), "--surge -1m: wanted 0 or more"),
         (("--unit", "yard"), (), "--unit yard"),

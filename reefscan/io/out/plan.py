@@ -217,24 +217,30 @@ def _feature(kind: str, coordinates: Any, properties: dict[str, Any]) -> dict[st
 
 
 def plan_points(plan: Plan) -> list[Waypoint]:
-    """Launch, then for each leg its corners and the net it leads to, then the corners home and the reserves.
+    """Launch, then for each leg its corners and the net it leads to, the corners home; last those back to the first net, and reserves.
 
     An ordered list, so that whoever steers from point to point goes the way that was laid round land and shoals.
     """
-    start = plan.ways[0].places[0]
-    points = [Waypoint("launch", *start, text="where the ways begin", kind="launch")]
-    for k, way in enumerate(plan.ways):
-        points += [
-            Waypoint(f"turn {k}-{n}", lon, lat, text=f"on the way from {way.start} to {way.end}", kind="turn")
-            for n, (lon, lat) in enumerate(way.places[1:-1], 1)
-        ]
-        if way.end != "launch" and k < len(plan.nets):
+    points = [Waypoint("launch", *plan.ways[0].places[0], text="where the ways begin", kind="launch")]
+    for k, way in enumerate(plan.chain):
+        points += _turns(way, f"turn {k}")
+        if k < len(plan.nets):
             points.append(_point(plan.nets[k]))
+    for way in plan.again:
+        points += _turns(way, "next round")
     points += [
         Waypoint(f"reserve {k}", site.lon, site.lat, site.depth_m, kind="reserve", fields={"id": site.id})
         for k, site in enumerate(plan.reserves, 1)
     ]
     return tidy(points)
+
+
+def _turns(way: Way, name: str) -> list[Waypoint]:
+    """Corners of a way between its ends."""
+    return [
+        Waypoint(f"{name}-{n}", lon, lat, text=f"on the way from {way.start} to {way.end}", kind="turn")
+        for n, (lon, lat) in enumerate(way.places[1:-1], 1)
+    ]
 
 
 def _point(net: PlannedNet) -> Waypoint:
@@ -259,7 +265,7 @@ def plan_gpx(plan: Plan, *, route: bool) -> bytes:
         lines = [f"<rte><name>{escape(head.title)}</name>"]
         lines += [
             f'<rtept lat="{lat:.7f}" lon="{lon:.7f}"><name>{escape(f"{way.start} to {way.end}")}</name></rtept>'
-            for way in plan.ways
+            for way in plan.chain
             for lon, lat in (way.places[:-1] if way is not plan.ways[-1] else way.places)
         ]
         text = text.replace("</gpx>", "\n".join([*lines, "</rte>", "</gpx>"]))
