@@ -76,8 +76,11 @@ def plan_run(
     Plan, Ground
         The ground is what the legs were laid over.
     """
-    sites = tuple(_site(row) for row in table.to_dict("records"))
-    near = [site for site in sites if _far_m(asked, site.lon, site.lat) <= range_m]
+    every = [_site(row) for row in table.to_dict("records")]
+    near = [site for site in every if _far_m(asked, site.lon, site.lat) <= range_m]
+    named = {*asked.wishes.keep, *asked.wishes.drop}  # one of these that is too far is told by name
+    sites = tuple(near) + tuple(site for site in every if site.id in named and site not in near)
+    beyond = len(every) - len(near)
     lon = np.array([asked.launch[0], *(site.lon for site in near)])
     lat = np.array([asked.launch[1], *(site.lat for site in near)])
     ground = ground_of(sources, lon, lat)
@@ -94,7 +97,8 @@ def plan_run(
         closed_words=closed_words(info),
         to_grid=_pairs(to_grid),
         to_lonlat=_pairs(back, 7),
-        notes=_notes(asked, info),
+        notes=_notes(asked, info)
+        + ((f"{beyond} sites lie beyond --range, {range_m / 1000:g} km from the launch",) if beyond else ()),
     )
     return make_plan(asked, known, ground, tide), ground
 
@@ -150,10 +154,16 @@ def _closed(around: Surroundings | None, fairways: bool) -> Callable[[float, flo
 
 def _notes(asked: Asked, info: Mapping[str, Any]) -> tuple[str, ...]:
     """What of the run does not fit the night."""
+    out = []
+    shift = info.get("datum_shift_m")
+    if isinstance(shift, (int, float)) and shift:
+        out.append(
+            f"the run added {shift:+g} m to every height (--datum-shift): the grid's zero that the tide table is compared with is the moved one"
+        )
     around = info.get("around")
     day = around.get("date") if isinstance(around, Mapping) else None
     if isinstance(day, str) and day != asked.date.isoformat():
-        return (
-            f"closed ground was judged for {day} when this run was scanned, not for {asked.date}; scan again with --date {asked.date}",
+        out.append(
+            f"closed ground was judged for {day} when this run was scanned, not for {asked.date}; scan again with --date {asked.date}"
         )
-    return ()
+    return tuple(out)

@@ -22,7 +22,7 @@ AGAINST_WIND_KN, AGAINST_STREAM_KN = 10.0, 0.5
 """Wind against tide is told from these on, where their ways differ from opposite by less than 60 degrees (guesses)."""
 
 PULL_SHARE = 0.5
-"""Share of a float's lift from which the pull on its line is told: the estimate may be off by two."""
+"""Share of a float's lift, or of a net's weight, from which the pull on the line is told: the estimate may be off by two."""
 
 LEAST_LOOK_M = 0.5
 
@@ -139,6 +139,16 @@ def pulled_under(rope_m: float, diameter_m: float, lift_kgf: float | None, strea
     if pull < PULL_SHARE * lift_kgf:
         return ""
     return f"{told} on a float that lifts {lift_kgf:g} kgf: the stream may pull it under; use a larger float, thinner line or slack water"
+
+
+def dragged(rope_m: float, diameter_m: float, weight_kg: float | None, stream: Stream | None) -> str:
+    """Words where the line pulls on the net with much of its weight; the other half of the drag acts there."""
+    if stream is None or weight_kg is None:
+        return ""
+    pull = line_pull_kgf(rope_m, diameter_m, stream.speed_kn)
+    if pull < PULL_SHARE * weight_kg:
+        return ""
+    return f"{stream.speed_kn:g} kn on the line pulls some {pull:.1f} kgf on a net of {weight_kg:g} kg: it may walk; use more weight or slack water"
 
 
 def turned(degrees: float | None) -> float | None:

@@ -40,6 +40,8 @@ class Field:
     start : Place
         Where ways begin: the launch, or the water next to it.
     dock : (row, col)
+    more : int
+        Sites within all limits that are not chosen among, since there are better ones enough.
     """
 
     sites: tuple[Site, ...]
@@ -47,6 +49,7 @@ class Field:
     left_out: tuple[LeftOut, ...]
     start: Place
     dock: tuple[int, int]
+    more: int = 0
 
 
 @dataclass(frozen=True)
@@ -103,7 +106,8 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
             sites.append(site)
             berths.append(berth)
     _refuse_none(asked, water, sites, left)
-    return Field(tuple(sites), tuple(berths), tuple(left), start, dock)
+    more = len(known.sites) - len(sites) - len(left)
+    return Field(tuple(sites), tuple(berths), tuple(left), start, dock, more)
 
 
 def take(asked: Asked, field: Field, water: Water, streams: tuple[Stream, ...]) -> Taken:

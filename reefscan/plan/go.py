@@ -43,7 +43,7 @@ class NightFacts:
     date : date
         Of the evening.
     clock : tuple of str
-        First set, last pull and back at the launch, as clock times.
+        First set, last pull and leaving the last net, as clock times.
     moments : tuple of float
         The same, in seconds since 1970 UTC.
     turn_back, hours_from, hours_to : float or None
@@ -117,8 +117,8 @@ def _persons(boat: Boat, facts: NightFacts) -> list[Check]:
 def _turn_back(limits: Limits, facts: NightFacts) -> list[Check]:
     if facts.turn_back is None:
         return []
-    passed = facts.moments[1] <= facts.turn_back
-    words = f"last pull at {facts.clock[1]}; you turn back at {limits.turn_back}"
+    passed = facts.moments[2] <= facts.turn_back
+    words = f"leaving the last net at {facts.clock[2]}; you turn back at {limits.turn_back}"
     return [Check("turn back", passed, words)]
 
 

@@ -181,7 +181,7 @@ def _no_round(asked: Asked, order: tuple[int, ...], between: np.ndarray, launch:
         (k for k in range(len(order) - 1, 0, -1) if _schedule(asked, _seconds(order[:k], between, launch, speed), pace, window)),
         0,
     )  # fmt: skip
-    advice = f"{fewer} nets would fit: say --nets {fewer}" if fewer else "not even one net fits"
+    advice = f"{fewer} would fit: say --nets {fewer}" if fewer else "not even one fits"
     return (
         f"not one round of {len(order)} nets with a soak of {pace.soak_s / 60:g} min is done by {clock(window.until, asked.zone)} "
         f"when the first is set at {clock(window.start, asked.zone)}; {advice}, or say a later --until, an earlier --start or a shorter --soak"
@@ -216,7 +216,12 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
         deepest_m=tuple(dict.fromkeys((f"{net.longest_m:.4g} m of rope", deepest(net, water.high_m, water.add)) for net in asked.nets)),
     )  # fmt: skip
     plan = replace(plan, go=checks(asked.boat, asked.forecast, asked.rules, _facts(plan)))
-    return replace(plan, warnings=(*known.notes, *warnings_of(plan)), assumptions=assumptions(plan))
+    chosen = f"Chosen among the {len(field.sites)} best sites within all limits" + (
+        f"; {field.more} more are not looked at." if field.more else "."
+    )
+    return replace(
+        plan, warnings=(*known.notes, *warnings_of(plan)), assumptions=(chosen, *assumptions(plan))
+    )
 
 
 def _not_used(asked: Asked, used: list[Net]) -> list[Net]:
@@ -228,7 +233,7 @@ def _not_used(asked: Asked, used: list[Net]) -> list[Net]:
 
 def _no_site(field: Field, taken: Taken) -> str:
     return (
-        f"no {len(taken.rows) + 1}th site fits with the others: {len(field.sites)} were within all limits, and spacing, rope, "
+        f"no further site fits with the others: {len(field.sites)} were within all limits, and spacing, rope, "
         "features and your own wishes left no more"
     )
 
@@ -281,7 +286,8 @@ def _totals(asked: Asked, ways: tuple[Way, ...], tour: Tour, taken: Taken) -> To
 
 def _facts(plan: Plan) -> NightFacts:
     asked, rules = plan.asked, plan.asked.rules
-    at = (plan.first_set, plan.schedule.last_pull, plan.schedule.back)
+    last = plan.schedule.last_pull
+    at = (plan.first_set, last, last + asked.boat.handling_min * 60)
 
     def when(text: str | None) -> float | None:
         return None if text is None else moment(asked.date, text, asked.zone)

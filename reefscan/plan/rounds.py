@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from reefscan.plan.atsite import (
+    dragged,
     drift_m,
     haul_heading,
     look_again,
@@ -51,8 +52,8 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
         warned.append(
             f"the depth may be off by {site.depth_95_m:.1f} m: if it is that much deeper the rope is {-doubt:.1f} m short; sound it first"
         )
-    if under:
-        warned.append(under)
+    walks = dragged(longest.rope_m, net.line_diameter_m, net.weight_kg, fastest)
+    warned += [words for words in (under, walks) if words]
     return PlannedNet(
         number=number,
         net=net,

@@ -58,6 +58,11 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
     if asked.forecast is not None and not asked.forecast.stream:
         out.append("no stream is stated: drift, the side to haul from and the pull on floats leave it out")
     out += _of_nets(plan)
+    first, last = (clock(when, asked.zone)[17:] for when in (plan.schedule.depart, plan.schedule.back))
+    if first != last:
+        out.append(
+            f"the clocks change in this night, from {first} to {last}: times are by the clock of their own side of it"
+        )
     if not plan.magnet.current:
         out.append("the magnetic model is out of its years there: take the variation from the chart")
     if plan.choice.gap:

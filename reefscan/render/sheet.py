@@ -111,7 +111,7 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
             for site in plan.reserves
         ),
         warnings=tuple(plain(words) for words in plan.warnings),
-        assumptions=tuple(plain(words) for words in plan.assumptions),
+        assumptions=(*(plain(words) for words in plan.assumptions), *(["Sentences speak of metres: 1 m is 3.28 ft."] if unit != "m" else [])),
         rules=_rules(asked.rules),
         tallies=_tallies(plan),
         hauling=HAULING.format(side=asked.boat.haul_side),

@@ -95,6 +95,8 @@ def test_closures_judged_for_another_day_are_told() -> None:
     (said,) = _notes(asked, {"around": {"date": "2026-07-01"}})
     assert "judged for 2026-07-01" in said and "scan again with --date 2027-02-11" in said
     assert _notes(asked, {"around": {"date": "2027-02-11"}}) == _notes(asked, {}) == ()
+    (moved,) = _notes(asked, {"datum_shift_m": -0.4})
+    assert "added -0.4 m" in moved and "--datum-shift" in moved
     assert _notes(replace(asked, date=dt.date(2026, 7, 1)), {"around": {"date": "2026-07-01"}}) == ()
 
 

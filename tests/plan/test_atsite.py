@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 import pytest
 
 from reefscan.plan.atsite import (
+    dragged,
     drift_m,
     haul_heading,
     look_again,
@@ -96,10 +97,18 @@ def test_a_float_that_the_stream_may_pull_under_is_told() -> None:
     assert pulled_under(20, 0.008, 12.0, fast) == ""
     assert "lift of the float is not stated" in pulled_under(20, 0.008, None, fast)
     assert pulled_under(20, 0.008, None, None) == ""
+    # the net is pulled as hard: more than half of 10 kg, less than half of 11
+    assert "it may walk" in dragged(20, 0.008, 10.0, fast)
+    assert (
+        dragged(20, 0.008, 11.0, fast)
+        == dragged(20, 0.008, None, fast)
+        == dragged(20, 0.008, 10.0, None)
+        == ""
+    )
 
 
 FACTS = NightFacts(
-    dt.date(2027, 2, 11), ("20:24", "01:40", "02:20"), (100.0, 200.0, 260.0), 190.0, None, None, 6, 10.0
+    dt.date(2027, 2, 11), ("20:24", "01:40", "01:47"), (100.0, 200.0, 207.0), 206.0, None, None, 6, 10.0
 )
 
 

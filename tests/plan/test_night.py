@@ -11,7 +11,7 @@ import pytest
 from plan.invented import CRS, DATE, NOON, NORTH, WEST, ZONE, known, to_lonlat
 
 from reefscan.base.errors import InputError
-from reefscan.plan.books import Boat, Forecast, Net, Stream
+from reefscan.plan.books import Boat, Forecast, Limits, Net, Stream
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Plan, Wishes
 from reefscan.plan.night import make_plan, window_of
@@ -91,7 +91,7 @@ def test_a_plain_night_takes_the_best_sites_and_leaves_reserves() -> None:
 def test_more_nets_than_fit_stay_ashore_with_the_reason() -> None:
     made = plan(nets=(Net(name="n", rope_m=24, marks_m=1.5),) * 6)
     assert len(made.nets) == 4 and len(made.nets_left_out) == 2
-    assert "no 5th site fits" in made.nets_left_out[0].reason
+    assert "no further site fits" in made.nets_left_out[0].reason
     assert made.warnings[0].startswith("2 of 6 nets stay ashore")
 
 
@@ -139,7 +139,7 @@ def test_a_site_ringed_by_shoals_is_not_reached() -> None:
         ({"until": "19:00"}, "before the first set (sunset at 2027-02-11 20:24 -03:00)"),
         ({"until": "21:00", "start": "22:00"}, "before the first set (--start 22:00)"),
         ({"until": "20:40", "soak_s": 3600.0}, "not one round of 3 nets"),
-        ({"until": "21:33", "soak_s": 3600.0}, "1 nets would fit: say --nets 1"),
+        ({"until": "21:33", "soak_s": 3600.0}, "1 would fit: say --nets 1"),
         ({"wishes": Wishes(keep=("z",))}, "--keep z: the run has no such site; did you mean"),
         ({"wishes": Wishes(drop=("aa",))}, "--drop aa: the run has no such site; did you mean a"),
         ({"wishes": Wishes(keep=("a", "b", "c", "d"))}, "--keep names 4 sites for 3 nets"),
@@ -221,6 +221,16 @@ def test_nets_are_left_only_where_asked_and_that_is_told() -> None:
     assert not any("unattended" in words for words in plan().warnings)
 
 
+def test_without_a_forecast_the_waves_are_the_most_that_one_goes_out_in() -> None:
+    """A limit of 1 m gives (9 + 2.1 + 0.3 + 0.5) x 1.25 = 14.875 m; without a limit (9 + 2.1 + 0.3) x 1.25 = 14.25 m. Marks of 0.25 m."""
+    bare = Boat(length_m=5, draft_m=0.5, speed_kn=8)
+    limited = bare.model_copy(update={"limits": Limits(wave_m=1.0)})
+    for boat, rope in ((limited, 15.0), (bare, 14.25)):
+        made = plan(forecast=None, boat=boat, nets=(Net(name="1", rope_m=24, marks_m=0.25),))
+        assert {one.rope_m for net in made.nets for one in net.rounds} == {rope}
+        assert any("no forecast: waves of" in words for words in made.warnings)
+
+
 def test_a_depth_in_doubt_is_told() -> None:
     """Off by 1.96 x 3 = 5.9 m: more than the 3.1 m that scope and rounding leave on 15 m of rope over 11.9 m."""
     made = plan(*(replace(each, sigma_m=3.0) for each in FOUR))
@@ -241,6 +251,7 @@ def test_a_night_with_a_change_of_clocks_is_an_hour_longer() -> None:
     last = max(one.pull_time for net in made.nets for one in net.rounds)
     assert last - made.first_set > 4 * HOUR
     assert all(one.pull_time - one.set_time < HOUR for net in made.nets for one in net.rounds)
+    assert any("clocks change in this night, from -03:00 to -04:00" in words for words in made.warnings)
 
 
 def test_leaving_before_a_falling_tide_ends_counts_its_lowest_water() -> None:
