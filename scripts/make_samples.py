@@ -376,6 +376,120 @@ def write_log(folder: Path, c: Coast) -> None:
             log.writerow([f"{when:%Y-%m-%dT%H:%M:%SZ}", f"{place[0]:.6f}", f"{place[1]:.6f}", f"{depth:.2f}"])
 
 
+NIGHT = {
+    "tides.csv": """time_utc,height_m,state
+2027-02-11T13:02:00Z,0.74,low
+2027-02-11T19:14:00Z,3.31,high
+2027-02-12T01:31:00Z,0.69,low
+2027-02-12T07:45:00Z,3.28,high
+2027-02-12T14:03:00Z,0.81,low
+""",
+    "gear.toml": """# The gear book: every net that is aboard. Lengths carry a unit or are metres.
+[[nets]]
+name = "A"
+count = 4
+rope_m = "26m"
+marks_m = "2m"
+line = "floating"
+line_diameter_m = "8mm"
+float_lift_kgf = 9
+radius_m = "0.6m"
+weight_kg = 11
+sink_m_per_s = 0.5
+light = "white, steady; red tape once pulled"
+
+[[nets]]
+name = "B"
+count = 2
+rope_m = "80ft"
+marks_m = "1fathom"
+line = "sinking"
+float_lift_kgf = 9
+radius_m = "0.6m"
+light = "white, steady; red tape once pulled"
+""",
+    "boat.toml": """# The boat, its limits, and who is told. Nothing here is real.
+name = "Pipit"
+kind = "open boat, outboard"
+registration = "XX 0000"
+colours = "white hull, orange rail"
+engine = "one outboard, 40 hp"
+radio = "handheld, channel of your waters"
+safety = "life jackets 2, flares 4, torch 2, anchor, bailer"
+length_m = "5.2m"
+draft_m = "0.5m"
+transducer_m = "0.3m"
+freeboard_m = "0.6m"
+speed_kn = 9
+fuel_l_per_h = 11
+fuel_l = 45
+set_min = 3
+handling_min = 7
+haul_side = "starboard"
+
+[limits]
+wind_kn = 15
+gust_kn = 20
+wave_m = "1.0m"
+visibility_m = "2nmi"
+crew = 2
+turn_back = "00:30"
+refuge = "Port Quillet, inside the breakwater"
+
+[ashore]
+skipper = "A. Invented"
+phone = "000 0000"
+persons = ["A. Invented", "B. Invented"]
+contact = "C. Invented"
+contact_phone = "000 0001"
+rescue_phone = "the number of your coast guard"
+late_min = 60
+from_place = "Port Quillet slip"
+""",
+    "forecast.toml": """# The forecast as you read it: the worst of the night.
+source = "typed in by hand"
+issued = "2027-02-11 16:00"
+wind_kn = 11
+wind_from_deg = 225
+gust_kn = 16
+wave_m = "0.6m"
+wave_period_s = 7
+visibility_m = "5nmi"
+
+[[stream]]
+at = "17:00"
+to_deg = 70
+speed_kn = 0.6
+
+[[stream]]
+at = "21:30"
+to_deg = 250
+speed_kn = 0.4
+""",
+    "rules.toml": """# Limits that YOU copied from your local rules; these are invented. No law is built in.
+source = "invented for the demo"
+season_from = "--11-01"
+season_to = "--04-30"
+hours_from = "17:00"
+hours_to = "06:00"
+nets_per_person = 5
+nets_per_boat = 10
+bag_per_person = 6
+minimum_size_m = "87mm"
+reporting_areas = ["Quillet"]
+float_marks = "name and number"
+""",
+}
+"""Books for one invented night at the invented coast."""
+
+
+def write_night(folder: Path) -> None:
+    """Tide, gear, boat, forecast and rules of one night."""
+    folder.mkdir(exist_ok=True)
+    for name, text in NIGHT.items():
+        (folder / name).write_text(text, encoding="utf-8")
+
+
 README = """# An invented coast
 
 Nothing in this folder is real. `scripts/make_samples.py` draws it from formulas and fixed seeds; the
@@ -389,6 +503,7 @@ coordinates lie over deep ocean, far from land, so that nobody takes it for a pl
 - `closed.geojson`, `caution.geojson`: a reserve; a fairway.
 - `sounder_log.csv`, `tide_table.csv`: a boat's depths over Lantern Ledge (below a transducer 0.4 m under
   water, not reduced for tide, a few wrong echoes), and the day's high and low waters.
+- `night/`: tide table, gear, boat, forecast and local rules of one invented night, for `reefscan plan`.
 
 What is there to find: the gullies and the outer edge of The Combs, Lantern Ledge and the trough behind it,
 Far Step, Widow's Table, rock piles and boulders, the foot of the breakwater. What should not be taken for
@@ -404,8 +519,9 @@ def main(folder: Path) -> None:
     write_land(folder, coast.z)
     write_around(folder)
     write_log(folder, coast)
+    write_night(folder / "night")
     (folder / "README.md").write_text(README, encoding="utf-8")
-    for path in sorted(folder.iterdir()):
+    for path in sorted(p for p in folder.rglob("*") if p.is_file()):
         print(f"{path.name:20} {path.stat().st_size / 1e3:8.1f} kB")
 
 

@@ -7,7 +7,6 @@ module.
 
 from __future__ import annotations
 
-import difflib
 import json
 import math
 import re
@@ -16,6 +15,7 @@ from typing import Any
 
 from pydantic import BaseModel, ValidationError
 
+from reefscan.base.complaint import first_complaint
 from reefscan.base.errors import RecipeError
 from reefscan.base.recipe_around import ROLES, Around
 from reefscan.base.recipe_parts import (
@@ -77,7 +77,7 @@ def load_recipe(text: str, *, name: str = "recipe") -> Recipe:
     try:
         return Recipe.model_validate(data)
     except ValidationError as error:
-        raise RecipeError(f"{name}: {_first_complaint(error)}") from None
+        raise RecipeError(f"{name}: {first_complaint(error, Recipe, 'recipe')}") from None
 
 
 def read_toml(text: str, name: str) -> dict[str, Any]:
@@ -106,38 +106,6 @@ def read_toml(text: str, name: str) -> dict[str, Any]:
         said = "a number in it has too many digits" if digits else str(error)[:300]
         raise RecipeError(f"{name}: not valid TOML: {said}") from None
     return data
-
-
-_SECTIONS: dict[tuple[str, ...], type[BaseModel]] = {
-    (): Recipe, ("find",): Find, ("score",): Score, ("rank",): Rank, ("around",): Around,
-}  # fmt: skip
-
-
-def _first_complaint(error: ValidationError) -> str:
-    """Turn pydantic's first complaint into one line with the nearest known key."""
-    first = error.errors()[0]
-    loc = tuple(str(part) for part in first["loc"])
-    where = ".".join(loc)[:200] or "recipe"
-    if first["type"] == "extra_forbidden":
-        owner = _SECTIONS.get(loc[:-1], Term)
-        known = list(owner.model_fields)
-        near = difflib.get_close_matches(loc[-1], known, n=1, cutoff=0.5)
-        if near:
-            return f"unknown key {where!r}; did you mean {'.'.join((*loc[:-1], near[0]))!r}?"
-        elsewhere = [
-            ".".join((*section, key))
-            for section, model in _SECTIONS.items()
-            for key in model.model_fields
-            if difflib.SequenceMatcher(None, key, loc[-1]).ratio() > 0.75
-        ]
-        hint = f"did you mean {elsewhere[0]!r}?" if elsewhere else f"known here: {', '.join(known)}"
-        return f"unknown key {where!r}; {hint}"
-    message = first["msg"].removeprefix("Value error, ")
-    found = first.get("input")
-    seen = ""
-    if isinstance(found, (str, int, float)) and shown(found) not in message:
-        seen = f" (found {shown(found)})"
-    return f"{where}: {message[:300]}{seen}"
 
 
 _COLUMN = 34  # comments start here, so that values read as one column

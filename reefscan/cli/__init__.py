@@ -29,6 +29,7 @@ COMMANDS: dict[str, str] = {
     "cards": "Make printable cards of the sites.",
     "map": "Draw the map of a run.",
     "export": "Write the sites as waypoints for a plotter.",
+    "plan": "Plan a night: sites, rope, order, clock, a sheet for the boat.",
     "compare": "Compare two runs.",
     "status": "Say how far a run has come.",
 }

@@ -23,6 +23,7 @@ _BEGINS: dict[str, tuple[bytes, ...]] = {
     ".json": (b"{",),
     ".geojson": (b"{",),
     ".csv": (CSV_HEAD.encode(),),
+    ".txt": (b"FLOAT PLAN",),
 }
 _TEXT = (b"<",)  # HTML, SVG, GPX, KML
 

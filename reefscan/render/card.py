@@ -106,17 +106,17 @@ def draw_cards(
         ]
         if fmt == "png":
             return [_png(page, dpi) for page in pages]
-        out = io.BytesIO()
-        dates: dict[str, Any] = {
-            "CreationDate": None,
-            "ModDate": None,
-            "Producer": None,
-            "Creator": "reefscan",
-        }
-        with PdfPages(out, metadata=dates) as pdf:
-            for page in pages:
-                pdf.savefig(page)
-        return [out.getvalue()]
+        return [pdf_of(pages)]
+
+
+def pdf_of(pages: Sequence[Figure]) -> bytes:
+    """Pages as one PDF without dates: equal pages are equal bytes."""
+    out = io.BytesIO()
+    dates: dict[str, Any] = {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": "reefscan"}
+    with PdfPages(out, metadata=dates) as pdf:
+        for page in pages:
+            pdf.savefig(page)
+    return out.getvalue()
 
 
 def _png(figure: Figure, dpi: int) -> bytes:
@@ -286,7 +286,7 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
     rows, cols = patch.shape
     half_x, half_y = cols * card.cell_m / 2, rows * card.cell_m / 2
     ax.imshow(
-        _grey_relief(patch, card.cell_m),
+        grey_relief(patch, card.cell_m),
         cmap="gray",
         vmin=0,
         vmax=1,
@@ -310,12 +310,12 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
     size = half_x * 0.06
     outline = [(px * size, py * size) for px, py in kind_of(card.site.get("kind")).outline]
     ax.add_patch(Polygon(outline, closed=True, facecolor="white", edgecolor="black", linewidth=1.8, zorder=5))
-    _scale_and_north(ax, half_x, half_y)
+    scale_and_north(ax, half_x, half_y)
     for spine in ax.spines.values():
         spine.set_linewidth(1.2)
 
 
-def _grey_relief(patch: Floats, cell_m: float) -> Floats:
+def grey_relief(patch: Floats, cell_m: float) -> Floats:
     """Lightness 0 to 1 of the shaded ground; land is dark, unknown ground is hatched."""
     light = hillshade(patch, cell_m, stretch=choose_stretch(patch, cell_m))
     flat = float(np.nanmedian(light))
@@ -339,7 +339,8 @@ def _contours(ax: Axes, x: Floats, y: Floats, patch: Floats, unit: str) -> None:
         text.set_path_effects(HALO)
 
 
-def _scale_and_north(ax: Axes, half_x: float, half_y: float) -> None:
+def scale_and_north(ax: Axes, half_x: float, half_y: float) -> None:
+    """Scale bar and north arrow of a map whose axes run from -half to half (m)."""
     length = nice_length(half_x * 0.7)
     ax.plot(
         [-half_x * 0.92, -half_x * 0.92 + length],

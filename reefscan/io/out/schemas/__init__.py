@@ -1,4 +1,4 @@
-"""JSON Schemas (draft 2020-12) of the files a run leaves behind.
+"""JSON Schemas (draft 2020-12) of the files a run and a plan leave behind.
 
 The frame of each is package data; what a candidate's columns may hold is put in from `reefscan.base.columns`.
 """
@@ -12,13 +12,13 @@ from typing import Any
 from reefscan.base.columns import BY_NAME, Column
 from reefscan.io.out.geojson import PROPERTIES
 
-NAMES = ("candidates", "run")
+NAMES = ("candidates", "plan", "run")
 
 _TYPES = {"number": "number", "whole": "integer", "text": "string"}
 
 
 def load_schema(name: str) -> dict[str, Any]:
-    """Return the schema of ``candidates`` (candidates.geojson) or ``run`` (run.json)."""
+    """Return the schema of ``candidates`` (candidates.geojson), ``plan`` (plan.json) or ``run`` (run.json)."""
     if name not in NAMES:
         raise KeyError(f"no schema {name!r}; there are {', '.join(NAMES)}")
     text = (files(__package__) / f"{name}.schema.json").read_text(encoding="utf-8")

@@ -1,0 +1,389 @@
+"""``reefscan plan``: the night's plan from a run: whether to go, which sites, how much rope, in what order, when."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
+
+from reefscan.cli.grouped import grouped
+from reefscan.cli.options import asked, metres
+
+if TYPE_CHECKING:
+    from reefscan.plan.books import Net
+    from reefscan.plan.model import Asked
+
+FILES = ("plan.json", "plan.geojson", "waypoints.gpx", "deck.pdf", "deck.html", "float_plan.txt")
+
+
+@dataclass(frozen=True)
+class NightOptions:
+    """When."""
+
+    date: Annotated[
+        str, typer.Option("--date", metavar="DAY", help="Day of the evening, such as 2027-02-11.")
+    ]
+    tz: Annotated[
+        str,
+        typer.Option(
+            "--tz", metavar="ZONE", help="Zone of all clock times: a name such as Europe/Oslo, or +02:00."
+        ),
+    ]
+    until: Annotated[
+        str, typer.Option("--until", metavar="HH:MM", help="When the last net is out of the water.")
+    ]
+    start: Annotated[
+        str | None, asked("--start", metavar="HH:MM", help="First set; sunset if not given.")
+    ] = None
+    soak: Annotated[
+        str, typer.Option("--soak", metavar="TIME", help="How long a net lies, such as 45min.")
+    ] = "60min"
+    overnight: Annotated[
+        bool,
+        typer.Option("--overnight", help="Leave the nets while the boat goes home; one pull, by --until."),
+    ] = False
+
+
+@dataclass(frozen=True)
+class GearOptions:
+    """With what."""
+
+    nets: Annotated[int | None, asked("--nets", metavar="N", help="Nets that go along.")] = None
+    rope: Annotated[
+        str | None, asked("--rope", metavar="LENGTH", help="Rope of each net, where all are alike.")
+    ] = None
+    marks: Annotated[
+        str | None, asked("--marks", metavar="LENGTH", help="From mark to mark on the rope.")
+    ] = None
+    gear: Annotated[Path | None, asked("--gear", metavar="FILE", help="Gear book, where nets differ.")] = None
+    scope: Annotated[float, typer.Option("--scope", min=1.0, max=5.0, help="Rope over height of water.")] = (
+        1.25
+    )
+    surge: Annotated[
+        str, typer.Option("--surge", metavar="LENGTH", help="Water the tide table does not know of.")
+    ] = "0.3m"
+    slack: Annotated[
+        str,
+        typer.Option(
+            "--slack", metavar="LENGTH", help="Slack of a floating line from which the rope is set anew."
+        ),
+    ] = "3m"
+
+
+@dataclass(frozen=True)
+class WaterOptions:
+    """The tide."""
+
+    tide: Annotated[
+        Path,
+        typer.Option("--tide", metavar="FILE", help="High and low waters, a series, or harmonic constants."),
+    ]
+    tide_datum_offset: Annotated[
+        str | None,
+        asked(
+            "--tide-datum-offset",
+            metavar="LENGTH",
+            help="How high the table's zero lies over the grid's zero, such as 0m.",
+        ),
+    ] = None
+    tide_zone: Annotated[
+        str | None,
+        asked("--tide-zone", metavar="ZONE", help="Zone of the table's times where they carry none."),
+    ] = None
+    tide_unit: Annotated[
+        str | None, asked("--tide-unit", metavar="UNIT", help="Unit of its heights where it states none.")
+    ] = None
+    secondary: Annotated[
+        Path | None, asked("--secondary", metavar="FILE", help="Differences of a secondary station.")
+    ] = None
+
+
+@dataclass(frozen=True)
+class BoatOptions:
+    """The boat and what is known of the night."""
+
+    launch: Annotated[
+        str, typer.Option("--launch", metavar="LAT,LON", help="Where the boat starts and comes home to.")
+    ]
+    launch_reach: Annotated[
+        str,
+        typer.Option("--launch-reach", metavar="LENGTH", help="Farthest water of the grid from the launch."),
+    ] = "200m"
+    boat: Annotated[
+        Path | None, asked("--boat", metavar="FILE", help="The boat, its limits, who is told.")
+    ] = None
+    forecast: Annotated[
+        Path | None, asked("--forecast", metavar="FILE", help="The forecast as you read it.")
+    ] = None
+    rules: Annotated[
+        Path | None, asked("--rules", metavar="FILE", help="Limits that you copied from the local rules.")
+    ] = None
+
+
+@dataclass(frozen=True)
+class WishOptions:
+    """Which sites."""
+
+    picks: Annotated[Path | None, asked("--picks", metavar="FILE", help="Picks saved from the page.")] = None
+    keep: Annotated[list[str] | None, asked("--keep", metavar="ID", help="A site that must get a net.")] = (
+        None
+    )
+    drop: Annotated[list[str] | None, asked("--drop", metavar="ID", help="A site that must not.")] = None
+    explore: Annotated[
+        int, typer.Option("--explore", metavar="N", min=0, help="Nets where least is known.")
+    ] = 0
+    reserves: Annotated[
+        int, typer.Option("--reserves", metavar="N", min=0, max=20, help="Reserve sites.")
+    ] = 3
+    within: Annotated[str | None, asked("--within", metavar="LENGTH", help="No two nets farther apart.")] = (
+        None
+    )
+    reach: Annotated[
+        str, typer.Option("--range", metavar="LENGTH", help="Farthest site from the launch.")
+    ] = "10km"
+    stand_off: Annotated[str, typer.Option("--stand-off", metavar="LENGTH", help="From hard structure.")] = (
+        "0m"
+    )
+    per_feature: Annotated[
+        int | None, asked("--per-feature", metavar="N", min=1, help="Most nets on one feature.")
+    ] = None
+    allow_fairways: Annotated[bool, typer.Option("--allow-fairways", help="Take sites in fairways too.")] = (
+        False
+    )
+
+
+@dataclass(frozen=True)
+class OutOptions:
+    """What is written, and where."""
+
+    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the plan's files go.")] = Path(
+        "plan"
+    )
+    route: Annotated[
+        bool, typer.Option("--route", help="Write the way as a line too; an autopilot would follow it.")
+    ] = False
+    unit: Annotated[str | None, asked("--unit", metavar="m|ft|fathom", help="Unit on the deck sheet.")] = None
+
+
+@grouped
+def command(
+    run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
+    night: NightOptions,
+    gear: GearOptions,
+    water: WaterOptions,
+    boat: BoatOptions,
+    wishes: WishOptions,
+    output: OutOptions,
+) -> None:
+    """Plan a night: sites, rope, order, clock, a sheet for the boat and one to leave ashore.
+
+    As in: reefscan plan runs/coast --nets 6 --rope 24m --marks 2m --date 2027-02-11 --tz Atlantic/Stanley --tide tides.csv
+    --tide-datum-offset 0m --launch -51.69,-57.86 --until 02:00 --boat boat.toml --out plan/
+    """
+    from reefscan.base.caution import CAUTION
+    from reefscan.base.errors import InputError
+    from reefscan.io.out.runfolder import run_inputs
+    from reefscan.io.outs import refuse_foreign
+    from reefscan.pipeline.planning import all_sites, plan_run, with_scores
+    from reefscan.plan.go import exit_words
+    from reefscan.render.marks import UNIT_METRES
+    from reefscan.review.opened import open_run
+    from reefscan.review.picked import picked_sites
+
+    unit = output.unit
+    if unit is not None and unit not in UNIT_METRES:
+        raise InputError(f"--unit {unit}: say one of {', '.join(UNIT_METRES)}")
+    given = (wishes.picks, water.tide, water.secondary, boat.boat, boat.forecast, boat.rules, gear.gear)
+    for name in FILES:
+        refuse_foreign(output.out / name, run_inputs(run, *given))
+    wanted, tide = _asked(night, gear, water, boat, wishes)
+    opened = open_run(run)
+    scored = opened.listing.scored
+    said: list[str] = []
+    if wishes.picks is None:
+        table = all_sites(opened.table, scored)
+    else:
+        table, said = picked_sites(opened, wishes.picks)
+        table = with_scores(table, opened.table, scored)
+    plan, ground = plan_run(
+        wanted, table, opened.sources, opened.known, opened.run.info, tide,
+        fairways=wishes.allow_fairways, range_m=_least("--range", wishes.reach),
+    )  # fmt: skip
+    for path in _write(plan, ground, output, unit=unit or opened.unit, run=opened.name):
+        typer.echo(str(path))
+    for sentence in (opened.closed_words, *said, *(f"mind: {words}" for words in plan.warnings)):
+        typer.echo(f"reefscan: {sentence}", err=True)
+    typer.echo(f"reefscan: {_told(plan)}\nreefscan: {CAUTION}\nreefscan: {exit_words(plan.go)}", err=True)
+
+
+def _told(plan: Any) -> str:
+    from reefscan.plan.tide import clock
+
+    zone, totals = plan.asked.zone, plan.totals
+    return (
+        f"{len(plan.nets)} nets, {totals.rounds} round{'s' if totals.rounds > 1 else ''}, first set {clock(plan.first_set, zone)}, "
+        f"back by {clock(plan.schedule.back, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site "
+        + ", ".join(f"{depth:.1f} m with {name}" for name, depth in plan.deepest_m)
+    )
+
+
+def _write(plan: Any, ground: Any, output: OutOptions, *, unit: str, run: str) -> list[Path]:
+    """All files, each whole or not at all."""
+    from reefscan.io.out.floatplan import float_plan
+    from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
+    from reefscan.io.outs import write_out
+    from reefscan.io.whole import telling
+    from reefscan.render.deck import draw_deck
+    from reefscan.render.deckpage import deck_page
+
+    contents: tuple[bytes | str, ...] = (
+        plan_json(plan, run=run),
+        plan_geojson(plan, route=output.route),
+        plan_gpx(plan, route=output.route),
+        draw_deck(plan, ground, unit=unit),
+        deck_page(plan, ground, unit=unit),
+        float_plan(plan),
+    )
+    out = output.out
+    with telling(out):
+        out.mkdir(parents=True, exist_ok=True)
+    return [write_out(out / name, data) for name, data in zip(FILES, contents, strict=True)]
+
+
+def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: BoatOptions, wishes: WishOptions) -> tuple[Asked, Any]:  # fmt: skip
+    """Read every option and file: what is asked, and the tide."""
+    from reefscan.io.logs.times import parse_zone
+    from reefscan.io.nightbooks import load_book, load_tide, zone_of_table
+    from reefscan.plan.amounts import parse_clock, parse_minutes
+    from reefscan.plan.books import Boat, Forecast, Rules
+    from reefscan.plan.model import Asked, Wishes
+
+    date = _date(night.date)
+    zone = parse_zone(night.tz)
+    craft = load_book(boat.boat, Boat) if boat.boat else Boat()
+    offset = craft.tide_datum_offset_m
+    if water.tide_datum_offset is not None:
+        offset = metres("--tide-datum-offset", water.tide_datum_offset)
+    said = None if water.tide_zone is None else parse_zone(water.tide_zone)
+    tide = load_tide(
+        water.tide,
+        offset_m=offset,
+        zone=zone_of_table(said, zone, date),
+        unit=None if water.tide_unit is None else metres("--tide-unit", f"1{water.tide_unit}"),
+        secondary=water.secondary,
+    )
+    return Asked(
+        date=date,
+        zone=zone,
+        until=_with_flag("--until", parse_clock, night.until),
+        start=None if night.start is None else _with_flag("--start", parse_clock, night.start),
+        nets=_nets(gear),
+        launch=_launch(boat.launch),
+        launch_reach_m=metres("--launch-reach", boat.launch_reach),
+        boat=craft,
+        forecast=load_book(boat.forecast, Forecast) if boat.forecast else None,
+        rules=load_book(boat.rules, Rules) if boat.rules else None,
+        soak_s=60 * _with_flag("--soak", parse_minutes, night.soak),
+        surge_m=_least("--surge", gear.surge),
+        scope=gear.scope,
+        slack_limit_m=_least("--slack", gear.slack),
+        overnight=night.overnight,
+        wishes=Wishes(
+            stand_off_m=_least("--stand-off", wishes.stand_off),
+            within_m=None if wishes.within is None else _least("--within", wishes.within),
+            per_feature=wishes.per_feature,
+            reserves=wishes.reserves,
+            explore=wishes.explore,
+            keep=tuple(dict.fromkeys(wishes.keep or ())),
+            drop=tuple(wishes.drop or ()),
+        ),
+    ), tide
+
+
+def _date(text: str) -> dt.date:
+    from reefscan.base.errors import InputError
+
+    try:
+        return dt.date.fromisoformat(text)
+    except ValueError:
+        raise InputError(f"--date {text}: is no day; write it as 2027-02-11") from None
+
+
+def _with_flag(flag: str, read: Any, text: str) -> Any:
+    """What is wrong with a value names its option."""
+    from reefscan.base.errors import InputError
+
+    try:
+        return read(text)
+    except InputError as error:
+        raise InputError(f"{flag}: {error}") from None
+
+
+def _least(flag: str, text: str) -> float:
+    from reefscan.base.errors import InputError
+
+    value = metres(flag, text)
+    if value < 0:
+        raise InputError(f"{flag} {text}: wanted 0 or more")
+    return value
+
+
+def _launch(text: str) -> tuple[float, float]:
+    """Longitude and latitude of ``LAT,LON``."""
+    from reefscan.base.errors import InputError
+
+    try:
+        lat, lon = (float(part) for part in text.split(","))
+    except ValueError:
+        raise InputError(
+            f"--launch {text}: wanted latitude and longitude in degrees, such as -51.69,-57.86"
+        ) from None
+    if not (abs(lat) <= 90 and abs(lon) <= 180):
+        raise InputError(f"--launch {text}: latitude comes first and is -90 to 90, longitude -180 to 180")
+    return lon, lat
+
+
+def _nets(gear: GearOptions) -> tuple[Net, ...]:
+    """The nets that go along, longest rope first."""
+    from reefscan.base.errors import InputError
+    from reefscan.io.nightbooks import load_book
+    from reefscan.plan.books import Gear
+
+    if gear.nets is not None and gear.nets < 1:
+        raise InputError(f"--nets {gear.nets}: there is no net to plan for; say how many go along")
+    if gear.gear is not None:
+        if gear.rope is not None or gear.marks is not None:
+            raise InputError("--gear says the ropes; leave --rope and --marks out")
+        each = load_book(gear.gear, Gear).each
+        if gear.nets is not None and gear.nets > len(each):
+            raise InputError(f"--nets {gear.nets}: {gear.gear} has {len(each)} nets")
+        return each[: gear.nets]
+    if gear.rope is None or gear.nets is None:
+        raise InputError(
+            "say --nets and --rope (such as --nets 6 --rope 24m --marks 2m), or give a gear book with --gear"
+        )
+    return _alike(gear.nets, gear.rope, gear.marks)
+
+
+def _alike(count: int, rope: str, marks: str | None) -> tuple[Net, ...]:
+    from reefscan.base.errors import InputError
+    from reefscan.plan.books import Gear
+
+    def bare(text: str) -> bool:
+        return text.strip().replace(".", "").isdigit()
+
+    if marks is not None and bare(rope) != bare(marks):
+        raise InputError(
+            f"--rope {rope} --marks {marks}: one has a unit and one has none; write both, such as 24m and 2m"
+        )
+    length, apart = metres("--rope", rope), 0.0 if marks is None else _least("--marks", marks)
+    if not 0 < length <= 1000:
+        raise InputError(f"--rope {rope}: wanted more than 0 and at most 1000 m")
+    if apart > length:
+        raise InputError(f"--rope {rope} --marks {marks}: the rope ends before its first mark")
+    if count > 500:
+        raise InputError(f"--nets {count}: wanted 500 at most")
+    return Gear.model_validate({"nets": [{"rope_m": length, "marks_m": apart, "count": count}]}).each

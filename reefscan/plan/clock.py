@@ -1,0 +1,162 @@
+"""When each net is set and pulled: rounds in one order, from the first set to the end that the person names.
+
+A night is named by the date of its evening: clock times from 12:00 on belong to that date, earlier ones to the day
+after. Inside, a moment is seconds since 1970 UTC, so a change of the clocks in the night lengthens nothing.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+
+from reefscan.base.errors import InputError
+from reefscan.plan.amounts import parse_clock
+
+MOST_ROUNDS = 200
+
+
+@dataclass(frozen=True)
+class Legs:
+    """Seconds under way, in the order in which the nets are visited.
+
+    Parameters
+    ----------
+    out_s, back_s : float
+        From the launch to the first net, from the last net to the launch.
+    ring_s : tuple of float
+        From each net to the next, and from the last to the first; 0 for a single net.
+    """
+
+    out_s: float
+    ring_s: tuple[float, ...]
+    back_s: float
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How long things take (s): setting a net, pulling, emptying and setting it again, and the soak that is asked for."""
+
+    set_s: float
+    handling_s: float
+    soak_s: float
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One soak of one net: when it goes down and when it comes up (s since 1970 UTC)."""
+
+    set_time: float
+    pull_time: float
+
+
+@dataclass(frozen=True)
+class Schedule:
+    """The night's clock.
+
+    Attributes
+    ----------
+    visits : tuple of tuple of Visit
+        For each net, in the order of the visits, its rounds.
+    depart, last_pull, back : float
+        Leaving the launch; the start of the last pull; at the launch again (s since 1970 UTC).
+    """
+
+    visits: tuple[tuple[Visit, ...], ...]
+    depart: float
+    last_pull: float
+    back: float
+
+    @property
+    def rounds(self) -> int:
+        """Pulls of each net."""
+        return len(self.visits[0])
+
+
+def moment(date: dt.date, clock: str, zone: tzinfo) -> float:
+    """Seconds since 1970 UTC of a clock time in the night of ``date``; of a time that comes twice, the first.
+
+    Raises
+    ------
+    InputError
+        If it is no time of the clock, or one that the clocks jump over that night.
+    """
+    hour, minute = (int(part) for part in parse_clock(clock).split(":"))
+    day = date if hour >= 12 else date + dt.timedelta(days=1)
+    local = datetime.combine(day, dt.time(hour, minute), tzinfo=zone)
+    when = local.timestamp()
+    if datetime.fromtimestamp(when, UTC).astimezone(zone).replace(tzinfo=None) != local.replace(tzinfo=None):
+        raise InputError(
+            f"{clock} does not come on {day}: the clocks of {zone} jump over it; say a time before or after"
+        )
+    return when
+
+
+def tours(legs: Legs, pace: Pace, start: float, until: float) -> Schedule | None:
+    """As many rounds as end by ``until``, the first net set at ``start``; None if not even one does.
+
+    A net is pulled when the boat is there and its soak is over; the boat waits for it if need be. After the last pull
+    nothing is set again. ``until`` is when the last net is out of the water and handled.
+    """
+    best = None
+    for rounds in range(1, MOST_ROUNDS + 1):
+        made = _tour(legs, pace, start, rounds)
+        if made.last_pull + pace.handling_s > until + 0.5:
+            break
+        best = made
+    return best
+
+
+def left_overnight(legs: Legs, pace: Pace, start: float, until: float) -> Schedule | None:
+    """One soak of all nets while the boat goes home: set from ``start``, pulled so that the last is out by ``until``."""
+    count = len(legs.ring_s)
+    path = [sum(legs.ring_s[:k]) for k in range(count)]
+    sets = [start + k * pace.set_s + path[k] for k in range(count)]
+    first = until - count * pace.handling_s - path[-1]
+    pulls = [first + k * pace.handling_s + path[k] for k in range(count)]
+    if first < sets[-1] + pace.set_s + legs.back_s + legs.out_s:
+        return None
+    visits = tuple((Visit(a, b),) for a, b in zip(sets, pulls, strict=True))
+    return Schedule(visits, start - legs.out_s, pulls[-1], until + legs.back_s)
+
+
+def _tour(legs: Legs, pace: Pace, start: float, rounds: int) -> Schedule:
+    count = len(legs.ring_s)
+    now, down = start, [0.0] * count
+    for k in range(count):
+        down[k] = now
+        now += pace.set_s + legs.ring_s[k]
+    visits: list[list[Visit]] = [[] for _ in range(count)]
+    last = now
+    for turn in range(rounds):
+        for k in range(count):
+            last = max(now, down[k] + pace.soak_s)
+            visits[k].append(Visit(down[k], last))
+            now = last + pace.handling_s
+            down[k] = now  # as the re-set net goes down; not used after the last round
+            now += legs.ring_s[k] if not (turn == rounds - 1 and k == count - 1) else 0.0
+    return Schedule(
+        tuple(tuple(v) for v in visits), start - legs.out_s, last, last + pace.handling_s + legs.back_s
+    )
+
+
+def soak_achieved(nets: int, handling_s: float, leg_s: float) -> float:
+    """Shortest soak (s) that a round allows: nets x (handling + leg) - handling.
+
+    Examples
+    --------
+    >>> soak_achieved(6, 360, 240) / 60
+    54.0
+    """
+    return nets * (handling_s + leg_s) - handling_s
+
+
+def fitting_nets(soak_s: float, handling_s: float, leg_s: float) -> int:
+    """Most nets whose round is no longer than the soak asked for; at least one."""
+    return max(1, int((soak_s + handling_s) / max(handling_s + leg_s, 1e-9) + 1e-9))
+
+
+def mean_leg(ring_s: Sequence[float]) -> float:
+    """Mean leg of a round (s); 0 for a single net."""
+    return sum(ring_s) / len(ring_s) if len(ring_s) > 1 else 0.0

@@ -1,0 +1,192 @@
+"""From all the run's sites to those that get a net: limits first, each with its reason, then the exact choice."""
+
+from __future__ import annotations
+
+import difflib
+from collections import Counter
+from dataclasses import dataclass
+
+import numpy as np
+
+from reefscan.base.errors import InputError
+from reefscan.plan.books import Net, Stream
+from reefscan.plan.choose import Choice, Question, choose
+from reefscan.plan.legs import Place, Waters, off_water_m
+from reefscan.plan.model import Asked, Known, LeftOut
+from reefscan.plan.rope import deepest, rope_needed
+from reefscan.plan.sites import Site, Water, against
+from reefscan.plan.spacing import between, circles, too_far, too_near, wanted_apart
+
+MOST_SITES = 500
+"""Best sites that are chosen among: the programme is proved best within seconds for so many."""
+
+BY_HAND = 50.0
+"""Score of a site that was set by hand, which no run scored: neither sought nor shunned (a guess)."""
+
+LEAST_KNOWN = 0.25
+"""Share of the sites that counts as least known, by the run's own confidence."""
+
+
+@dataclass(frozen=True)
+class Field:
+    """What is left to choose among, and where the boat gets to each.
+
+    Attributes
+    ----------
+    sites : tuple of Site
+    berths : tuple of (row, col)
+        Cell from which each is reached.
+    left_out : tuple of LeftOut
+    start : Place
+        Where ways begin: the launch, or the water next to it.
+    dock : (row, col)
+    more : int
+        Sites within all limits that are not chosen among, since there are better ones enough.
+    """
+
+    sites: tuple[Site, ...]
+    berths: tuple[tuple[int, int], ...]
+    left_out: tuple[LeftOut, ...]
+    start: Place
+    dock: tuple[int, int]
+    more: int = 0
+
+
+@dataclass(frozen=True)
+class Taken:
+    """Sites that get a net, reserves, and how good the choice is; numbers are rows of the field."""
+
+    rows: tuple[int, ...]
+    reserves: tuple[int, ...]
+    choice: Choice
+
+
+def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
+    """Leave out what no net can go to.
+
+    Raises
+    ------
+    InputError
+        If no site is left, a site to keep is not, or the launch is not at navigable water.
+    """
+    _known_ids(asked, known)
+    launch = known.to_grid(*asked.launch)
+    dock = waters.dock(launch, asked.launch_reach_m)
+    if dock is None:
+        far = off_water_m(waters, launch)
+        raise InputError(
+            f"--launch {asked.launch[1]:g},{asked.launch[0]:g}: the nearest water of this grid that is deep enough for the boat "
+            f"({waters.keel_m:.1f} m at low tide) lies {far:.0f} m away, and legs are never laid over land or ground that the grid "
+            f"does not know; name the place where you come to known water, or say --launch-reach"
+        )
+    start = (
+        launch
+        if waters.clear[dock] and waters.sees(launch, waters.ground.middle(dock))
+        else waters.ground.middle(dock)
+    )
+    sites: list[Site] = []
+    berths: list[tuple[int, int]] = []
+    left: list[LeftOut] = []
+    for site in known.sites:
+        place = known.to_grid(site.lon, site.lat)
+        berth = waters.berth(place)
+        why = (
+            "it is dropped, as you asked"
+            if site.id in asked.wishes.drop
+            else known.closed(site.lon, site.lat)
+        )
+        why = why or against(site, water, asked.nets, forced=site.id in asked.wishes.keep)
+        if not why and berth is None:
+            why = "the boat does not get to it: land, shoal or unknown ground all round at the lowest tide"
+        elif not why and berth is not None and not waters.joined(berth, dock):
+            why = "no way by water leads there from the launch over ground that the grid knows"
+        if why or berth is None:
+            left.append(LeftOut(site.id, why))
+        elif len(sites) < MOST_SITES or site.id in asked.wishes.keep:
+            sites.append(site)
+            berths.append(berth)
+    _refuse_none(asked, water, sites, left)
+    more = len(known.sites) - len(sites) - len(left)
+    return Field(tuple(sites), tuple(berths), tuple(left), start, dock, more)
+
+
+def take(asked: Asked, field: Field, water: Water, streams: tuple[Stream, ...]) -> Taken:
+    """Choose the sites, then reserves that stand clear of all of them."""
+    sites, nets = field.sites, asked.nets
+    gap = between(sites)
+    near = too_near(gap, wanted_apart(circles(sites, water, nets), asked.boat.length_m), streams)
+    far = too_far(gap, asked.wishes.within_m)
+    score = np.array([site.score if site.score == site.score else BY_HAND for site in sites])
+    names = {name: k for k, name in enumerate(sorted({site.feature for site in sites if site.feature}))}
+    one = len(names) < 2 and all(site.feature for site in sites)  # no other feature to go to
+    most = asked.wishes.per_feature or (len(nets) if one or len(nets) == 1 else len(nets) - 1)
+    ids = [site.id for site in sites]
+    sure = np.array([site.confidence for site in sites])
+    known = np.isfinite(sure)
+    line = np.quantile(sure[known], LEAST_KNOWN) if known.any() else 0.0
+    made = choose(
+        Question(
+            score=score,
+            apart=near,
+            far=far,
+            feature=np.array([names.get(site.feature, -1) for site in sites]),
+            needed_m=np.array([rope_needed(site.depth_m, water.high_m, water.add) for site in sites]),
+            ropes_m=tuple(net.longest_m for net in nets),
+            per_feature=most,
+            keep=tuple(ids.index(name) for name in asked.wishes.keep),
+            unknown=~known | (sure <= line),
+            explore=asked.wishes.explore,
+        )
+    )
+    reserves: list[int] = []
+    for k in np.argsort(-score, kind="stable"):
+        others = [*made.rows, *reserves]
+        if len(reserves) >= asked.wishes.reserves:
+            break
+        if k not in others and not near[k, others].any() and not far[k, others].any():
+            reserves.append(int(k))
+    return Taken(made.rows, tuple(reserves), made)
+
+
+def given_to(sites: list[Site], nets: tuple[Net, ...], water: Water) -> list[Net]:
+    """A net for each site: to the deepest first, the shortest rope that reaches.
+
+    The choice has made sure that there is one for each.
+    """
+    left = sorted(nets, key=lambda net: net.longest_m)
+    out: dict[int, Net] = {}
+    for k in sorted(range(len(sites)), key=lambda k: (-sites[k].depth_m, k)):
+        net = next(net for net in left if sites[k].depth_m <= deepest(net, water.high_m, water.add) + 1e-6)
+        left.remove(net)
+        out[k] = net
+    return [out[k] for k in range(len(sites))]
+
+
+def _known_ids(asked: Asked, known: Known) -> None:
+    ids = [site.id for site in known.sites]
+    for flag, names in (("--keep", asked.wishes.keep), ("--drop", asked.wishes.drop)):
+        for name in names:
+            if name not in ids:
+                near = difflib.get_close_matches(name, ids, n=1, cutoff=0.0)
+                hint = f"; did you mean {near[0]}?" if near else ""
+                raise InputError(f"{flag} {name}: the run has no such site{hint}")
+    if len(asked.wishes.keep) > len(asked.nets):
+        raise InputError(f"--keep names {len(asked.wishes.keep)} sites for {len(asked.nets)} nets")
+
+
+def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftOut]) -> None:
+    reasons = {row.id: row.reason for row in left}
+    for name in asked.wishes.keep:
+        if name in reasons:
+            raise InputError(f"--keep {name}: {reasons[name]}")
+    if sites:
+        return
+    if not left:
+        raise InputError("the run lists no site; scan another place or with another recipe")
+    heads = Counter(row.reason.split(":")[0].split("(")[0].strip() for row in left)
+    counted = ", ".join(f"{count} {reason}" for reason, count in heads.most_common(4))
+    reach = deepest(asked.nets[0], water.high_m, water.add)
+    raise InputError(
+        f"no site is left for a net: {counted}; with {asked.nets[0].longest_m:g} m of rope and {water.high_m:.1f} m of tide the "
+        f"deepest workable site is {reach:.1f} m. No plan was made: stay ashore or change what you asked for"
+    )

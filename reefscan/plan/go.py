@@ -1,0 +1,165 @@
+"""Go or stay: the person's own limits and copied rules against the forecast and the plan, each passed or failed.
+
+What cannot be judged from what was given has not passed. Nothing here calls a night or a place safe.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+from reefscan.plan.books import Boat, Forecast, Limits, Rules
+from reefscan.surroundings.dates import in_force
+
+SPARE = 1.5
+"""Fuel wanted over what the plan burns: a third kept back (common practice, no source)."""
+
+RULES_LINE = "Check local rules: the limits here are the ones you typed, and no law is built in."
+
+
+@dataclass(frozen=True)
+class Check:
+    """One question to the night.
+
+    Parameters
+    ----------
+    name : str
+    passed : bool
+    words : str
+        Found and wanted, in one phrase.
+    """
+
+    name: str
+    passed: bool
+    words: str
+
+
+@dataclass(frozen=True)
+class NightFacts:
+    """What the checks need to know of the plan.
+
+    Parameters
+    ----------
+    date : date
+        Of the evening.
+    clock : tuple of str
+        First set, last pull and leaving the last net, as clock times.
+    moments : tuple of float
+        The same, in seconds since 1970 UTC.
+    turn_back, hours_from, hours_to : float or None
+        Moments of the limits of those names.
+    nets : int
+    fuel_l : float or None
+        What the plan burns.
+    """
+
+    date: dt.date
+    clock: tuple[str, str, str]
+    moments: tuple[float, float, float]
+    turn_back: float | None
+    hours_from: float | None
+    hours_to: float | None
+    nets: int
+    fuel_l: float | None
+
+
+def checks(
+    boat: Boat, forecast: Forecast | None, rules: Rules | None, facts: NightFacts
+) -> tuple[Check, ...]:
+    """All checks, those that failed first."""
+    found = [
+        *_weather(boat.limits, forecast),
+        *_persons(boat, facts),
+        *_turn_back(boat.limits, facts),
+        *_fuel(boat, facts),
+        *_rules(rules, boat, facts),
+    ]
+    return tuple(sorted(found, key=lambda check: check.passed))
+
+
+def _weather(limits: Limits, forecast: Forecast | None) -> list[Check]:
+    if forecast is None:
+        return [Check("forecast", False, "no forecast was given; type it into forecast.toml and plan again")]
+    out = []
+    for name, unit, most in (("wind_kn", "kn", True), ("gust_kn", "kn", True), ("wave_m", "m", True),
+                             ("wave_period_s", "s", False), ("visibility_m", "m", False)):  # fmt: skip
+        limit, value = getattr(limits, name), getattr(forecast, name)
+        if limit is None:
+            continue
+        what = name.rsplit("_", 1)[0].replace("_", " ")
+        per, unit = (1000.0, "km") if name == "visibility_m" else (1.0, unit)
+        wanted = f"{'at most' if most else 'at least'} {limit / per:g} {unit}"
+        if value is None:
+            out.append(Check(what, False, f"the forecast does not say; your limit is {wanted}"))
+        else:
+            passed = value <= limit if most else value >= limit
+            out.append(Check(what, passed, f"{value / per:g} {unit}; your limit is {wanted}"))
+    if not out:
+        out.append(
+            Check(
+                "limits", False, "no limit of wind or waves is set in the boat's [limits]: decide them ashore"
+            )
+        )
+    return out
+
+
+def _persons(boat: Boat, facts: NightFacts) -> list[Check]:
+    out = []
+    if boat.limits.crew is not None:
+        aboard = len(boat.ashore.persons)
+        words = f"{aboard} named in [ashore] persons; your limit is at least {boat.limits.crew}"
+        out.append(Check("crew", aboard >= boat.limits.crew, words))
+    named = boat.limits.refuge
+    out.append(Check("place to run to", bool(named), named or "none is named; write [limits] refuge"))
+    return out
+
+
+def _turn_back(limits: Limits, facts: NightFacts) -> list[Check]:
+    if facts.turn_back is None:
+        return []
+    passed = facts.moments[2] <= facts.turn_back
+    words = f"leaving the last net at {facts.clock[2]}; you turn back at {limits.turn_back}"
+    return [Check("turn back", passed, words)]
+
+
+def _fuel(boat: Boat, facts: NightFacts) -> list[Check]:
+    if facts.fuel_l is None or boat.fuel_l is None:
+        return []
+    wanted = SPARE * facts.fuel_l
+    words = f"{boat.fuel_l:g} l aboard; the way takes {facts.fuel_l:.1f} l, with half as much kept back {wanted:.1f} l"
+    return [Check("fuel", boat.fuel_l >= wanted, words)]
+
+
+def _rules(rules: Rules | None, boat: Boat, facts: NightFacts) -> list[Check]:
+    """The limits that the person copied; none where none were given."""
+    if rules is None:
+        return []
+    out = []
+    if rules.season_from or rules.season_to:
+        open_ = in_force(rules.season_from, rules.season_to, facts.date)
+        words = f"{facts.date}; you wrote {rules.season_from or 'any day'} to {rules.season_to or 'any day'}"
+        out.append(Check("season", open_, words))
+    if facts.hours_from is not None:
+        words = f"first set at {facts.clock[0]}; you wrote from {rules.hours_from}"
+        out.append(Check("hours from", facts.moments[0] >= facts.hours_from, words))
+    if facts.hours_to is not None:
+        words = f"last pull at {facts.clock[1]}; you wrote to {rules.hours_to}"
+        out.append(Check("hours to", facts.moments[1] <= facts.hours_to, words))
+    if rules.nets_per_boat is not None:
+        words = f"{facts.nets} planned; you wrote {rules.nets_per_boat} a boat"
+        out.append(Check("nets a boat", facts.nets <= rules.nets_per_boat, words))
+    if rules.nets_per_person is not None:
+        persons = len(boat.ashore.persons)
+        most = persons * rules.nets_per_person
+        words = f"{facts.nets} planned; you wrote {rules.nets_per_person} a person, {persons} named: {most}"
+        out.append(Check("nets a person", facts.nets <= most, words))
+    return out
+
+
+def exit_words(found: tuple[Check, ...]) -> str:
+    """What the command says last of the checks: those that failed, by name; never that anything is safe."""
+    failed = [check for check in found if not check.passed]
+    if not failed:
+        return f"{len(found)} checks passed; that is no promise: look at the sky, the sea and the chart. {RULES_LINE}"
+    named = "; ".join(f"{check.name}: {check.words}" for check in failed)
+    return f"STAY? {len(failed)} of {len(found)} checks FAILED: {named}. {RULES_LINE}"

@@ -1,0 +1,266 @@
+"""Whole nights at the edge of what can be planned: each refusal says what is wrong and what to do."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import replace
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from plan.invented import CRS, DATE, NOON, NORTH, WEST, ZONE, known, to_lonlat
+
+from reefscan.base.errors import InputError
+from reefscan.plan.books import Boat, Forecast, Limits, Net, Stream
+from reefscan.plan.legs import Ground
+from reefscan.plan.model import Asked, Plan, Wishes
+from reefscan.plan.night import make_plan, window_of
+from reefscan.plan.sites import Site
+from reefscan.plan.tide import NightTide
+from reefscan.survey.tide import make_table
+
+HOUR = 3600.0
+SIDE, CELL = 100, 5.0
+
+
+def flat(depth: float = 9.0) -> Ground:
+    """Half a kilometre of even ground with land along its north edge."""
+    elev = np.full((SIDE, SIDE), -depth)
+    elev[:10] = 3.0
+    return Ground(elev, WEST, NORTH, CELL, CRS)
+
+
+def at(row: int, col: int) -> tuple[float, float]:
+    return to_lonlat(*flat().middle((row, col)))
+
+
+def site(name: str, row: int, col: int, **more: object) -> Site:
+    lon, lat = at(row, col)
+    values: dict[str, object] = {
+        "id": name, "lon": lon, "lat": lat, "depth_m": 9.0, "sigma_m": 0.15, "score": 80.0, "confidence": 0.9, "kind": "ledge"
+    }  # fmt: skip
+    return Site(**{**values, **more})  # type: ignore[arg-type]
+
+
+FOUR = (
+    site("a", 30, 20),
+    site("b", 30, 50, score=78.0),
+    site("c", 60, 30, score=76.0),
+    site("d", 80, 80, score=70.0),
+)
+
+
+def tide(low: float = 0.3, high: float = 2.1) -> NightTide:
+    """Low at 18:00, high at 00:12, and so on (local clock), as in the worked example."""
+    first = NOON - 0.4 * HOUR  # a high at 11:36
+    times = first + np.arange(6) * 6.4 * HOUR
+    return NightTide(
+        make_table(times, np.where(np.arange(6) % 2 == 0, high, low), kind="high-low"), 0.0, "tides.csv"
+    )
+
+
+def asked(**more: object) -> Asked:
+    values: dict[str, object] = {
+        "date": DATE, "zone": ZONE, "until": "01:00", "nets": (Net(name="1", rope_m=24, marks_m=1.5),) * 3, "launch": at(15, 50),
+        "boat": Boat(length_m=5, draft_m=0.5, speed_kn=8), "forecast": Forecast(wave_m=1.0),
+    }  # fmt: skip
+    return Asked(**{**values, **more})  # type: ignore[arg-type]
+
+
+def plan(*sites: Site, ground: Ground | None = None, closed: str = "", **more: object) -> Plan:
+    return make_plan(asked(**more), known(sites or FOUR, closed), ground or flat(), tide())
+
+
+def refused(*sites: Site, ground: Ground | None = None, closed: str = "", **more: object) -> str:
+    with pytest.raises(InputError) as told:
+        plan(*sites, ground=ground, closed=closed, **more)
+    return str(told.value)
+
+
+def test_a_plain_night_takes_the_best_sites_and_leaves_reserves() -> None:
+    made = plan()
+    assert {net.site.id for net in made.nets} == {"a", "b", "c"}
+    assert made.totals.score == pytest.approx(80 + 78 + 76) and made.totals.gap == 0
+    assert [reserve.id for reserve in made.reserves] == ["d"]
+    # the worked example: 9 m, 2.1 m, surge 0.3 m, waves of 1 m, scope 1.25, marks of 1.5 m: 15 m, ten marks
+    assert {(one.rope_m, one.rope_marks) for net in made.nets for one in net.rounds} == {(15.0, 10)}
+    assert any("Check local rules" in words for words in made.assumptions)
+    assert "safe" not in " ".join(made.warnings + made.assumptions).lower()
+
+
+def test_more_nets_than_fit_stay_ashore_with_the_reason() -> None:
+    made = plan(nets=(Net(name="n", rope_m=24, marks_m=1.5),) * 6)
+    assert len(made.nets) == 4 and len(made.nets_left_out) == 2
+    assert "no further site fits" in made.nets_left_out[0].reason
+    assert made.warnings[0].startswith("2 of 6 nets stay ashore")
+
+
+def test_a_rope_shorter_than_any_site_is_refused_with_the_deepest_that_it_reaches() -> None:
+    said = refused(nets=(Net(name="1", rope_m=12),))
+    # 12 / 1.25 - 2.1 - 0.3 - 0.5
+    assert "4 out of the rope's reach" in said and "deepest workable site is 6.7 m" in said
+
+
+def test_all_sites_closed_is_refused_with_the_reason() -> None:
+    assert "4 it lies in closed ground" in refused(closed="it lies in closed ground (North Reef)")
+
+
+def test_a_launch_far_from_water_is_refused_with_the_distance() -> None:
+    land = np.full((SIDE, SIDE), 4.0)
+    land[70:] = -9.0
+    far = Ground(land, WEST, NORTH, CELL, CRS)
+    said = refused(*FOUR[3:], ground=far, launch=at(5, 50))
+    # cell 5 to the first clear one, 71: 66 cells of 5 m
+    assert "lies 330 m away" in said and "--launch-reach" in said
+
+
+def test_sites_across_an_isthmus_are_not_reached() -> None:
+    land = flat().elev.copy()
+    land[45:47] = 2.0
+    cut = Ground(land, WEST, NORTH, CELL, CRS)
+    made = plan(ground=cut)
+    assert {net.site.id for net in made.nets} == {"a", "b"}
+    reasons = {left.id: left.reason for left in made.sites_left_out}
+    assert set(reasons) == {"c", "d"} and "no way by water" in reasons["c"]
+    assert "2 no way by water leads there" in refused(*FOUR[2:], ground=cut)
+
+
+def test_a_site_ringed_by_shoals_is_not_reached() -> None:
+    land = flat().elev.copy()
+    land[24:37, 14:27] = -1.0
+    land[30, 20] = -9.0  # a hole of one cell
+    made = plan(ground=Ground(land, WEST, NORTH, CELL, CRS))
+    assert "the boat does not get to it" in {left.id: left.reason for left in made.sites_left_out}["a"]
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"until": "19:00"}, "before the first set (sunset at 2027-02-11 20:24 -03:00)"),
+        ({"until": "21:00", "start": "22:00"}, "before the first set (--start 22:00)"),
+        ({"until": "20:40", "soak_s": 3600.0}, "not one round of 3 nets"),
+        ({"until": "21:33", "soak_s": 3600.0}, "1 would fit: say --nets 1"),
+        ({"wishes": Wishes(keep=("z",))}, "--keep z: the run has no such site; did you mean"),
+        ({"wishes": Wishes(drop=("aa",))}, "--drop aa: the run has no such site; did you mean a"),
+        ({"wishes": Wishes(keep=("a", "b", "c", "d"))}, "--keep names 4 sites for 3 nets"),
+        ({"wishes": Wishes(keep=("a",), drop=("a",))}, "--keep a: it is dropped, as you asked"),
+        ({"until": "07:00"}, "tides.csv"),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_had_is_refused_with_what_to_change(more: dict[str, object], said: str) -> None:
+    if "07:00" in str(more):  # two hours after it the table has ended
+        short = NightTide(make_table(NOON + HOUR * np.array([0, 6, 12.2, 18.6]), np.array([2.1, 0.3, 2.1, 0.3]), kind="high-low"), 0.0, "tides.csv")  # fmt: skip
+        with pytest.raises(InputError) as told:
+            make_plan(asked(**more), known(FOUR), flat(), short)
+        assert said in str(told.value) and "to 2027-02-12 09:00 -03:00 (the last pull and two hours more)" in str(told.value)  # fmt: skip
+        return
+    assert said in refused(**more)
+
+
+def test_polar_summer_and_winter_have_no_sunset_and_want_a_start() -> None:
+    """Tromso, 69.65 N: the sun stays up in June and down in mid-December (CHECKS f for June)."""
+    north = {"launch": (18.96, 69.65), "zone": ZoneInfo("Europe/Oslo")}
+    for day, stays in ((dt.date(2027, 6, 15), "stays up"), (dt.date(2027, 12, 15), "stays down")):
+        with pytest.raises(InputError, match=f"the sun {stays} .* say --start"):
+            window_of(asked(date=day, **north))
+        window = window_of(asked(date=day, start="21:00", **north))
+        assert window.until - window.start == 4 * HOUR and window.sky.sun_up is (stays == "stays up")
+
+
+def test_wishes_are_kept() -> None:
+    kept = plan(wishes=Wishes(keep=("d",)))
+    assert "d" in {net.site.id for net in kept.nets}
+    assert "a" not in {net.site.id for net in plan(wishes=Wishes(drop=("a",))).nets}
+    near = plan(wishes=Wishes(within_m=160.0))  # a and b stand 150 m apart, a and c 158 m, d alone
+    assert "d" not in {net.site.id for net in near.nets}
+    one = tuple(replace(each, feature="F") for each in FOUR[:3]) + FOUR[3:]
+    assert {net.site.id for net in plan(*one).nets} == {"a", "b", "d"}  # not all on one feature
+    assert len(plan(*one, wishes=Wishes(per_feature=1)).nets) == 2
+    unsure = FOUR[:3] + (replace(FOUR[3], confidence=0.1),)
+    assert "d" in {net.site.id for net in plan(*unsure, wishes=Wishes(explore=1)).nets}
+
+
+def test_a_site_of_swell_is_left_out_and_told_where_it_is_kept() -> None:
+    shallow = site("s", 70, 60, depth_m=3.9, score=99.0)
+    big = Forecast(wave_m=2.0)
+    bed = flat().elev.copy()
+    bed[65:76, 55:66] = -3.9
+    ground = Ground(bed, WEST, NORTH, CELL, CRS)
+    made = plan(*FOUR, shallow, ground=ground, forecast=big)
+    assert "swell may break there" in {left.id: left.reason for left in made.sites_left_out}["s"]
+    kept = plan(*FOUR, shallow, ground=ground, forecast=big, wishes=Wishes(keep=("s",)))
+    words = [w for w in kept.warnings if "swell that breaks" in w]
+    assert len(words) == 1
+
+
+def test_wind_against_tide_and_a_fast_stream_are_told_for_each_net() -> None:
+    forecast = Forecast(wave_m=0.5, wind_kn=15, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=1.5),))
+    made = plan(forecast=forecast)
+    told = " ".join(made.warnings)
+    assert "nets 1, 2, 3: wind against tide: against each other in round 1, 2" in told
+    assert "lift of the float is not stated" in told
+    calm = plan(
+        forecast=Forecast(wave_m=0.5, wind_kn=5, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=0.3),))
+    )
+    assert "against each other" not in " ".join(calm.warnings)
+
+
+def test_a_round_longer_than_the_soak_is_told_with_fewer_nets() -> None:
+    made = plan(soak_s=600.0, boat=Boat(length_m=5, draft_m=0.5, speed_kn=8, handling_min=10))
+    # three nets of 10 min and short legs: over 20 min, so one net alone keeps 10
+    assert (
+        "a round takes longer than the soak asked for" in made.warnings[0]
+        and "1 net would keep it" in made.warnings[0]
+    )
+    assert made.totals.soak_achieved_s > 1200
+
+
+def test_nets_are_left_only_where_asked_and_that_is_told() -> None:
+    made = plan(overnight=True, until="06:00")
+    assert made.totals.rounds == 1 and any("left unattended" in words for words in made.warnings)
+    assert not any("unattended" in words for words in plan().warnings)
+
+
+def test_without_a_forecast_the_waves_are_the_most_that_one_goes_out_in() -> None:
+    """A limit of 1 m gives (9 + 2.1 + 0.3 + 0.5) x 1.25 = 14.875 m; without a limit (9 + 2.1 + 0.3) x 1.25 = 14.25 m. Marks of 0.25 m."""
+    bare = Boat(length_m=5, draft_m=0.5, speed_kn=8)
+    limited = bare.model_copy(update={"limits": Limits(wave_m=1.0)})
+    for boat, rope in ((limited, 15.0), (bare, 14.25)):
+        made = plan(forecast=None, boat=boat, nets=(Net(name="1", rope_m=24, marks_m=0.25),))
+        assert {one.rope_m for net in made.nets for one in net.rounds} == {rope}
+        assert any("no forecast: waves of" in words for words in made.warnings)
+
+
+def test_a_depth_in_doubt_is_told() -> None:
+    """Off by 1.96 x 3 = 5.9 m: more than the 3.1 m that scope and rounding leave on 15 m of rope over 11.9 m."""
+    made = plan(*(replace(each, sigma_m=3.0) for each in FOUR))
+    assert any("the depth may be off by 5.9 m: if it is that much deeper the rope is 2.8 m short" in words for words in made.warnings)  # fmt: skip
+
+
+def test_a_night_with_a_change_of_clocks_is_an_hour_longer() -> None:
+    """Halifax, 2025-11-01 to 02: from 22:00 -03:00 to 02:00 -04:00 are five hours, not four."""
+    zone = ZoneInfo("America/Halifax")
+    noon = dt.datetime(2025, 11, 1, 12, tzinfo=zone).timestamp()
+    table = make_table(noon + 6.2 * HOUR * np.arange(5), np.array([2.0, 0.4, 1.9, 0.5, 2.1]), kind="high-low")
+    made = make_plan(
+        asked(date=dt.date(2025, 11, 1), zone=zone, start="22:00", until="02:00", soak_s=1800.0),
+        known(FOUR),
+        flat(),
+        NightTide(table, 0.0, "tides.csv"),
+    )
+    last = max(one.pull_time for net in made.nets for one in net.rounds)
+    assert last - made.first_set > 4 * HOUR
+    assert all(one.pull_time - one.set_time < HOUR for net in made.nets for one in net.rounds)
+    assert any("clocks change in this night, from -03:00 to -04:00" in words for words in made.warnings)
+
+
+def test_leaving_before_a_falling_tide_ends_counts_its_lowest_water() -> None:
+    """The launch is 400 m off and the boat slow: it leaves when the water is lower than at any time after the first set."""
+    rising = NightTide(make_table(NOON + HOUR * np.array([-3.9, 2.3, 8.5, 14.7, 21]), np.array([2.1, 0.3, 2.1, 0.3, 2.0]), kind="high-low"), 0.0)  # fmt: skip
+    wanted = asked(
+        start="17:30", until="19:30", soak_s=1200.0, launch=at(80, 80), boat=Boat(length_m=5, draft_m=0.5, speed_kn=0.3)
+    )  # fmt: skip
+    made = make_plan(replace(wanted, nets=wanted.nets[:1]), known((FOUR[0],)), flat(), rising)
+    assert made.schedule.depart < made.first_set - 1200
+    assert made.water.low_m == pytest.approx(rising.span(made.schedule.depart, made.schedule.back)[0])
+    assert made.water.low_m < rising.height(made.first_set) - 0.05
