@@ -96,7 +96,7 @@ class LandOptions:
         asked(
             "--land",
             metavar="FILE",
-            help="Land: adds layers of the open water, or names their source for --only fetch_m.",
+            help="Land: also write layers of the open water (fetch_m).",
         ),
     ] = None
     wind_from: WindFrom = None
