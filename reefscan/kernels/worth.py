@@ -12,11 +12,7 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-OPTIONAL, REQUIRED, BONUS, PENALTY = 0, 1, 2, 3
-"""What a term does, as `raise_worth` is told."""
-
-DEPTH, HEIGHT, SLOPE = 0, 1, 2
-"""What a cell can answer, as `raise_worth` is told."""
+from reefscan.kernels.roles import BONUS, DEPTH, HEIGHT, PENALTY, REQUIRED
 
 
 @njit(cache=True, nogil=True)

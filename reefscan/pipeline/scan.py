@@ -25,16 +25,12 @@ from reefscan.base.recipe import Recipe
 from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
 from reefscan.batch.tiles import check_tile
-from reefscan.find.candidates import check_reach
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.out.scoreraster import SCORE_LABELS, read_score, with_gaps
 from reefscan.io.whole import replacing
 from reefscan.pipeline.finished import program, read_answer, run_key, sizes
 from reefscan.pipeline.labelled import labelled
-from reefscan.pipeline.notes import failures_of, warnings_of, where
 from reefscan.pipeline.places import candidate_points, site_points, summary, summary_html
-from reefscan.pipeline.sheet import Means, SheetRun, scan_sheet
-from reefscan.pipeline.size import Expected, expect, refuse_size
 
 if TYPE_CHECKING:
     import geopandas
@@ -42,6 +38,8 @@ if TYPE_CHECKING:
     import xarray
 
     from reefscan.batch.events import Event
+    from reefscan.pipeline.sheet import SheetRun
+    from reefscan.pipeline.size import Expected
     from reefscan.score.listing import Listing
     from reefscan.surroundings.known import Surroundings
 
@@ -261,12 +259,15 @@ def scan_sources(
     opened_s: float = 0.0,
 ) -> Run:
     """Scan opened sources: the path that every scan takes. Parameters as in `scan`."""
-    import pandas as pd  # what follows wants 0.5 s of CPU to be imported; a word typed wrong is answered before
+    import pandas as pd  # what follows wants 0.8 s of CPU to be imported; a word typed wrong is answered before
 
+    from reefscan.find.candidates import check_reach
     from reefscan.io.out import tables
     from reefscan.pipeline.around import around_key, compared_words, open_around, surround
     from reefscan.pipeline.borders import ToldStations
     from reefscan.pipeline.feature_tables import feature_tables
+    from reefscan.pipeline.sheet import Means, scan_sheet
+    from reefscan.pipeline.size import expect, refuse_size
     from reefscan.score.listing import list_sites
 
     means = Means(workers, scheduler, tile, on_event)
@@ -408,6 +409,8 @@ def _facts_of(
     listing: Listing,
 ) -> dict[str, Any]:
     """What ``run.json`` tells of the answer."""
+    from reefscan.pipeline.notes import failures_of, warnings_of, where
+
     failures = [failure for sheet in sheets for failure in sheet.failures]
     return {
         "state": "partial" if failures else "done",

@@ -133,7 +133,7 @@ def test_the_time_of_a_large_scan_is_told_before_its_first_tile(
     def begun(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("reefscan.pipeline.scan.scan_sheet", begun)
+    monkeypatch.setattr("reefscan.pipeline.sheet.scan_sheet", begun)
     grid = claims(tmp_path / "claims.tif", 100_000)
     assert command_line(["scan", str(grid), "--out", str(tmp_path / "run")]) == 130
     said = capsys.readouterr().err
