@@ -122,9 +122,17 @@ def read_face(
     # a pair that is too long may win, so that no part of a slope without end is told as a face
     longest = 1.4 * longest_m / step_m
     least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
+    lowest = p[m]
+    for k in range(m + 1, last - least_ground + 1):
+        lowest = min(lowest, p[k])
     best, bar = 1e-6, 0.0
     i = 0
     while m - i >= first + least_ground:
+        # a top that stands too low over the lowest foot has no pair that could win
+        most = p[m - i] - lowest - sight * i
+        if not (most > 0.0 and most * most * most > bar * (i * step_m + OWN_M)):
+            i += _next(i)
+            continue
         j = 1 if i == 0 else 0
         while m + j <= last - least_ground and i + j <= longest:
             length = i + j

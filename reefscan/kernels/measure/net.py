@@ -17,7 +17,13 @@ from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
-from reefscan.kernels.measure.ground_at import floor_fit, floor_level, position_index, ruggedness_and_relief
+from reefscan.kernels.measure.ground_at import (
+    RowSums,
+    floor_fit,
+    floor_level,
+    position_index,
+    ruggedness_and_relief,
+)
 from reefscan.kernels.measure.profiles import profile, spread_of_lines
 from reefscan.kernels.open_water import is_dry, open_water
 
@@ -295,7 +301,9 @@ def net_of_rise(
 
 
 @njit(cache=True, nogil=True)
-def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArray[np.float64]) -> None:
+def ground_of_net(
+    elev: NDArray[np.int32], sums: RowSums, asked: Asked, cell: float, out: NDArray[np.float64]
+) -> None:
     """Depth of a placed net, and what the ground around it is like."""
     r, c = int(round(out[at.NET_ROW])), int(round(out[at.NET_COL]))
     narrow = out[at.KIND] == at.TROUGH and out[at.OFF] < 2.5 * cell
@@ -305,5 +313,5 @@ def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArr
     out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(
         elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
     )
-    out[at.BPI_FINE] = position_index(elev, r, c, asked.fine[0], asked.fine[1])
-    out[at.BPI_BROAD] = position_index(elev, r, c, asked.broad[0], asked.broad[1])
+    out[at.BPI_FINE] = position_index(elev, sums, r, c, asked.fine[0], asked.fine[1])
+    out[at.BPI_BROAD] = position_index(elev, sums, r, c, asked.broad[0], asked.broad[1])
