@@ -15,7 +15,7 @@ from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
 from reefscan.kernels.measure.looking import Scratch, Search, face_reach, gradient
-from reefscan.kernels.measure.profiles import inside, profile, sample, sample_inside, spread_of_lines
+from reefscan.kernels.measure.profiles import FEWEST, inside, profile, sample, sample_inside, spread_of_lines
 from reefscan.kernels.order import put_in_order
 
 AXIS_M = 20.0
@@ -27,13 +27,13 @@ AXIS_CELLS = 6.0
 MOST_LINES = 11
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _lines_over(length_m: float, gap: float, cell_m: float) -> int:
     """Number of parallel lines, ``gap`` cells apart, that lie over a length: 3 at the least."""
     return min(MOST_LINES, 2 * max(1, int(0.5 * length_m / (gap * cell_m) + 0.5)) + 1)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _turn_of_face(
     elev: NDArray[np.int32],
     row: float,
@@ -91,7 +91,7 @@ def _turn_of_face(
     return turn if abs(turn) < 0.7 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _share_that_falls(
     elev: NDArray[np.int32],
     row: float,
@@ -122,7 +122,7 @@ def _share_that_falls(
     return fell / known if known > 2 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def first_look(
     elev: NDArray[np.int32], row: float, col: float, facing: float, search: Search, room: Scratch
 ) -> bool:
@@ -130,12 +130,12 @@ def first_look(
     cell = search.cell_m
     reach = face_reach(search)
     p = room.p[: 2 * reach + 1]
-    profile(elev, row, col, facing, reach, 3, max(1.0, min(2.0, 1.5 / cell)), p)
+    profile(elev, row, col, facing, reach, FEWEST, max(1.0, min(2.0, 1.5 / cell)), p)
     mend_gaps(p, 2)
     return read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def measure_ledge(
     elev: NDArray[np.int32], row: float, col: float, facing: float, noise: float, share: float,
     search: Search, least: float, room: Scratch, out: NDArray[np.float64],

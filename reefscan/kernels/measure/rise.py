@@ -15,7 +15,7 @@ from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
-from reefscan.kernels.measure.profiles import profile, sample
+from reefscan.kernels.measure.profiles import FEWEST, profile, sample
 from reefscan.kernels.order import put_in_order
 
 _NODATA = np.int32(NODATA_MM)
@@ -24,7 +24,7 @@ BESIDE_TOP = 0.65
 """The middle one of the nine cells about the top of a rise stands no more than this share of its height below it."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def measure_rise(
     elev: NDArray[np.int32], row: float, col: float, within: float, noise: float, share: float,
     search: Search, least: float, room: Scratch, out: NDArray[np.float64],
@@ -69,7 +69,7 @@ def measure_rise(
     # no more than a sixth is added to the second lowest level below
     least = max(BEYOND_SIGHT * search.rise_min_m, max(least, search.rise_min_m) / 1.17)
     for a in (0, 4, 2, 6, 1, 5, 3, 7):
-        profile(elev, float(r1), float(c1), math.pi * a / 8, reach, 3, 1.0, p)
+        profile(elev, float(r1), float(c1), math.pi * a / 8, reach, FEWEST, 1.0, p)
         mend_gaps(p, 2)
         most, level = 0.0, 0.0
         for k in range(1, reach + 1):

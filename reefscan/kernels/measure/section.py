@@ -33,7 +33,7 @@ ALL_ROUND = 0.6
 """Share of a face's height that the ground must fall away all round its top to make a rise of it."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> float:
     """Median distance (m) of a cell's elevation from the mean of its four neighbours, within some cells of a place; 0 where none is known.
 
@@ -58,7 +58,7 @@ def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> floa
     return out[n // 2]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def measure_faces(
     elev_mm: NDArray[np.int32],
     rows: NDArray[np.int64],
@@ -149,7 +149,7 @@ def measure_faces(
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _rise_above(
     elev: NDArray[np.int32], row: float, col: float, facing: float, noise: float, share: float, search: Search, asked: Asked,
     room: Scratch, out: NDArray[np.float64],
@@ -175,7 +175,7 @@ def _rise_above(
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _trough_below(
     elev: NDArray[np.int32], noise: float, share: float, search: Search, asked: Asked, room: Scratch,
     ledge: NDArray[np.float64], out: NDArray[np.float64],
