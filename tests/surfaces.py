@@ -239,8 +239,8 @@ def scan_cells(elev: Grid, *, recipe: Any = None, tile: int | None = None, **cel
     """Scan elevations in memory as they are, through no file: ``cells`` go to `ArraySource.from_metres`."""
     from reefscan.base.arraysource import ArraySource
     from reefscan.base.recipe import Recipe
+    from reefscan.pipeline.engineoptions import EngineOptions
     from reefscan.pipeline.scan import scan_sources
-    from reefscan.pipeline.sheet import EngineOptions
 
     source = ArraySource.from_metres(elev, **cells)
     return scan_sources([source], recipe or Recipe.default(), options=EngineOptions(workers=1, tile=tile))

@@ -16,6 +16,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 from reefscan.cli import interrupt
+from reefscan.cli.lean import lean
 from reefscan.cli.quiet import hush
 
 COMMANDS: dict[str, str] = {
@@ -85,6 +86,7 @@ def _root(
 
 def main(argv: list[str] | None = None) -> None:
     """Run the command line and exit; the entry point of ``reefscan``."""
+    lean()
     for name in ("stdout", "stderr"):  # a service may start it with either closed
         if getattr(sys, name) is None:
             setattr(sys, name, open(os.devnull, "w", encoding="utf-8"))  # noqa: SIM115 - held to the end

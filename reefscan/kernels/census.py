@@ -11,7 +11,7 @@ from reefscan.base.model import NODATA_MM
 _NODATA = np.int32(NODATA_MM)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def census(
     elev_mm: NDArray[np.int32],
     rows: tuple[int, int],
@@ -52,7 +52,7 @@ def census(
     return known, in_band, in_wide
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def mark_band(
     elev_mm: NDArray[np.int32],
     row: int,

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 LANES = 8
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def digest(cells: NDArray[np.int32]) -> NDArray[np.uint64]:
     """Hash whole numbers; any one that changes changes the hash.
 

@@ -33,7 +33,7 @@ FEWEST = 3
 """Of eight headings so many must meet known ground: beside a straight shore three do."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def cells_of(length_m: float, cell_m: float) -> int:
     """A length in cells, `OUT_CELLS` at the least."""
     return max(OUT_CELLS, int(length_m / cell_m + 0.5))
@@ -44,7 +44,7 @@ def reach_of(cell_m: float) -> int:
     return cells_of(OUT_M, cell_m) + 2 * cells_of(LOOK_M, cell_m)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def is_dry(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     """True for an unknown cell around which all known ground is dry, or would be if it climbed on toward the cell as it does so far.
 
@@ -73,14 +73,14 @@ def is_dry(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     return met >= FEWEST
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _lets_pass(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     if elev[row, col] == _NODATA:
         return not is_dry(elev, row, col, cell_m)
     return bool(elev[row, col] < DRY_MM)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def open_water(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     """True if a boat gets `OUT_M` away from a cell without crossing dry ground; beyond the array nothing is known to bar it.
 

@@ -12,14 +12,10 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-OPTIONAL, REQUIRED, BONUS, PENALTY = 0, 1, 2, 3
-"""What a term does, by number."""
-
-DEPTH, HEIGHT, SLOPE = 0, 1, 2
-"""What a cell can answer, by number."""
+from reefscan.kernels.roles import BONUS, DEPTH, HEIGHT, PENALTY, REQUIRED
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def raise_worth(
     elev_mm: NDArray[np.int32],
     height_cm: NDArray[np.uint16],
@@ -89,7 +85,7 @@ def raise_worth(
             out[r, c] = max(out[r, c], np.uint8(np.rint(value)))
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, inline="always", error_model="numpy")
 def _measure(what: int, elev_mm: int, height_cm: int, slope_deg: float) -> float:
     if what == DEPTH:
         return elev_mm * -0.001
@@ -98,21 +94,21 @@ def _measure(what: int, elev_mm: int, height_cm: int, slope_deg: float) -> float
     return float(slope_deg)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _membership(x: float, a: float, b: float, c: float, d: float, half: float) -> float:
     """`reefscan.score.scoring.trapezoid` of one number."""
     mu = _trapezoid(x, a, b, c, d)
     return mu * (max(x, 0.0) / (max(x, 0.0) + half)) if half > 0.0 else mu
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _trapezoid(x: float, a: float, b: float, c: float, d: float) -> float:
     if math.isnan(x):
         return math.nan
     if x < a or x > d:
         return 0.0
     if x < b:  # below a full amount that is nowhere reached: nothing; with no lower corner: the full amount
-        return 1.0 if math.isinf(a) else 0.0 if math.isinf(b) else (x - a) / (b - a)
+        return 1.0 if abs(a) == math.inf else 0.0 if abs(b) == math.inf else (x - a) / (b - a)
     if x > c:
-        return 1.0 if math.isinf(d) else 0.0 if math.isinf(c) else (d - x) / (d - c)
+        return 1.0 if abs(d) == math.inf else 0.0 if abs(c) == math.inf else (d - x) / (d - c)
     return 1.0

@@ -22,15 +22,11 @@ from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.batch.events import Packing
 from reefscan.batch.store import TileStore
-from reefscan.find.candidates import check_reach
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.whole import replacing
-from reefscan.pipeline.borders import EarlierStations
+from reefscan.pipeline.engineoptions import EngineOptions
 from reefscan.pipeline.finished import Answer, program, read_answer, run_key, sizes
-from reefscan.pipeline.notes import failures_of, warnings_of, where
 from reefscan.pipeline.run import Run
-from reefscan.pipeline.sheet import EngineOptions, SheetFiles, SheetRun, scan_sheet
-from reefscan.pipeline.size import Expected, expect, refuse_size
 
 if TYPE_CHECKING:
     import geopandas
@@ -38,6 +34,8 @@ if TYPE_CHECKING:
     import xarray
 
     from reefscan.batch.events import Event
+    from reefscan.pipeline.sheet import SheetRun
+    from reefscan.pipeline.size import Expected
     from reefscan.score.listing import Listing
     from reefscan.surroundings.known import Surroundings
 
@@ -176,7 +174,12 @@ def scan_sources(
     opened_s : float
         Seconds which that took.
     """
+    # what follows wants 0.8 s of CPU to be imported; a word typed wrong is answered before
+    from reefscan.find.candidates import check_reach
     from reefscan.pipeline.around import around_key, open_around
+    from reefscan.pipeline.borders import EarlierStations
+    from reefscan.pipeline.sheet import SheetFiles, scan_sheet
+    from reefscan.pipeline.size import expect, refuse_size
 
     recipe, options, facts = recipe.searched_as_asked(), options or EngineOptions(), dict(facts or {})
     for source in sources:
@@ -355,6 +358,8 @@ def _facts_of(
     listing: Listing,
 ) -> dict[str, Any]:
     """What ``run.json`` tells of the answer."""
+    from reefscan.pipeline.notes import failures_of, warnings_of, where
+
     failures = [failure for sheet in sheets for failure in sheet.failures]
     return {
         "state": "partial" if failures else "done",

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Executor, Future
 from contextlib import ExitStack
 from dataclasses import dataclass
@@ -16,80 +16,30 @@ from numpy.typing import NDArray
 from reefscan.base.model import GridSource, Window
 from reefscan.base.overview import Thinning
 from reefscan.base.recipe import Recipe
-from reefscan.batch.engines import Engine, InProcess, choose_engine, usable_cores
 from reefscan.batch.result import TileFailure
 from reefscan.batch.run import Finished, finish_tiles
 from reefscan.batch.store import TileStore, tile_key
-from reefscan.batch.tiles import DEFAULT_TILE, check_tile, outside_band, plan_tiles
+from reefscan.batch.tiles import DEFAULT_TILE, outside_band, plan_tiles
 from reefscan.find import candidates
 from reefscan.io.out.runfolder import RunFolder, score_name
 from reefscan.io.out.scoreraster import blanked, closed_on, publish, score_raster
 from reefscan.pipeline.borders import EarlierStations
+from reefscan.pipeline.engineoptions import EngineOptions
 from reefscan.pipeline.finished import program
 from reefscan.pipeline.interpolated import mark_interpolated
 from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
-from reefscan.pipeline.warmup import telling, warm_up
 from reefscan.score.limits import Limits, limits_of
 from reefscan.surroundings.shapes import no_shapes
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from reefscan.batch.events import Event
     from reefscan.join.merge import Feature, Merged
-    from reefscan.pipeline.size import Expected
     from reefscan.surroundings.known import Surroundings
-
-FEW_TILES = 64
-"""Up to so many a few threads of this process do the tiles: a worker process costs 1.3 CPU seconds before its
-first cell (imports, compiled kernels), as much as 20 million cells. Kernels and decoding release the lock."""
 
 LEAST_STEP = 3
 """From this thinning on the tiles hand over the map's picture; a smaller grid is read again in a moment."""
-
-MOST_THREADS = 4
-"""With more cores than this, processes: threads would wait for each other, and share one memory."""
-
-
-@dataclass(frozen=True)
-class EngineOptions:
-    """With what the tiles are run. The result does not depend on it.
-
-    Attributes
-    ----------
-    workers : int or None
-        Processes; if not given, threads of this process for a few tiles, else one process per core.
-    scheduler : str or None
-        Address of a Dask scheduler to work on instead.
-    tile : int or None
-        Side of a tile in cells.
-    on_event : callable
-        Gets the engine's events.
-    """
-
-    workers: int | None = None
-    scheduler: str | None = None
-    tile: int | None = None
-    on_event: Callable[[Event | Expected], None] = lambda event: None
-
-    def __post_init__(self) -> None:
-        """Refuse what cannot be, before anything is written."""
-        choose_engine(workers=self.workers, scheduler=self.scheduler)
-        check_tile(DEFAULT_TILE if self.tile is None else self.tile)
-
-    def engine(self, tiles: int) -> Engine:
-        """Choose the engine for so many tiles."""
-        cores = usable_cores()
-        if (
-            self.workers is None
-            and self.scheduler is None
-            and (tiles == 1 or (tiles <= FEW_TILES and cores <= MOST_THREADS))
-        ):
-            return InProcess(min(cores, tiles), prepare=telling(self.on_event))
-        # a cluster's machines compile by themselves, out of sight
-        prepare = telling(self.on_event) if self.scheduler is None else warm_up
-        return choose_engine(workers=self.workers, scheduler=self.scheduler, prepare=prepare)
 
 
 @dataclass(frozen=True)

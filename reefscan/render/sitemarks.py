@@ -7,9 +7,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.markers import MarkerStyle
+from matplotlib.collections import PathCollection
 from matplotlib.path import Path as MarkPath
 from matplotlib.patheffects import withStroke
+from matplotlib.transforms import IdentityTransform
 from pyproj import Transformer
 
 from reefscan.render import furniture
@@ -36,22 +37,29 @@ def draw_sites(ax: Axes, candidates: pd.DataFrame, *, box: Box, crs: str, inches
     kind = table["kind"].astype(str).to_numpy()
     points = 8.5 if inside.size <= 80 else 6.5 if inside.size <= 300 else 4.5
     colours = score_rgb(score)
-    for i in inside[::-1]:
-        path = MarkPath([*kind_of(kind[i]).outline, kind_of(kind[i]).outline[0]], closed=True)
-        ax.plot(
-            x[i],
-            y[i],
-            marker=MarkerStyle(path),
-            markersize=points * (1.2 if rank[i] <= 10 else 1.0),
-            markerfacecolor=colours[i],
-            markeredgecolor=INK,
-            markeredgewidth=0.9 if points > 5 else 0.5,
-            linestyle="none",
-            zorder=10 + 5.0 / (1.0 + i),
-            path_effects=[withStroke(linewidth=2.2, foreground=PAPER)],
-        )
+    worst_first = inside[::-1]
+    # one collection of all: a line for each mark would cost the map of a rough coast two seconds
+    marks = PathCollection(
+        [_outline(kind[i]) for i in worst_first],
+        sizes=(points * np.where(rank[worst_first] <= 10, 1.2, 1.0)) ** 2,
+        offsets=np.column_stack([x[worst_first], y[worst_first]]),
+        offset_transform=ax.transData,
+        transform=IdentityTransform(),
+        facecolors=colours[worst_first],
+        edgecolors=INK,
+        linewidths=0.9 if points > 5 else 0.5,
+        zorder=10,
+        path_effects=[withStroke(linewidth=2.2, foreground=PAPER)],
+    )
+    ax.add_collection(marks, autolim=False)
     _numbers(ax, x[inside], y[inside], rank[inside], box=box, inches=inches, mark_pt=points)
     return int(inside.size)
+
+
+def _outline(kind: str) -> MarkPath:
+    """Outline of a kind's mark, a point across."""
+    corners = np.array([*kind_of(kind).outline, kind_of(kind).outline[0]])
+    return MarkPath(0.5 * corners / np.abs(corners).max(), closed=True)
 
 
 def _numbers(ax: Axes, x: Floats, y: Floats, rank: Any, *, box: Box, inches: float, mark_pt: float) -> None:

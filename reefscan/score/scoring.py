@@ -52,7 +52,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.recipe import Score, Term
 from reefscan.base.s44 import Z95, tvu
-from reefscan.kernels.worth import BONUS, DEPTH, HEIGHT, OPTIONAL, PENALTY, REQUIRED, SLOPE, raise_worth
+from reefscan.kernels.roles import BONUS, DEPTH, HEIGHT, OPTIONAL, PENALTY, REQUIRED, SLOPE
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -245,6 +245,8 @@ def raise_cells(
     kind : str
     score : Score
     """
+    from reefscan.kernels.worth import raise_worth  # compiled code: a list scored anew needs none
+
     terms = [
         term
         for term in score.terms.values()

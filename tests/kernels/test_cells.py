@@ -7,7 +7,8 @@ import pytest
 from scipy import ndimage
 
 from reefscan.base.model import NODATA_MM, to_mm
-from reefscan.kernels.cells import NODE_STEP, sample, spread_of, whole_mm
+from reefscan.kernels.cells import whole_mm
+from reefscan.kernels.sampling import NODE_STEP, sample, spread_of
 
 
 @pytest.mark.parametrize("dtype", ["float32", "float64", "int16", "int32", "uint8"])

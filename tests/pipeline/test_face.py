@@ -83,8 +83,8 @@ def test_scores_and_layers_have_a_place_and_are_highest_where_the_site_is(
 def test_a_run_of_several_sheets_has_its_scores_by_name() -> None:
     z = np.full((40, 40), -9.0)
     from reefscan.base.arraysource import ArraySource
+    from reefscan.pipeline.engineoptions import EngineOptions
     from reefscan.pipeline.scan import scan_sources
-    from reefscan.pipeline.sheet import EngineOptions
 
     two = [ArraySource.from_metres(z, cell_m=2.0, crs=crs) for crs in ("EPSG:32631", "EPSG:32632")]
     run = scan_sources(two, reefscan.Recipe.default(), options=EngineOptions(workers=1))

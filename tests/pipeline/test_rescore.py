@@ -9,9 +9,9 @@ from scipy.ndimage import gaussian_filter
 from reefscan.base.arraysource import ArraySource
 from reefscan.base.errors import NeedsScanError
 from reefscan.base.recipe import Recipe, load_recipe
+from reefscan.pipeline.engineoptions import EngineOptions
 from reefscan.pipeline.rescore import rescore_run
 from reefscan.pipeline.scan import scan_sources
-from reefscan.pipeline.sheet import EngineOptions
 
 
 def test_a_rescore_equals_a_fresh_scan_byte_for_byte(tmp_path, rng):

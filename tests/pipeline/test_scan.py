@@ -13,8 +13,8 @@ import reefscan
 from reefscan.base.arraysource import ArraySource
 from reefscan.base.errors import DiskFullError, InputError, RecipeError
 from reefscan.base.recipe import load_recipe
+from reefscan.pipeline.engineoptions import EngineOptions
 from reefscan.pipeline.scan import scan_sources
-from reefscan.pipeline.sheet import EngineOptions
 
 Y, X = np.mgrid[-150:150, -150:150] * 2.0
 

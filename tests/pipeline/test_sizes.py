@@ -20,8 +20,8 @@ from reefscan.io import room
 from reefscan.io.grids.rasters import open_grids
 from reefscan.io.logs.soundings import ReadOptions, read_logs, tabulate
 from reefscan.kernels.measure.ground_at import ruggedness_and_relief
+from reefscan.pipeline.engineoptions import EngineOptions
 from reefscan.pipeline.scan import scan_sources
-from reefscan.pipeline.sheet import EngineOptions
 from reefscan.pipeline.size import expect, expect_grid, refuse_size
 from reefscan.survey.build import Corrections, make_surface, prepare
 from reefscan.survey.settings import load_settings
@@ -134,7 +134,7 @@ def test_the_time_of_a_large_scan_is_told_before_its_first_tile(
     def begun(*_: object, **__: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("reefscan.pipeline.scan.scan_sheet", begun)
+    monkeypatch.setattr("reefscan.pipeline.sheet.scan_sheet", begun)
     grid = claims(tmp_path / "claims.tif", 100_000)
     assert command_line(["scan", str(grid), "--out", str(tmp_path / "run")]) == 130
     said = capsys.readouterr().err

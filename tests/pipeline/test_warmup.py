@@ -21,9 +21,9 @@ def test_what_is_loaded_is_not_told_and_the_work_keeps_its_name():
 
 def test_each_function_is_told_as_it_is_compiled(tmp_path):
     code = (
-        "import numpy as np; from reefscan.kernels.order import median_of_few\n"
+        "import numpy as np; from reefscan.kernels.order import median\n"
         "from reefscan.pipeline import warmup; told = []\n"
-        "with warmup._told(told.append): median_of_few(np.arange(3.0))\n"
+        "with warmup._told(told.append): median(np.arange(3.0))\n"
         "print([event.functions for event in told])"
     )
     environment = {**os.environ, "NUMBA_CACHE_DIR": str(tmp_path)}

@@ -177,12 +177,19 @@ def test_relief_of_a_plane_is_its_gradient_across_the_window(radius: float) -> N
 def test_the_index_of_a_candidate_is_that_of_the_layer(
     annulus: tuple[float, float], share: float, rng: np.random.Generator
 ) -> None:
-    from reefscan.kernels.measure.ground_at import position_index
+    from reefscan.kernels.measure.ground_at import position_index, row_sums
 
     mm = rough(rng, 400, holes=True)
     layer = position.bpi(mm, *annulus, -60, 91)
     places = rng.integers(100, 300, (200, 2))
-    points = [position_index(mm, int(r), int(c), *annulus) for r, c in places]
+    none, kept = row_sums(mm, False), row_sums(mm, True)
+    points = [position_index(mm, none, int(r), int(c), *annulus) for r, c in places]
+    patch, offset = mm[45:, 43:], kept._replace(row=45, col=43)  # as a station's patch lies in its tile
+    summed = [
+        position_index(patch, offset, int(r) - 45, int(c) - 43, *annulus)
+        for r, c in places[places.min(axis=1) > 175]
+    ]
+    np.testing.assert_array_equal(summed, np.array(points)[places.min(axis=1) > 175])
     at = layer[places[:, 0], places[:, 1]]
     known = np.isfinite(at)
     assert known.sum() > 150

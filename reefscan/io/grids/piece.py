@@ -13,8 +13,6 @@ from reefscan.io import handles
 from reefscan.io.georef import crs_facts, transformer
 from reefscan.io.grids.layer import Layer
 from reefscan.io.grids.rawgrid import Pair, RawGrid
-from reefscan.kernels.cells import NODE_STEP, sample, spread_of
-from reefscan.kernels.find.spikes import FLOOR_MM, SPIKE_HALO, find_spikes, set_aside
 
 DIAGONAL_LAT = 89.0
 """Beyond it longitude changes too fast to be interpolated between nodes; every cell is computed."""
@@ -157,6 +155,10 @@ class Piece:
     # -- warp -------------------------------------------------------------------------------------
 
     def _warp(self, part: Window, elev: NDArray[np.int32], sigma: NDArray[np.int32] | None) -> None:
+        # compiled code, whose library wants half a second to be imported
+        from reefscan.kernels.find.spikes import set_aside
+        from reefscan.kernels.sampling import sample, spread_of
+
         for src, nodes, (first_row, first_col, step) in self._source_windows(part):
             src, mm, s, spikes = self._read_judged(src)
             if (mm == NODATA_MM).all():
@@ -178,6 +180,8 @@ class Piece:
 
         They are set aside before cells are sampled: a bad one would be two to four afterwards, which bear one another out.
         """
+        from reefscan.kernels.find.spikes import FLOOR_MM, SPIKE_HALO, find_spikes
+
         wide = self._on_grid(src.grow(SPIKE_HALO))
         mm, sigma = self._read_turned(wide)
         return wide, mm, sigma, find_spikes(mm, FLOOR_MM, 0, wide.height, 0, wide.width)
@@ -193,6 +197,8 @@ class Piece:
         self, part: Window
     ) -> list[tuple[Window, tuple[NDArray[np.float64], NDArray[np.float64]], tuple[int, int, int]]]:
         """Window of the raw grid under ``part`` (of one block), with its nodes; none if it is off the grid."""
+        from reefscan.kernels.sampling import NODE_STEP, spread_of
+
         step = NODE_STEP
         rows, cols = self._positions(part, step)
         if rows is None or cols is None:

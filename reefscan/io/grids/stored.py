@@ -14,7 +14,6 @@ from reefscan.io import words
 from reefscan.io.georef import CrsFacts
 from reefscan.io.grids import probe
 from reefscan.io.grids.fills import zeros_are_fill
-from reefscan.kernels.evidence.rounding import STEPS
 
 IMPLAUSIBLE = 0.7
 """Median steepness (35 degrees) above which cells of a metre or more are asked about: half of a
@@ -203,6 +202,8 @@ def tell_rounding(values: NDArray[np.float64], factor: float, notes: list[str]) 
     """Say so where depths come in steps that read as ledges."""
     step = probe.rounding_step(values) * abs(factor) / 1000.0
     if step >= ROUNDED_M:
+        from reefscan.kernels.evidence.rounding import STEPS
+
         notes.append(
             f"depths come in whole steps of {step:.4g} m: a height below {STEPS * step:.3g} m may be the rounding alone, "
             "and is left out where the steps lie open as flat patches"

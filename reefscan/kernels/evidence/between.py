@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
 from reefscan.kernels.evidence.noise import SIDE
+from reefscan.kernels.order import median
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -34,7 +35,7 @@ CLEARLY_ALIKE = 0.7
 ground .65 to .9, drawn ground .06 to .37: planted seabeds, tuning seeds)."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _bend(
     elev: NDArray[np.int32],
     r0: int,
@@ -70,10 +71,10 @@ def _bend(
             if known:
                 out[n] = abs(total - 2.0 * e)
                 n += 1
-    return float(np.median(out[:n])) if n >= FEWEST else np.nan
+    return median(out[:n]) if n >= FEWEST else np.nan
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _least_over_greatest(
     elev: NDArray[np.int32],
     r0: int,
@@ -93,7 +94,7 @@ def _least_over_greatest(
     return max(1.0, least) / greatest
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def alike_squares(
     elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_]
 ) -> NDArray[np.float64]:

@@ -20,7 +20,7 @@ REACH = 2
 """Cells around one on which it depends whether, and how, it is closed."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _closed(elev_mm: NDArray[np.int32]) -> NDArray[np.int64]:
     """Positions (row, col, value) of the unknown cells that are closed."""
     rows, cols = elev_mm.shape
@@ -43,14 +43,15 @@ def _closed(elev_mm: NDArray[np.int32]) -> NDArray[np.int64]:
             if lines and not dry:
                 if n == found.shape[0]:
                     larger = np.empty((2 * n, 3), np.int64)
-                    larger[:n] = found
+                    for k in range(n):  # whole arrays bring in words for errors: 3 s of the first compilation
+                        larger[k, 0], larger[k, 1], larger[k, 2] = found[k, 0], found[k, 1], found[k, 2]
                     found = larger
                 found[n, 0], found[n, 1], found[n, 2] = r, c, np.int64(np.rint(total / lines))
                 n += 1
     return found[:n]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def bridge(elev_mm: NDArray[np.int32]) -> None:
     """Close small gaps, in place; the outermost `REACH` cells of the array are left as they are.
 

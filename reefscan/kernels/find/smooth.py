@@ -24,7 +24,7 @@ def passes(cell_m: float) -> int:
     return min(MOST_PASSES, round(2.0 * (SPREAD_M / cell_m) ** 2))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _pass(z: NDArray[np.float32], w: NDArray[np.float32]) -> None:
     """One pass down and across, in place; ``w`` is a scratch of the same shape."""
     rows, cols = z.shape
@@ -41,7 +41,7 @@ def _pass(z: NDArray[np.float32], w: NDArray[np.float32]) -> None:
         out[cols - 1] = quarter * (line[cols - 2] + line[cols - 1]) + half * line[cols - 1]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def smooth(elev_mm: NDArray[np.int32], times: int) -> NDArray[np.float32]:
     """Smoothed elevation (m), NaN where the cell itself is unknown.
 

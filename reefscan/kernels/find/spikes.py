@@ -18,6 +18,9 @@ _NODATA = np.int32(NODATA_MM)
 
 SPIKE_HALO = 2
 
+SOUTH, EAST = (np.int64(1), np.int64(0)), (np.int64(0), np.int64(1))
+"""Of that type: for plain numbers in a call its function is compiled once for each."""
+
 FLOOR_MM = 400
 """Smallest excess of a spike: below it a bad cell can make no structure (floors start at 0.8 m)."""
 
@@ -25,7 +28,7 @@ PART = 128
 """Cells of a row that are passed by together if none of them bends enough."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _bent(up: NDArray[np.int32], mid: NDArray[np.int32], low: NDArray[np.int32], limit: int) -> bool:
     """True if a known cell of a row bends by more than a limit against the four nearest, or one is unknown."""
     left, here, right = mid[:-2], mid[1:-1], mid[2:]
@@ -39,10 +42,11 @@ def _bent(up: NDArray[np.int32], mid: NDArray[np.int32], low: NDArray[np.int32],
     return bool((most > limit) | (least == _NODATA))
 
 
-@njit(cache=True, nogil=True)
-def _slope(elev_mm: NDArray[np.int32], r: int, c: int, down: int, right: int) -> int:
+@njit(cache=True, nogil=True, error_model="numpy")
+def _slope(elev_mm: NDArray[np.int32], r: int, c: int, way: tuple[int, int]) -> int:
     """Twice the slope (mm a cell) past a cell along one axis: the middle of three differences, so that one more bad cell
     tilts nothing; of two known ones the flatter, 0 of none."""
+    down, right = way
     a, b, d = np.int64(0), np.int64(0), np.int64(0)
     known = 0
     for k in range(-1, 2):
@@ -61,7 +65,7 @@ def _slope(elev_mm: NDArray[np.int32], r: int, c: int, down: int, right: int) ->
     return int(d)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _flier(
     elev_mm: NDArray[np.int32],
     r: int,
@@ -76,7 +80,7 @@ def _flier(
     z = 2 * np.int64(elev_mm[r, c])
     floor = 2 * floor_mm
     # on the flank of a sand wave the neighbours differ by its slope, which says nothing of this cell
-    south, east = _slope(elev_mm, r, c, 1, 0), _slope(elev_mm, r, c, 0, 1)
+    south, east = _slope(elev_mm, r, c, SOUTH), _slope(elev_mm, r, c, EAST)
     n = 0
     for dr in range(-1, 2):
         for dc in range(-1, 2):
@@ -113,7 +117,7 @@ def _flier(
     return int(_NODATA)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _longer(found: NDArray[np.int32]) -> NDArray[np.int32]:
     """The same rows and as many empty ones; an assignment of all at once takes 2 s to compile, for its error's text."""
     grown = np.empty((2 * found.shape[0], found.shape[1]), found.dtype)
@@ -123,7 +127,7 @@ def _longer(found: NDArray[np.int32]) -> NDArray[np.int32]:
     return grown
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def find_spikes(
     elev_mm: NDArray[np.int32], floor_mm: int, top: int, bottom: int, left: int, right: int
 ) -> NDArray[np.int32]:

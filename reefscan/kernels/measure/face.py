@@ -30,7 +30,7 @@ TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
 which an even face would fall as between its tenth and nine tenths; where half of it is done (samples, a fraction)."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _sums(
     p: NDArray[np.float64], first: int, last: int, total: NDArray[np.float64], moment: NDArray[np.float64]
 ) -> None:
@@ -43,7 +43,7 @@ def _sums(
     total[last + 1], moment[last + 1] = a, b
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _falls(total: NDArray[np.float64], moment: NDArray[np.float64], origin: int, i: int, j: int) -> float:
     """Fall per step of the line of best fit through samples i to j, both included."""
     n = j - i + 1
@@ -53,7 +53,7 @@ def _falls(total: NDArray[np.float64], moment: NDArray[np.float64], origin: int,
     return -12.0 * covariance / (n * (n * n - 1.0))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def mend_gaps(p: NDArray[np.float64], most: int) -> None:
     """Carry a profile straight over gaps of up to ``most`` samples, in place."""
     n, k = p.shape[0], 0
@@ -70,13 +70,13 @@ def mend_gaps(p: NDArray[np.float64], most: int) -> None:
         k = end
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _worth(height: float, length_m: float) -> float:
     """What a pair of a top and a foot is compared by: its height by the root of its gradient."""
     return height * math.sqrt(height / (length_m + OWN_M))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def read_face(
     p: NDArray[np.float64],
     step_m: float,
@@ -122,9 +122,17 @@ def read_face(
     # a pair that is too long may win, so that no part of a slope without end is taken for a face
     longest = 1.4 * longest_m / step_m
     least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
+    lowest = p[m]
+    for k in range(m + 1, last - least_ground + 1):
+        lowest = min(lowest, p[k])
     best, bar = 1e-6, 0.0
     i = 0
     while m - i >= first + least_ground:
+        # a top that stands too low over the lowest foot has no pair that could win
+        most = p[m - i] - lowest - sight * i
+        if not (most > 0.0 and most * most * most > bar * (i * step_m + OWN_M)):
+            i += _next(i)
+            continue
         j = 1 if i == 0 else 0
         while m + j <= last - least_ground and i + j <= longest:
             length = i + j
@@ -159,7 +167,7 @@ def read_face(
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _height(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, top: int, foot: int,
@@ -174,7 +182,7 @@ def _height(
     return p[top] - p[foot] - max(steeper, 0.0) * length, steeper
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _to_its_ends(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, out: NDArray[np.float64],
@@ -190,13 +198,13 @@ def _to_its_ends(
                 out[HEIGHT], out[TOP], out[FOOT], out[DROP] = height, i, j, p[i] - p[j]
 
 
-@njit(cache=True, nogil=True, inline="always")
+@njit(cache=True, nogil=True, error_model="numpy", inline="always")
 def _next(k: int) -> int:
     """Step from one end that is tried to the next: a sixth farther."""
     return max(1, k // 6)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _crossing(p: NDArray[np.float64], top: int, foot: int, share: float) -> float:
     """Where a face has fallen this share of its drop, samples: the last such place of the upper half, the first of the lower."""
     level = p[top] - share * (p[top] - p[foot])

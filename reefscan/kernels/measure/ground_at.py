@@ -1,12 +1,12 @@
 """What the ground is like at one place: position index, ruggedness of a ring, relief of a disc, level of the floor.
 
-Summed for each place: running sums along all rows cost 10 ns a cell of the grid, as much as the sums of some 400
-stations in a million cells.
+A wide disc is summed from sums that run along the rows (`row_sums`) where many places share them: 4 us instead of 30 for 49 000 cells.
 """
 
 from __future__ import annotations
 
 import math
+from typing import NamedTuple
 
 import numpy as np
 from numba import njit
@@ -18,9 +18,77 @@ from reefscan.kernels.measure.profiles import sample
 _NODATA = np.int32(NODATA_MM)
 
 
-@njit(cache=True, nogil=True)
-def _disc(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tuple[int, int, int]:
+SPACED = 8
+"""Cells from one running sum that is kept to the next: an eighth of the memory, and few cells are left over at the ends of a line."""
+
+
+class RowSums(NamedTuple):
+    """Of every row, the sum (mm) and the number of known cells before each `SPACED`-th; without rows where nobody summed.
+
+    ``row``, ``col``: cells of the array that has them before the first of the one that is measured in.
+    """
+
+    total: NDArray[np.int64]
+    known: NDArray[np.int32]
+    row: int
+    col: int
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def row_sums(elev: NDArray[np.int32], wanted: bool) -> RowSums:
+    """Sum along the rows of an array, if it is ``wanted``; a nanosecond a cell."""
+    rows = elev.shape[0] if wanted else 0
+    count = elev.shape[1] // SPACED + 1
+    total, known = np.zeros((rows, count), np.int64), np.zeros((rows, count), np.int32)
+    for r in range(rows):
+        z, n = np.int64(0), np.int32(0)
+        for k in range(1, count):
+            for c in range((k - 1) * SPACED, k * SPACED):
+                there = elev[r, c] != _NODATA
+                z += np.int64(elev[r, c] if there else np.int32(0))
+                n = np.int32(n + np.int32(there))
+            total[r, k], known[r, k] = z, n
+    return RowSums(total, known, 0, 0)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _disc_of_sums(
+    elev: NDArray[np.int32], sums: RowSums, row: int, col: int, radius: float
+) -> tuple[int, int, int]:
+    """As `_disc`, from sums along the rows."""
+    total, known, size = np.int64(0), np.int64(0), 0
+    reach = int(radius)
+    rows, cols = elev.shape
+    for dr in range(-reach, reach + 1):
+        half = int(math.sqrt(radius * radius - dr * dr) + 1e-9)
+        size += 2 * half + 1
+        r = row + dr
+        if r < 0 or r >= rows:
+            continue
+        first, end = max(0, col - half), min(cols, col + half + 1)
+        a, b = (first + sums.col + SPACED - 1) // SPACED, (end + sums.col) // SPACED
+        low, high = a * SPACED - sums.col, b * SPACED - sums.col
+        if low >= high:
+            low, high = end, end
+        else:
+            total += sums.total[r + sums.row, b] - sums.total[r + sums.row, a]
+            known += np.int64(sums.known[r + sums.row, b] - sums.known[r + sums.row, a])
+        for c in range(first, low):
+            if elev[r, c] != _NODATA:
+                total += np.int64(elev[r, c])
+                known += 1
+        for c in range(high, end):
+            if elev[r, c] != _NODATA:
+                total += np.int64(elev[r, c])
+                known += 1
+    return int(total), int(known), size
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _disc(elev: NDArray[np.int32], sums: RowSums, row: int, col: int, radius: float) -> tuple[int, int, int]:
     """Sum (mm, exact) and number of known cells within a radius, and number of cells in the whole disc."""
+    if sums.total.shape[0] > 0 and radius > 2 * SPACED:
+        return _disc_of_sums(elev, sums, row, col, radius)
     total, known, size = np.int64(0), 0, 0
     reach = int(radius)
     rows, cols = elev.shape
@@ -40,11 +108,13 @@ def _disc(elev: NDArray[np.int32], row: int, col: int, radius: float) -> tuple[i
     return int(total), known, size
 
 
-@njit(cache=True, nogil=True)
-def position_index(elev: NDArray[np.int32], row: int, col: int, inner: float, outer: float) -> float:
+@njit(cache=True, nogil=True, error_model="numpy")
+def position_index(
+    elev: NDArray[np.int32], sums: RowSums, row: int, col: int, inner: float, outer: float
+) -> float:
     """Elevation (m) above the mean of a ring (radii in cells, both inclusive); NaN where half of it is unknown."""
-    total, known, size = _disc(elev, row, col, outer)
-    inside, known_in, size_in = _disc(elev, row, col, math.sqrt(max(0.0, inner * inner - 1e-6)))
+    total, known, size = _disc(elev, sums, row, col, outer)
+    inside, known_in, size_in = _disc(elev, sums, row, col, math.sqrt(max(0.0, inner * inner - 1e-6)))
     if math.floor(inner) != inner or inner >= 1.0:
         # cells strictly nearer than the inner radius are left out; those at it count
         total, known, size = total - inside, known - known_in, size - size_in
@@ -53,7 +123,7 @@ def position_index(elev: NDArray[np.int32], row: int, col: int, inner: float, ou
     return (elev[row, col] - total / known) * 0.001
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def ruggedness_and_relief(
     elev: NDArray[np.int32], row: int, col: int, near: float, far: float, relief_radius: float, cell_m: float
 ) -> tuple[float, float]:
@@ -92,7 +162,7 @@ def ruggedness_and_relief(
     ) * 0.001 if high >= low else np.nan
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) -> tuple[float, float]:
     """Slope (m per cell) and RMS residual (m) of the plane fitted to the cells within a radius of a place, NaN over a gap.
 
@@ -136,7 +206,7 @@ def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) ->
     return math.hypot(p, q), math.sqrt(max(0.0, residual))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def floor_level(
     elev: NDArray[np.int32], row: float, col: float, axis: float, step: float, narrow: bool
 ) -> float:

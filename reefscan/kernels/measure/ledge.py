@@ -15,7 +15,7 @@ from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
 from reefscan.kernels.measure.looking import Scratch, Search, face_reach, gradient
-from reefscan.kernels.measure.profiles import inside, profile, sample, sample_inside, spread_of_lines
+from reefscan.kernels.measure.profiles import FEWEST, inside, profile, sample, sample_inside, spread_of_lines
 from reefscan.kernels.order import put_in_order
 
 AXIS_M = 20.0
@@ -27,13 +27,13 @@ AXIS_CELLS = 6.0
 MOST_LINES = 11
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _lines_over(length_m: float, gap: float, cell_m: float) -> int:
     """Number of parallel lines, ``gap`` cells apart, that lie over a length: 3 at the least."""
     return min(MOST_LINES, 2 * max(1, int(0.5 * length_m / (gap * cell_m) + 0.5)) + 1)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _turn_of_face(
     elev: NDArray[np.int32],
     row: float,
@@ -55,16 +55,27 @@ def _turn_of_face(
     safe = inside(elev, row, col, facing, 0.5 * reach, (lines // 2) * gap)
     for k in range(lines):
         t = (k - lines // 2) * gap
-        best, before = 1e9, np.nan
-        for i in range(-reach, reach + 1):
-            s = 0.5 * i
-            r, c = row + s * dr - t * dc, col + s * dc + t * dr
-            z = sample_inside(elev, r, c) if safe else sample(elev, r, c)
-            if before > level >= z:
-                cross = s - 0.5 * (level - z) / (before - z)
+        best = 1e9
+        ends = (np.nan, np.nan)  # of what is looked at so far, from half a cell to half a cell outward
+        for i in range(reach + 1):
+            before = ends
+            r, c = 0.5 * i * dr, 0.5 * i * dc
+            y, x = (row - r - t * dc, col - c + t * dr), (row + r - t * dc, col + c + t * dr)
+            ends = (
+                (sample_inside(elev, y[0], y[1]), sample_inside(elev, x[0], x[1]))
+                if safe
+                else (sample(elev, y[0], y[1]), sample(elev, x[0], x[1]))
+            )
+            if ends[0] > level >= before[0]:
+                cross = -0.5 * (i - 1) - 0.5 * (level - before[0]) / (ends[0] - before[0])
+                if abs(cross) <= abs(best):  # of two as near the upper one
+                    best = cross
+            if before[1] > level >= ends[1]:
+                cross = 0.5 * i - 0.5 * (level - ends[1]) / (before[1] - ends[1])
                 if abs(cross) < abs(best):
                     best = cross
-            before = z
+            if abs(best) < 0.5 * i:
+                break
         if best < 1e8:
             ts[n], cs[n] = t, best
             n += 1
@@ -80,7 +91,7 @@ def _turn_of_face(
     return turn if abs(turn) < 0.7 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _share_that_falls(
     elev: NDArray[np.int32],
     row: float,
@@ -111,7 +122,7 @@ def _share_that_falls(
     return fell / known if known > 2 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def first_look(
     elev: NDArray[np.int32], row: float, col: float, facing: float, search: Search, room: Scratch
 ) -> bool:
@@ -119,17 +130,20 @@ def first_look(
     cell = search.cell_m
     reach = face_reach(search)
     p = room.p[: 2 * reach + 1]
-    profile(elev, row, col, facing, reach, 3, max(1.0, min(2.0, 1.5 / cell)), p)
+    profile(elev, row, col, facing, reach, FEWEST, max(1.0, min(2.0, 1.5 / cell)), p)
     mend_gaps(p, 2)
     return read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def measure_ledge(
     elev: NDArray[np.int32], row: float, col: float, facing: float, noise: float, share: float,
-    search: Search, room: Scratch, out: NDArray[np.float64],
+    search: Search, least: float, room: Scratch, out: NDArray[np.float64],
 ) -> bool:  # fmt: skip
-    """Measure the face that `first_look` found at a place (cells) as a ledge; where its top and foot lie is left in ``room.face``."""
+    """Measure the face that `first_look` found at a place (cells) as a ledge; where its top and foot lie is left in ``room.face``.
+
+    One that drops by less than ``least`` (m) is none.
+    """
     cell = search.cell_m
     lines, gap = spread_of_lines(cell)
     reach = face_reach(search)
@@ -155,6 +169,8 @@ def measure_ledge(
     ground = room.face[of_face.DROP] - room.face[of_face.HEIGHT]
     part = min(1.0, room.face[of_face.LENGTH] / (room.face[of_face.FOOT] - room.face[of_face.TOP]))
     out[at.DROP] = room.face[of_face.HEIGHT] + part * ground
+    if not out[at.DROP] >= least:
+        return False
     out[at.FACING], out[at.AXIS] = facing % (2.0 * math.pi), (facing + 0.5 * math.pi) % math.pi
     out[at.STEEP] = gradient(max(0.0, out[at.HEIGHT]), out[at.WIDTH], cell)
     out[at.TOGETHER] = _share_that_falls(

@@ -52,14 +52,14 @@ class Scratch(NamedTuple):
     side: NDArray[np.float64]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def gradient(height: float, length_m: float, cell_m: float) -> float:
     """Gradient of a face: its height over its length less the cell's own share, `LEAST_LENGTH_M` at the least."""
     own = OWN_CELLS * cell_m
     return height / math.sqrt(max(length_m * length_m - own * own, LEAST_LENGTH_M * LEAST_LENGTH_M))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def face_reach(search: Search) -> int:
     """Cells to either side of a seed that a profile is read: half the longest face and the ground beyond it."""
     return max(8, int((0.5 * search.longest_m + of_face.GROUND_M[1]) / search.cell_m))

@@ -17,8 +17,14 @@ from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
-from reefscan.kernels.measure.ground_at import floor_fit, floor_level, position_index, ruggedness_and_relief
-from reefscan.kernels.measure.profiles import profile, spread_of_lines
+from reefscan.kernels.measure.ground_at import (
+    RowSums,
+    floor_fit,
+    floor_level,
+    position_index,
+    ruggedness_and_relief,
+)
+from reefscan.kernels.measure.profiles import FEWEST, profile, spread_of_lines
 from reefscan.kernels.open_water import is_dry, open_water
 
 _NODATA = np.int32(NODATA_MM)
@@ -58,7 +64,7 @@ class Asked(NamedTuple):
     broad: tuple[float, float]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _cost(
     elev: NDArray[np.int32], r: float, c: float, noise: float, asked: Asked, cell: float
 ) -> tuple[float, float]:
@@ -75,7 +81,7 @@ def _cost(
     return max(0.0, degrees - FLAT_DEG) + 20.0 * max(0.0, rough - max(0.15, 2.0 * noise)), degrees
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: float, cell: float) -> float:
     """Distance (cells) from a place to ground that stands so much above it, or is missing and dry, by sixteen headings; ``most``
     where none is nearer."""
@@ -95,7 +101,7 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
     return best
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _along(
     elev: NDArray[np.int32], p: NDArray[np.float64], row: float, col: float, middle: int, heading: float, foot: float,
     height: float, noise: float, asked: Asked, cell: float, out: NDArray[np.float64], best: float, extra: float,
@@ -142,7 +148,7 @@ def _along(
     return best
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def net_of_ledge(
     elev: NDArray[np.int32], p: NDArray[np.float64], face: NDArray[np.float64], noise: float, asked: Asked, cell: float,
     out: NDArray[np.float64],
@@ -183,7 +189,7 @@ def net_of_ledge(
     )
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def net_of_trough(
     elev: NDArray[np.int32],
     noise: float,
@@ -225,7 +231,7 @@ def net_of_trough(
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _uphill(feet: NDArray[np.float64]) -> float:
     """Heading (radians) in which the feet of a rise lie higher: the first harmonic of best fit through those that are known (NaN where not).
 
@@ -249,7 +255,7 @@ def _uphill(feet: NDArray[np.float64]) -> float:
     return math.atan2(east, north - 1e-3)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def net_of_rise(
     elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float,
     total: NDArray[np.float64], moment: NDArray[np.float64], face: NDArray[np.float64], out: NDArray[np.float64],
@@ -262,7 +268,7 @@ def net_of_rise(
     edges, feet = np.empty(16), np.full(16, np.nan)
     for a in range(16):
         heading, p = math.pi * a / 8, lines[a]
-        profile(elev, row, col, heading, reach, 3, 1.0, p)
+        profile(elev, row, col, heading, reach, FEWEST, 1.0, p)
         mend_gaps(p, 2)
         edges[a] = np.nan
         # the side of the rise is the face around the place where half its height is lost
@@ -294,8 +300,10 @@ def net_of_rise(
     return best < np.inf
 
 
-@njit(cache=True, nogil=True)
-def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArray[np.float64]) -> None:
+@njit(cache=True, nogil=True, error_model="numpy")
+def ground_of_net(
+    elev: NDArray[np.int32], sums: RowSums, asked: Asked, cell: float, out: NDArray[np.float64]
+) -> None:
     """Depth of a placed net, and what the ground around it is like."""
     r, c = int(round(out[at.NET_ROW])), int(round(out[at.NET_COL]))
     narrow = out[at.KIND] == at.TROUGH and out[at.OFF] < 2.5 * cell
@@ -305,5 +313,5 @@ def ground_of_net(elev: NDArray[np.int32], asked: Asked, cell: float, out: NDArr
     out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(
         elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
     )
-    out[at.BPI_FINE] = position_index(elev, r, c, asked.fine[0], asked.fine[1])
-    out[at.BPI_BROAD] = position_index(elev, r, c, asked.broad[0], asked.broad[1])
+    out[at.BPI_FINE] = position_index(elev, sums, r, c, asked.fine[0], asked.fine[1])
+    out[at.BPI_BROAD] = position_index(elev, sums, r, c, asked.broad[0], asked.broad[1])

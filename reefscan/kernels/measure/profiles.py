@@ -21,12 +21,15 @@ _NODATA = np.int32(NODATA_MM)
 LINES = (3, 9)
 """Fewest and most parallel lines of a profile."""
 
+FEWEST = np.int64(LINES[0])
+"""Of that type: for a plain number in a call its function is compiled once more."""
+
 ALONG_M = 8.0
 """Length along the structure over which they lie: noise falls to a third on cells of 2 m, and the same seabed surveyed anew tells
 the same height."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
     """Bilinear elevation (m), NaN beyond the array or where an unknown cell has a share in it."""
     rows, cols = elev.shape
@@ -35,13 +38,13 @@ def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
     return _between(elev, min(int(r), rows - 2), min(int(c), cols - 2), r, c)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def sample_inside(elev: NDArray[np.int32], r: float, c: float) -> float:
     """As `sample`, of a place that is known to lie `inside`."""
     return _between(elev, int(r), int(c), r, c)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def inside(
     elev: NDArray[np.int32], row: float, col: float, angle: float, along: float, across: float
 ) -> bool:
@@ -52,7 +55,7 @@ def inside(
     return row - high >= 1.0 and col - wide >= 1.0 and row + high < rows - 2.0 and col + wide < cols - 2.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _between(elev: NDArray[np.int32], i: int, j: int, r: float, c: float) -> float:
     """Elevation (m) at a place by the cell ``i, j`` up and left of it and the three beside that."""
     u, v = r - i, c - j
@@ -67,7 +70,7 @@ def _between(elev: NDArray[np.int32], i: int, j: int, r: float, c: float) -> flo
     return ((a * (1.0 - v) + b * v) * (1.0 - u) + (d * (1.0 - v) + e * v) * u) * 0.001
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def profile(
     elev: NDArray[np.int32],
     row: float,
@@ -98,7 +101,7 @@ def profile(
         out[k] = total / known if 2 * known > lines else np.nan
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def spread_of_lines(cell_m: float) -> tuple[int, float]:
     """Number of parallel lines of a profile, and cells between two of them: 2 m or one cell."""
     gap = max(1.0, 2.0 / cell_m)
@@ -106,7 +109,7 @@ def spread_of_lines(cell_m: float) -> tuple[int, float]:
     return min(max(lines, LINES[0]), LINES[1]), gap
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def bias(count: float) -> float:
     """Expected maximum of ``count`` standard normal values (a fit, within 0.06 up to 64)."""
     return 0.0 if count <= 1.0 else 0.56 * math.log2(count) ** 0.85

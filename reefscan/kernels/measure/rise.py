@@ -15,7 +15,7 @@ from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
-from reefscan.kernels.measure.profiles import profile, sample
+from reefscan.kernels.measure.profiles import FEWEST, profile, sample
 from reefscan.kernels.order import put_in_order
 
 _NODATA = np.int32(NODATA_MM)
@@ -24,12 +24,15 @@ BESIDE_TOP = 0.65
 """The middle one of the nine cells about the top of a rise stands no more than this share of its height below it."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def measure_rise(
     elev: NDArray[np.int32], row: float, col: float, within: float, noise: float, share: float,
-    search: Search, room: Scratch, out: NDArray[np.float64],
+    search: Search, least: float, room: Scratch, out: NDArray[np.float64],
 ) -> bool:  # fmt: skip
-    """Measure the rise whose top lies within some cells of a place: how far the ground falls away all round it."""
+    """Measure the rise whose top lies within some cells of a place: how far the ground falls away all round it.
+
+    ``least`` (m) is the height below which it is not wanted: it may be told so before it is measured whole.
+    """
     cell = search.cell_m
     reach = max(3, int(search.rise_m / cell + 0.5))
     span = int(within) + 1
@@ -41,11 +44,17 @@ def measure_rise(
                 continue
             if math.hypot(r - row, c - col) > within + 0.5:
                 continue
+            low, whole = np.int64(0), np.int64(0)
+            for i in range(-1, 2):
+                for j in range(-1, 2):
+                    low = min(low, np.int64(elev[r + i, c + j]))
+                    whole += (2 - abs(i)) * (2 - abs(j)) * np.int64(elev[r + i, c + j])
+            if low == _NODATA or whole * 0.001 < 16.0 * top - 0.001:
+                continue
             total = 0.0
             for i in range(-1, 2):
                 for j in range(-1, 2):
-                    z = elev[r + i, c + j]
-                    total += (2 - abs(i)) * (2 - abs(j)) * (np.nan if z == _NODATA else z * 0.001)
+                    total += (2 - abs(i)) * (2 - abs(j)) * (elev[r + i, c + j] * 0.001)
             if total / 16.0 > top:
                 top, r1, c1 = total / 16.0, r, c
     if top < -1e8:
@@ -56,9 +65,11 @@ def measure_rise(
     p = room.q[: 2 * reach + 1]
     sight = search.tilt * cell
     drops, feet, runs = np.empty(16), np.empty(16), np.empty(16)
-    levels = np.empty(8)
-    for a in range(8):
-        profile(elev, float(r1), float(c1), math.pi * a / 8, reach, 3, 1.0, p)
+    levels, gentle = np.empty(8), 0
+    # no more than a sixth is added to the second lowest level below
+    least = max(BEYOND_SIGHT * search.rise_min_m, max(least, search.rise_min_m) / 1.17)
+    for a in (0, 4, 2, 6, 1, 5, 3, 7):
+        profile(elev, float(r1), float(c1), math.pi * a / 8, reach, FEWEST, 1.0, p)
         mend_gaps(p, 2)
         most, level = 0.0, 0.0
         for k in range(1, reach + 1):
@@ -68,6 +79,9 @@ def measure_rise(
             if both - sight * k > most:
                 most, level = both - sight * k, both
         levels[a] = level
+        gentle += level < least
+        if gentle == 2:
+            return False
         for side in range(2):
             step, best, fall, place = (1 if side else -1), 0.0, 0.0, 0
             for k in range(1, reach + 1):

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
+from reefscan.kernels.measure.ground_at import RowSums, row_sums
 from reefscan.kernels.measure.ledge import first_look, measure_ledge
 from reefscan.kernels.measure.looking import Scratch, Search, face_reach
 from reefscan.kernels.measure.net import Asked, ground_of_net, net_of_ledge, net_of_rise, net_of_trough
@@ -32,7 +33,7 @@ ALL_ROUND = 0.6
 """Share of a face's height that the ground must fall away all round its top to make a rise of it."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> float:
     """Median distance (m) of a cell's elevation from the mean of its four neighbours, within some cells of a place; 0 where none is known.
 
@@ -57,7 +58,7 @@ def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> floa
     return out[n // 2]
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def measure_faces(
     elev_mm: NDArray[np.int32],
     rows: NDArray[np.int64],
@@ -105,6 +106,8 @@ def measure_faces(
         np.empty(longest), np.empty(longest), np.empty(longest + 1), np.empty(longest + 1), np.empty(fields), np.empty(fields)
     )  # fmt: skip
     floor = min(search.trough_min_m, min(search.ledge_min_m, search.rise_min_m))
+    around = n * math.pi * asked.broad[1] ** 2
+    sums = row_sums(elev_mm, around > 4.0 * elev_mm.size)
     for i in range(n):
         # Each station is measured in a patch with its seed at the same place, and its positions are in whole
         # 1/4096 cells: fractions of a cell would else be rounded differently for every cut of the grid.
@@ -118,9 +121,8 @@ def measure_faces(
         )
         ledge = out[at.LEDGE, i]
         stands = (
-            measure_ledge(patch, r, c, facing[i], noise_m[i], share[i], search, room, ledge)
+            measure_ledge(patch, r, c, facing[i], noise_m[i], share[i], search, floor, room, ledge)
             and ledge[at.TOGETHER] >= LEAST_TOGETHER
-            and ledge[at.DROP] >= floor
         )
         if stands:
             found |= _trough_below(patch, noise_m[i], share[i], search, asked, room, ledge, out[at.TROUGH, i])
@@ -138,7 +140,7 @@ def measure_faces(
             line = out[kind, i]
             if not line[at.KIND] == line[at.KIND]:
                 continue
-            ground_of_net(patch, asked, search.cell_m, line)
+            ground_of_net(patch, RowSums(sums.total, sums.known, top, left), asked, search.cell_m, line)
             line[at.JUMP] = jump(patch, line[at.ROW], line[at.COL], max(3.0, 6.0 / search.cell_m))
             for k in (at.ROW, at.NET_ROW, at.ROCK_ROW):
                 line[k] = rows[i] + np.rint((line[k] - r) * 4096.0) / 4096.0
@@ -147,7 +149,7 @@ def measure_faces(
     return out
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _rise_above(
     elev: NDArray[np.int32], row: float, col: float, facing: float, noise: float, share: float, search: Search, asked: Asked,
     room: Scratch, out: NDArray[np.float64],
@@ -160,7 +162,9 @@ def _rise_above(
     row, col = row + up * math.cos(facing), col - up * math.sin(facing)
     within = max(1.5, min(0.5 * up + 4.0 / cell, search.rise_m / cell))
     if (
-        not measure_rise(elev, row, col, within, noise, share, search, room, out)
+        not measure_rise(
+            elev, row, col, within, noise, share, search, ALL_ROUND * room.face[of_face.DROP], room, out
+        )
         or out[at.HEIGHT] < ALL_ROUND * room.face[of_face.DROP]
         or not net_of_rise(
             elev, noise * share, asked, cell, search.tilt, room.total, room.moment, room.side, out
@@ -171,7 +175,7 @@ def _rise_above(
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _trough_below(
     elev: NDArray[np.int32], noise: float, share: float, search: Search, asked: Asked, room: Scratch,
     ledge: NDArray[np.float64], out: NDArray[np.float64],

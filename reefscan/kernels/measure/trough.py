@@ -14,8 +14,16 @@ from numpy.typing import NDArray
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, Scratch, Search, gradient
-from reefscan.kernels.measure.profiles import bias, inside, profile, sample, sample_inside, spread_of_lines
-from reefscan.kernels.order import median_of_few
+from reefscan.kernels.measure.profiles import (
+    FEWEST,
+    bias,
+    inside,
+    profile,
+    sample,
+    sample_inside,
+    spread_of_lines,
+)
+from reefscan.kernels.order import median
 
 GIVES_BACK = (0.25, 0.3)
 """A climb is over where the ground gives back so much (m) of it, and such a share."""
@@ -24,12 +32,15 @@ ROUNDED = 0.3
 """Share of the way from 0.3 to 0.9 of the climb by which the crest lies farther: between a straight side (1/6) and half a
 cosine (.48), so that either is right within 8 % of the width where two thirds of it are sides."""
 
+LEFT, RIGHT = np.int64(-1), np.int64(1)
+"""From a sample to the next on either side. Of that type: for plain numbers in a call its function is compiled once for each."""
+
 SMEARED = 0.5
 """Cells by which samples between cells, and lines across a bend, widen what is read from crest to crest (straight troughs of 9 to 38 m
 on cells of 1 and 2 m)."""
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int) -> tuple[float, int]:
     """Highest ground by sight line on one side of a sample: climb (m), and its place.
 
@@ -48,7 +59,7 @@ def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int
     return p[place] - base, place
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def low_beyond(p: NDArray[np.float64], foot: int, most: int, wanted: float) -> tuple[int, int]:
     """Lowest sample between a foot and ground that climbs by ``wanted`` beyond it, and where that is reached; -1 for none."""
     low, k = foot, foot
@@ -61,7 +72,7 @@ def low_beyond(p: NDArray[np.float64], foot: int, most: int, wanted: float) -> t
     return low, -1
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _lip(p: NDArray[np.float64], start: int, step: int, crest: int, height: float) -> tuple[float, float]:
     """Distance (samples) from the floor to the crest of one side, and from a tenth to nine tenths of its climb.
 
@@ -84,7 +95,7 @@ def _lip(p: NDArray[np.float64], start: int, step: int, crest: int, height: floa
     return float(abs(crest - start)), max(1.0, float(abs(crest - start)))
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _floor_turn(
     elev: NDArray[np.int32], row: float, col: float, axis: float, width: float, height: float, noise: float
 ) -> float:
@@ -128,11 +139,11 @@ def _floor_turn(
         for j in range(i + 1, n):
             slopes[m] = (cs[j] - cs[i]) / (ts[j] - ts[i])
             m += 1
-    turn = math.atan(median_of_few(slopes[:m]))
+    turn = math.atan(median(slopes[:m]))
     return turn if abs(turn) < 0.6 else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _narrowest(
     elev: NDArray[np.int32],
     row: float,
@@ -150,19 +161,19 @@ def _narrowest(
     best, width = cross, 1e9
     for a in range(8):
         heading = cross + math.pi * a / 8
-        profile(elev, row, col, heading, reach, 3, 1.0, p)
+        profile(elev, row, col, heading, reach, FEWEST, 1.0, p)
         mend_gaps(p, 2)
         if not p[reach] == p[reach]:
             continue
-        left_h, left = _climb(p, reach, -1, tilt, reach)
-        right_h, right = _climb(p, reach, 1, tilt, reach)
+        left_h, left = _climb(p, reach, LEFT, tilt, reach)
+        right_h, right = _climb(p, reach, RIGHT, tilt, reach)
         # the heading that led here is kept unless another is clearly narrower
         if min(left_h, right_h) >= wanted and float(right - left) < (0.8 if a else 1.0) * width:
             best, width = heading, float(right - left)
     return best, width
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def measure_trough(
     elev: NDArray[np.int32], row: float, col: float, cross: float, width: float, height: float, noise: float, share: float,
     search: Search, room: Scratch, out: NDArray[np.float64],
@@ -188,8 +199,8 @@ def measure_trough(
                 low = k
         if not p[low] == p[low]:
             return False
-        left_h, left = _climb(p, low, -1, search.tilt * cell, reach)
-        right_h, right = _climb(p, low, 1, search.tilt * cell, reach)
+        left_h, left = _climb(p, low, LEFT, search.tilt * cell, reach)
+        right_h, right = _climb(p, low, RIGHT, search.tilt * cell, reach)
         height = min(left_h, right_h)
         if not height > 0.0:
             return False
@@ -207,8 +218,8 @@ def measure_trough(
         shift = 0.5 * (first + last) - reach
         row, col = row - shift * math.cos(cross), col + shift * math.sin(cross)
         width = float(right - left)
-    left_lip, left_run = _lip(p, low, -1, left, left_h)
-    right_lip, right_run = _lip(p, low, 1, right, right_h)
+    left_lip, left_run = _lip(p, low, LEFT, left, left_h)
+    right_lip, right_run = _lip(p, low, RIGHT, right, right_h)
     # what climbs no faster than a sight line from the foot of its side is the lie of the land; a level floor between takes nothing off
     sight = search.tilt * cell / 0.8
     if min(left_h - sight * left_run, right_h - sight * right_run) < BEYOND_SIGHT * search.trough_min_m:
