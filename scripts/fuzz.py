@@ -28,7 +28,8 @@ from pathlib import Path
 
 import numpy as np
 
-sys.path[:0] = [str(Path(__file__).resolve().parents[1])]
+ROOT = Path(__file__).resolve().parents[1]
+sys.path[:0] = [str(ROOT)]
 
 import geopandas as gpd  # noqa: E402
 import h5py  # noqa: E402
@@ -299,7 +300,25 @@ def around(folder: Path, dice: random.Random) -> Call:
     return lambda: cli.run(["scan", str(folder / "a.tif"), "--depth", "2m", "40m", *asked, "--json"])
 
 
-READERS = ("geotiff", "netcdf", "bag", "ascii", "xyz", "vrt", "csv", "nmea", "gpx", "geojson", "gpkg", "area", "tide", "recipe", "settings", "around", "picks", "run")  # fmt: skip
+def night(launch: str) -> Callable[[Path, random.Random], Call]:
+    """A plan from a good run and a damaged book of the night."""
+
+    def of(folder: Path, dice: random.Random) -> Call:
+        books = folder / "night"
+        words = [
+            w
+            for name in ("gear", "boat", "forecast", "rules")
+            for w in (f"--{name}", str(books / f"{name}.toml"))
+        ]
+        return lambda: cli.run(
+            ["plan", str(folder), "--date", "2027-02-11", "--tz", "UTC", "--until", "23:30", "--launch", launch, "--tide",
+             str(books / "tides.csv"), "--tide-datum-offset", "0m", "--out", str(folder / "out"), *words]
+        )  # fmt: skip
+
+    return of
+
+
+READERS = ("geotiff", "netcdf", "bag", "ascii", "xyz", "vrt", "csv", "nmea", "gpx", "geojson", "gpkg", "area", "tide", "recipe", "settings", "around", "picks", "run", "night")  # fmt: skip
 
 
 def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
@@ -359,7 +378,7 @@ def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
     }  # fmt: skip
     if "around" in names:  # the kernels are compiled before the first fork
         _printed(["scan", str(work / "a.tif"), "--depth", "2m", "40m"])
-    if {"run", "picks"} & set(names):
+    if {"run", "picks", "night"} & set(names):
         y, x = np.mgrid[:240, :240]
         mounds = sum(
             4.0 * np.exp(-((x - c) ** 2 + (y - r) ** 2) / 50.0) for r, c in ((60, 60), (120, 180), (200, 90))
@@ -390,6 +409,10 @@ def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
         picks = json.dumps({"schema": "reefscan-picks/1", "run": "run", "picks": [pick, new]}).encode()
         out["run"] = Ground(kept, (b'"' + address + b'/a.tif"', b'"done"', b'"/dev/zero"'), of_run)
         out["picks"] = Ground({**kept, "picks.json": picks}, (b'"keep"', b'"added": true'), of_run)
+        books = {f"night/{p.name}": p.read_bytes() for p in (ROOT / "data_samples" / "night").iterdir()}
+        out["night"] = Ground(
+            {**kept, **books}, (b"[[nets]]", b"[limits]", b"-5ft", b"2kn"), night(f"{lat},{lon}")
+        )
     return {name: out[name] for name in names}
 
 
@@ -409,6 +432,8 @@ def prepare(ground: Ground, reader: str, number: int, folder: Path) -> random.Ra
     folder.mkdir(parents=True)
     names = sorted(ground.files)
     hurt = {"picks.json"} if reader == "picks" else {"t.csv"} if reader == "tide" else {dice.choice(names)}
+    if reader == "night":
+        hurt = {dice.choice([n for n in names if n.startswith("night/")])}
     if reader == "vrt":
         names = [*sorted(dice.sample([n for n in names if n.endswith(".vrt")], 3)), "a.tif"]
         hurt = {n for n in names if dice.random() < 0.6 and n != "a.tif"}

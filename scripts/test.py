@@ -31,6 +31,8 @@ LOWER_SELECTION = [
     "tests/score/test_scoring.py",
     "tests/score/test_ranking.py",
     "tests/pipeline/test_scan.py",
+    "tests/plan/test_choose.py",
+    "tests/plan/test_night.py",
     "tests/test_readme.py",
     "tests/cli",
 ]

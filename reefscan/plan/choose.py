@@ -134,7 +134,10 @@ def _rows(asked: Question) -> tuple[list[NDArray[np.intp]], list[float]]:
 
 def _matrix(rows: list[NDArray[np.intp]], n: int) -> csr_array:
     at = np.concatenate([np.full(len(row), k) for k, row in enumerate(rows)])
-    return csr_array((np.ones(at.size), (at, np.concatenate(rows))), shape=(len(rows), n))
+    made = csr_array((np.ones(at.size), (at, np.concatenate(rows))), shape=(len(rows), n))
+    # the solver of scipy 1.12 takes no longer numbers of rows and columns
+    made.indices, made.indptr = made.indices.astype(np.int32), made.indptr.astype(np.int32)
+    return made
 
 
 def _far_limits(asked: Question) -> list[LinearConstraint]:

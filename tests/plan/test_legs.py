@@ -80,7 +80,7 @@ def test_a_leg_is_no_longer_than_the_shortest_way_from_cell_to_cell() -> None:
             if g.holds((q, d)) and waters.clear[q, d]:
                 links.append((number[r, c], number[q, d], 2.0 * math.hypot(dr, dc)))
     i, j, w = (np.array(v) for v in zip(*links, strict=True))
-    graph = csr_array((w, (i, j)), shape=(g.elev.size, g.elev.size))
+    graph = csr_array((w, (i.astype("i4"), j.astype("i4"))), shape=(g.elev.size, g.elev.size))
     rows, cols = np.nonzero(waters.part == np.argmax(np.bincount(waters.part[waters.part > 0])))
     a, b = (int(rows[0]), int(cols[0])), (int(rows[-1]), int(cols[-1]))
     shortest = float(dijkstra(graph, directed=False, indices=number[a])[number[b]])
