@@ -103,7 +103,7 @@ class TideOptions:
         """Refuse a kind of table that there is not."""
         _one_of("--tide-kind", self.tide_kind, ("auto", "high-low", "series"))
 
-    def read(self, settings: SurveySettings) -> Tide | None:
+    def read(self, settings: SurveySettings, dates: str | None) -> Tide | None:
         """Read the file; None where none was given."""
         from reefscan.io.logs.tides import read_tide
         from reefscan.io.logs.times import parse_zone
@@ -112,7 +112,7 @@ class TideOptions:
             return None
         return read_tide(
             self.tide, zone=parse_zone(self.tide_zone) if self.tide_zone else None, unit=_unit("--tide-unit", self.tide_unit),
-            kind=self.tide_kind, gap_h=settings.reduce.tide_gap_h, leg_h=settings.reduce.tide_leg_h,
+            kind=self.tide_kind, gap_h=settings.reduce.tide_gap_h, leg_h=settings.reduce.tide_leg_h, dates=dates,
         )  # fmt: skip
 
 
@@ -126,13 +126,15 @@ class LogOptions:
     crs: Annotated[str | None, typer.Option("--crs", metavar="EPSG:N", help="System of x/y columns, such as EPSG:32633.")] = None  # fmt: skip
     zone: Annotated[str, typer.Option("--zone", metavar="ZONE", help="Time zone of log times that carry none.")] = "UTC"  # fmt: skip
     date: Annotated[str | None, typer.Option("--date", metavar="DAY", help="Day of the first fix, for NMEA logs without a date: YYYY-MM-DD.")] = None  # fmt: skip
+    dates: Annotated[str | None, typer.Option("--dates", metavar="day-first|month-first", help="How dates such as 03/04/2024 are written, in logs and tide table.")] = None  # fmt: skip
     swap: Annotated[bool, typer.Option("--swap-lonlat", help="Latitude and longitude are swapped in the logs.")] = False  # fmt: skip
     gpx_depth: Annotated[str | None, typer.Option("--gpx-depth", metavar="NAME", help="GPX element that holds the depth.")] = None  # fmt: skip
 
     def check(self) -> None:
         """Refuse a place that depths are not measured from, and a day that is none."""
-        from reefscan.io.logs.times import parse_date
+        from reefscan.io.logs.times import DATE_ORDERS, parse_date
 
+        _one_of("--dates", self.dates, DATE_ORDERS)
         _one_of("--depth-from", self.depth_from, ("transducer", "surface", "keel"))
         if self.date is not None:
             parse_date(self.date)
@@ -144,7 +146,7 @@ class LogOptions:
         from reefscan.io.logs.times import parse_zone
 
         unit = _unit("--depth-unit", self.depth_unit)
-        text = TextOptions(self.columns, unit, parse_zone(self.zone), self.crs, self.swap)
+        text = TextOptions(self.columns, unit, parse_zone(self.zone), self.crs, self.swap, self.dates)
         return ReadOptions(text, self.date, self.gpx_depth, self.depth_from, settings.reduce.fix_gap_s)
 
 
@@ -214,7 +216,7 @@ def command(
     cell_m = surface.cell_m()
     _check_out(out)
     order = Order(
-        logs=logs, out=out, reading=text.reading(settings), corrections=replace(corrections, tide=tide.read(settings)),
+        logs=logs, out=out, reading=text.reading(settings), corrections=replace(corrections, tide=tide.read(settings, text.dates)),
         settings=settings, cell_m=cell_m, onto=public.grid(), next_m=next_m, now_s=time.time(),
     )  # fmt: skip
     facts = run_survey(

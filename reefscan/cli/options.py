@@ -40,9 +40,33 @@ DatumShift = Annotated[
         help="Added to every elevation, such as -0.4m; nothing is converted silently, and this is recorded.",
     ),
 ]
+Datum = Annotated[
+    str | None,
+    asked(
+        "--datum",
+        metavar="NAME",
+        help="Level that the depths are counted from, such as 'mean low water': it is written beside each depth. It changes no depth.",
+    ),
+]
 RecipeFile = Annotated[
     Path | None,
     asked("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe')."),
+]
+Unit = Annotated[
+    str | None,
+    asked("--unit", metavar="m|ft|fathom", help="Unit of depths and heights; that of --depth if not given."),
+]
+Sites = Annotated[
+    str,
+    typer.Option(
+        "--sites",
+        metavar="all|best",
+        help="all: every listed site. best: the best site of each place, without its neighbours.",
+    ),
+]
+PicksFile = Annotated[
+    Path | None,
+    asked("--picks", metavar="FILE", help="Choices saved from the page."),
 ]
 Top = Annotated[
     int | None,
@@ -110,12 +134,31 @@ def depth_metres(depth: tuple[str, str]) -> tuple[float, float]:
     return low, high
 
 
-def user_unit(depth: tuple[str, str] | None) -> str:
-    """Return the unit the user speaks (``m``, ``ft`` or ``fathom``), by the depths given."""
+def user_unit(depth: tuple[str, str] | None, said: str | None = None) -> str:
+    """Return the unit the user speaks (``m``, ``ft`` or ``fathom``): the one that is said, else by the depths given."""
+    from reefscan.base.units import check_unit
+
+    if said is not None:
+        return check_unit(said)
     unit = _unit(depth[0]).lower() if depth else ""
     if unit in ("ft", "foot", "feet", "us-ft"):
         return "ft"
     return "fathom" if unit in ("fathom", "fathoms", "fm") else "m"
+
+
+def best_only(which: str) -> bool:
+    """Tell whether ``--sites`` asks for the best site of each place alone.
+
+    Raises
+    ------
+    InputError
+        If it is neither ``all`` nor ``best``.
+    """
+    from reefscan.base.errors import InputError
+
+    if which not in ("all", "best"):
+        raise InputError(f"--sites {which}: say all or best")
+    return which == "best"
 
 
 def make_recipe(

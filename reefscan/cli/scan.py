@@ -13,14 +13,18 @@ from reefscan.cli.grouped import grouped
 from reefscan.cli.options import (
     Area,
     Bbox,
+    Datum,
     DatumShift,
     Depth,
     Json,
     Out,
     Quiet,
     RecipeFile,
+    Sites,
     Top,
+    Unit,
     asked,
+    best_only,
     check_positive,
     make_recipe,
     metres,
@@ -48,13 +52,16 @@ class WantedOptions:
     depth: Depth = None
     recipe: RecipeFile = None
     top: Top = None
+    sites: Sites = "all"
+    unit: Unit = None
     out: Out = None
 
 
 @dataclass(frozen=True)
 class PartOptions:
-    """Which part of the grids is searched, and how their heights are shifted."""
+    """Which part of the grids is searched, and what their heights are counted from."""
 
+    datum: Datum = None
     datum_shift: DatumShift = "0m"
     area: Area = None
     bbox: Bbox = None
@@ -93,7 +100,7 @@ def command(
     check_positive(reading.positive)
     used = around.added_to(make_recipe(wanted.recipe, wanted.depth, wanted.top))
     shift = metres("--datum-shift", part.datum_shift)
-    unit = user_unit(wanted.depth)
+    best, unit = best_only(wanted.sites), user_unit(wanted.depth, wanted.unit)
 
     from reefscan.base.caution import CAUTION
     from reefscan.cli.progress import Progress
@@ -102,7 +109,7 @@ def command(
 
     with Progress(quiet=quiet or as_json) as progress:
         run = scan(
-            list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift,
+            list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift, datum=part.datum,
             area=part.area, bbox=part.bbox, variable=reading.variable, value_unit=reading.value_unit, prefer=reading.prefer,
             workers=work.workers, scheduler=work.scheduler, tile=work.tile, unit=unit, draw=not no_map, on_event=progress,
         )  # fmt: skip
@@ -110,7 +117,7 @@ def command(
         print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)
     else:
         print_closed(run.info)
-        print_sites(run.listing.sites, unit=unit)
+        print_sites(run.listing.sites, unit=unit, best=best)
         print_notes(list(run.info.get("limits", ())), run.folder)
         print_warnings(list(run.info.get("warnings", ())), CAUTION)
     if run.info.get("state") == "partial":

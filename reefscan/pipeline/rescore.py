@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import geopandas
 
 _CARRIED = (
-    "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "positive", "crs", "variable", "value_unit",
+    "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "datum", "positive", "crs", "variable", "value_unit",
     "prefer", "cells", "area", "bbox", "around",
 )  # fmt: skip
 """Facts of the scan that stay true of its candidates, whatever the recipe."""
@@ -33,13 +33,14 @@ _CARRIED = (
 
 @dataclass(frozen=True, repr=False, eq=False)
 class Rerun:
-    """A rescored run: the recipe as used, the list, all candidates, what ``run.json`` knows, and where it was written."""
+    """A rescored run: the recipe as used, the list, all candidates, what ``run.json`` knows, where it was written, and the unit of its sentences."""
 
     recipe: Recipe
     listing: Listing
     table: pd.DataFrame
     info: dict[str, Any]
     folder: Path | None
+    unit: str = "m"
 
     @cached_property
     def sites(self) -> geopandas.GeoDataFrame:
@@ -103,7 +104,7 @@ def rescore_run(
             for sheet in sheets
         ]
     if out is None:
-        return Rerun(used, listing, table, {**carried, "warnings": listing.warnings}, None)
+        return Rerun(used, listing, table, {**carried, "warnings": listing.warnings}, None, said)
     with RunFolder.create(out, command="rescore") as new:
         if known is not None:
             write_surroundings(new.file(SURROUNDINGS), known)
@@ -115,4 +116,4 @@ def rescore_run(
             str(run.info["state"]), **{**carried, "depth_unit": said}, rescored_from=str(folder),
             candidates=len(table), listed=len(listing.sites), timings={"rescore_s": seconds},
         )  # fmt: skip
-        return Rerun(used, listing, table, new.info, new.path)
+        return Rerun(used, listing, table, new.info, new.path, said)

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.datum import datum_name
 from reefscan.base.errors import InputError
 from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
@@ -42,6 +43,7 @@ if TYPE_CHECKING:
     import xarray
 
     from reefscan.batch.events import Event
+    from reefscan.io.grids.source import SheetSource
     from reefscan.score.listing import Listing
     from reefscan.surroundings.known import Surroundings
 
@@ -147,6 +149,7 @@ def scan(
     variable: str | None = None,
     value_unit: str | None = None,
     datum_shift_m: float = 0.0,
+    datum: str | None = None,
     prefer: Sequence[str] | None = None,
     area: Any = None,
     bbox: Sequence[float] | None = None,
@@ -172,6 +175,9 @@ def scan(
         Run folder to write, with a copy of each array. Finished tiles in it are kept. Nothing is written if not given.
     positive, crs, variable, value_unit, datum_shift_m, prefer, area, bbox
         How the files are read; see `open_grids`. ``area`` may be the path of an outline.
+    datum : str, optional
+        Name of the level that depths are counted from after any shift, such as ``mean low water``; what the files
+        state if not given. It stands beside every depth and moves none.
     workers : int, optional
         Worker processes; by default one per core, or for a few tiles as many threads of this process.
     scheduler : str, optional
@@ -219,6 +225,7 @@ def scan(
         facts = {
             "depth_unit": unit,
             "datum_shift_m": datum_shift_m,
+            "datum": datum_name(datum, _stated(sources), moved_m=datum_shift_m),
             "positive": positive,
             "crs": crs,
             "variable": variable,
@@ -237,6 +244,11 @@ def scan(
                 with replacing(run.folder / path.name) as part:
                     shutil.copy2(path, part)
         return run
+
+
+def _stated(sources: Sequence[SheetSource]) -> str:
+    """The vertical datums that the files state."""
+    return ", ".join(dict.fromkeys(source.vertical for source in sources if source.vertical))
 
 
 def _named(area: Any) -> str | None:

@@ -15,7 +15,7 @@ from pyproj import Transformer
 from reefscan.base.caution import OF_SOUNDINGS
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.grids.ground import Onto, PublicGround, open_ground
-from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, tabulate
+from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, refuse_two_ways, tabulate
 from reefscan.io.out.soundings_grid import GridCells, refuse_cells, write_grid
 from reefscan.io.outs import refuse_foreign, write_out
 from reefscan.io.room import refuse_memory
@@ -124,6 +124,7 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     outs = order.out, stem.with_name(stem.name + ".report.json"), stem.with_name(stem.name + ".report.html")
     for out in outs:
         refuse_foreign(out, [*paths, *([order.onto.path] if order.onto else [])])
+    refuse_two_ways(paths, order.reading)
     say(f"reading {len(paths)} log(s)")
     logs, skipped = read_found(paths, order.logs, order.reading)
     table, crs = tabulate(logs, crs=order.crs)

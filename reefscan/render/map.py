@@ -22,6 +22,7 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 from pyproj import CRS, Proj, Transformer
 
+from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.errors import InputError
 from reefscan.base.overview import MapGround
 from reefscan.render import furniture
@@ -78,6 +79,7 @@ def draw_map(
     title: str,
     closed_text: str = "",
     closed: Iterable[Any] = (),
+    datum: Datum = NOT_STATED,
     unit: str = "m",
     paper: Paper = Paper(),
 ) -> bytes:
@@ -100,6 +102,8 @@ def draw_map(
         What is known of closed ground: stands first.
     closed : iterable of polygons
         Closed ground, longitude and latitude: hatched.
+    datum : Datum
+        What depths are counted from: stands over the key of depths.
     unit : {"m", "ft", "fathom"}
     paper : Paper
 
@@ -136,6 +140,7 @@ def draw_map(
             band_m=depth_band_m,
             deepest_m=deepest,
             unit=unit,
+            datum=datum,
             thinned=_left_out(shown, len(candidates), left_out),
         )
         furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)

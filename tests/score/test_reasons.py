@@ -22,7 +22,7 @@ SITE = {
 def said(unit="m", **changes):
     table = pd.DataFrame([{**SITE, **changes}, SITE])
     score = Recipe.default().score
-    return explain(table, score_table(table, score), np.array([0]), score=score, unit=unit)[0]
+    return explain(table, score_table(table, score), np.array([0]), score=score, unit=unit, off_min_m=3.0)[0]
 
 
 def test_a_good_trough_says_its_profile_and_what_carries_it():
@@ -126,16 +126,37 @@ def test_what_should_be_doubted_is_said_and_flagged(changes, words, flag):
 @pytest.mark.parametrize(
     ("kind", "off_m", "position_m", "words"),
     [
-        ("rise", 0.5, 17.7, "net close to its foot in"),
-        ("trough", 0.5, 17.7, "net close to its side in"),
-        ("ledge", 20.0, 17.7, "net 20.0 m off its foot in"),
-        ("ledge", 4.0, 1.4, "net 4.0 m off its foot in"),
+        (
+            "rise",
+            0.5,
+            17.7,
+            "net close to its foot in 9.3 m of water on ground sloping 2° (may land on the rock)",
+        ),
+        ("trough", 0.5, 17.7, "net inside it in 9.3 m of water on ground sloping 2° (may land on the rock)"),
+        (
+            "trough",
+            3.0,
+            1.4,
+            "net inside it, on a floor 6.0 m wide in 9.3 m of water on ground sloping 2° (may land on the rock)",
+        ),
+        ("trough", 2.0, 1.4, "net inside it, on a floor only 4.0 m wide in 9.3 m"),
+        ("trough", 5.3, 1.4, "net inside it, on a floor 10.6 m wide in 9.3 m of water on ground sloping 2°;"),
+        ("ledge", 20.0, 17.7, "net 20.0 m off its foot in 9.3 m of water on ground sloping 2°;"),
+        (
+            "ledge",
+            4.0,
+            1.4,
+            "net 4.0 m off its foot in 9.3 m of water on ground sloping 2° (may land on the rock)",
+        ),
+        ("ledge", 5.3, 1.4, "net 5.3 m off its foot in 9.3 m of water on ground sloping 2°;"),
         ("ledge", 4.0, np.nan, "net 4.0 m off its foot in"),
-        ("trough", 0.0, 17.7, "net on its floor in"),
+        ("trough", 0.0, 17.7, "net inside it in"),
     ],
 )
 def test_a_net_is_said_no_nearer_to_the_rock_than_its_position_is_known(kind, off_m, position_m, words):
-    """On cells of 25 m a reason read "net 0.5 m off its foot" and, further on, "position good to 17.7 m only"."""
+    """What is known to 17.7 m by the grid and to 5 m by the boat is known to 18.4 m: sqrt(17.7² + 5²); 1.4 m and 5 m make 5.2 m.
+
+    On cells of 25 m a reason read "net 0.5 m off its foot" and, further on, "position good to 17.7 m only"."""
     assert words in said(kind=kind, off_m=off_m, position_m=position_m).why
 
 

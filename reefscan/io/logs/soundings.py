@@ -16,6 +16,7 @@ from pyproj.exceptions import CRSError
 
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
 from reefscan.io import localfile
+from reefscan.io.logs import text
 from reefscan.io.logs.columns import check_place
 from reefscan.io.logs.nmea import read_nmea
 from reefscan.io.logs.text import TextOptions, read_text
@@ -109,6 +110,14 @@ def read_log(path: Path, options: ReadOptions) -> Log:
 def _looks_nmea(head: bytes) -> bool:
     lines = [ln for ln in head.split(b"\n")[:-1] if ln.strip()] or [head]
     return sum(b"$" in ln and ln.count(b",") >= 2 for ln in lines) > 0.3 * len(lines)
+
+
+def refuse_two_ways(paths: Sequence[Path], options: ReadOptions) -> None:
+    """Ask what has to be asked of the logs' dates before any of them is read whole; raises as `text.refuse_two_ways` does."""
+    for path in paths:
+        head = read_head(path, 1 << 14)
+        if inner_suffix(path) in LOGS | {".txt", ".tsv", ".dat"} and not _looks_nmea(head):
+            text.refuse_two_ways(path, options.text)
 
 
 def read_found(
