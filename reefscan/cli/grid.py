@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import metres
+from reefscan.cli.options import Unit, metres, user_unit
 
 if TYPE_CHECKING:
     from reefscan.io.grids.ground import Onto
@@ -130,6 +130,10 @@ class LogOptions:
     swap: Annotated[bool, typer.Option("--swap-lonlat", help="Latitude and longitude are swapped in the logs.")] = False  # fmt: skip
     gpx_depth: Annotated[str | None, typer.Option("--gpx-depth", metavar="NAME", help="GPX element that holds the depth.")] = None  # fmt: skip
 
+    def told_unit(self) -> str:
+        """The unit that the person speaks: that of the depths, where it is one that depths are told in."""
+        return user_unit((f"1{self.depth_unit}", "")) if self.depth_unit else "m"
+
     def check(self) -> None:
         """Refuse a place that depths are not measured from, and a day that is none."""
         from reefscan.io.logs.times import DATE_ORDERS, parse_date
@@ -178,6 +182,7 @@ class ShowOptions:
     """What is printed."""
 
     print_settings: Annotated[bool, typer.Option("--print-settings", help="Print the settings as they would be used and stop.")] = False  # fmt: skip
+    unit: Unit = None
     as_json: Annotated[bool, typer.Option("--json", help="Print the report's facts as JSON.")] = False
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No talk on standard error.")] = False
 
@@ -218,6 +223,7 @@ def command(
     order = Order(
         logs=logs, out=out, reading=text.reading(settings), corrections=replace(corrections, tide=tide.read(settings, text.dates)),
         settings=settings, cell_m=cell_m, onto=public.grid(), next_m=next_m, now_s=time.time(),
+        unit=user_unit(None, show.unit) if show.unit else text.told_unit(),
     )  # fmt: skip
     facts = run_survey(
         order,
@@ -238,6 +244,8 @@ def _check_out(out: Path) -> None:
 
 def _print(facts: dict[str, Any], out: Path) -> None:
     """Print what became of the soundings."""
+    for line in facts["summary"]:
+        print(line)
     n = facts["soundings"]
     print(
         f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m"

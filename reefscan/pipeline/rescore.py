@@ -100,7 +100,13 @@ def rescore_run(
     sheets = run.info.get("sheets", ())
     if sheets and all("uncertainty_m" in sheet for sheet in sheets):  # else those that the scan stated stay
         carried["limits"] = [
-            limits_of(sheet["name"], sheet["cell_m"], used, sigma_m=sheet["uncertainty_m"]).sentence()
+            limits_of(
+                sheet["name"],
+                sheet["cell_m"],
+                used,
+                sigma_m=sheet["uncertainty_m"],
+                between_m=sheet.get("between_m", 0.0),
+            ).sentence(said)
             for sheet in sheets
         ]
     if out is None:

@@ -330,7 +330,7 @@ def scan_sources(
             [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
         )
         clock = {"open_s": opened_s, **_added(sheets), "list_s": time.perf_counter() - step}
-        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
+        info = {**facts, **_facts_of(sources, sheets, recipe, table, listing, unit), "around": around}
         info["warnings"] += [*(() if known is None else known.notes), *compared_words(around)]
         if folder is not None:
             found = _Found(sources, sheets, recipe, table, listing, features, info, known)
@@ -418,6 +418,7 @@ def _facts_of(
     recipe: Recipe,
     table: pd.DataFrame,
     listing: Listing,
+    unit: str,
 ) -> dict[str, Any]:
     """What ``run.json`` tells of the answer."""
     failures = [failure for sheet in sheets for failure in sheet.failures]
@@ -427,7 +428,7 @@ def _facts_of(
         "cells": sum(int(sheet.facts["known_cells"]) for sheet in sheets),
         "candidates": len(table),
         "listed": len(listing.sites),
-        "limits": [sheet.limits.sentence() for sheet in sheets],
+        "limits": [sheet.limits.sentence(unit) for sheet in sheets],
         "failed_tiles": [{"tile": where(f.core), "why": f.message} for f in failures],
         "warnings": [
             *warnings_of(sources, sheets, recipe, table),

@@ -172,7 +172,8 @@ def scan_sheet(
     )
     sigma = stations["uncertainty_m"].dropna()
     sigma_m = float(sigma.median()) if len(sigma) else None
-    limits = limits_of(said, sheet.cell_m, recipe, sigma_m=sigma_m)
+    between_m = float(getattr(source, "between_m", 0.0))  # a grid that is no file says nothing of tracks
+    limits = limits_of(said, sheet.cell_m, recipe, sigma_m=sigma_m, between_m=between_m)
     facts = {
         "sheet": sheet_name(sheet),
         "crs": sheet.crs,
@@ -188,6 +189,7 @@ def scan_sheet(
         "cells_read": read,
         "name": said,
         "uncertainty_m": sigma_m,
+        "between_m": between_m,
         "seconds_in_tiles": {
             name: round(totals.get(name, 0.0), 3)
             for name in ("read_s", "edges_s", "stations_s", "score_s", "tile_s")
