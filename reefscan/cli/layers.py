@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from reefscan.cli.asking import asking
 from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
 from reefscan.cli.options import DatumShift, Json, Quiet, RecipeFile, check_positive, make_recipe, metres
@@ -97,7 +98,12 @@ def command(
 
     from reefscan.io.grids.rasters import open_grids
 
-    sources = open_grids(list(grid), datum_shift_m=metres("--datum-shift", datum_shift), **reading.keywords())
+    shift = metres("--datum-shift", datum_shift)
+
+    def opened(told: GridArguments) -> list[SheetSource]:
+        return open_grids(list(grid), datum_shift_m=shift, **told.keywords())
+
+    sources = opened(reading) if quiet or as_json else asking(opened, reading)[0]
     _refuse_reach(sources, rows, find)  # before anything is written
     written = []
     for number, source in enumerate(sources, start=1):

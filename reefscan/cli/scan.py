@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from reefscan.cli.aroundoptions import AroundOptions
+from reefscan.cli.asking import ask_datum, asking, at_a_terminal
 from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
 from reefscan.cli.options import (
@@ -107,9 +108,12 @@ def command(
     from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
     from reefscan.pipeline.scan import scan
 
+    datum = part.datum
+    if at_a_terminal() and not (quiet or as_json):
+        reading, datum = _asked(list(grid), reading, part)
     with Progress(quiet=quiet or as_json) as progress:
         run = scan(
-            list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift, datum=part.datum,
+            list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift, datum=datum,
             area=part.area, bbox=part.bbox, variable=reading.variable, value_unit=reading.value_unit, prefer=reading.prefer,
             workers=work.workers, scheduler=work.scheduler, tile=work.tile, unit=unit, draw=not no_map, on_event=progress,
         )  # fmt: skip
@@ -122,3 +126,16 @@ def command(
         print_warnings(list(run.info.get("warnings", ())), CAUTION)
     if run.info.get("state") == "partial":
         raise typer.Exit(3)
+
+
+def _asked(grids: list[str], reading: GridArguments, part: PartOptions) -> tuple[GridArguments, str | None]:
+    """Ask for what the grids do not say, before the work; return all that is said of them, and their datum."""
+    from reefscan.io.areas import read_area
+    from reefscan.io.grids.rasters import open_grids
+
+    outline = read_area(part.area) if part.area is not None else None
+    sheets, reading = asking(
+        lambda told: open_grids(grids, bbox=part.bbox, area=outline, **told.keywords()), reading
+    )
+    stated = any(sheet.vertical for sheet in sheets)
+    return reading, part.datum if part.datum is not None or stated else ask_datum()
