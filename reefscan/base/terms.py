@@ -50,7 +50,7 @@ def _height(kind: str, half: float, note: str) -> DefaultTerm:
     """What the height of a kind counts: nothing under 1 m, half of all at ``half`` above it, ever more."""
     return DefaultTerm(
         {"column": "height_m", "a": 1.0, "b": 1.0, "half": half, "weight": 2.0, "required": True, "kinds": (kind,)},
-        f"{note} ({GUESS})", carries="its height", low="little height", unknown="height", called="height",
+        f"{note} ({GUESS})", carries="height", low="little height", unknown="height", called="height",
     )  # fmt: skip
 
 
@@ -81,13 +81,13 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
     "floor": DefaultTerm(
         {"column": "slope_deg", "c": 10.0, "d": 30.0, "weight": 0.5},
         f"a net must lie flat: slope of the floor under it, degrees ({GUESS})",
-        carries="a floor flat enough", high="a steep floor", unknown="floor slope", called="slope of the floor",
+        carries="a flat floor", high="a steep floor", unknown="floor slope", called="slope of the floor",
     ),
     "refuge": DefaultTerm(
         # 1 - cos 18 deg = 0.05: ground that tilts some 18 degrees either way within a few cells
         {"column": "vrm", "a": 0.0, "b": 0.05, "weight": 0.2},
-        f"broken ground near by, where animals hide by day ({GUESS})",
-        carries="broken ground close by", carries_little="smooth ground close by", low="little broken ground near by", high="broken ground close by", unknown="broken ground", called="rough ground nearby",
+        f"rough ground nearby, where animals hide by day ({GUESS})",
+        carries="rough ground nearby", carries_little="smooth ground nearby", low="little rough ground nearby", high="rough ground nearby", unknown="rough ground nearby", called="rough ground nearby",
     ),
     "hangs_together": DefaultTerm(
         {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True, "kinds": NATURAL},
@@ -107,7 +107,7 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
     "hard_structure": DefaultTerm(
         {"column": "hard_m", "c": 30.0, "d": 150.0, "weight": 0.1, "bonus": True},
         f"near a breakwater, wreck or pile that was given with --hard; can only raise a score ({GUESS})",
-        carries="hard structure near by", called="distance to hard structure",
+        carries="hard structure nearby", called="distance to hard structure",
     ),
     "lee": DefaultTerm(
         {"column": "wind_fetch_m", "c": 500.0, "d": 5000.0, "weight": 0.3, "penalty": True},

@@ -21,9 +21,14 @@ def command(
     picks: PicksFile = None,
     sites: Sites = "all",
     unit: Unit = None,
-    dpi: Annotated[int, typer.Option("--dpi", min=50, max=600, help="Sharpness of PNG pages.")] = 150,
+    dpi: Annotated[
+        int,
+        typer.Option(
+            "--dpi", metavar="DOTS", min=50, max=600, help="Dots per inch of PNG pages: more is sharper."
+        ),
+    ] = 150,
 ) -> None:
-    """Make cards, two sites a page, black on white, legible under a red headlamp.
+    """Make cards to print, two sites a page, black on white: they can be read under a red headlamp.
 
     As in: reefscan cards runs/coast --top 20 --out cards.pdf
     """

@@ -34,7 +34,10 @@ class OutOptions:
     only: Annotated[
         str | None,
         typer.Option(
-            "--only", metavar="A,B,...", help="Layers to write; all if not given.", show_default=False
+            "--only",
+            metavar="A,B,...",
+            help="Layers to write, with commas between them. If not given: all.",
+            show_default=False,
         ),
     ] = None
     out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the files go.")] = Path("layers")
@@ -80,9 +83,9 @@ def command(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Write slope, ruggedness, position index and the other layers.
+    """Write maps of slope, roughness and other measures of the ground.
 
-    One GeoTIFF a layer, with its unit and reference inside; radii come from the recipe, as in:
+    One GeoTIFF for each, with its unit and its source inside; radii come from the recipe, as in:
     reefscan layers coast.tif --only slope_deg,bpi_fine_m --out layers/
     """
     check_positive(reading.positive)

@@ -26,15 +26,18 @@ def command(
         tuple[float, float, float, float] | None,
         typer.Option("--bbox", metavar="W S E N", help="Draw this box only (degrees).", show_default=False),
     ] = None,
-    dpi: Annotated[int, typer.Option("--dpi", min=40, max=1200)] = 150,
+    dpi: Annotated[
+        int, typer.Option("--dpi", metavar="DOTS", min=40, max=1200, help="Dots per inch: more is sharper.")
+    ] = 150,
     size: Annotated[
-        float, typer.Option("--size", metavar="INCHES", min=3, max=40, help="Longer side.")
+        float, typer.Option("--size", metavar="INCHES", min=3, max=40, help="Length of the longer side.")
     ] = 9.0,
     unit: Unit = None,
     georeferenced: Annotated[
         bool,
         typer.Option(
-            "--georeferenced", help="The shaded ground alone, as a PNG that other viewers can place."
+            "--georeferenced",
+            help="Draw the shaded ground alone, as a PNG that other map programs can place.",
         ),
     ] = False,
 ) -> None:

@@ -21,23 +21,31 @@ Depth = Annotated[
     asked(
         "--depth",
         metavar="SHALLOW DEEP",
-        help="Band of depths to set in, such as 15ft 60ft, 4 20 (metres) or 3fathom 10fathom.",
+        help="Depths to set in, from shallow to deep: 15ft 60ft, 4 20 (metres) or 3fathom 10fathom.",
     ),
 ]
 Positive = Annotated[
     str | None,
-    asked("--positive", metavar="up|down", help="Which way the grid counts: up = elevations, down = depths."),
+    asked(
+        "--positive",
+        metavar="up|down",
+        help="How the grid counts: up = heights (water is below zero), down = depths (water is above zero).",
+    ),
 ]
 Crs = Annotated[
     str | None,
-    asked("--crs", metavar="EPSG:N", help="Coordinate system of a grid that states none."),
+    asked(
+        "--crs",
+        metavar="EPSG:N",
+        help="Coordinate system of a grid that does not state it, such as EPSG:32631.",
+    ),
 ]
 DatumShift = Annotated[
     str,
     typer.Option(
         "--datum-shift",
         metavar="LENGTH",
-        help="Added to every elevation, such as -0.4m; nothing is converted silently, and this is recorded.",
+        help="A length that is added to every height of the grid, such as -0.4m. It is recorded; no datum is converted without it.",
     ),
 ]
 Datum = Annotated[
@@ -50,11 +58,19 @@ Datum = Annotated[
 ]
 RecipeFile = Annotated[
     Path | None,
-    asked("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe')."),
+    asked(
+        "--recipe",
+        metavar="FILE",
+        help="Your recipe: what to look for and what counts. Write one with 'reefscan recipe'.",
+    ),
 ]
 Unit = Annotated[
     str | None,
-    asked("--unit", metavar="m|ft|fathom", help="Unit of depths and heights; that of --depth if not given."),
+    asked(
+        "--unit",
+        metavar="m|ft|fathom",
+        help="Unit to tell depths and heights in. If not given: the unit of --depth.",
+    ),
 ]
 Sites = Annotated[
     str,
@@ -74,16 +90,20 @@ Top = Annotated[
 ]
 Out = Annotated[
     Path | None,
-    asked("--out", metavar="FOLDER", help="Folder of the run; new, empty or an earlier run."),
+    asked(
+        "--out",
+        metavar="FOLDER",
+        help="Folder to write the run in: a new or empty one, or that of an earlier run.",
+    ),
 ]
-Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for other programs.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Hide progress messages.")]
 Variable = Annotated[
     str | None,
     asked(
         "--variable",
         metavar="NAME",
-        help="Variable or band that holds the depths; NAME:3 is its third layer.",
+        help="Variable or band of the file that holds the depths; NAME:3 is its third layer.",
     ),
 ]
 ValueUnit = Annotated[
@@ -95,7 +115,7 @@ Prefer = Annotated[
     asked(
         "--prefer",
         metavar="NAME",
-        help="Where grids overlap, this one goes first (may be given more than once).",
+        help="Where grids overlap, use this one first (may be given more than once).",
     ),
 ]
 

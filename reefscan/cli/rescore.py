@@ -31,9 +31,11 @@ def command(
     unit: Unit = None,
     as_json: Json = False,
 ) -> None:
-    """List a run anew under another recipe; no grid is read.
+    """List the sites of a run again with another recipe; no grid is read.
 
     Without --recipe the run's own recipe is used. Without --out the list is printed and nothing written.
+
+    As in: reefscan rescore runs/coast --depth 20ft 50ft --out runs/other
     """
     from reefscan.base.caution import CAUTION
     from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings

@@ -18,12 +18,16 @@ def command(
     picture: Annotated[
         int,
         typer.Option(
-            "--picture", metavar="PIXELS", min=200, max=3000, help="Longer side of the map's picture."
+            "--picture",
+            metavar="PIXELS",
+            min=200,
+            max=3000,
+            help="Longer side of the map's picture: more is sharper, and a larger file.",
         ),
     ] = 2000,
     unit: Unit = None,
 ) -> None:
-    """Make one HTML file to look through a run: map, profiles, recipe sliders, picks. No network is needed.
+    """Make one HTML file to look through a run: map, profiles, sliders of the recipe, your choices. No network is needed.
 
     As in: reefscan review runs/coast --out coast.html
     """

@@ -34,11 +34,18 @@ from reefscan.cli.options import (
 
 Workers = Annotated[
     int | None,
-    asked("--workers", metavar="N", min=1, help="Processes to use; all cores if not given."),
+    asked(
+        "--workers", metavar="N", min=1, help="How many processes to use. If not given: one for each core."
+    ),
 ]
 Tile = Annotated[
     int | None,
-    asked("--tile", metavar="CELLS", min=1, help="Side of a tile; the result does not depend on it."),
+    asked(
+        "--tile",
+        metavar="CELLS",
+        min=1,
+        help="Side of the parts that the work is cut into; it does not change the result.",
+    ),
 ]
 Scheduler = Annotated[
     str | None,
@@ -88,7 +95,7 @@ def command(
     part: PartOptions,
     work: WorkOptions,
     no_map: Annotated[
-        bool, typer.Option("--no-map", help="Draw no map; 'reefscan map' draws one later.")
+        bool, typer.Option("--no-map", help="Do not draw the map ('reefscan map' can do it later).")
     ] = False,
     as_json: Json = False,
     quiet: Quiet = False,

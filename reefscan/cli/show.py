@@ -62,6 +62,9 @@ def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str, best: bool = F
     console.print(table)
     if len(told) > SHOWN:
         console.print(f"... and {len(told) - SHOWN} more.")
+    console.print(
+        "score: how well the place fits the recipe, 0 to 100. sure: chance that it is as tall as the recipe asks."
+    )
     if seconds:
         console.print(
             f"{seconds} of {len(sites)} sites are near a better one, at the same place: "

@@ -198,7 +198,7 @@ def _head(figure: Figure, site: dict[str, Any], *, top: float, unit: str, datum:
     line(0.025, name, Face(15, 9, "bold"), left=left, right=RIGHT - wide - 0.02)
     score, sure = _number(site, "score"), _number(site, "confidence")
     words = plain(site.get("kind", "")) + (f", score {score:.1f}" if math.isfinite(score) else "")
-    words += f", {sure_words(sure)} sure it is as high as asked" if math.isfinite(sure) else ""
+    words += f", chance it is tall enough: {sure_words(sure)}" if math.isfinite(sure) else ""
     line(0.052, words, Face(11, 7), left=left, right=RIGHT - wide - 0.02)
     line(0.070, f"at the drop point, {datum.short}", Face(8, 6), left=LEFT, right=RIGHT, side="right")
     lat, lon = _number(site, "lat"), _number(site, "lon")

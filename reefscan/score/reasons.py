@@ -134,7 +134,7 @@ def _explain_one(
     if share >= score.say_interpolated:
         flags.append("interpolated")
         asides.append(
-            "not sounded here: "
+            "not sounded here, check first: "
             + (
                 f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
                 if interval > 0
@@ -159,7 +159,7 @@ def _explain_one(
     confidence = scored.confidence[row]
     if confidence < score.say_confidence:
         flags.append("height-unsure")
-        asides.append("the survey can hardly tell this height from less")
+        asides.append("the depths are too uncertain to be sure of this height")
     if unknown:
         asides.append("unknown: " + ", ".join(_words(n).unknown or n.replace("_", " ") for n in unknown))
     carries, costs = _balance(site, memberships, unknown, score, usual)
@@ -170,9 +170,9 @@ def _explain_one(
         at = f"{length_words(hard, unit)} to the {compass_words(bearing)}" if hard > 0 else "right here"
         parts.append(f"{_text(site, 'hard_name')} {at}")
     if carries:
-        parts.append("carried by " + _listed(carries))
+        parts.append(_points("strong", carries))
     if costs:
-        parts.append("held back by " + _listed(costs))
+        parts.append(_points("weak", costs))
     why = "; ".join([part for part in parts if part] + asides)
     return Reasons(terms, flags, why + ".")
 
@@ -338,8 +338,8 @@ def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:
     return f"{side} {name.replace('_', ' ')} ({value:g})"
 
 
-def _listed(words: list[str]) -> str:
-    return " and ".join(words)
+def _points(what: str, words: list[str]) -> str:
+    return f"{what} point{'s' if len(words) > 1 else ''}: {', '.join(words)}"
 
 
 def _text(site: Mapping[Any, Any], name: str) -> str:

@@ -155,7 +155,7 @@ def test_rescore_prints_a_short_table_and_where_the_files_are(run_folder, capsys
         "and 3 more",
         "smallest trough 32 m",
         "candidates.geojson",
-        "carried by",
+        "strong point",
     ):
         assert words in out
     assert "Not for navigation" in err
