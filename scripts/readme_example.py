@@ -4,8 +4,8 @@ Run it with the environment's Python after a change that moves the demo's result
 
     .venv/bin/python scripts/readme_example.py
 
-The text between the two ``example`` marks of README.md and ``data_samples/demo_map.png`` are
-replaced. ``tests/test_readme.py`` fails while they are out of date.
+The text between the two ``example`` marks of README.md and the pictures of map, card and page in ``data_samples`` are
+replaced; that of the page where there is a Chromium to take it with. ``tests/test_readme.py`` fails while they are out of date.
 """
 
 from __future__ import annotations
@@ -51,27 +51,62 @@ def said(folder: Path) -> str:
     return "\n".join(lines)
 
 
-def picture(source: Path, target: Path) -> None:
-    """A map small enough to keep beside the code: fewer pixels, a palette of its own."""
+def picture(
+    source: Path, target: Path, *, width: int = PICTURE_WIDTH, limit: int = PICTURE_LIMIT, part: float = 1.0
+) -> None:
+    """A picture small enough to keep beside the code: its upper ``part``, fewer pixels, a palette of its own."""
     with Image.open(source) as full:
-        height = round(full.height * PICTURE_WIDTH / full.width)
-        small = full.convert("RGB").resize((PICTURE_WIDTH, height), Image.Resampling.LANCZOS)
+        top = full.convert("RGB").crop((0, 0, full.width, round(full.height * part)))
+        small = top.resize((width, round(top.height * width / top.width)), Image.Resampling.LANCZOS)
     for colours in (256, 192, 128, 64, 32):
         # The octree keeps rare colours (the sites'), which a median cut gives to the sea.
         palette = small.quantize(colours, method=Image.Quantize.FASTOCTREE, dither=Image.Dither.NONE)
         palette.save(target, optimize=True)
-        if target.stat().st_size < PICTURE_LIMIT:
+        if target.stat().st_size < limit:
             return
-    raise SystemExit(f"{target}: over {PICTURE_LIMIT} bytes even in 32 colours; lower PICTURE_WIDTH")
+    raise SystemExit(f"{target}: over {limit} bytes even in 32 colours; lower its width")
+
+
+def run(folder: Path, *words: str) -> None:
+    """Run one command of the program there."""
+    subprocess.run([sys.executable, "-c", RUN, *words], cwd=folder, check=True, stdout=subprocess.DEVNULL)
+
+
+def of_the_page(page: Path) -> Path | None:
+    """A screenshot of the page; None where there is no Chromium."""
+    browser = shutil.which("chromium") or shutil.which("chromium-browser")
+    if browser is None:
+        return None
+    shot = page.with_suffix(".png")
+    flags = (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--hide-scrollbars",
+        "--virtual-time-budget=8000",
+    )
+    subprocess.run(
+        [browser, *flags, "--window-size=1280,860", f"--user-data-dir={page.parent / 'browser'}",
+         f"--screenshot={shot}", page.as_uri()],
+        check=True, capture_output=True,
+    )  # fmt: skip
+    return shot
 
 
 def main() -> None:
-    """Replace the example and the picture."""
+    """Replace the example and the pictures."""
+    samples = ROOT / "data_samples"
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name).resolve()
         shutil.copytree(ROOT / "data_samples", folder / "data_samples")
         text = f"```console\n$ reefscan {COMMAND}\n{said(folder)}\n```"
-        picture(folder / "runs" / "coast" / "map.png", ROOT / "data_samples" / "demo_map.png")
+        picture(folder / "runs" / "coast" / "map.png", samples / "demo_map.png")
+        run(folder, "cards", "runs/coast", "--top", "2", "--dpi", "120", "--out", "card.png")
+        picture(folder / "card.png", samples / "demo_card.png", width=620, limit=60_000, part=0.505)
+        run(folder, "review", "runs/coast", "--out", "coast.html")
+        shot = of_the_page(folder / "coast.html")
+        if shot is not None:
+            picture(shot, samples / "demo_page.png", width=820, limit=200_000)
     readme = ROOT / "README.md"
     old = readme.read_text(encoding="utf-8")
     new, times = re.subn(

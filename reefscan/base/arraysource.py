@@ -95,6 +95,11 @@ class ArraySource:
         """Name of the array alone."""
         return (self.name,)
 
+    @property
+    def between_m(self) -> float:
+        """0: an array says nothing of tracks."""
+        return 0.0
+
     def read(self, window: Window) -> GridBlock:
         """Read any window; outside the array cells are unknown."""
         elev = np.full((window.height, window.width), NODATA_MM, np.int32)

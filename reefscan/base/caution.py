@@ -5,4 +5,9 @@ CAUTION = (
     "never a place known to be safe: wrecks, swell, traffic and closed ground may be missing."
 )
 
+SHORT = (
+    "Not for navigation. A guess, not a place known to be safe: check depth, rights and rules on the spot."
+)
+"""What goes along with each single site, which may be looked at without the list that it came in."""
+
 OF_SOUNDINGS = f"{CAUTION} A grid from one boat's sounder misses what lies between its tracks: rocks, wrecks and nets stand up unseen."

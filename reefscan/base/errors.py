@@ -21,6 +21,8 @@ A message says where, what is wrong, what was found, what is wanted and what to 
 
 from __future__ import annotations
 
+from reefscan.base.question import Question
+
 
 class ReefscanError(Exception):
     """Root of the tree. ``str(error)`` is one line fit for a person."""
@@ -43,11 +45,19 @@ class UnreadableError(InputError):
     """A file is damaged, truncated or of no known form."""
 
 
-class AmbiguousError(InputError):
+class _Asking(InputError):
+    """What a person can answer; ``asks`` holds the question, where it can be asked in a few words."""
+
+    def __init__(self, *args: object, asks: Question | None = None) -> None:
+        super().__init__(*args)
+        self.asks = asks
+
+
+class AmbiguousError(_Asking):
     """Two readings are possible; the message names the flag that decides."""
 
 
-class NoCrsError(InputError):
+class NoCrsError(_Asking):
     """The input has no coordinate reference system and none was given."""
 
 

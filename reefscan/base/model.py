@@ -193,6 +193,10 @@ class GridSource(Protocol):
     def files(self) -> tuple[str, ...]:
         """Names of the files that the cells come from, best first."""
 
+    @property
+    def between_m(self) -> float:
+        """Distance between the tracks of the soundings that the grid was made of, metres; 0 where nothing says it."""
+
     def read(self, window: Window) -> GridBlock:
         """Read any window; cells outside `extent` are unknown. Same bits for any cut; the arrays are the caller's own."""
 

@@ -216,6 +216,11 @@ class Score(Part):
     say_position_m: Metres = Field(
         default=15.0, gt=0, description="from this uncertainty of position on, it is flagged"
     )
+    fix_m: Metres = Field(
+        default=5.0,
+        ge=0,
+        description="how far from the spot meant a net lands by the boat's position fix and by drifting as it sinks (guess)",
+    )
     say_confidence: float = Field(
         default=0.7, ge=0, le=1, description="below this confidence the height is said to be unsure"
     )
@@ -264,6 +269,11 @@ class Rank(Part):
         default=250.0,
         ge=0,
         description="a second site of one feature so far from the first counts as the first of its own (guess)",
+    )
+    place_m: Metres = Field(
+        default=100.0,
+        ge=0,
+        description="a site nearer than this to a better one is marked as a second site of its place (guess)",
     )
 
 

@@ -83,6 +83,19 @@ def parse_length(text: str | float | int) -> float:
     return round(value * factor, 9)
 
 
+def check_unit(unit: str) -> str:
+    """Return a unit that depths are told in, as it is.
+
+    Raises
+    ------
+    InputError
+        If it is none of ``m``, ``ft`` and ``fathom``.
+    """
+    if unit not in ("m", "ft", "fathom"):
+        raise InputError(f"--unit {shown(unit)}: is not known; say m, ft or fathom")
+    return unit
+
+
 def shown(value: object) -> str:
     """A value as a message quotes it: short, and however many digits it has."""
     try:

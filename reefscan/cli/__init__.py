@@ -6,6 +6,7 @@ The only place that prints. Results go to standard output, talk to standard erro
 
 from __future__ import annotations
 
+import functools
 import importlib
 import logging
 import os
@@ -21,23 +22,49 @@ from reefscan.cli.quiet import hush
 
 COMMANDS: dict[str, str] = {
     "scan": "Find, score and rank drop points in a seabed grid.",
-    "rescore": "List a run anew under another recipe; no grid is read.",
+    "rescore": "List the sites of a run again with another recipe; no grid is read.",
     "recipe": "Print a recipe with a comment on every line.",
-    "layers": "Write slope, ruggedness, position index and the other layers.",
+    "layers": "Write maps of slope, roughness and other measures of the ground.",
     "look": "Say what is in a file and how it would be read.",
-    "grid": "Turn soundings into a grid.",
-    "review": "Make the offline page to look through a run.",
-    "cards": "Make printable cards of the sites.",
+    "grid": "Make a grid from your own soundings.",
+    "review": "Make one page, for a phone or a computer, to look through a run.",
+    "cards": "Make cards of the sites to print.",
     "map": "Draw the map of a run.",
     "export": "Write the sites as waypoints for a plotter.",
     "plan": "Plan a night: sites, rope, order, clock, a sheet for the boat.",
-    "compare": "Compare two runs.",
-    "status": "Say how far a run has come.",
+    "compare": "Say what changed between two runs.",
+    "status": "Say whether a run is finished.",
 }
 """Commands by name: the module ``reefscan.cli.<name>`` has ``command``; the text stands in the help."""
 
 
 INTERRUPTED = 130
+
+
+def _for_people(params: list[Any]) -> list[Any]:
+    """Parameters as a person reads them in the help: a flag has no type, and an argument is called what its metavar says."""
+    for param in params:
+        argument = param.param_type_name == "argument"
+        if argument or getattr(param, "is_flag", False):
+            param.display_type_rich = _no_type
+        if argument and param.metavar:
+            param.get_usage_pieces = functools.partial(_called, param.metavar)
+    return params
+
+
+def _no_type(ctx: Any) -> None:
+    """Name no type."""
+
+
+def _called(metavar: str, ctx: Any) -> list[str]:
+    return [metavar]
+
+
+class _Command(TyperCommand):
+    """A command with a help for people."""
+
+    def get_params(self, ctx: Any) -> Any:
+        return _for_people(super().get_params(ctx))
 
 
 class _Lazy(TyperCommand):
@@ -49,6 +76,9 @@ class _Lazy(TyperCommand):
 
 class _Commands(TyperGroup):
     """The group of commands; none is imported to list them."""
+
+    def get_params(self, ctx: Any) -> Any:
+        return _for_people(super().get_params(ctx))
 
     def list_commands(self, ctx: Any) -> list[str]:
         return [name for name in COMMANDS if _present(name)]
@@ -66,7 +96,7 @@ def _present(name: str) -> bool:
 def _load(name: str) -> Any:
     module = importlib.import_module(f"reefscan.cli.{name}")
     single = typer.Typer(add_completion=False, pretty_exceptions_enable=False)
-    single.command(name=name)(module.command)
+    single.command(name=name, cls=_Command)(module.command)
     return typer.main.get_command(single)
 
 
@@ -75,10 +105,12 @@ app = typer.Typer(cls=_Commands, add_completion=False, pretty_exceptions_enable=
 
 @app.callback()
 def _root(
-    debug: bool = typer.Option(False, "--debug", help="Show tracebacks and details (may stand anywhere)."),
+    debug: bool = typer.Option(
+        False, "--debug", help="Show all details of an error (may stand anywhere in the line)."
+    ),
     version: bool = typer.Option(False, "--version", help="Print the version and stop."),
 ) -> None:
-    """From bathymetry to ranked, explained drop points for baited nets and pots.
+    """Find places to set baited nets and pots: beside the ledges, troughs and rock piles of a seabed grid, best first, each with its reason.
 
     Not for navigation.
     """

@@ -21,31 +21,30 @@ def _shapes(role: str, words: str) -> Any:
 Closed = Annotated[list[str] | None, _shapes("closed", "Closed ground: no site in it is ever listed")]
 Caution = Annotated[
     list[str] | None,
-    _shapes("caution", "Ground to take care in, such as fairways: a site near it is flagged"),
+    _shapes("caution", "Ground to take care in, such as fairways: a site near it is marked"),
 ]
 Hard = Annotated[
-    list[str] | None, _shapes("hard", "Hard structure (breakwaters, wrecks, piles): what lies near it gains")
+    list[str] | None,
+    _shapes("hard", "Hard structure (breakwaters, wrecks, piles): sites near it score higher"),
 ]
 ClosedBuffer = Annotated[
     str | None,
     asked(
         "--closed-buffer",
         metavar="LENGTH",
-        help="Margin around closed ground that is closed too, such as 50m.",
+        help="Distance around closed ground that counts as closed too, such as 50m.",
     ),
 ]
-Land = Annotated[
-    list[str] | None, _shapes("land", "Land, from which the open water around a site is measured")
-]
+Land = Annotated[list[str] | None, _shapes("land", "Land: shows how open the water around a site is")]
 WindFrom = Annotated[
-    str | None, asked("--wind-from", metavar="SW|225", help="Where the wind comes from; wants --land.")
+    str | None, asked("--wind-from", metavar="SW|225", help="Where the wind comes from; needs --land too.")
 ]
 Tide = Annotated[
     str | None,
     asked(
         "--tide",
         metavar="LENGTH",
-        help="Rise of the water above the grid's datum, for the stand-off from a breakwater.",
+        help="How high the water can rise above the grid's datum: a net keeps farther from a breakwater.",
     ),
 ]
 Layer = Annotated[
@@ -53,7 +52,7 @@ Layer = Annotated[
     asked(
         "--layer",
         metavar="NAME=FILE",
-        help="A raster of your own, as the column layer_NAME (may be given more than once).",
+        help="A map of your own (raster), for the recipe: its values become the column layer_NAME (may be given more than once).",
     ),
 ]
 Worth = Annotated[
@@ -61,19 +60,22 @@ Worth = Annotated[
     asked(
         "--worth",
         metavar="'NAME: 1=1, 3=0.2'",
-        help="What the classes of a layer are worth, as the column layer_NAME_worth.",
+        help="What each class of a layer is worth: becomes the column layer_NAME_worth.",
     ),
 ]
 AllowFairways = Annotated[
     bool,
     typer.Option(
-        "--allow-fairways", help="Fairways and dredged areas of a chart are not closed; this is recorded."
+        "--allow-fairways",
+        help="Do not treat the fairways and dredged areas of a chart as closed. The run records it.",
     ),
 ]
 Classes = Annotated[
     str | None,
     asked(
-        "--classes", metavar="FILE", help="Your own table of what the classes of a chart cell are taken for."
+        "--classes",
+        metavar="FILE",
+        help="Your own table of what each class of object in a chart is taken for.",
     ),
 ]
 Date = Annotated[
@@ -81,7 +83,7 @@ Date = Annotated[
     asked(
         "--date",
         metavar="DAY",
-        help="Day of the visit, such as 2026-05-01: closures with dates are judged by it.",
+        help="Day of your visit, such as 2026-05-01: ground that is closed for a season is judged by it.",
     ),
 ]
 

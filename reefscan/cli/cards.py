@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from reefscan.cli.options import PicksFile, Sites, Unit, best_only
+
 PATCH_HALF_M = 120.0
 
 
@@ -16,45 +18,56 @@ def command(
         Path, typer.Option("--out", metavar="FILE", help="Ends in .pdf (one file) or .png (one file a page).")
     ] = Path("cards.pdf"),
     top: Annotated[int, typer.Option("--top", metavar="N", min=1, help="How many sites.")] = 20,
-    picks: Annotated[
-        Path | None,
-        typer.Option("--picks", metavar="FILE", help="Picks saved from the page.", show_default=False),
-    ] = None,
-    unit: Annotated[
-        str | None, typer.Option("--unit", metavar="m|ft|fathom", help="Unit of depths.", show_default=False)
-    ] = None,
-    dpi: Annotated[int, typer.Option("--dpi", min=50, max=600, help="Sharpness of PNG pages.")] = 150,
+    picks: PicksFile = None,
+    sites: Sites = "all",
+    unit: Unit = None,
+    dpi: Annotated[
+        int,
+        typer.Option(
+            "--dpi", metavar="DOTS", min=50, max=600, help="Dots per inch of PNG pages: more is sharper."
+        ),
+    ] = 150,
 ) -> None:
-    """Make cards, two sites a page, black on white, legible under a red headlamp.
+    """Make cards to print, two sites a page, black on white: they can be read under a red headlamp.
 
     As in: reefscan cards runs/coast --top 20 --out cards.pdf
     """
     from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
+    from reefscan.io.out.waypoints import LONGEST_NAME, tidy
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.render.card import draw_cards
     from reefscan.review.cardsites import card_sites
     from reefscan.review.opened import open_run
     from reefscan.review.picked import picked_sites
+    from reefscan.review.takealong import naming_of, waypoints_of
 
     fmt = out.suffix.lower().lstrip(".")
     if fmt not in ("pdf", "png"):
         raise InputError(f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .pdf or .png")
     refuse_foreign(out, run_inputs(run, picks))
-    opened = open_run(run)
-    table, said = picked_sites(opened, picks)
-    cards = card_sites(table.head(top), opened.sources, patch_half_m=PATCH_HALF_M)
+    opened = open_run(run, unit=unit)
+    table, said = picked_sites(opened, picks, best=best_only(sites))
+    table = table.head(top)
+    names = [point.name for point in tidy(waypoints_of(table, naming_of(opened)), length=LONGEST_NAME)]
+    cards = card_sites(table.assign(name=names), opened.sources, patch_half_m=PATCH_HALF_M)
     title = f"Sites of {opened.name}"
     pages = draw_cards(
-        cards, title=title, closed_text=opened.closed_words, unit=unit or opened.unit, fmt=fmt, dpi=dpi
+        cards,
+        title=title,
+        closed_text=opened.closed_words,
+        datum=opened.datum,
+        unit=opened.unit,
+        fmt=fmt,
+        dpi=dpi,
     )
-    names = (
+    paths = (
         [out]
         if len(pages) == 1
         else [out.with_name(f"{out.stem}-{i + 1}{out.suffix}") for i in range(len(pages))]
     )
-    for name, page in zip(names, pages, strict=True):
-        write_out(name, page)
-        typer.echo(str(name))
+    for path, page in zip(paths, pages, strict=True):
+        write_out(path, page)
+        typer.echo(str(path))
     for sentence in said:
         typer.echo(f"reefscan: {sentence}", err=True)

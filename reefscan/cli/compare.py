@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from reefscan.cli.options import metres
+from reefscan.cli.options import Unit, metres
 
 if TYPE_CHECKING:
     from reefscan.review.compare import Change
@@ -36,8 +36,9 @@ def command(
             "--within", metavar="LENGTH", help="How far the same site may lie apart in two surveys."
         ),
     ] = "30m",
+    unit: Unit = None,
 ) -> None:
-    """Say which sites came, went, rose and fell between two runs, and the term that did it.
+    """Say which sites came, went, rose and fell between two runs, and why.
 
     As in: reefscan compare runs/coast runs/other --out changes.png
     """
@@ -55,11 +56,14 @@ def command(
         raise InputError(f"--within {within}: is negative; wanted 0 or more")
     if out is not None:
         refuse_foreign(out, [*run_inputs(run_a), *run_inputs(run_b)])
-    opened = [open_run(run_a), open_run(run_b)]
+    opened = [open_run(run_a, unit=unit)]
+    opened.append(open_run(run_b, unit=opened[0].unit))
     names = [o.name for o in opened]
     if names[0] == names[1]:
         names = [str(run_a), str(run_b)]
-    a, b = (Side(n, o.table, o.listing, o.recipe, o.known) for n, o in zip(names, opened, strict=True))
+    a, b = (
+        Side(n, o.table, o.listing, o.recipe, o.known, o.unit) for n, o in zip(names, opened, strict=True)
+    )
     changes = compare_runs(a, b, within_m=within_m)
     if out is not None:
         _draw(out, changes, opened[1], f"{a.name} → {b.name}")
@@ -82,9 +86,11 @@ def _print(changes: list[Change]) -> None:
     from rich.console import Console
     from rich.table import Table
 
+    from reefscan.base.degrees import position_words
+
     table = Table(box=None, header_style="bold", pad_edge=False)
-    for head in ("", "site", "kind", "rank", "score", "because"):
-        table.add_column(head)
+    for head in ("", "number", "kind", "position", "score", "why"):
+        table.add_column(head, no_wrap=head in ("number", "position", "score"))
     shown: Counter[str] = Counter()
     moved = 0
     for c in changes:
@@ -97,10 +103,10 @@ def _print(changes: list[Change]) -> None:
         if shown[c.what] <= SHOWN:
             table.add_row(
                 c.what,
-                _plain(c.id),
+                f"{c.rank_a or '-'} → {c.rank_b or '-'}",
                 c.kind,
-                f"{c.rank_a or '-'} > {c.rank_b or '-'}",
-                f"{_points(c.score_a)} > {_points(c.score_b)}",
+                position_words(c.lon, c.lat),
+                f"{_points(c.score_a)} → {_points(c.score_b)}",
                 _plain(c.because),
             )
     Console(width=None if sys.stdout.isatty() else 150).print(table)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import metres
+from reefscan.cli.options import Unit, metres, user_unit
 
 if TYPE_CHECKING:
     from reefscan.io.grids.ground import Onto
@@ -26,10 +26,10 @@ LONGEST_DELAY_S = 60.0
 class SurfaceOptions:
     """What the grid is to be like."""
 
-    cell: Annotated[str | None, typer.Option("--cell", metavar="LENGTH", help="Side of a cell, such as 2m; none: from the tracks.")] = None  # fmt: skip
-    reach: Annotated[str | None, typer.Option("--reach", metavar="LENGTH", help="Farthest a cell may lie from a sounding.")] = None  # fmt: skip
-    next_run: Annotated[str, typer.Option("--next", metavar="LENGTH", help="Distance for lines to survey next; 0 for none.")] = "2km"  # fmt: skip
-    settings: Annotated[Path | None, typer.Option("--settings", metavar="FILE", help="TOML with cleaning and surface settings.")] = None  # fmt: skip
+    cell: Annotated[str | None, typer.Option("--cell", metavar="LENGTH", help="Side of a cell, such as 2m. If not given: chosen from the tracks.")] = None  # fmt: skip
+    reach: Annotated[str | None, typer.Option("--reach", metavar="LENGTH", help="How far from a sounding the grid may go on; beyond it stays empty.")] = None  # fmt: skip
+    next_run: Annotated[str, typer.Option("--next", metavar="LENGTH", help="How far you want to run next time: lines to survey are proposed; 0 for none.")] = "2km"  # fmt: skip
+    settings: Annotated[Path | None, typer.Option("--settings", metavar="FILE", help="Your settings of cleaning and surface (see --print-settings).")] = None  # fmt: skip
 
     def cell_m(self) -> float | None:
         """Side of a cell (m), None where it is chosen from the tracks."""
@@ -65,10 +65,10 @@ class SurfaceOptions:
 class BoatOptions:
     """Where the instruments sit, and how late they are."""
 
-    draft: Annotated[str | None, typer.Option("--draft", metavar="LENGTH", help="Transducer below the waterline, such as 0.5m.")] = None  # fmt: skip
-    keel: Annotated[str | None, typer.Option("--keel", metavar="LENGTH", help="Keel below the waterline, for depths below the keel.")] = None  # fmt: skip
-    latency: Annotated[float, typer.Option("--latency", metavar="SECONDS", help="Move positions along the track by so many seconds.")] = 0.0  # fmt: skip
-    level: Annotated[bool, typer.Option("--level", help="Level sessions by their crossings.")] = False  # fmt: skip
+    draft: Annotated[str | None, typer.Option("--draft", metavar="LENGTH", help="How deep the transducer is below the waterline, such as 0.5m.")] = None  # fmt: skip
+    keel: Annotated[str | None, typer.Option("--keel", metavar="LENGTH", help="How deep the keel is below the waterline, for depths measured below the keel.")] = None  # fmt: skip
+    latency: Annotated[float, typer.Option("--latency", metavar="SECONDS", help="How late positions are, in seconds: they are moved along the track by that much.")] = 0.0  # fmt: skip
+    level: Annotated[bool, typer.Option("--level", help="Shift whole sessions so that depths agree where tracks cross.")] = False  # fmt: skip
 
     def corrections(self) -> Corrections:
         """The corrections of the boat, without a tide."""
@@ -94,16 +94,16 @@ class BoatOptions:
 class TideOptions:
     """The tide's file, and what it does not say itself."""
 
-    tide: Annotated[Path | None, typer.Option("--tide", metavar="FILE", help="High and low waters, a series, or harmonic constants.")] = None  # fmt: skip
-    tide_zone: Annotated[str | None, typer.Option("--tide-zone", metavar="ZONE", help="Zone of tide times that carry none: UTC, +02:00, Europe/Oslo.")] = None  # fmt: skip
+    tide: Annotated[Path | None, typer.Option("--tide", metavar="FILE", help="Tide: high and low waters, a series of heights, or harmonic constants.")] = None  # fmt: skip
+    tide_zone: Annotated[str | None, typer.Option("--tide-zone", metavar="ZONE", help="Time zone of the tide's times, if they name none: UTC, +02:00, Europe/Oslo.")] = None  # fmt: skip
     tide_unit: Annotated[str | None, typer.Option("--tide-unit", metavar="UNIT", help="Unit of the tide's heights: m or ft.")] = None  # fmt: skip
-    tide_kind: Annotated[str, typer.Option("--tide-kind", metavar="KIND", help="auto, high-low or series.")] = "auto"  # fmt: skip
+    tide_kind: Annotated[str, typer.Option("--tide-kind", metavar="KIND", help="What the tide table holds: high-low, series, or auto to find out.")] = "auto"  # fmt: skip
 
     def check(self) -> None:
         """Refuse a kind of table that there is not."""
         _one_of("--tide-kind", self.tide_kind, ("auto", "high-low", "series"))
 
-    def read(self, settings: SurveySettings) -> Tide | None:
+    def read(self, settings: SurveySettings, dates: str | None) -> Tide | None:
         """Read the file; None where none was given."""
         from reefscan.io.logs.tides import read_tide
         from reefscan.io.logs.times import parse_zone
@@ -112,7 +112,7 @@ class TideOptions:
             return None
         return read_tide(
             self.tide, zone=parse_zone(self.tide_zone) if self.tide_zone else None, unit=_unit("--tide-unit", self.tide_unit),
-            kind=self.tide_kind, gap_h=settings.reduce.tide_gap_h, leg_h=settings.reduce.tide_leg_h,
+            kind=self.tide_kind, gap_h=settings.reduce.tide_gap_h, leg_h=settings.reduce.tide_leg_h, dates=dates,
         )  # fmt: skip
 
 
@@ -120,19 +120,25 @@ class TideOptions:
 class LogOptions:
     """What the logs do not say themselves."""
 
-    depth_unit: Annotated[str | None, typer.Option("--depth-unit", metavar="UNIT", help="Unit of depths whose column states none: m, ft, fathom.")] = None  # fmt: skip
+    depth_unit: Annotated[str | None, typer.Option("--depth-unit", metavar="UNIT", help="Unit of the depths, if their column names none: m, ft, fathom.")] = None  # fmt: skip
     depth_from: Annotated[str | None, typer.Option("--depth-from", metavar="WHERE", help="What depths were measured from: transducer, surface or keel.")] = None  # fmt: skip
     columns: Annotated[str | None, typer.Option("--columns", metavar="NAME=N,...", help="Which column is what: lon=1,lat=2,depth_ft=4,time=3.")] = None  # fmt: skip
-    crs: Annotated[str | None, typer.Option("--crs", metavar="EPSG:N", help="System of x/y columns, such as EPSG:32633.")] = None  # fmt: skip
-    zone: Annotated[str, typer.Option("--zone", metavar="ZONE", help="Time zone of log times that carry none.")] = "UTC"  # fmt: skip
+    crs: Annotated[str | None, typer.Option("--crs", metavar="EPSG:N", help="Coordinate system of x and y columns, such as EPSG:32633.")] = None  # fmt: skip
+    zone: Annotated[str, typer.Option("--zone", metavar="ZONE", help="Time zone of the log's times, if they name none.")] = "UTC"  # fmt: skip
     date: Annotated[str | None, typer.Option("--date", metavar="DAY", help="Day of the first fix, for NMEA logs without a date: YYYY-MM-DD.")] = None  # fmt: skip
-    swap: Annotated[bool, typer.Option("--swap-lonlat", help="Latitude and longitude are swapped in the logs.")] = False  # fmt: skip
+    dates: Annotated[str | None, typer.Option("--dates", metavar="day-first|month-first", help="How dates such as 03/04/2024 are written, in logs and tide table.")] = None  # fmt: skip
+    swap: Annotated[bool, typer.Option("--swap-lonlat", help="Say this if latitude and longitude are swapped in the logs.")] = False  # fmt: skip
     gpx_depth: Annotated[str | None, typer.Option("--gpx-depth", metavar="NAME", help="GPX element that holds the depth.")] = None  # fmt: skip
+
+    def told_unit(self) -> str:
+        """The unit that the person speaks: that of the depths, where it is one that depths are told in."""
+        return user_unit((f"1{self.depth_unit}", "")) if self.depth_unit else "m"
 
     def check(self) -> None:
         """Refuse a place that depths are not measured from, and a day that is none."""
-        from reefscan.io.logs.times import parse_date
+        from reefscan.io.logs.times import DATE_ORDERS, parse_date
 
+        _one_of("--dates", self.dates, DATE_ORDERS)
         _one_of("--depth-from", self.depth_from, ("transducer", "surface", "keel"))
         if self.date is not None:
             parse_date(self.date)
@@ -144,7 +150,7 @@ class LogOptions:
         from reefscan.io.logs.times import parse_zone
 
         unit = _unit("--depth-unit", self.depth_unit)
-        text = TextOptions(self.columns, unit, parse_zone(self.zone), self.crs, self.swap)
+        text = TextOptions(self.columns, unit, parse_zone(self.zone), self.crs, self.swap, self.dates)
         return ReadOptions(text, self.date, self.gpx_depth, self.depth_from, settings.reduce.fix_gap_s)
 
 
@@ -153,10 +159,10 @@ class PublicOptions:
     """The public grid that the soundings are set into, and what it does not say itself."""
 
     onto: Annotated[str | None, typer.Option("--onto", metavar="GRID", help="Public grid (file, folder or address) to set the soundings into.")] = None  # fmt: skip
-    onto_positive: Annotated[str | None, typer.Option("--onto-positive", metavar="up|down", help="Does that grid count up (elevations) or down (depths)?")] = None  # fmt: skip
-    onto_crs: Annotated[str | None, typer.Option("--onto-crs", metavar="EPSG:N", help="Its system, if it states none.")] = None  # fmt: skip
+    onto_positive: Annotated[str | None, typer.Option("--onto-positive", metavar="up|down", help="How that grid counts: up = heights, down = depths.")] = None  # fmt: skip
+    onto_crs: Annotated[str | None, typer.Option("--onto-crs", metavar="EPSG:N", help="Its coordinate system, if it does not state it.")] = None  # fmt: skip
     onto_unit: Annotated[str | None, typer.Option("--onto-unit", metavar="UNIT", help="Unit of its values, such as ft.")] = None  # fmt: skip
-    onto_variable: Annotated[str | None, typer.Option("--onto-variable", metavar="NAME", help="Its variable or band of depths.")] = None  # fmt: skip
+    onto_variable: Annotated[str | None, typer.Option("--onto-variable", metavar="NAME", help="Its variable or band that holds the depths.")] = None  # fmt: skip
 
     def check(self) -> None:
         """Refuse a sign that there is not."""
@@ -176,8 +182,9 @@ class ShowOptions:
     """What is printed."""
 
     print_settings: Annotated[bool, typer.Option("--print-settings", help="Print the settings as they would be used and stop.")] = False  # fmt: skip
+    unit: Unit = None
     as_json: Annotated[bool, typer.Option("--json", help="Print the report's facts as JSON.")] = False
-    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="No talk on standard error.")] = False
+    quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Hide progress messages.")] = False
 
 
 @grouped
@@ -191,9 +198,9 @@ def command(
     public: PublicOptions,
     show: ShowOptions,
 ) -> None:  # fmt: skip
-    """Turn soundings into a grid with an honest uncertainty, and a report beside it.
+    """Make a grid from your own soundings, with how uncertain each cell is, and a report beside it.
 
-    reefscan grid log1.csv log2.nmea --tide tides.csv --draft 0.5m --cell 2m --out own.tif
+    As in: reefscan grid log1.csv log2.nmea --tide tides.csv --draft 0.5m --cell 2m --out own.tif
 
     Not for navigation.
     """
@@ -214,8 +221,9 @@ def command(
     cell_m = surface.cell_m()
     _check_out(out)
     order = Order(
-        logs=logs, out=out, reading=text.reading(settings), corrections=replace(corrections, tide=tide.read(settings)),
+        logs=logs, out=out, reading=text.reading(settings), corrections=replace(corrections, tide=tide.read(settings, text.dates)),
         settings=settings, cell_m=cell_m, onto=public.grid(), next_m=next_m, now_s=time.time(),
+        unit=user_unit(None, show.unit) if show.unit else text.told_unit(),
     )  # fmt: skip
     facts = run_survey(
         order,
@@ -236,6 +244,8 @@ def _check_out(out: Path) -> None:
 
 def _print(facts: dict[str, Any], out: Path) -> None:
     """Print what became of the soundings."""
+    for line in facts["summary"]:
+        print(line)
     n = facts["soundings"]
     print(
         f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m"

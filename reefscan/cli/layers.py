@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from reefscan.cli.aroundoptions import WindFrom
+from reefscan.cli.asking import asking
 from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
 from reefscan.cli.options import (
@@ -47,7 +48,10 @@ class OutOptions:
     only: Annotated[
         str | None,
         typer.Option(
-            "--only", metavar="A,B,...", help="Layers to write; all if not given.", show_default=False
+            "--only",
+            metavar="A,B,...",
+            help="Layers to write, with commas between them. If not given: all.",
+            show_default=False,
         ),
     ] = None
     out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the files go.")] = Path("layers")
@@ -121,9 +125,9 @@ def command(
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
-    """Write slope, ruggedness, position index and the other layers.
+    """Write maps of slope, roughness and other measures of the ground.
 
-    One GeoTIFF a layer, with its unit and reference inside; radii come from the recipe, as in:
+    One GeoTIFF for each, with its unit and its source inside; radii come from the recipe, as in:
     reefscan layers coast.tif --only slope_deg,bpi_fine_m --out layers/
     """
     check_positive(reading.positive)
@@ -143,7 +147,12 @@ def command(
 
     from reefscan.io.grids.rasters import open_grids
 
-    sources = open_grids(list(grid), datum_shift_m=metres("--datum-shift", datum_shift), **reading.keywords())
+    shift = metres("--datum-shift", datum_shift)
+
+    def opened(said: GridArguments) -> list[SheetSource]:
+        return open_grids(list(grid), datum_shift_m=shift, **said.keywords())
+
+    sources = opened(reading) if quiet or as_json else asking(opened, reading)[0]
     if rows:
         _refuse_reach(sources, rows, find)  # before anything is written
     written = []

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from reefscan.cli.asking import asking
 from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
 from reefscan.cli.options import Area, Bbox, Json
@@ -30,9 +31,12 @@ def command(
     from reefscan.io.areas import read_area
     from reefscan.io.grids.rasters import open_grids
 
-    sheets = open_grids(
-        paths, bbox=bbox, area=read_area(area) if area is not None else None, **reading.keywords()
-    )
+    outline = read_area(area) if area is not None else None
+
+    def opened(reading: GridArguments) -> list[SheetSource]:
+        return open_grids(paths, bbox=bbox, area=outline, **reading.keywords())
+
+    sheets = opened(reading) if as_json else asking(opened, reading)[0]
     found = [_facts(sheet) for sheet in sheets]
     if as_json:
         sys.stdout.write(json.dumps({"sheets": found}, indent=1, ensure_ascii=False) + "\n")

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from reefscan.cli.options import Unit
+
 if TYPE_CHECKING:
     from reefscan.base.overview import MapGround
 
@@ -24,17 +26,18 @@ def command(
         tuple[float, float, float, float] | None,
         typer.Option("--bbox", metavar="W S E N", help="Draw this box only (degrees).", show_default=False),
     ] = None,
-    dpi: Annotated[int, typer.Option("--dpi", min=40, max=1200)] = 150,
+    dpi: Annotated[
+        int, typer.Option("--dpi", metavar="DOTS", min=40, max=1200, help="Dots per inch: more is sharper.")
+    ] = 150,
     size: Annotated[
-        float, typer.Option("--size", metavar="INCHES", min=3, max=40, help="Longer side.")
+        float, typer.Option("--size", metavar="INCHES", min=3, max=40, help="Length of the longer side.")
     ] = 9.0,
-    unit: Annotated[
-        str | None, typer.Option("--unit", metavar="m|ft|fathom", help="Unit of depths.", show_default=False)
-    ] = None,
+    unit: Unit = None,
     georeferenced: Annotated[
         bool,
         typer.Option(
-            "--georeferenced", help="The shaded ground alone, as a PNG that other viewers can place."
+            "--georeferenced",
+            help="Draw the shaded ground alone, as a PNG that other map programs can place.",
         ),
     ] = False,
 ) -> None:
@@ -58,7 +61,7 @@ def command(
         "say a smaller --size or --dpi",
     )
     refuse_foreign(out, run_inputs(run))
-    opened = open_run(run)
+    opened = open_run(run, unit=unit)
     most = MOST_CELLS if bbox is not None else min(MOST_CELLS, int(size * dpi))
     ground = overview_of_all(opened.sources, most=most)
     if bbox is not None:
@@ -75,7 +78,8 @@ def command(
             closed_text=opened.closed_words,
             closed=() if opened.known is None else opened.known.of("closed").shapes,
             title=opened.name,
-            unit=unit or opened.unit,
+            datum=opened.datum,
+            unit=opened.unit,
             paper=Paper(fmt, dpi, size),
         )
         write_out(out, data)

@@ -21,28 +21,68 @@ Depth = Annotated[
     asked(
         "--depth",
         metavar="SHALLOW DEEP",
-        help="Band of depths to set in, such as 15ft 60ft, 4 20 (metres) or 3fathom 10fathom.",
+        help="Depths to set in, from shallow to deep: 15ft 60ft, 4 20 (metres) or 3fathom 10fathom.",
     ),
 ]
 Positive = Annotated[
     str | None,
-    asked("--positive", metavar="up|down", help="Which way the grid counts: up = elevations, down = depths."),
+    asked(
+        "--positive",
+        metavar="up|down",
+        help="How the grid counts: up = heights (water is below zero), down = depths (water is above zero).",
+    ),
 ]
 Crs = Annotated[
     str | None,
-    asked("--crs", metavar="EPSG:N", help="Coordinate system of a grid that states none."),
+    asked(
+        "--crs",
+        metavar="EPSG:N",
+        help="Coordinate system of a grid that does not state it, such as EPSG:32631.",
+    ),
 ]
 DatumShift = Annotated[
     str,
     typer.Option(
         "--datum-shift",
         metavar="LENGTH",
-        help="Added to every elevation, such as -0.4m; nothing is converted silently, and this is recorded.",
+        help="A length that is added to every height of the grid, such as -0.4m. It is recorded; no datum is converted without it.",
+    ),
+]
+Datum = Annotated[
+    str | None,
+    asked(
+        "--datum",
+        metavar="NAME",
+        help="Level that the depths are counted from, such as 'mean low water': it is written beside each depth. It changes no depth.",
     ),
 ]
 RecipeFile = Annotated[
     Path | None,
-    asked("--recipe", metavar="FILE", help="A recipe (see 'reefscan recipe')."),
+    asked(
+        "--recipe",
+        metavar="FILE",
+        help="Your recipe: what to look for and what counts. Write one with 'reefscan recipe'.",
+    ),
+]
+Unit = Annotated[
+    str | None,
+    asked(
+        "--unit",
+        metavar="m|ft|fathom",
+        help="Unit to tell depths and heights in. If not given: the unit of --depth.",
+    ),
+]
+Sites = Annotated[
+    str,
+    typer.Option(
+        "--sites",
+        metavar="all|best",
+        help="all: every listed site. best: the best site of each place, without its neighbours.",
+    ),
+]
+PicksFile = Annotated[
+    Path | None,
+    asked("--picks", metavar="FILE", help="Choices saved from the page."),
 ]
 Top = Annotated[
     int | None,
@@ -50,16 +90,20 @@ Top = Annotated[
 ]
 Out = Annotated[
     Path | None,
-    asked("--out", metavar="FOLDER", help="Folder of the run; new, empty or an earlier run."),
+    asked(
+        "--out",
+        metavar="FOLDER",
+        help="Folder to write the run in: a new or empty one, or that of an earlier run.",
+    ),
 ]
-Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON on standard output.")]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress on standard error.")]
+Json = Annotated[bool, typer.Option("--json", help="Print the result as JSON, for other programs.")]
+Quiet = Annotated[bool, typer.Option("--quiet", help="Hide progress messages.")]
 Variable = Annotated[
     str | None,
     asked(
         "--variable",
         metavar="NAME",
-        help="Variable or band that holds the depths; NAME:3 is its third layer.",
+        help="Variable or band of the file that holds the depths; NAME:3 is its third layer.",
     ),
 ]
 ValueUnit = Annotated[
@@ -71,7 +115,7 @@ Prefer = Annotated[
     asked(
         "--prefer",
         metavar="NAME",
-        help="Where grids overlap, this one goes first (may be given more than once).",
+        help="Where grids overlap, use this one first (may be given more than once).",
     ),
 ]
 
@@ -110,12 +154,31 @@ def depth_metres(depth: tuple[str, str]) -> tuple[float, float]:
     return low, high
 
 
-def user_unit(depth: tuple[str, str] | None) -> str:
-    """Return the unit the user speaks (``m``, ``ft`` or ``fathom``), by the depths given."""
+def user_unit(depth: tuple[str, str] | None, said: str | None = None) -> str:
+    """Return the unit the user speaks (``m``, ``ft`` or ``fathom``): the one that is said, else by the depths given."""
+    from reefscan.base.units import check_unit
+
+    if said is not None:
+        return check_unit(said)
     unit = _unit(depth[0]).lower() if depth else ""
     if unit in ("ft", "foot", "feet", "us-ft"):
         return "ft"
     return "fathom" if unit in ("fathom", "fathoms", "fm") else "m"
+
+
+def best_only(which: str) -> bool:
+    """Tell whether ``--sites`` asks for the best site of each place alone.
+
+    Raises
+    ------
+    InputError
+        If it is neither ``all`` nor ``best``.
+    """
+    from reefscan.base.errors import InputError
+
+    if which not in ("all", "best"):
+        raise InputError(f"--sites {which}: say all or best")
+    return which == "best"
 
 
 def make_recipe(

@@ -7,7 +7,18 @@ from typing import Annotated
 
 import typer
 
-from reefscan.cli.options import Depth, Json, Out, RecipeFile, Top, make_recipe, user_unit
+from reefscan.cli.options import (
+    Depth,
+    Json,
+    Out,
+    RecipeFile,
+    Sites,
+    Top,
+    Unit,
+    best_only,
+    make_recipe,
+    user_unit,
+)
 
 
 def command(
@@ -16,26 +27,33 @@ def command(
     depth: Depth = None,
     top: Top = None,
     out: Out = None,
+    sites: Sites = "all",
+    unit: Unit = None,
     as_json: Json = False,
 ) -> None:
-    """List a run anew under another recipe; no grid is read.
+    """List the sites of a run again with another recipe; no grid is read.
 
     Without --recipe the run's own recipe is used. Without --out the list is printed and nothing written.
+
+    As in: reefscan rescore runs/coast --depth 20ft 50ft --out runs/other
     """
     from reefscan.base.caution import CAUTION
     from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
     from reefscan.io.out.runfolder import RunFolder
     from reefscan.pipeline.rescore import rescore_run
 
+    best = best_only(sites)
     base = None if recipe is not None else RunFolder.open(run).recipe()
     result = rescore_run(
-        run, make_recipe(recipe, depth, top, base=base), out=out, unit=user_unit(depth) if depth else None
+        run,
+        make_recipe(recipe, depth, top, base=base),
+        out=out,
+        unit=user_unit(depth, unit) if depth or unit else None,
     )
     if as_json:
         print_json(result.listing.sites, result.info, folder=result.folder, caution=CAUTION)
         return
-    unit = user_unit(depth) if depth else str(result.info.get("depth_unit", "m"))
     print_closed(result.info)
-    print_sites(result.listing.sites, unit=unit)
+    print_sites(result.listing.sites, unit=result.unit, best=best)
     print_notes(list(result.info.get("limits", ())), result.folder)
     print_warnings(list(result.info.get("warnings", ())), CAUTION)

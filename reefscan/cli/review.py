@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from reefscan.cli.options import Unit
+
 
 def command(
     run: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
@@ -16,11 +18,16 @@ def command(
     picture: Annotated[
         int,
         typer.Option(
-            "--picture", metavar="PIXELS", min=200, max=3000, help="Longer side of the map's picture."
+            "--picture",
+            metavar="PIXELS",
+            min=200,
+            max=3000,
+            help="Longer side of the map's picture: more is sharper, and a larger file.",
         ),
     ] = 2000,
+    unit: Unit = None,
 ) -> None:
-    """Make one HTML file to look through a run: map, profiles, recipe sliders, picks. No network is needed.
+    """Make one HTML file to look through a run: map, profiles, sliders of the recipe, your choices. No network is needed.
 
     As in: reefscan review runs/coast --out coast.html
     """
@@ -29,12 +36,21 @@ def command(
     from reefscan.review.opened import open_run
     from reefscan.review.page import compose_page
     from reefscan.review.pagedata import About, page_data
+    from reefscan.review.takealong import naming_of
 
     refuse_foreign(out, run_inputs(run))
-    opened = open_run(run)
+    opened = open_run(run, unit=unit)
     data = page_data(
         opened.explained(),
-        About(opened.name, opened.limits, opened.warnings, opened.unit, opened.closed_words),
+        About(
+            opened.name,
+            opened.limits,
+            opened.warnings,
+            opened.unit,
+            opened.closed_words,
+            opened.datum,
+            naming_of(opened).letters,
+        ),
         recipe=opened.recipe,
         sources=opened.sources,
         features=opened.features,

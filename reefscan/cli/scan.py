@@ -8,19 +8,24 @@ from typing import Annotated
 import typer
 
 from reefscan.cli.aroundoptions import AroundOptions
+from reefscan.cli.asking import ask_datum, asking, at_a_terminal
 from reefscan.cli.gridarguments import GridArguments
 from reefscan.cli.grouped import grouped
 from reefscan.cli.options import (
     Area,
     Bbox,
+    Datum,
     DatumShift,
     Depth,
     Json,
     Out,
     Quiet,
     RecipeFile,
+    Sites,
     Top,
+    Unit,
     asked,
+    best_only,
     check_positive,
     make_recipe,
     metres,
@@ -29,11 +34,18 @@ from reefscan.cli.options import (
 
 Workers = Annotated[
     int | None,
-    asked("--workers", metavar="N", min=1, help="Processes to use; all cores if not given."),
+    asked(
+        "--workers", metavar="N", min=1, help="How many processes to use. If not given: one for each core."
+    ),
 ]
 Tile = Annotated[
     int | None,
-    asked("--tile", metavar="CELLS", min=1, help="Side of a tile; the result does not depend on it."),
+    asked(
+        "--tile",
+        metavar="CELLS",
+        min=1,
+        help="Side of the parts that the work is cut into; it does not change the result.",
+    ),
 ]
 Scheduler = Annotated[
     str | None,
@@ -48,13 +60,16 @@ class WantedOptions:
     depth: Depth = None
     recipe: RecipeFile = None
     top: Top = None
+    sites: Sites = "all"
+    unit: Unit = None
     out: Out = None
 
 
 @dataclass(frozen=True)
 class PartOptions:
-    """Which part of the grids is searched, and how their heights are shifted."""
+    """Which part of the grids is searched, and what their heights are counted from."""
 
+    datum: Datum = None
     datum_shift: DatumShift = "0m"
     area: Area = None
     bbox: Bbox = None
@@ -80,7 +95,7 @@ def command(
     part: PartOptions,
     work: WorkOptions,
     no_map: Annotated[
-        bool, typer.Option("--no-map", help="Draw no map; 'reefscan map' draws one later.")
+        bool, typer.Option("--no-map", help="Do not draw the map ('reefscan map' can do it later).")
     ] = False,
     as_json: Json = False,
     quiet: Quiet = False,
@@ -93,16 +108,19 @@ def command(
     check_positive(reading.positive)
     used = around.added_to(make_recipe(wanted.recipe, wanted.depth, wanted.top))
     shift = metres("--datum-shift", part.datum_shift)
-    unit = user_unit(wanted.depth)
+    best, unit = best_only(wanted.sites), user_unit(wanted.depth, wanted.unit)
 
     from reefscan.base.caution import CAUTION
     from reefscan.cli.progress import Progress
     from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
     from reefscan.pipeline.scan import scan
 
+    datum = part.datum
+    if at_a_terminal() and not (quiet or as_json):
+        reading, datum = _asked(list(grid), reading, part)
     with Progress(quiet=quiet or as_json) as progress:
         run = scan(
-            list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift,
+            list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift, datum=datum,
             area=part.area, bbox=part.bbox, variable=reading.variable, value_unit=reading.value_unit, prefer=reading.prefer,
             workers=work.workers, scheduler=work.scheduler, tile=work.tile, unit=unit, draw=not no_map, on_event=progress,
         )  # fmt: skip
@@ -110,8 +128,21 @@ def command(
         print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)
     else:
         print_closed(run.info)
-        print_sites(run.listing.sites, unit=unit)
+        print_sites(run.listing.sites, unit=unit, best=best)
         print_notes(list(run.info.get("limits", ())), run.folder)
         print_warnings(list(run.info.get("warnings", ())), CAUTION)
     if run.info.get("state") == "partial":
         raise typer.Exit(3)
+
+
+def _asked(grids: list[str], reading: GridArguments, part: PartOptions) -> tuple[GridArguments, str | None]:
+    """Ask for what the grids do not say, before the work; return all that is said of them, and their datum."""
+    from reefscan.io.areas import read_area
+    from reefscan.io.grids.rasters import open_grids
+
+    outline = read_area(part.area) if part.area is not None else None
+    sheets, reading = asking(
+        lambda told: open_grids(grids, bbox=part.bbox, area=outline, **told.keywords()), reading
+    )
+    stated = any(sheet.vertical for sheet in sheets)
+    return reading, part.datum if part.datum is not None or stated else ask_datum()

@@ -24,18 +24,20 @@ FILES = {
 
 
 def print_closed(info: Mapping[str, Any]) -> None:
-    """Print what is known of closed ground: it stands above everything."""
+    """Print what is known of closed ground, and what depths are counted from: it stands above everything."""
+    from reefscan.base.datum import datum_of
     from reefscan.surroundings.known import closed_words
 
-    print(closed_words(info) + "\n")
+    print(f"{closed_words(info)}\n{datum_of(info).top}\n")
 
 
-def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str) -> None:
-    """Print the best sites as a table on standard output."""
+def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str, best: bool = False) -> None:
+    """Print the first sites as a table on standard output: all, or the best of each place."""
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
     from rich.table import Table
 
+    from reefscan.base.degrees import position_words
     from reefscan.score.reasons import length_words
 
     console = Console()
@@ -48,15 +50,26 @@ def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str) -> None:
     for name in ("#", "kind", "depth", "height", "score", "sure", "position"):
         table.add_column(name, justify="left" if name in ("kind", "position") else "right", no_wrap=True)
     table.add_column("why", ratio=1)
-    for site in sites[:SHOWN]:
+    seconds = sum(site.get("second_to") is not None for site in sites)
+    told = [site for site in sites if not best or site.get("second_to") is None]
+    for site in told[:SHOWN]:
+        near = "" if site.get("second_to") is None else f"\nnear {site['second_to']}"
         table.add_row(
-            str(site["rank"]), str(site["kind"]), _length(site.get("depth_m"), unit, length_words),
+            str(site["rank"]), f"{site['kind']}{near}", _length(site.get("depth_m"), unit, length_words),
             _length(site.get("height_m"), unit, length_words), f"{site['score']:.1f}",
             _sure(site.get("confidence")), position_words(site["lon"], site["lat"]), str(site["why"]),
         )  # fmt: skip
     console.print(table)
-    if len(sites) > SHOWN:
-        console.print(f"... and {len(sites) - SHOWN} more.")
+    if len(told) > SHOWN:
+        console.print(f"... and {len(told) - SHOWN} more.")
+    console.print(
+        "score: how well the place fits the recipe, 0 to 100. sure: chance that it is as tall as the recipe asks."
+    )
+    if seconds:
+        console.print(
+            f"{seconds} of {len(sites)} sites are near a better one, at the same place: "
+            + ("left out here." if best else "'near 3' says which. --sites best leaves them out.")
+        )
 
 
 def print_notes(limits: Sequence[str], folder: Path | None) -> None:
@@ -84,16 +97,18 @@ def print_json(
     sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any], *, folder: Path | None, caution: str
 ) -> None:
     """Print the list and the facts of the run as one JSON object on standard output."""
+    from reefscan.base.datum import datum_of
     from reefscan.io.out.geojson import to_text
     from reefscan.surroundings.known import closed_words
 
-    collection = json.loads(to_text(sites, caution=caution))
+    collection = json.loads(to_text(sites, caution=caution, datum=datum_of(info)))
     out = {
         "schema": "reefscan-list",
         "schema_version": 1,
         "state": info.get("state", "done"),
         "folder": None if folder is None else str(folder),
         "closed_ground": closed_words(info),
+        "datum": datum_of(info).top,
         "caution": caution,
         "warnings": list(info.get("warnings", ())),
         "limits": list(info.get("limits", ())),
@@ -107,23 +122,6 @@ def print_json(
         ],
     }
     sys.stdout.write(json.dumps(out, indent=1, ensure_ascii=False, allow_nan=False, default=str) + "\n")
-
-
-def position_words(lon: float, lat: float) -> str:
-    """Say a position in degrees and decimal minutes, as plotters do.
-
-    Examples
-    --------
-    >>> position_words(-63.5234567, 44.9999999)
-    "45°00.000'N 63°31.407'W"
-    """
-    return f"{_angle(lat, 'N', 'S')} {_angle(lon, 'E', 'W')}"
-
-
-def _angle(value: float, plus: str, minus: str) -> str:
-    thousandths = round(abs(value) * 60_000)  # of a minute, whole, so that 59.9996' carries over
-    degrees, rest = divmod(thousandths, 60_000)
-    return f"{degrees}°{rest // 1000:02d}.{rest % 1000:03d}'{plus if value >= 0 else minus}"
 
 
 def _length(value: Any, unit: str, words: Any) -> str:

@@ -141,3 +141,7 @@ def says(name: str, words: tuple[str, ...]) -> bool:
     """True if one of ``words`` is in a name, as a word of its own or with digits after it."""
     parts = re.split(r"[^a-zà-ÿ]+", name.lower())
     return any(word in parts or word == name.lower() for word in words)
+
+
+BETWEEN_TRACKS = "reefscan_between_tracks_m"
+"""Tag of a grid of ours: distance between the tracks of its soundings, metres. Its cells are finer, what it shows is not."""

@@ -68,7 +68,7 @@ def _in_areas(charted: Charted, sources: Sequence[GridSource]) -> dict[str, Any]
         place, area = tree.query(shapely.points(lon, lat), predicate="intersects")
         at, where = np.unique(place, return_inverse=True)
         depth = depths_at(source, x[at], y[at])[where]
-        least, greatest = charted.between_m[area].T
+        least, greatest = charted.depths_m[area].T
         over = np.where(depth < least, depth - least, np.maximum(0.0, depth - greatest))
         # on the line between two areas a cell belongs to both: it differs where it differs from both
         order = np.lexsort((np.abs(over), where))

@@ -11,6 +11,7 @@ from reefscan.base.recipe import Recipe
 from reefscan.base.units import three_figures
 from reefscan.find.candidates import position_m
 from reefscan.pipeline.sheet import SheetRun
+from reefscan.score.limits import INTERVALS
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -74,7 +75,7 @@ def warnings_of(
             f"{three_figures(coarse.median())} m or so: what is narrower cannot be seen there"
         )
     for sheet in sheets:
-        out += _coarse(sheet.limits.cell_m, sheet.limits.trough_width_m, recipe)
+        out += _coarse(sheet.limits.cell_m, INTERVALS["trough"] * sheet.limits.cell_m, recipe)
     return list(dict.fromkeys(out))  # sheets that share files notice the same
 
 
@@ -85,7 +86,7 @@ def _coarse(cell_m: float, trough_m: float, recipe: Recipe) -> list[str]:
     lengths = (
         ("trough_radius_m", 0.5 * trough_m, f"narrower troughs than {three_figures(trough_m)} m cannot be seen"),
         ("off_max_m", position, "a drop point says where to look with the sounder, not where to drop"),
-        ("refuge_min_m", cell_m if used else 0.0, "broken ground around a net is not measured"),
+        ("refuge_min_m", cell_m if used else 0.0, "how rough the ground around a net is cannot be measured"),
     )  # fmt: skip
     return [
         f"cells of {three_figures(cell_m)} m are too coarse for find.{name} = {getattr(find, name):g} m: {follows}; with find.{name} = "

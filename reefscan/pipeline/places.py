@@ -36,7 +36,7 @@ def site_points(sites: Sequence[Mapping[str, Any]], table: pd.DataFrame) -> geop
     """
     import pandas as pd
 
-    names = dict.fromkeys((*FIRST, *table.columns, "terms"))
+    names = dict.fromkeys((*FIRST, *table.columns, "terms", "lands_within_m", "second_to"))
     return candidate_points(pd.DataFrame([dict(site) for site in sites], columns=list(names)))
 
 

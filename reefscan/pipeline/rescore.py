@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     import geopandas
 
 _CARRIED = (
-    "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "positive", "crs", "variable", "value_unit",
+    "inputs", "grids", "sheets", "limits", "depth_unit", "datum_shift_m", "datum", "positive", "crs", "variable", "value_unit",
     "prefer", "cells", "area", "bbox", "around",
 )  # fmt: skip
 """Facts of the scan that stay true of its candidates, whatever the recipe."""
@@ -33,13 +33,14 @@ _CARRIED = (
 
 @dataclass(frozen=True, repr=False, eq=False)
 class Rerun:
-    """A rescored run: the recipe as used, the list, all candidates, what ``run.json`` knows, and where it was written."""
+    """A rescored run: the recipe as used, the list, all candidates, what ``run.json`` knows, where it was written, and the unit of its sentences."""
 
     recipe: Recipe
     listing: Listing
     table: pd.DataFrame
     info: dict[str, Any]
     folder: Path | None
+    unit: str = "m"
 
     @cached_property
     def sites(self) -> geopandas.GeoDataFrame:
@@ -99,11 +100,17 @@ def rescore_run(
     sheets = run.info.get("sheets", ())
     if sheets and all("uncertainty_m" in sheet for sheet in sheets):  # else those that the scan stated stay
         carried["limits"] = [
-            limits_of(sheet["name"], sheet["cell_m"], used, sigma_m=sheet["uncertainty_m"]).sentence()
+            limits_of(
+                sheet["name"],
+                sheet["cell_m"],
+                used,
+                sigma_m=sheet["uncertainty_m"],
+                between_m=sheet.get("between_m", 0.0),
+            ).sentence(said)
             for sheet in sheets
         ]
     if out is None:
-        return Rerun(used, listing, table, {**carried, "warnings": listing.warnings}, None)
+        return Rerun(used, listing, table, {**carried, "warnings": listing.warnings}, None, said)
     with RunFolder.create(out, command="rescore") as new:
         if known is not None:
             write_surroundings(new.file(SURROUNDINGS), known)
@@ -115,4 +122,4 @@ def rescore_run(
             str(run.info["state"]), **{**carried, "depth_unit": said}, rescored_from=str(folder),
             candidates=len(table), listed=len(listing.sites), timings={"rescore_s": seconds},
         )  # fmt: skip
-        return Rerun(used, listing, table, new.info, new.path)
+        return Rerun(used, listing, table, new.info, new.path, said)

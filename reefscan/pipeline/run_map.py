@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.datum import datum_of
 from reefscan.base.model import NODATA_MM, GridSource
 from reefscan.base.overview import MapGround, Thinning, overview
 from reefscan.base.recipe import Recipe
@@ -63,5 +64,6 @@ def draw_run_map(
         closed_text=closed_words(info),
         closed=() if known is None else known.of("closed").shapes,
         title=source.name,
+        datum=datum_of(info),
         unit=unit,
     )

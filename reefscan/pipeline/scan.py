@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.datum import datum_name
 from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.batch.events import Packing
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
     import xarray
 
     from reefscan.batch.events import Event
+    from reefscan.io.grids.source import SheetSource
     from reefscan.pipeline.sheet import SheetRun
     from reefscan.pipeline.size import Expected
     from reefscan.score.listing import Listing
@@ -50,6 +52,7 @@ def scan(
     variable: str | None = None,
     value_unit: str | None = None,
     datum_shift_m: float = 0.0,
+    datum: str | None = None,
     prefer: Sequence[str] | None = None,
     area: Any = None,
     bbox: Sequence[float] | None = None,
@@ -75,6 +78,9 @@ def scan(
         Run folder to write, with a copy of each array. Finished tiles in it are kept. Nothing is written if not given.
     positive, crs, variable, value_unit, datum_shift_m, prefer, area, bbox
         How the files are read; see `open_grids`. ``area`` may be the path of an outline.
+    datum : str, optional
+        Name of the level that depths are counted from after any shift, such as ``mean low water``; what the files
+        state if not given. It stands beside every depth and moves none.
     workers : int, optional
         Worker processes; by default one per core, or for a few tiles as many threads of this process.
     scheduler : str, optional
@@ -121,6 +127,7 @@ def scan(
         facts = {
             "depth_unit": unit,
             "datum_shift_m": datum_shift_m,
+            "datum": datum_name(datum, _stated(sources), moved_m=datum_shift_m),
             "positive": positive,
             "crs": crs,
             "variable": variable,
@@ -139,6 +146,11 @@ def scan(
                 with replacing(run.folder / path.name) as part:
                     shutil.copy2(path, part)
         return run
+
+
+def _stated(sources: Sequence[SheetSource]) -> str:
+    """The vertical datums that the files state."""
+    return ", ".join(dict.fromkeys(source.vertical for source in sources if source.vertical))
 
 
 def _named(area: Any) -> str | None:
@@ -251,7 +263,7 @@ def _listed(
         [(source.sheet, sheet.features) for source, sheet in zip(sources, sheets, strict=True)]
     )
     clock = {**_added(sheets), "list_s": time.perf_counter() - step}
-    info = {**facts, **_facts_of(sources, sheets, recipe, table, listing), "around": around}
+    info = {**facts, **_facts_of(sources, sheets, recipe, table, listing, unit), "around": around}
     info["warnings"] += [*(() if known is None else known.notes), *compared_words(around)]
     return _Found(sources, sheets, recipe, table, listing, features, info, known, clock)
 
@@ -356,6 +368,7 @@ def _facts_of(
     recipe: Recipe,
     table: pd.DataFrame,
     listing: Listing,
+    unit: str,
 ) -> dict[str, Any]:
     """What ``run.json`` tells of the answer."""
     from reefscan.pipeline.notes import failures_of, warnings_of, where
@@ -367,7 +380,7 @@ def _facts_of(
         "cells": sum(int(sheet.facts["known_cells"]) for sheet in sheets),
         "candidates": len(table),
         "listed": len(listing.sites),
-        "limits": [sheet.limits.sentence() for sheet in sheets],
+        "limits": [sheet.limits.sentence(unit) for sheet in sheets],
         "failed_tiles": [{"tile": where(f.core), "why": f.message} for f in failures],
         "warnings": [
             *warnings_of(sources, sheets, recipe, table),

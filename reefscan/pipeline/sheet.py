@@ -135,12 +135,13 @@ def scan_sheet(
         "stations": len(stations),
         "name": name,
         "uncertainty_m": sigma_m,
+        "between_m": source.between_m,
     }
     return SheetRun(
         merged.candidates,
         merged.features,
         failures,
-        limits_of(name, sheet.cell_m, recipe, sigma_m=sigma_m),
+        limits_of(name, sheet.cell_m, recipe, sigma_m=sigma_m, between_m=source.between_m),
         facts,
         clock,
         gathered.score,

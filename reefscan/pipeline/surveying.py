@@ -14,19 +14,22 @@ from pyproj import Transformer
 
 from reefscan.base.caution import OF_SOUNDINGS
 from reefscan.base.model import BLOCK, Sheet, Window
+from reefscan.io import words
 from reefscan.io.grids.ground import Onto, PublicGround, open_ground
-from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, tabulate
+from reefscan.io.logs.soundings import ReadOptions, list_logs, read_found, refuse_two_ways, tabulate
 from reefscan.io.out.soundings_grid import GridCells, refuse_cells, write_grid
 from reefscan.io.outs import refuse_foreign, write_out
 from reefscan.io.room import refuse_memory
 from reefscan.pipeline.size import expect_grid, hours
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
+from reefscan.score.limits import INTERVALS
 from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
 from reefscan.survey.crossings import summary
 from reefscan.survey.fuse import OWN, Bias, estimate_bias, fuse
 from reefscan.survey.next_lines import CoarseGround, Line, distance_from, plan_lines, route_length
 from reefscan.survey.settings import SurveySettings, dump_settings
+from reefscan.survey.summed_up import summed_up
 from reefscan.survey.table import REASONS, Log
 
 Floats = NDArray[np.float64]
@@ -50,6 +53,8 @@ class Order:
         Public grid to set the survey into, and how it is read.
     next_m : float
         Distance for the lines to survey next; 0 for none.
+    unit : {"m", "ft", "fathom"}
+        Of the three lines that sum it up.
     """
 
     logs: Sequence[Path]
@@ -62,6 +67,7 @@ class Order:
     onto: Onto | None = None
     next_m: float = 2000.0
     now_s: float | None = None
+    unit: str = "m"
 
 
 @dataclass
@@ -124,6 +130,7 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     outs = order.out, stem.with_name(stem.name + ".report.json"), stem.with_name(stem.name + ".report.html")
     for out in outs:
         refuse_foreign(out, [*paths, *([order.onto.path] if order.onto else [])])
+    refuse_two_ways(paths, order.reading)
     say(f"reading {len(paths)} log(s)")
     logs, skipped = read_found(paths, order.logs, order.reading)
     table, crs = tabulate(logs, crs=order.crs)
@@ -147,6 +154,8 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     bias = _bias(surface, public) if public is not None else None
     say("drawing the grid")
     tags = {"reefscan_schema": SCHEMA, "reefscan_caution": OF_SOUNDINGS}
+    if public is None:  # ground between the tracks is the public grid's, which has its own limits
+        tags[words.BETWEEN_TRACKS] = f"{ready.gap_m:.1f}"
     write_grid(
         order.out,
         sheet,
@@ -156,6 +165,8 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     )
     lines = _next(overview, surface, order.next_m) if order.next_m > 0 else []
     facts = _facts(order, logs, skipped, ready, surface, overview, bias, public, lines)
+    narrowest_m = INTERVALS["trough"] * max(sheet.cell_m, ready.gap_m)
+    facts = {"summary": summed_up(facts, narrowest_m=narrowest_m, unit=order.unit), **facts}
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
     write_out(outs[1], json.dumps(facts, indent=1, allow_nan=False) + "\n")

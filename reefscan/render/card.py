@@ -8,26 +8,30 @@ from __future__ import annotations
 
 import io
 import math
-import textwrap
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
+from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 
-from reefscan.base.caution import CAUTION
+from reefscan.base.caution import CAUTION, SHORT
+from reefscan.base.datum import NOT_STATED, Datum
+from reefscan.base.degrees import degrees_minutes
 from reefscan.base.errors import InputError
+from reefscan.render.fitted import PITCH, Face, fit_line, fit_lines, width_in
 from reefscan.render.furniture import nice_length, plain
 from reefscan.render.marks import UNIT_METRES, contour_depths, kind_of, show_depth
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
-from reefscan.score.reasons import WITHIN_DOUBT, lost_in_doubt, sure_words
+from reefscan.score.reasons import MAY_LAND, WITHIN_DOUBT, lost_in_doubt, sure_words
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
 HALO: list[AbstractPathEffect] = [withStroke(linewidth=3, foreground="white")]
@@ -64,30 +68,17 @@ class CardSite:
     marks: Sequence[tuple[float, str]] = ()
 
 
-def degrees_minutes(value: float, *, lat: bool) -> str:
-    """Degrees and minutes to 0.001', as plotters show them.
-
-    Examples
-    --------
-    >>> degrees_minutes(-63.5, lat=False)
-    "063° 30.000' W"
-    """
-    thousandths = round(abs(value) * 60_000)
-    degrees, rest = divmod(thousandths, 60_000)
-    hemisphere = ("NS" if lat else "EW")[int(value < 0)]
-    return f"{degrees:0{2 if lat else 3}d}° {rest / 1000:06.3f}' {hemisphere}"
-
-
 def draw_cards(
     cards: Sequence[CardSite],
     *,
     title: str,
     closed_text: str = "",
+    datum: Datum = NOT_STATED,
     unit: str = "m",
     fmt: str = "pdf",
     dpi: int = 150,
 ) -> list[bytes]:
-    """Draw cards, two a page; ``closed_text`` (what is known of closed ground) stands at the top of each.
+    """Draw cards, two a page; ``closed_text`` (what is known of closed ground) and what depths are counted from stand at the top.
 
     Returns
     -------
@@ -101,7 +92,7 @@ def draw_cards(
     with warnings.catch_warnings():
         warnings.filterwarnings("ignore", message=r"Glyph .* missing")
         pages = [
-            _page(cards[i : i + 2], title=title, closed_text=closed_text, unit=unit)
+            _page(cards[i : i + 2], title=title, closed_text=closed_text, datum=datum, unit=unit)
             for i in range(0, max(1, len(cards)), 2)
         ]
         if fmt == "png":
@@ -119,27 +110,44 @@ def pdf_of(pages: Sequence[Figure]) -> bytes:
     return out.getvalue()
 
 
+HINTING = "no_hinting"
+"""Hinted letters are whole pixels wide: at few pixels an inch a line would be a tenth longer than it was measured."""
+
+
 def _png(figure: Figure, dpi: int) -> bytes:
     out = io.BytesIO()
-    figure.savefig(out, format="png", dpi=dpi, metadata={"Software": "reefscan"})
+    with matplotlib.rc_context({"text.hinting": HINTING}):
+        figure.savefig(out, format="png", dpi=dpi, metadata={"Software": "reefscan"})
     return out.getvalue()
 
 
-def _page(cards: Sequence[CardSite], *, title: str, unit: str, closed_text: str = "") -> Figure:
+def _page(
+    cards: Sequence[CardSite], *, title: str, unit: str, closed_text: str = "", datum: Datum = NOT_STATED
+) -> Figure:
     figure = Figure(figsize=PAGE_IN, facecolor="white")
     FigureCanvasAgg(figure)
-    short = textwrap.shorten(plain(title), 26, placeholder="…") or plain(title)[:26]
-    figure.text(0.06, 0.978, short, fontsize=10, weight="bold", va="top", parse_math=False)
-    # two lines between the title and the first card; the whole of it stands in the run and on its map
-    for i, line in enumerate(textwrap.wrap(plain(closed_text), 100, max_lines=2, placeholder=" …")):
-        figure.text(0.28, 0.979 - i * 0.0115, line, fontsize=7.2, va="top", parse_math=False)
-    for i, line in enumerate(textwrap.wrap(CAUTION, 128)):
-        figure.text(0.06, 0.026 - i * 0.011, line, fontsize=7.2, va="top")
+    short, size = fit_line(plain(title), Face(10, 7, "bold"), 0.2 * PAGE_IN[0])
+    figure.text(0.06, 0.985, short, fontsize=size, weight="bold", va="top", parse_math=False)
+    # beside the title; the whole of it stands in the run and on its map
+    _block(figure, f"{datum.top} {plain(closed_text)}", (0.28, 0.985, 0.67, 0.026), Face(7.2, 6.2))
+    _block(figure, CAUTION, (0.06, 0.026, 0.88, 0.022), Face(7.2, 6))
     if not cards:
         figure.text(0.06, 0.9, "No site was found in this run.", fontsize=16, va="top")
     for slot, card in enumerate(cards):
-        _card(figure, card, top=0.955 - slot * 0.465, unit=unit)
+        _card(figure, card, top=0.955 - slot * 0.465, unit=unit, datum=datum)
     return figure
+
+
+def _block(figure: Figure, text: str, box: tuple[float, float, float, float], face: Face) -> float:
+    """Write text into a box of the page (left, top, width, height as shares of it); return where it ends."""
+    left, top, width, height = box
+    lines, size = fit_lines(text, face, width * PAGE_IN[0], height * PAGE_IN[1])
+    pitch = PITCH * size / 72.0 / PAGE_IN[1]
+    for i, line in enumerate(lines):
+        figure.text(
+            left, top - i * pitch, line, fontsize=size, weight=face.weight, va="top", parse_math=False
+        )
+    return top - len(lines) * pitch
 
 
 def _number(site: dict[str, Any], key: str) -> float:
@@ -151,46 +159,73 @@ def _number(site: dict[str, Any], key: str) -> float:
         return math.nan
 
 
-def _card(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
-    site = card.site
-    frame = figure.add_axes((0.05, top - 0.455, 0.9, 0.45))
+def _card(figure: Figure, card: CardSite, *, top: float, unit: str, datum: Datum) -> None:
+    """One card: ``top`` is its upper edge as a share of the page, and so are all places below."""
+    frame = figure.add_axes((0.05, top - 0.455, 0.9, 0.45), zorder=-1)
     frame.set_axis_off()  # a frame of its own costs a tenth of what axes without ticks do
     frame.set_xlim(0, 1)
     frame.set_ylim(0, 1)
     frame.add_patch(Rectangle((0, 0), 1, 1, fill=False, linewidth=1.6, clip_on=False))
+    _head(figure, card.site, top=top, unit=unit, datum=datum)
+    _draw_profile(figure, card, box=(0.11, top - 0.33, 0.46, 0.19), unit=unit)
+    _patch(figure, card, box=(0.64, top - 0.33, 0.285, 0.2015), unit=unit)
+    _facts(figure, card, top=top, unit=unit)
+
+
+LEFT, RIGHT = 0.066, 0.934
+"""Where text begins and ends in a card, as shares of the page."""
+
+
+def _head(figure: Figure, site: dict[str, Any], *, top: float, unit: str, datum: Datum) -> None:
+    """Number, name, score, depth with what it is counted from, position."""
+
+    def line(at: float, text: str, face: Face, *, left: float, right: float, side: str = "left") -> float:
+        """Write one line between two edges; return its width."""
+        said, size = fit_line(text, face, (right - left) * PAGE_IN[0])
+        x = left if side == "left" else right
+        figure.text(
+            x, top - at, said, fontsize=size, weight=face.weight, family=face.family, va="top", ha=side,
+            parse_math=False,
+        )  # fmt: skip
+        return width_in(said, size, face) / PAGE_IN[0]
+
     rank = _number(site, "rank")
-    name = plain(site.get("name") or "") or plain(site.get("id") or "")
-    head = textwrap.shorten(name, 34, placeholder="…") or "site"
     big = f"{int(rank)}" if math.isfinite(rank) else "+"
-    frame.text(0.02, 0.965, big, fontsize=34, weight="bold", va="top", parse_math=False)
-    left = 0.055 + 0.045 * len(big)
-    frame.text(left, 0.955, head, fontsize=15, weight="bold", va="top", parse_math=False)
-    score = _number(site, "score")
-    words = f"{plain(site.get('kind', ''))}" + (f", score {score:.1f}" if math.isfinite(score) else "")
-    sure = _number(site, "confidence")
-    words += f", {sure_words(sure)} sure it is as high as asked" if math.isfinite(sure) else ""
-    frame.text(left, 0.885, words, fontsize=11, va="top", parse_math=False)
-    frame.text(
-        0.98,
-        0.965,
-        show_depth(_number(site, "depth_m"), unit),
-        fontsize=26,
-        weight="bold",
-        va="top",
-        ha="right",
-    )
-    frame.text(0.98, 0.862, "depth at the drop point", fontsize=8, va="top", ha="right")
+    left = LEFT + line(0.021, big, Face(34, 20, "bold"), left=LEFT, right=LEFT + 0.2) + 0.025
+    depth = show_depth(_number(site, "depth_m"), unit)
+    wide = line(0.021, depth, Face(26, 16, "bold"), left=0.65, right=RIGHT, side="right")
+    name = plain(site.get("name") or "") or plain(site.get("id") or "") or "site"
+    line(0.025, name, Face(15, 9, "bold"), left=left, right=RIGHT - wide - 0.02)
+    score, sure = _number(site, "score"), _number(site, "confidence")
+    words = plain(site.get("kind", "")) + (f", score {score:.1f}" if math.isfinite(score) else "")
+    words += f", chance it is tall enough: {sure_words(sure)}" if math.isfinite(sure) else ""
+    line(0.052, words, Face(11, 7), left=left, right=RIGHT - wide - 0.02)
+    line(0.070, f"at the drop point, {datum.short}", Face(8, 6), left=LEFT, right=RIGHT, side="right")
     lat, lon = _number(site, "lat"), _number(site, "lon")
     position = f"{degrees_minutes(lat, lat=True)}   {degrees_minutes(lon, lat=False)}"
-    frame.text(0.02, 0.80, position, fontsize=17, weight="bold", va="top", family="monospace")
-    _facts(frame, card, unit)
-    _draw_profile(figure, card, box=(0.11, top - 0.345, 0.46, 0.19), unit=unit)
-    _patch(figure, card, box=(0.64, top - 0.345, 0.285, 0.2015), unit=unit)
+    line(0.087, position, Face(17, 12, "bold", "monospace"), left=LEFT, right=RIGHT)
 
 
-def _facts(frame: Axes, card: CardSite, unit: str) -> None:
-    """Heights, headings, reason, flags, and lines to write on."""
-    site = card.site
+def _facts(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
+    """Heights and headings; what to mind, the reason and the note; a line to write on; the caution."""
+    site, width = card.site, RIGHT - LEFT
+    y = _block(figure, _measures(site, unit), (LEFT, top - 0.355, width, 0.028), Face(9.5, 7, "bold"))
+    flags = site.get("flags")
+    warned = (
+        "Mind: " + "; ".join(str(f).replace("-", " ") for f in flags) + ". "
+        if isinstance(flags, (list, tuple)) and flags
+        else ""
+    )
+    note = f"Note: {plain(site['note'])}" if site.get("note") else ""
+    told = plain(warned + str(site.get("why") or "") + " " + note)
+    _block(figure, told, (LEFT, y - 0.003, width, y - 0.003 - (top - 0.434)), Face(8.6, 6.5))
+    figure.add_artist(Line2D([LEFT, RIGHT], [top - 0.440] * 2, color="black", linewidth=0.7))
+    known = f" Id: {plain(site['id'])}" if site.get("id") else ""
+    _block(figure, SHORT + known, (LEFT, top - 0.4425, width, 0.0105), Face(7, 6))
+
+
+def _measures(site: dict[str, Any], unit: str) -> str:
+    """Height, width, distance to the rock, how it runs, how near a net lands: one after the other."""
     facts = []
     height, width, drop, run = (_number(site, key) for key in ("height_m", "width_m", "drop_m", "run_m"))
     if math.isfinite(height):
@@ -199,29 +234,18 @@ def _facts(frame: Axes, card: CardSite, unit: str) -> None:
         facts.append(f"falls {show_depth(drop, unit, places=1)} in {show_depth(run, unit)}")
     elif math.isfinite(width):
         facts.append(f"width {show_depth(width, unit, places=1)}")
-    off = _number(site, "off_m")
+    off, lands = _number(site, "off_m"), _number(site, "lands_within_m")
     if lost_in_doubt(off, _number(site, "position_m")):
         facts.append(f"rock {WITHIN_DOUBT}")
     elif math.isfinite(off):
         facts.append(f"rock at {show_depth(off, unit, places=1)}")
+    if math.isfinite(lands):
+        rock = f": {MAY_LAND}" if lost_in_doubt(off, lands) else ""
+        facts.append(f"net lands within {show_depth(lands, unit)}{rock}")
     if math.isfinite(_number(site, "axis_deg")):
         axis = _number(site, "axis_deg")
         facts.append(f"runs {axis:03.0f}°/{(axis + 180) % 360:03.0f}° true")
-    if math.isfinite(_number(site, "position_m")):
-        facts.append(f"position ±{show_depth(_number(site, 'position_m'), unit)}")
-    frame.text(0.02, 0.185, "   ".join(facts), fontsize=9.5, weight="bold", va="top")
-    flags = site.get("flags")
-    warned = (
-        "Mind: " + "; ".join(str(f).replace("-", " ") for f in flags) + ". "
-        if isinstance(flags, (list, tuple)) and flags
-        else ""
-    )
-    note = f"Note: {plain(site['note'])}. " if site.get("note") else ""
-    lines = textwrap.wrap(plain(note + warned + str(site.get("why") or "")), 112)
-    lines = [*lines[:2], lines[2][:-1] + "…"] if len(lines) > 3 else lines
-    for i, line in enumerate(lines):
-        frame.text(0.02, 0.145 - i * 0.035, line, fontsize=8.6, va="top", parse_math=False)
-    frame.plot([0.02, 0.98], [0.022, 0.022], color="black", linewidth=0.7)
+    return " · ".join(facts)
 
 
 def _draw_profile(
@@ -261,7 +285,7 @@ def _draw_profile(
             what, (at, max(level, top)), (0, 16), textcoords="offset points", ha="center", fontsize=7.5,
             arrowprops={"arrowstyle": "-", "linewidth": 0.8}, path_effects=HALO,
         )  # fmt: skip
-    ax.set_ylabel(unit, fontsize=8)
+    ax.text(-0.015, 1.02, unit, transform=ax.transAxes, fontsize=8, ha="right", va="bottom")
     ticks = (-card.half_m, -card.half_m / 2, 0, card.half_m / 2, card.half_m)
     ax.set_xticks(
         ticks, [show_depth(abs(t), "m" if unit == "m" else "ft", places=0) if t else "drop" for t in ticks]

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from pyproj import Transformer
 
 from reefscan.base.caution import CAUTION
+from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.render.marks import INK, PAPER, QUIET, SYMBOLS, UNIT_METRES, Kind, score_rgb
 from reefscan.render.shade import WATER, depth_share, ramp
 
@@ -193,6 +194,7 @@ class Legend:
     unit : {"m", "ft", "fathom"}
     thinned : str
         What the map leaves out.
+    datum : Datum
     """
 
     title: str
@@ -202,6 +204,7 @@ class Legend:
     deepest_m: float
     unit: str
     thinned: str
+    datum: Datum = NOT_STATED
 
 
 @dataclass
@@ -293,7 +296,8 @@ def panel(ax: Axes, legend: Legend, *, width_in: float, height_in: float) -> Non
     if legend.thinned:
         column.say(legend.thinned, size=7.2, colour=QUIET, gap=0.06)
 
-    column.say("Depth, positive down", size=8.4, weight="bold", gap=0.14)
+    column.say("Depth", size=8.4, weight="bold", gap=0.14)
+    column.say(legend.datum.top, size=7.2, colour=QUIET)
     column.y -= 0.08
     depth_key(
         ax, y=column.y, width_in=width_in, band_m=legend.band_m, deepest_m=legend.deepest_m, unit=legend.unit

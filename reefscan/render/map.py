@@ -23,6 +23,7 @@ from PIL import Image
 from PIL.PngImagePlugin import PngInfo
 from pyproj import CRS, Proj, Transformer
 
+from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.errors import InputError
 from reefscan.base.overview import MapGround
 from reefscan.render import furniture
@@ -80,6 +81,7 @@ def draw_map(
     title: str,
     closed_text: str = "",
     closed: Iterable[Any] = (),
+    datum: Datum = NOT_STATED,
     unit: str = "m",
     paper: Paper = Paper(),
 ) -> bytes:
@@ -102,6 +104,8 @@ def draw_map(
         What is known of closed ground: stands first.
     closed : iterable of polygons
         Closed ground, longitude and latitude: hatched.
+    datum : Datum
+        What depths are counted from: stands over the key of depths.
     unit : {"m", "ft", "fathom"}
     paper : Paper
 
@@ -138,6 +142,7 @@ def draw_map(
             band_m=depth_band_m,
             deepest_m=deepest,
             unit=unit,
+            datum=datum,
             thinned=_left_out(shown, len(candidates), left_out),
         )
         furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reefscan.base.caution import CAUTION
+from reefscan.base.degrees import degrees_minutes
 from reefscan.plan.books import Rules
 from reefscan.plan.go import RULES_LINE, Check
 from reefscan.plan.model import Plan, PlannedNet, Round, Way
 from reefscan.plan.tide import clock
 from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, MOVE_ON
-from reefscan.render.card import degrees_minutes
 from reefscan.render.furniture import plain
 from reefscan.render.marks import show_depth
 

@@ -18,6 +18,7 @@ p.lead { margin: .2rem 0 1rem; color: #47575e; }
 table { border-collapse: collapse; margin: .4rem 0; font-size: .9rem; } th, td { text-align: left; padding: .25rem .8rem .25rem 0; vertical-align: top; }
 th { font-weight: 600; color: #47575e; border-bottom: 1px solid #cfd6d6; } td.n, th.n { text-align: right; font-variant-numeric: tabular-nums; }
 figure { margin: .8rem 0; } img { max-width: 100%; height: auto; } figcaption { font-size: .85rem; color: #47575e; }
+p.sum { margin: .2rem 0; font-size: 1.05rem; }
 .warn { background: #fdf0d5; border-left: 4px solid #d18b00; padding: .5rem .8rem; margin: .6rem 0; }
 dl { display: grid; grid-template-columns: repeat(auto-fit, minmax(10rem, 1fr)); gap: .6rem; margin: .6rem 0; }
 dl div { background: #eef2f1; padding: .5rem .7rem; border-radius: .3rem; } dt { font-size: .8rem; color: #47575e; } dd { margin: 0; font-size: 1.15rem; }
@@ -25,6 +26,7 @@ pre { background: #f1f0ec; padding: .8rem; overflow-x: auto; font-size: .8rem; }
 </style></head><body>
 <h1>Survey report</h1>
 <p class="lead">{{ f.out }} &middot; {{ f.crs }} &middot; cells of {{ f.cell_m }} m</p>
+{% for line in f.summary %}<p class="sum">{{ line }}</p>{% endfor %}
 <p class="warn">{{ f.caution }}</p>
 {% for w in f.warnings %}<p class="warn">{{ w }}</p>{% endfor %}
 <dl>

@@ -16,6 +16,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.recipe import Recipe
+from reefscan.base.terms import called
+from reefscan.base.units import METRES_PER
 from reefscan.score.listing import Listing
 from reefscan.surroundings.known import Surroundings
 
@@ -25,13 +27,17 @@ EARTH_M = 6371008.8  # mean radius, IUGG
 
 @dataclass(frozen=True)
 class Side:
-    """One run of the two: all candidates, their listing, the recipe it was made with, and what it knows from outside its grid."""
+    """One run of the two: all candidates, their listing, the recipe it was made with, and what it knows from outside its grid.
+
+    ``unit`` is the one that lengths are told in.
+    """
 
     name: str
     table: pd.DataFrame
     listing: Listing
     recipe: Recipe
     known: Surroundings | None = None
+    unit: str = "m"
 
 
 @dataclass(frozen=True)
@@ -153,8 +159,15 @@ def _measure(side: Side, name: str, row: int) -> str:
     column = side.recipe.score.terms[name].column if name in side.recipe.score.terms else ""
     value = side.table[column].iloc[row] if column in side.table else None
     if not isinstance(value, (int, float)) or not math.isfinite(value):
-        return f"{column} unknown"
-    return f"{column} {value:g}"
+        return "unknown"
+    if column.endswith("_m"):
+        return f"{value / METRES_PER[side.unit]:.1f} {side.unit}"
+    return f"{value:g}°" if column.endswith("_deg") else f"{value:g}"
+
+
+def _far(metres: float, unit: str) -> str:
+    """A distance on the map in whole metres or feet."""
+    return f"{metres:.0f} m" if unit == "m" else f"{metres / METRES_PER['ft']:.0f} ft"
 
 
 def _stayed(a: Side, b: Side, row: int, other: int, rank_a: int, rank_b: int) -> Change:
@@ -183,9 +196,9 @@ def _stayed(a: Side, b: Side, row: int, other: int, rank_a: int, rank_b: int) ->
         if term:
             mine, theirs = _measure(a, term, row), _measure(b, term, other)
             because = (
-                f"{term}: {mine} was, {theirs} is"
+                f"{called(term)}: {theirs}, was {mine}"
                 if mine != theirs
-                else f"{term}: judged otherwise ({theirs})"
+                else f"{called(term)}: still {theirs}, but the recipe asks for something else"
             )
     return _change(what, b, other, rank_a, rank_b, term, because, score_a=float(a.listing.scored.score[row]))
 
@@ -202,7 +215,10 @@ def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[
     if not scored.listed[other]:
         for name, mu in scored.memberships.items():
             if there.recipe.score.terms[name].required and float(mu[other]) == 0.0:
-                return name, f"{name}: {_measure(there, name, other)} is worth nothing in {there.name}"
+                return (
+                    name,
+                    f"{called(name)}: {_measure(there, name, other)} is outside what {there.name} asks for",
+                )
     if scored.doubted[other]:
         terms = there.recipe.score.terms
         cost = {
@@ -211,7 +227,7 @@ def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[
             if terms[name].penalty and np.isfinite(mu[other])
         }
         dearest = max(cost, key=lambda name: cost[name])
-        return dearest, f"{dearest}: leaves too little of its score in {there.name}"
+        return dearest, f"{called(dearest)}: too little of its score is left in {there.name}"
     said = f"score {float(scored.score[other]):.1f} in {there.name}"
     rows = [int(listed) for listed in there.listing.rows]
     spacing = there.recipe.rank.spacing_m
@@ -223,7 +239,8 @@ def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[
         if apart[nearest] < spacing:
             return (
                 "",
-                f"{said}: {apart[nearest]:.0f} m from its number {nearest + 1}, nearer than the {spacing:g} m between sites",
+                f"{said}: {_far(apart[nearest], here.unit)} from its number {nearest + 1}, nearer than the "
+                f"{_far(spacing, here.unit)} between sites",
             )
     return "", f"{said}: below the {len(rows)} that are listed"
 

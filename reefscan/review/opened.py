@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from reefscan.base.datum import Datum, datum_of
 from reefscan.base.recipe import Recipe
+from reefscan.base.units import check_unit
 from reefscan.io.grids.of_run import open_run_grids, read_features
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.io.out.surroundings import read_surroundings
 from reefscan.score.listing import Listing, list_sites
 from reefscan.score.ranking import best_first
-from reefscan.score.reasons import explain
+from reefscan.score.reasons import explain, lands_within_m
 from reefscan.surroundings.known import Surroundings, closed_words
 
 if TYPE_CHECKING:
@@ -69,6 +71,11 @@ class OpenedRun:
         return closed_words(self.run.info)
 
     @property
+    def datum(self) -> Datum:
+        """What the depths are counted from."""
+        return datum_of(self.run.info)
+
+    @property
     def warnings(self) -> list[str]:
         """Warnings of the run."""
         return [str(w) for w in self.run.info.get("warnings") or ()]
@@ -91,7 +98,18 @@ class OpenedRun:
         """The ranked list as a table; its columns stand even where it is empty."""
         if self.listing.sites:
             return pd.DataFrame(self.listing.sites)
-        return pd.DataFrame(columns=["rank", *self.table.columns, "score", "confidence", "flags", "why"])
+        return pd.DataFrame(
+            columns=[
+                "rank",
+                "second_to",
+                *self.table.columns,
+                "score",
+                "confidence",
+                "lands_within_m",
+                "flags",
+                "why",
+            ]
+        )
 
     def explained(self) -> pd.DataFrame:
         """All candidates, best first, with ``why`` and ``flags`` on the first `MOST_REASONS`."""
@@ -105,9 +123,13 @@ class OpenedRun:
             score=self.recipe.score,
             unit=self.unit,
             widest_m=2.0 * self.recipe.find.trough_radius_m,
+            off_min_m=self.recipe.find.off_min_m,
         )
         blank = len(order) - len(reasons)
         return self.table.iloc[order].assign(
+            lands_within_m=lands_within_m(
+                self.table["position_m"].iloc[order], self.recipe.score.fix_m
+            ).round(1),
             why=[r.why for r in reasons] + [""] * blank,
             flags=pd.Series(
                 [list(r.flags) for r in reasons] + [[] for _ in range(blank)], dtype=object
@@ -115,11 +137,13 @@ class OpenedRun:
         )
 
 
-def open_run(path: Path | str) -> OpenedRun:
-    """Open a finished run; raises as `RunFolder.open` does."""
+def open_run(path: Path | str, *, unit: str | None = None) -> OpenedRun:
+    """Open a finished run, told in ``unit`` (that of the scan if not given); raises as `RunFolder.open` does."""
+    if unit is not None:
+        check_unit(unit)
     run = RunFolder.open(path)
     recipe, table = run.recipe(), run.candidates()
-    unit = run.info.get("depth_unit")
+    unit = unit or run.info.get("depth_unit")
     unit = unit if unit in ("m", "ft", "fathom") else "m"
     known = read_surroundings(run.path, run.info)
     return OpenedRun(run, recipe, table, list_sites(table, recipe, unit=unit), unit, known)

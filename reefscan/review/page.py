@@ -61,7 +61,7 @@ def compose_page(data: dict[str, Any]) -> bytes:
     values = {
         "TITLE": html.escape("Sites of " + " ".join(str(data["run"]).split())),
         "CLOSED": html.escape(str(data["closed_words"])),
-        "CAUTION": html.escape(str(data["caution"])),
+        "CAUTION": html.escape(f"{data['datum']['top']} {data['caution']}"),
         "CSS": folder.joinpath("page.css").read_text(encoding="utf-8"),
         "JS": script_text(),
         "PICTURE": uri,

@@ -19,8 +19,9 @@ import shapely
 from geopandas import GeoDataFrame
 from pyproj import CRS, Transformer
 
-from reefscan.base.caution import CAUTION
+from reefscan.base.caution import CAUTION, SHORT
 from reefscan.base.columns import CANDIDATE
+from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.model import GridSource
 from reefscan.base.overview import MapGround
 from reefscan.base.recipe import Recipe
@@ -30,6 +31,7 @@ from reefscan.render.marks import SYMBOLS, contour_depths
 from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import overview_of_all
 from reefscan.review.section import sections
+from reefscan.review.takealong import LETTER, NAME_LENGTH
 from reefscan.surroundings.closed import rings_of
 from reefscan.surroundings.known import NONE_GIVEN, Surroundings
 from reefscan.surroundings.shapes import box_of, near
@@ -50,7 +52,7 @@ def site_columns(table: pd.DataFrame, recipe: Recipe) -> dict[str, list[Any]]:
     for name in TEXTS:
         if name in table:
             out[name] = ["" if pd.isna(v) else str(v) for v in table[name]]
-    for name in [*NUMBERS, *sorted(judged - set(NUMBERS))]:
+    for name in [*NUMBERS, "lands_within_m", *sorted(judged - set(NUMBERS))]:
         if name not in table:
             continue
         values = pd.to_numeric(table[name], errors="coerce").to_numpy(dtype=np.float64)
@@ -178,6 +180,10 @@ class About:
         Unit of depths that the page opens with.
     closed_words : str
         What is known of closed ground: stands at the top.
+    datum : Datum
+        What depths are counted from.
+    letters : str
+        What the names of its waypoints begin with.
     """
 
     run_name: str
@@ -185,6 +191,8 @@ class About:
     warnings: Sequence[str] = ()
     unit: str = "m"
     closed_words: str = NONE_GIVEN
+    datum: Datum = NOT_STATED
+    letters: str = ""
 
 
 def closed_areas(known: Surroundings | None, ground: MapGround) -> dict[str, Any] | None:
@@ -247,6 +255,9 @@ def page_data(
         "run": about.run_name,
         "unit": about.unit,
         "caution": CAUTION,
+        "caution_short": SHORT,
+        "naming": {"letters": about.letters, "length": NAME_LENGTH, "kinds": LETTER},
+        "datum": {"top": about.datum.top, "short": about.datum.short},
         "closed_words": about.closed_words,
         "closed": closed_areas(known, ground),
         "limits": about.limits,

@@ -11,9 +11,16 @@ from reefscan.review.opened import OpenedRun
 from reefscan.review.picks import apply_picks, load_picks
 
 
-def picked_sites(opened: OpenedRun, picks: Path | None) -> tuple[pd.DataFrame, list[str]]:
-    """Return the sites with ``name`` and ``note``, and sentences for the person."""
+def picked_sites(
+    opened: OpenedRun, picks: Path | None, *, best: bool = False
+) -> tuple[pd.DataFrame, list[str]]:
+    """Return the sites with ``name`` and ``note``, and sentences for the person.
+
+    With ``best`` second sites of a place are left out, unless they were picked.
+    """
     listed = opened.listed
+    if best:
+        listed = listed[listed["second_to"].isna()]
     if picks is None:
         return listed.assign(name="", note=""), []
     return apply_picks(

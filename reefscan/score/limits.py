@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from reefscan.base.recipe import Recipe
 from reefscan.base.s44 import Z95, tvu
-from reefscan.base.units import three_figures
+from reefscan.base.units import METRES_PER, three_figures
 
 INTERVALS = {"ledge": 3, "trough": 4, "rise": 4}
 """Cells that a ledge must be wide, a trough from crest to crest, and a rise from foot to foot, to be seen."""
@@ -16,7 +16,8 @@ INTERVALS = {"ledge": 3, "trough": 4, "rise": 4}
 class Limits:
     """Smallest visible shapes of one sheet; lengths in metres.
 
-    ``order`` is the IHO S-44 order that was assumed; empty where the grid states how good its depths are.
+    ``order`` is the IHO S-44 order that was assumed; empty where the grid states how good its depths are. ``between_m`` is the
+    distance between the tracks that the depths come from, 0 where it is not known.
     """
 
     sheet: str
@@ -26,25 +27,33 @@ class Limits:
     height_m: float
     too_coarse: bool
     order: str
+    between_m: float = 0.0
 
-    def sentence(self) -> str:
-        """One line for a person."""
+    def sentence(self, unit: str = "m") -> str:
+        """One line for a person, in metres or (for ``ft`` and ``fathom``) in feet."""
+        per, unit = (1.0, "m") if unit == "m" else (METRES_PER["ft"], "ft")
+
+        def size(metres: float) -> str:
+            return f"{three_figures(metres / per)} {unit}"
+
         doubt = (
-            f"if surveyed to IHO S-44 order {self.order}; the grid states none"
+            f"if surveyed to IHO S-44 order {self.order}; the grid states no uncertainty"
             if self.order
-            else "as the grid states"
+            else "by the uncertainty that the grid states"
         )
+        tracks = f" from tracks about {size(self.between_m)} apart" if self.between_m > self.cell_m else ""
         text = (
-            f"{self.sheet}: cells of {three_figures(self.cell_m)} m: smallest trough or rise {three_figures(self.trough_width_m)} m across, "
-            f"smallest ledge {three_figures(self.ledge_width_m)} m across; heights under {self.height_m:.1f} m "
-            f"drown in the depths' uncertainty ({doubt})"
+            f"{self.sheet}: cells of {size(self.cell_m)}{tracks}: smallest trough or rise {size(self.trough_width_m)} across, "
+            f"smallest ledge {size(self.ledge_width_m)} across; features under {self.height_m / per:.1f} {unit} can't be trusted ({doubt})"
         )
         if self.too_coarse:
-            text += "; the recipe asks for narrower ground than these cells can show"
+            text += "; the recipe asks for narrower ground than this can show"
         return text
 
 
-def limits_of(sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | None) -> Limits:
+def limits_of(
+    sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | None, between_m: float = 0.0
+) -> Limits:
     """Work out the limits of one sheet.
 
     Parameters
@@ -57,6 +66,8 @@ def limits_of(sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | Non
         coarse), and the S-44 order for a grid that states no uncertainty.
     sigma_m : float or None
         Typical stated one-sigma uncertainty of a depth, None if the grid states none.
+    between_m : float
+        Distance between the tracks that the depths come from, 0 where not known: cells finer than that show nothing smaller.
     """
     low, high = recipe.depth_band
     order = "" if sigma_m is not None else recipe.score.s44_order
@@ -64,13 +75,15 @@ def limits_of(sheet: str, cell_m: float, recipe: Recipe, *, sigma_m: float | Non
         sigma_m = float(tvu(order, 0.5 * (low + high))) / Z95
     # a height is a difference of two depths; below 1.96 sigma of it a height cannot be known from none
     height = Z95 * 2.0**0.5 * sigma_m
-    trough = INTERVALS["trough"] * cell_m
+    apart = max(cell_m, between_m)
+    trough = INTERVALS["trough"] * apart
     return Limits(
         sheet,
         cell_m,
-        INTERVALS["ledge"] * cell_m,
+        INTERVALS["ledge"] * apart,
         trough,
         height,
         trough > 2.0 * recipe.find.trough_radius_m,
         order,
+        between_m,
     )

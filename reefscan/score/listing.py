@@ -6,6 +6,7 @@ the same list to the last digit.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,8 +14,8 @@ import pandas as pd
 
 from reefscan.base.columns import OUTSIDE
 from reefscan.base.recipe import Recipe
-from reefscan.score.ranking import rank_sites
-from reefscan.score.reasons import explain
+from reefscan.score.ranking import rank_sites, second_to
+from reefscan.score.reasons import explain, lands_within_m
 from reefscan.score.scoring import Scored, score_table
 
 
@@ -25,8 +26,8 @@ class Listing:
     Attributes
     ----------
     sites : list of dict
-        In rank order: every column of the table with ``rank``, ``score``, ``confidence``, ``terms``,
-        ``flags`` and ``why``.
+        In rank order: every column of the table with ``rank``, ``second_to`` (the rank of the best site of its
+        place, None for that one), ``score``, ``confidence``, ``lands_within_m``, ``terms``, ``flags`` and ``why``.
     scored : Scored
         Scores of the whole table, row for row.
     rows : list of int
@@ -61,23 +62,38 @@ def list_sites(table: pd.DataFrame, recipe: Recipe, *, unit: str = "m") -> Listi
     scored = score_table(table, recipe.score)
     rows = rank_sites(table, scored, recipe.rank)
     reasons = explain(
-        table, scored, rows, score=recipe.score, unit=unit, widest_m=2.0 * recipe.find.trough_radius_m
+        table,
+        scored,
+        rows,
+        score=recipe.score,
+        unit=unit,
+        widest_m=2.0 * recipe.find.trough_radius_m,
+        off_min_m=recipe.find.off_min_m,
     )
     sites: list[dict[str, Any]] = []
     records = table.iloc[rows].to_dict("records")
+    seconds = second_to(table, rows, recipe.rank) if len(rows) else []
     for i, (record, reason, row) in enumerate(zip(records, reasons, rows, strict=True)):
         sites.append(
             {
                 "rank": i + 1,
+                "second_to": seconds[i],
                 **{str(name): value for name, value in record.items()},
                 "score": float(scored.score[row]),
                 "confidence": float(scored.confidence[row]),
+                "lands_within_m": _rounded(
+                    lands_within_m(record.get("position_m", math.nan), recipe.score.fix_m)
+                ),
                 "terms": reason.terms,
                 "flags": reason.flags,
                 "why": reason.why,
             }
         )
     return Listing(sites, scored, [int(row) for row in rows], _warnings(table, scored, recipe, len(sites)))
+
+
+def _rounded(metres: float) -> float | None:
+    return round(float(metres), 1) if math.isfinite(metres) else None
 
 
 def rescore(

@@ -94,6 +94,34 @@ def _firsts(feature: NDArray[np.object_], xyz: Floats, apart_m: float) -> NDArra
     return first
 
 
+def second_to(table: pd.DataFrame, rows: NDArray[np.intp], rank: Rank) -> list[int | None]:
+    """Rank of the site that each listed one is a second site of; None for the best of a place.
+
+    A site is a second one if a better listed site that is itself the best of its place lies nearer than ``rank.place_m``,
+    or on the same feature and nearer than ``rank.feature_m``.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Needs ``feature_id``, ``lon``, ``lat``.
+    rows : ndarray of int
+        Rows of the listed sites, in rank order.
+    rank : Rank
+    """
+    xyz = _on_ellipsoid(*(table[name].to_numpy(dtype=np.float64)[rows] for name in ("lon", "lat")))
+    feature = table["feature_id"].astype("string").to_numpy(dtype=object, na_value="")[rows]
+    best: list[int] = []
+    out: list[int | None] = []
+    for i in range(len(rows)):
+        far = np.sqrt(((xyz[best] - xyz[i]) ** 2).sum(axis=1))
+        same = np.array([bool(feature[i]) and feature[k] == feature[i] for k in best], dtype=bool)
+        near = np.flatnonzero((far < rank.place_m) | (same & (far < rank.feature_m)))
+        out.append(best[near[0]] + 1 if near.size else None)
+        if not near.size:
+            best.append(i)
+    return out
+
+
 def spaced(lon: Floats, lat: Floats, *, spacing_m: float, top: int | None = None) -> NDArray[np.intp]:
     """Take points in the given order, leaving out each that is nearer than ``spacing_m`` to one taken.
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -51,6 +51,7 @@ def explain(
     score: Score,
     unit: str = "m",
     widest_m: float = math.inf,
+    off_min_m: float = 0.0,
 ) -> list[Reasons]:
     """Explain the listed sites, in the order of ``rows``.
 
@@ -68,13 +69,25 @@ def explain(
         The unit the user speaks: lengths in the sentence are in it.
     widest_m : float
         Widest trough that was looked for: one that wide may be wider still, and deeper.
+    off_min_m : float
+        Nearest that a net was asked to lie to the rock: a trough whose floor leaves less is said to be narrow.
     """
     records = table.iloc[rows].to_dict("records")
     usual = _usual(scored, rows)
+    asked = _Asked(score, unit, widest_m, off_min_m)
     return [
-        _explain_one(record, scored, int(row), score, unit, widest_m, usual)
+        _explain_one(record, scored, int(row), asked, usual)
         for record, row in zip(records, rows, strict=True)
     ]
+
+
+class _Asked(NamedTuple):
+    """What `explain` was asked with."""
+
+    score: Score
+    unit: str
+    widest_m: float
+    off_min_m: float
 
 
 FEW = 5
@@ -101,9 +114,9 @@ def _usual(scored: Scored, rows: np.ndarray) -> dict[str, float]:
 
 
 def _explain_one(
-    site: Mapping[Any, Any], scored: Scored, row: int, score: Score, unit: str, widest_m: float,
-    usual: Mapping[str, float],
-) -> Reasons:  # fmt: skip
+    site: Mapping[Any, Any], scored: Scored, row: int, asked: _Asked, usual: Mapping[str, float]
+) -> Reasons:
+    score, unit = asked.score, asked.unit
     memberships = {name: float(mu[row]) for name, mu in scored.memberships.items()}
     unknown = [name for name in memberships if scored.unknown[name][row]]
     terms: dict[str, float | None] = {
@@ -121,7 +134,7 @@ def _explain_one(
     if share >= score.say_interpolated:
         flags.append("interpolated")
         asides.append(
-            "not sounded here: "
+            "not sounded here, check first: "
             + (
                 f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
                 if interval > 0
@@ -146,20 +159,20 @@ def _explain_one(
     confidence = scored.confidence[row]
     if confidence < score.say_confidence:
         flags.append("height-unsure")
-        asides.append("the survey can hardly tell this height from less")
+        asides.append("the depths are too uncertain to be sure of this height")
     if unknown:
         asides.append("unknown: " + ", ".join(_words(n).unknown or n.replace("_", " ") for n in unknown))
     carries, costs = _balance(site, memberships, unknown, score, usual)
-    parts = [_form(site, unit, widest_m), _net(site, unit)]
+    parts = [_form(site, unit, asked.widest_m), _net(site, asked)]
     hard = _number(site, "hard_m")
     if hard <= score.say_hard_m and site["kind"] != "man-made":
         bearing = _number(site, "hard_deg")
         at = f"{length_words(hard, unit)} to the {compass_words(bearing)}" if hard > 0 else "right here"
         parts.append(f"{_text(site, 'hard_name')} {at}")
     if carries:
-        parts.append("carried by " + _listed(carries))
+        parts.append(_points("strong", carries))
     if costs:
-        parts.append("held back by " + _listed(costs))
+        parts.append(_points("weak", costs))
     why = "; ".join([part for part in parts if part] + asides)
     return Reasons(terms, flags, why + ".")
 
@@ -212,17 +225,23 @@ def _facing(degrees: float) -> str:
     return "" if math.isnan(degrees) else f", facing {compass_words(degrees)}"
 
 
-def _net(site: Mapping[Any, Any], unit: str) -> str:
+def _net(site: Mapping[Any, Any], asked: _Asked) -> str:
     """Where the net would lie: stand-off, depth and floor."""
-    off, depth, slope = (_number(site, name) for name in ("off_m", "depth_m", "slope_deg"))
-    where = "on its floor" if site["kind"] == "trough" and not off > 0 else "beside it"
-    if off > 0:
-        rock = {"trough": "side", "man-made": "waterline"}.get(str(site["kind"]), "foot")
-        clear = not lost_in_doubt(off, _number(site, "position_m"))
+    off, depth, slope, about = (
+        _number(site, name) for name in ("off_m", "depth_m", "slope_deg", "position_m")
+    )
+    unit, clear = asked.unit, not lost_in_doubt(off, about)
+    where = "inside it" if site["kind"] == "trough" else "beside it"
+    if off > 0 and site["kind"] == "trough":
+        only = "only " if off < asked.off_min_m else ""
+        where += f", on a floor {only}{length_words(2 * off, unit)} wide" if clear else ""
+    elif off > 0:
+        rock = "waterline" if site["kind"] == "man-made" else "foot"
         where = f"{length_words(off, unit)} off its {rock}" if clear else f"close to its {rock}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
     ground = f" on ground sloping {slope:.0f}°" if slope >= 1 else (" on level ground" if slope >= 0 else "")
-    return f"net {where}{water}{ground}"
+    doubted = f" ({MAY_LAND})" if lost_in_doubt(off, lands_within_m(about, asked.score.fix_m)) else ""
+    return f"net {where}{water}{ground}{doubted}"
 
 
 def lost_in_doubt(off_m: float, position_m: float) -> bool:
@@ -237,6 +256,22 @@ def lost_in_doubt(off_m: float, position_m: float) -> bool:
     """
     return off_m < position_m
 
+
+def lands_within_m(position_m: Any, fix_m: float) -> Any:
+    """How far from the spot meant a net may land, metres: the doubt of the grid's position, and of the boat's fix and the sinking.
+
+    The root of the sum of squares: neither knows of the other. Unknown (NaN) where the grid's is; numbers or arrays.
+
+    Examples
+    --------
+    >>> round(float(lands_within_m(1.4, 5.0)), 1), round(float(lands_within_m(17.7, 5.0)), 1)
+    (5.2, 18.4)
+    """
+    return np.hypot(position_m, fix_m)
+
+
+MAY_LAND = "may land on the rock"
+"""What is said where the distance to the rock is less than that."""
 
 WITHIN_DOUBT = "within the doubt of the position"
 """What a card and the page say in place of such a distance."""
@@ -303,8 +338,8 @@ def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:
     return f"{side} {name.replace('_', ' ')} ({value:g})"
 
 
-def _listed(words: list[str]) -> str:
-    return " and ".join(words)
+def _points(what: str, words: list[str]) -> str:
+    return f"{what} point{'s' if len(words) > 1 else ''}: {', '.join(words)}"
 
 
 def _text(site: Mapping[Any, Any], name: str) -> str:

@@ -28,13 +28,13 @@ class Charted:
         Longitude, latitude and depth (m, positive down).
     areas : ndarray of object, shape (k,)
         Depth areas: polygons in degrees, in the frame of the run's box.
-    between_m : ndarray, shape (k, 2)
+    depths_m : ndarray, shape (k, 2)
         Least and greatest depth of each area (m, positive down; infinite where the chart states none).
     """
 
     soundings: Floats = field(default_factory=lambda: np.zeros((0, 3)))
     areas: Geometries = field(default_factory=lambda: np.zeros(0, dtype=object))
-    between_m: Floats = field(default_factory=lambda: np.zeros((0, 2)))
+    depths_m: Floats = field(default_factory=lambda: np.zeros((0, 2)))
 
     @classmethod
     def joined(cls, parts: Sequence[Charted]) -> Charted:

@@ -451,7 +451,7 @@ def test_the_profile_of_the_card_is_the_one_that_python_sampled(page: Any, table
 
 
 def test_positions_are_given_in_three_notations(page: Any, table: pd.DataFrame) -> None:
-    from reefscan.render.card import degrees_minutes
+    from reefscan.base.degrees import degrees_minutes
 
     site = table.iloc[7]
     page.execute_script("App.choose(arguments[0])", site["id"])

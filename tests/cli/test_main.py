@@ -12,10 +12,10 @@ import pandas as pd
 import pytest
 
 from reefscan import cli
+from reefscan.base.degrees import position_words
 from reefscan.base.errors import RecipeError
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.cli.options import depth_metres, make_recipe, user_unit
-from reefscan.cli.show import position_words
 from reefscan.io.out import tables
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.score.listing import list_sites
@@ -155,7 +155,7 @@ def test_rescore_prints_a_short_table_and_where_the_files_are(run_folder, capsys
         "and 3 more",
         "smallest trough 32 m",
         "candidates.geojson",
-        "carried by",
+        "strong point",
     ):
         assert words in out
     assert "Not for navigation" in err

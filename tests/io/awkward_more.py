@@ -386,7 +386,7 @@ MORE: list[Awkward] = [
     Awkward("nc-no-unit", "netCDF", "unit '1'", "opens", cf({"elevation": {"units": "1"}})),
     Awkward("nc-family", "netCDF", "elevation, elevation_max, elevation_min", "note",
             cf({n: {"units": "m"} for n in ("elevation_max", "elevation", "elevation_min")}), "variable 'elevation' of"),
-    Awkward("nc-group", "netCDF", "variables in a group", "note", grouped, "one standard deviation"),
+    Awkward("nc-group", "netCDF", "variables in a group", "note", grouped, "±1 sigma"),
     Awkward("nc-apostrophe", "netCDF", "an apostrophe and a colon in the file's name", "note", called("it's 1:2.nc"), "variable 'elevation'"),
     Awkward("nc-quote", "netCDF", "a quotation mark in the file's name", "UnreadableError", called('a"b.nc'), "without the quotation mark"),
     Awkward("xyz-heading", "XYZ", "heading northing, easting, depth", "opens", points("{y},{x},{d}", "northing,easting,depth\n"), said=AT, low_m=SHALLOW),

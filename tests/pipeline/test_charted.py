@@ -106,7 +106,7 @@ def test_an_area_without_its_depths_is_no_check(coast, tmp_path):
     shape = rectangle(transform, (350, 850), (150, 500))
     assert not len(chart(tmp_path / "cell.gpkg", (None, None, shape)).areas)
     one_sided = chart(tmp_path / "other.gpkg", (10.0, None, shape))
-    assert one_sided.between_m.tolist() == [[10.0, np.inf]]
+    assert one_sided.depths_m.tolist() == [[10.0, np.inf]]
 
 
 def test_without_a_chart_nothing_is_said():
@@ -120,10 +120,10 @@ def test_a_real_cell_has_its_depth_areas_and_soundings(realdata):
         pytest.skip(f"{path.name} is not among the public grids")
     charted = read_around(Around(hard=(str(path),)), Box(-76.55, 38.4, -76.05, 39.0).grown(50_000)).charted
     assert len(charted.areas) > 100 and len(charted.soundings) > 1000
-    assert (charted.between_m[:, 0] <= charted.between_m[:, 1]).all()
+    assert (charted.depths_m[:, 0] <= charted.depths_m[:, 1]).all()
     # a sounding lies in the area that holds its depth: the chart agrees with itself
     tree = shapely.STRtree(charted.areas)
     sounding, area = tree.query(shapely.points(charted.soundings[:, :2]), predicate="within")
     depth = charted.soundings[sounding, 2]
-    least, greatest = charted.between_m[area].T
+    least, greatest = charted.depths_m[area].T
     assert ((depth >= least - 0.1) & (depth <= greatest + 0.1)).mean() > 0.9

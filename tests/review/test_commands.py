@@ -10,12 +10,14 @@ from pathlib import Path
 import gpxpy
 import jsonschema
 import numpy as np
+import pandas as pd
 import pytest
 import rasterio
 
 from reefscan.cli import run
 from reefscan.review.opened import open_run
 from reefscan.review.picks import Pick, Picks, dump_picks, load_picks, schema_text
+from reefscan.review.takealong import area_letters, naming_of, waypoints_of
 
 
 def picks_text(invented: Path, *, keep: int = 3, drop: int = 0, foreign: bool = False) -> str:
@@ -40,7 +42,7 @@ def test_export_writes_the_ranked_list_in_rank_order(invented: Path, tmp_path: P
     assert all(
         f"depth {s['depth_m']:.1f} m" in (w.description or "") for w, s in zip(read, sites, strict=True)
     )
-    assert all(w.symbol is None for w in read)
+    assert [w.symbol for w in read] == [s["kind"] for s in sites]
 
 
 def test_a_waypoint_tells_its_depth_in_the_unit_of_the_reason_beside_it(
@@ -52,7 +54,7 @@ def test_a_waypoint_tells_its_depth_in_the_unit_of_the_reason_beside_it(
     (coast / "run.json").write_text(json.dumps({**facts, "depth_unit": "ft"}))
     assert run(["export", str(coast), "--out", str(tmp_path / "s.gpx")]) == 0
     told = gpxpy.parse((tmp_path / "s.gpx").read_text()).waypoints[0].description
-    depth = re.match(r"depth ([\d.]+ ft); ", told)
+    depth = re.match(r"depth ([\d.]+ ft) \(datum not stated, tide not added\); ", told)
     assert depth
     assert f"in {depth[1]} of water" in told
 
@@ -70,6 +72,73 @@ def test_export_takes_the_kept_picks_with_their_names_and_those_of_another_run(
     assert names[3] == "Far"
     assert all(len(n) <= 8 and n.isascii() for n in names)
     assert "site this run does not have" in capsys.readouterr().err
+
+
+def test_the_best_of_each_place_go_along_without_their_neighbours_if_asked(
+    invented: Path, tmp_path: Path
+) -> None:
+    sites = open_run(invented / "coast").listing.sites
+    best = [site for site in sites if site["second_to"] is None]
+    assert 0 < len(best) < len(sites)
+    for which, wanted in (("all", sites), ("best", best)):
+        assert (
+            run(["export", str(invented / "coast"), "--sites", which, "--out", str(tmp_path / "s.gpx")]) == 0
+        )
+        read = gpxpy.parse((tmp_path / "s.gpx").read_text()).waypoints
+        assert [w.latitude for w in read] == [site["lat"] for site in wanted]
+        assert sum("second site of the place of number" in (w.description or "") for w in read) == len(
+            wanted
+        ) - len(best)
+
+
+def test_names_are_the_same_in_every_file_and_on_the_cards_and_sort_by_rank(invented: Path) -> None:
+    """Area, rank, kind and depth in at most 8 characters; a part of the list, picks of it and another unit change no number."""
+    opened = open_run(invented / "coast")
+    naming = naming_of(opened)
+    names = [point.name for point in waypoints_of(opened.listed, naming)]
+    assert names == sorted(names)
+    assert len(set(names)) == len(names)
+    kinds = {"trough": "T", "ledge": "L", "rise": "R", "man-made": "M"}
+    for name, site in zip(names, opened.listing.sites, strict=True):
+        assert re.fullmatch(
+            rf"[A-HJ-NP-Z]{{2}}{site['rank']:02d}{kinds[site['kind']]}{site['depth_m']:.0f}", name
+        )
+    assert [p.name for p in waypoints_of(opened.listed.iloc[4:7], naming)] == names[4:7]
+    loose = waypoints_of(
+        pd.DataFrame([{"id": "x", "kind": "by hand", "lon": 1.0, "lat": 2.0, "depth_m": 7.4}]), naming
+    )
+    assert loose[0].name == f"{naming.letters}{len(names) + 1}H7"
+    feet = waypoints_of(opened.listed, naming_of(open_run(invented / "coast", unit="ft"), letters="B"))
+    assert feet[0].name == f"B01{names[0][4]}{round(opened.listing.sites[0]['depth_m'] / 0.3048)}"
+    assert max(len(p.name) for p in waypoints_of(opened.listed.assign(depth_m=123456.0), naming)) <= 8
+
+
+def test_areas_a_mile_or_more_apart_have_other_letters() -> None:
+    """A plotter holds waypoints of many areas under one name each: over half a degree around no two squares share their letters."""
+    east = [area_letters(-22.5 + 0.02 * i, 45.0) for i in range(24)]
+    north = [area_letters(-22.5, 45.0 + 0.02 * i) for i in range(24)]
+    assert len({*east, *north}) == 47
+    assert not set("IO") & set("".join([*east, *north]))
+
+
+def test_the_datum_that_a_run_knows_stands_in_every_file_beside_each_depth(
+    invented: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    coast = tmp_path / "coast"
+    shutil.copytree(invented / "coast", coast)
+    facts = json.loads((coast / "run.json").read_text())
+    for name, short in (
+        ("mean low water", "below mean low water, tide not added"),
+        ("", "datum not stated, tide not added"),
+    ):
+        (coast / "run.json").write_text(json.dumps({**facts, "datum": name}))
+        top = "Depths are below mean low water;" if name else "Datum not stated by the grid:"
+        for ending in ("gpx", "kml", "csv", "geojson"):
+            assert run(["export", str(coast), "--out", str(tmp_path / f"s.{ending}")]) == 0
+            text = (tmp_path / f"s.{ending}").read_text(encoding="utf-8")
+            assert top in text
+            assert text.count(short) >= len(open_run(coast).listing.sites)
+        assert top in capsys.readouterr().err
 
 
 def test_dropped_picks_leave_the_rest_of_the_list(invented: Path, tmp_path: Path) -> None:
@@ -327,7 +396,15 @@ def test_a_grid_that_is_gone_or_changed_is_named_in_one_line(
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (["export", "RUN", "--out", "x.shp"], "say --format gpx"),
+        (["export", "RUN", "--out", "x.shp"], "wanted .gpx"),
+        (["export", "RUN", "--out", "x.gpx", "--format", "csv"], "--format is csv"),
+        (["export", "RUN", "--out", "x.gpx", "--unit", "yard"], "is not known"),
+        (["export", "RUN", "--out", "x.gpx", "--launch", "45 -22"], "say --order route too"),
+        (
+            ["export", "RUN", "--out", "x.gpx", "--order", "route", "--launch", "home"],
+            "--launch: 'home' is not a place",
+        ),
+        (["export", "RUN", "--out", "x.gpx", "--sites", "some"], "say all or best"),
         (["export", "RUN", "--out", "x.gpx", "--order", "best"], "rank or route"),
         (["export", "RUN", "--out", "x.gpx", "--name-length", "2"], "too short"),
         (["export", "RUN", "--out", "x.gpx", "--picks", "none.json"], "no such file"),

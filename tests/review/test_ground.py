@@ -140,4 +140,4 @@ def test_a_site_left_out_for_its_penalties_is_said_to_be_by_the_dearest_of_them(
     b = Side("b", other, list_sites(other, recipe), recipe)
     gone = [c for c in compare_runs(a, b, within_m=0.5) if c.id == table["id"].iloc[first]]
     assert [c.what for c in gone] == ["went"]
-    assert gone[0].because == "hangs_together: leaves too little of its score in b"
+    assert gone[0].because == "depths that jump from cell to cell: too little of its score is left in b"

@@ -38,9 +38,9 @@ def test_a_ledges_foot_and_top_stand_where_it_ends(facing):
     # the whole bed leans by 1 in 1000 to the north: how much deeper or shoaler it lies here than in the middle
     lean = at(section, 0.0) - 10.0
     assert abs(lean) < 0.001 * Y.max() + 0.01
-    # the foot has a tenth to go, the top is all of it
-    assert_allclose(at(section, marks["foot"]), 9.6 + lean, atol=0.15)
-    assert_allclose(at(section, marks["top"]), 6.0 + lean, atol=0.15)
+    # the foot has a tenth to go, the top is all of it; half a metre along a face of 1 in 3 is 0.17 m
+    assert_allclose(at(section, marks["foot"]), 9.6 + lean, atol=0.17)
+    assert_allclose(at(section, marks["top"]), 6.0 + lean, atol=0.17)
     assert_allclose(abs(foot_m(site)), site["off_m"], atol=0.2)
     assert_allclose(at(section, 0.0), site["depth_m"], atol=0.1)
 

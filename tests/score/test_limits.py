@@ -67,9 +67,27 @@ def test_sizes_are_told_in_three_figures_without_an_exponent():
 
 
 @pytest.mark.parametrize(("order", "low"), [("special", 0.4), ("1a", 0.7), ("2", 1.4)])
-def test_what_drowns_follows_the_order_of_the_recipe_where_the_grid_states_no_uncertainty(order, low):
+def test_what_is_too_low_follows_the_order_of_the_recipe_where_the_grid_states_no_uncertainty(order, low):
     # table 1 at 9.5 m: TVU 0.260, 0.515 and 1.024 m; a height is a difference of two depths, root of two times as much
     recipe = load_recipe(f'[score]\ns44_order = "{order}"')
     said = limits_of("a", 2.0, recipe, sigma_m=None).sentence()
-    assert f"heights under {low} m drown" in said and f"order {order};" in said
-    assert "as the grid states" in limits_of("a", 2.0, recipe, sigma_m=0.1).sentence()
+    assert f"features under {low} m can't be trusted" in said and f"order {order};" in said
+    assert "by the uncertainty that the grid states" in limits_of("a", 2.0, recipe, sigma_m=0.1).sentence()
+
+
+def test_what_a_grid_of_soundings_shows_follows_the_distance_between_its_tracks_not_its_cells():
+    """Four intervals from crest to crest and three across a ledge, of tracks 20 m apart: 80 m and 60 m, whatever the cells."""
+    recipe = reefscan.Recipe.default()
+    for cell_m in (2.0, 4.0, 10.0):
+        told = limits_of("a", cell_m, recipe, sigma_m=0.1, between_m=20.0).sentence()
+        assert (
+            "from tracks about 20 m apart: smallest trough or rise 80 m across, smallest ledge 60 m" in told
+        )
+    wide = limits_of("a", 30.0, recipe, sigma_m=0.1, between_m=20.0).sentence()
+    assert "cells of 30 m: smallest trough or rise 120 m" in wide
+
+
+def test_sizes_are_told_in_the_unit_of_the_person():
+    # 8 m and 6 m are 26.2 and 19.7 feet of 0.3048 m
+    told = limits_of("a", 2.0, reefscan.Recipe.default(), sigma_m=0.1).sentence("ft")
+    assert "cells of 6.56 ft: smallest trough or rise 26.2 ft across, smallest ledge 19.7 ft" in told

@@ -9,7 +9,7 @@ from pyproj import Geod
 
 from reefscan.base.recipe import Rank, Recipe, Score
 from reefscan.score.listing import list_sites
-from reefscan.score.ranking import rank_sites, spaced
+from reefscan.score.ranking import rank_sites, second_to, spaced
 from reefscan.score.scoring import score_table
 
 WGS84 = Geod(ellps="WGS84")
@@ -150,3 +150,32 @@ def test_nothing_to_list_is_a_valid_answer_with_a_reason():
     listing = list_sites(table, Recipe.default())
     assert listing.sites == [] and "none fits" in listing.warnings[-1]
     assert list_sites(table.iloc[:0], Recipe.default()).sites == []
+
+
+def test_a_site_near_a_better_one_or_on_its_feature_is_a_second_site_of_its_place():
+    """To the north 0.001 degree is 111 m. From the first the second lies 56 m off; the third 111 m, on the same feature; the fourth
+    111 m, on another; the fifth 56 m from the fourth; the last 333 m from the first, too far to belong to its part of the feature."""
+    table = pd.DataFrame(
+        {
+            "feature_id": ["a", "b", "a", "c", "d", "a"],
+            "lon": 0.0,
+            "lat": [45.0, 45.0005, 45.001, 44.999, 44.9985, 45.003],
+        }
+    )
+    rows = np.arange(6)
+    assert second_to(table, rows, Rank(place_m=100.0, feature_m=250.0)) == [None, 1, 1, None, 4, None]
+    assert second_to(table, rows, Rank(place_m=0.0, feature_m=0.0)) == [None] * 6
+
+
+def test_no_best_site_of_a_place_lies_near_another():
+    table = some_sites(300, seed=5)
+    recipe = Recipe.model_validate({"rank": {"spacing_m": 0, "top": 200}})
+    sites = list_sites(table, recipe).sites
+    best = [site for site in sites if site["second_to"] is None]
+    assert 10 < len(best) < len(sites)
+    for i, one in enumerate(best):
+        for other in best[i + 1 :]:
+            apart = WGS84.inv(one["lon"], one["lat"], other["lon"], other["lat"])[2]
+            assert apart >= recipe.rank.place_m - 1e-3
+    by_rank = {site["rank"]: site for site in sites}
+    assert all(by_rank[s["second_to"]] in best for s in sites if s["second_to"] is not None)

@@ -10,7 +10,10 @@ import rasterio
 from ground import plants, seabed, tracks
 from pyproj import Transformer
 
+import reefscan
+from reefscan.base.units import three_figures
 from reefscan.cli import run
+from reefscan.io.grids.rasters import open_grids
 
 
 @pytest.fixture(scope="module")
@@ -64,6 +67,32 @@ def test_the_same_logs_give_the_same_bytes(log, tmp_path):
         assert grid(log, tmp_path / name / "own.tif") == 0
     for name in ("own.tif", "own.report.json", "own.report.html"):
         assert (tmp_path / "a" / name).read_bytes() == (tmp_path / "b" / name).read_bytes()
+
+
+def test_three_plain_lines_come_first_in_the_unit_of_the_person(log, tmp_path, capsys):
+    """What is covered, how good it is, what to sound next; on the screen, in the report and its facts; figures after."""
+    assert grid(log, tmp_path / "own.tif", "--unit", "ft") == 0
+    first = capsys.readouterr().out.splitlines()[:3]
+    facts = json.loads((tmp_path / "own.report.json").read_text(encoding="utf-8"))
+    assert facts["summary"] == first
+    assert [line.split(":")[0] for line in first] == ["Covered", "How good", "Next"]
+    low, high = (metres / 0.3048 for metres in facts["depth_m"])
+    assert f"{low:.1f} to {high:.1f} ft deep" in first[0]
+    page = (tmp_path / "own.report.html").read_text(encoding="utf-8")
+    assert (
+        page.index("Covered:") < page.index("How good:") < page.index("Next:") < page.index("soundings read")
+    )
+
+
+def test_the_grid_says_how_far_apart_its_tracks_are_and_a_scan_of_it_too(log, tmp_path):
+    """The tracks of the log are 12 m apart: a trough between two of them would be seen by neither, however fine the cells."""
+    assert grid(log, tmp_path / "own.tif") == 0
+    facts = json.loads((tmp_path / "own.report.json").read_text(encoding="utf-8"))
+    (sheet,) = open_grids([str(tmp_path / "own.tif")])
+    assert sheet.between_m == pytest.approx(facts["gap_m"], abs=0.05)
+    assert sheet.between_m == pytest.approx(12.0, rel=0.2)
+    run = reefscan.scan(tmp_path / "own.tif", reefscan.Recipe.default().with_depth(1, 40), workers=1)
+    assert f"smallest trough or rise {three_figures(4 * sheet.between_m)} m across" in run.info["limits"][0]
 
 
 def test_a_tide_lowers_every_depth_by_its_height(log, tmp_path):
@@ -120,6 +149,8 @@ def test_own_soundings_go_onto_a_public_grid_and_the_source_says_so(log, tmp_pat
         (["--onto", "nowhere.tif"], "no such file"),
         (["--settings", "nowhere.toml"], "no such file"),
         (["--date", "2023-02-29"], "no day"),
+        (["--dates", "day"], "--dates 'day': wanted day-first, month-first"),
+        (["--unit", "yard"], "say m, ft or fathom"),
         (["--out", "own.png"], "GeoTIFF"),
     ],
 )

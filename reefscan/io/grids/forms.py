@@ -11,6 +11,7 @@ import dataclasses
 import logging
 import math
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -216,12 +217,22 @@ def _describe(
         crop=crop,
         copied=repeated,
         vertical=facts.vertical or str(dataset.tags().get("VERTICAL_DATUM_ABBREV", "")),
+        between_m=_between_m(dataset.tags()),
         form=f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if heights.sign > 0 else 'depth'} in {scale.word}",
         notes=tuple(file.notes),
         low_m=float(heights.elev.min()) if heights.elev.size else math.nan,
         high_m=float(heights.elev.max()) if heights.elev.size else math.nan,
         sigma_m=sigma_m,
     )
+
+
+def _between_m(tags: Mapping[str, str]) -> float:
+    """Distance between tracks that a grid of ours states, metres; 0 for any other."""
+    try:
+        told = float(tags.get(words.BETWEEN_TRACKS, "0"))
+    except ValueError:
+        return 0.0
+    return told if 0.0 < told < 1e6 else 0.0
 
 
 def _as_stored(file: _File) -> dict[str, Any]:

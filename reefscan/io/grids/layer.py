@@ -71,6 +71,8 @@ class Layer:
         Median standard uncertainty in the sample; NaN if there is none.
     date : str
         When surveyed or made, as the file says; empty if it does not.
+    between_m : float
+        Distance between the tracks of the soundings that it was made of, as a file of ours says; 0 if it does not.
     size, mtime_ns : int
         Of the file, 0 for a URL.
     """
@@ -106,6 +108,7 @@ class Layer:
     high_m: float = math.nan
     sigma_m: float = math.nan
     date: str = ""
+    between_m: float = 0.0
     size: int = 0
     mtime_ns: int = 0
 

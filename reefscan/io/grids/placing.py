@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from reefscan.base.errors import InputError, NoCrsError
+from reefscan.base.question import Question
 from reefscan.io.georef import CrsFacts, crs_facts, transformer
 
 
@@ -47,7 +48,10 @@ def place_of(
         notes.append("longitude and latitude without a datum: taken for WGS 84")
         facts = crs_facts("EPSG:4326")
     else:
-        raise NoCrsError(f"{name}: no coordinate reference system is stored; {_hint(dataset, transform)}")
+        raise NoCrsError(
+            f"{name}: no coordinate reference system is stored; {_hint(dataset, transform)}",
+            asks=_which_crs(dataset, transform),
+        )
     if facts.geographic:
         _refuse_no_degrees(dataset, transform, name)
     elif said or stored:
@@ -96,6 +100,17 @@ def _replaced(said: str, stored: str, notes: list[str]) -> CrsFacts:
         vertical_down=had.vertical_down,
         vertical_unit_m=had.vertical_unit_m,
     )
+
+
+def _which_crs(dataset: Any, transform: tuple[float, ...]) -> Question:
+    """The question for the coordinate system, with the numbers that its answer must make sense of."""
+    a, _, c, _, e, f = transform
+    east, south = c + a * dataset.width, f + e * dataset.height
+    spans = f"x runs from {min(c, east):.8g} to {max(c, east):.8g}, y from {min(f, south):.8g} to {max(f, south):.8g}"
+    degrees = max(abs(c), abs(east)) <= 360 and max(abs(f), abs(south)) <= 90 and abs(a) < 1
+    choices = (("EPSG:4326", "longitude and latitude in degrees, as these numbers look"),) if degrees else ()
+    text = f"In which coordinate system does it lie? {spans}. Write its code, such as EPSG:32631 (UTM zone 31 north)."
+    return Question("--crs", text, choices, free=True)
 
 
 def _hint(dataset: Any, transform: tuple[float, ...]) -> str:

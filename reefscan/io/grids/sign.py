@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from typing import Any
 
+import numpy as np
+
 from reefscan.base.errors import AmbiguousError
+from reefscan.base.question import Question
 from reefscan.io import words
 from reefscan.io.georef import CrsFacts
 from reefscan.io.grids import probe
@@ -40,7 +43,8 @@ def sign_of(
         if high < 0.0:
             raise AmbiguousError(
                 f"{name}: says its values are depths, positive down, but they are all below zero ({span}); "
-                "say --positive up if they are elevations"
+                "say --positive up if they are elevations",
+                asks=which_way(elev, sample, scale),
             )
         return -1.0
     if stated == "up" and low < 0.0:
@@ -60,14 +64,16 @@ def sign_of(
             return 1.0
         raise AmbiguousError(
             f"{name}: elevations run {low:.6g} to {high:.6g} m above zero; is this depth, positive down? "
-            "Say --positive down (or --positive up if it is all land)"
+            "Say --positive down (or --positive up if it is all land)",
+            asks=which_way(elev, sample, scale),
         )
     shore = probe.shore(sample, scale.metres, scale.offset_m)
     if named:
         if shore is not None and shore.reading() and shore.reading() != named:
             raise AmbiguousError(
                 f"{name}: the band is called {choice.label!r} but the side of zero that looks like land says "
-                f"otherwise ({span}); say --positive up or --positive down"
+                f"otherwise ({span}); say --positive up or --positive down",
+                asks=which_way(elev, sample, scale),
             )
         return 1.0 if named == "up" else -1.0
     if shore is None:  # a handful of cells on the other side of zero
@@ -75,9 +81,16 @@ def sign_of(
             return 1.0
         raise AmbiguousError(
             f"{name}: nearly all values are above zero ({span}); are they depths? Say --positive down, "
-            "or --positive up"
+            "or --positive up",
+            asks=which_way(elev, sample, scale),
         )
-    return _by_land(shore.reading(), span, name, notes)
+    if not shore.reading():
+        raise AmbiguousError(
+            f"{name}: values lie on both sides of zero ({span}) and nothing says which side is water; "
+            "say --positive up (elevation) or --positive down (depth)",
+            asks=which_way(elev, sample, scale),
+        )
+    return _by_land(shore.reading(), span, notes)
 
 
 def _stated(choice: Choice, tags: dict[str, str], facts: CrsFacts, high: float) -> str:
@@ -98,13 +111,47 @@ def _named(choice: Choice, tags: dict[str, str]) -> str:
     return named or words.side_of(tags.get("long_name")) or words.side_of(tags.get("units"))
 
 
-def _by_land(reading: str, span: str, name: str, notes: list[str]) -> float:
+def which_way(elev: Any, sample: probe.Sample, scale: Scale) -> Question:
+    """The question which way values count, with what would be water and land under each answer.
+
+    Parameters
+    ----------
+    elev : ndarray
+        Known values of the sample as they would be elevations, metres.
+    sample : Sample
+        Its edges tell on which side land would lie.
+    scale : Scale
+    """
+    choices = []
+    for word, what, z, sign in (("up", "elevations", elev, 1.0), ("down", "depths", -elev, -1.0)):
+        wet = float((z < 0).mean()) if len(z) else 0.0
+        if wet == 0.0:
+            speaks = f"all of it would be land, {z.min():.4g} to {z.max():.4g} m high"
+        elif wet == 1.0:
+            speaks = f"all of it would be under water, {-z.max():.4g} to {-z.min():.4g} m deep"
+        else:
+            land = _land_side(sample, scale, sign)
+            speaks = f"{100 * wet:.0f} % would be under water, to {-z.min():.4g} m deep"
+            speaks += f"; land would lie mostly in the {land}" if land else ""
+        choices.append((word, f"{what}: {speaks}"))
+    return Question("--positive", "Do its numbers count up (elevations) or down (depths)?", tuple(choices))
+
+
+def _land_side(sample: probe.Sample, scale: Scale, sign: float) -> str:
+    """The edge with the most land under a sign; empty where none has more than the others."""
+    share = {}
+    for side, strips in zip(("north", "west", "south", "east"), sample.edges, strict=True):
+        z = np.concatenate([strip.ravel() for strip in strips]) if strips else np.empty(0)
+        z = sign * (z[np.isfinite(z)] * scale.metres + scale.offset_m)
+        if z.size:
+            share[side] = float((z > 0).mean())
+    if not share or max(share.values()) == min(share.values()):
+        return ""
+    return max(share, key=lambda side: share[side])
+
+
+def _by_land(reading: str, span: str, notes: list[str]) -> float:
     """The sign under which the side of zero that looks like land is land."""
-    if not reading:
-        raise AmbiguousError(
-            f"{name}: values lie on both sides of zero ({span}) and nothing says which side is water; "
-            "say --positive up (elevation) or --positive down (depth)"
-        )
     side = "above" if reading == "up" else "below"
     notes.append(f"sign read off the land: the side {side} zero is rough and runs far ({span})")
     return 1.0 if reading == "up" else -1.0

@@ -104,6 +104,11 @@ class SheetSource:
         """Vertical datum as the files name it, empty if they do not."""
         return ", ".join(dict.fromkeys(layer.vertical for layer in self.layers if layer.vertical))
 
+    @property
+    def between_m(self) -> float:
+        """Distance between the tracks of the soundings that files of ours were made of, metres; 0 where none says it."""
+        return max((layer.between_m for layer in self.layers), default=0.0)
+
     def read(self, window: Window) -> GridBlock:
         """Read any window; same bits for any cut."""
         part = window.intersect(self.extent)

@@ -10,6 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError
+from reefscan.base.question import Question
+from reefscan.base.units import METRES_PER
 from reefscan.io import words
 from reefscan.io.georef import CrsFacts
 from reefscan.io.grids import probe
@@ -81,7 +83,8 @@ def _unit(
         return metres, str(stated), True
     if words.foreign_unit(stated):
         raise AmbiguousError(
-            f"{name}: its values are in {stated!r}, which is no length; if they are, say --value-unit"
+            f"{name}: its values are in {stated!r}, which is no length; if they are, say --value-unit",
+            asks=which_unit(None),
         )
     if dataset.driver in ("BAG", "S102"):  # both standards allow metres only
         return 1.0, "m", True
@@ -95,9 +98,24 @@ def _unit(
         # where maps count in feet, heights do in some files and in others not
         raise AmbiguousError(
             f"{name}: its coordinate system counts in units of {facts.metres_per_unit:.7g} m, and nothing says what its values "
-            "count in; say --value-unit ft (or us-ft), or --value-unit m"
+            "count in; say --value-unit ft (or us-ft), or --value-unit m",
+            asks=which_unit(None),
         )
     return 1.0, "m", False
+
+
+def which_unit(values: NDArray[np.float64] | None) -> Question:
+    """The question for the unit of the values, with what they would be in metres under each answer."""
+    choices = []
+    for unit in ("m", "dm", "cm", "mm", "ft", "us-ft", "fathom"):
+        per = METRES_PER[unit]
+        speaks = (
+            f"they would run from {values.min() * per:.4g} to {values.max() * per:.4g} m"
+            if values is not None and values.size
+            else ""
+        )
+        choices.append((unit, speaks))
+    return Question("--value-unit", "In which unit are its values?", tuple(choices))
 
 
 def declared_nodata(dataset: Any, band: int, tags: dict[str, str]) -> tuple[float, ...]:
@@ -155,7 +173,8 @@ def refuse_beyond_earth(values: NDArray[np.float64], scale: Scale, name: str) ->
     if deepest > probe.BELIEVABLE_M:
         raise AmbiguousError(
             f"{name}: values run from {values.min():.6g} to {values.max():.6g}, which cannot be metres on Earth; "
-            f"what unit are they? Say --value-unit (m, dm, cm, mm, ft, fathom)"
+            f"what unit are they? Say --value-unit (m, dm, cm, mm, ft, fathom)",
+            asks=which_unit(values),
         )
 
 
@@ -176,7 +195,8 @@ def refuse_too_steep(
         raise AmbiguousError(
             f"{name}: half of the seabed would be steeper than {math.degrees(math.atan(steep)):.0f} degrees; "
             f"are the values ({values.min():.6g} to {values.max():.6g}) really metres? "
-            "Say --value-unit (m, dm, cm, mm, ft, fathom)"
+            "Say --value-unit (m, dm, cm, mm, ft, fathom)",
+            asks=which_unit(values),
         )
 
 

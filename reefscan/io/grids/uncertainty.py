@@ -46,12 +46,12 @@ def stated_sigma(
     # S-102 takes uncertainty from S-44 (the IHO registry says so), which states 95 %. A band that names no level is taken
     # for one standard deviation, which makes confidence lower, never higher.
     words_of = f"{dataset.descriptions[band - 1] or ''} {tags.get('long_name', '')} {tags.get('netcdf_varname', '')}".lower()
-    level, said = 1.0, "one standard deviation"
+    level, said = 1.0, "±1 sigma"
     if choice.driver == "S102" or re.search(r"(?<!\d)95(?!\d)", words_of):
         level, said = Z95, "95 %"
     elif re.search(r"(?<!\d)2[ _-]?(sigma|std|sd)", words_of):
-        level, said = 2.0, "two standard deviations"
-    notes.append(f"uncertainty band {band} taken at {said}")
+        level, said = 2.0, "±2 sigma"
+    notes.append(f"uncertainty band {band} read as {said}")
     window = probe.windows_over(dataset.width, dataset.height, focus, dataset.block_shapes[band - 1])[
         len(sample.windows) // 2
     ]

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import dataclasses
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
+from reefscan.base.question import Question
 from reefscan.io import handles, words
 
 
@@ -171,6 +173,11 @@ def _asked_for(labels: list[str], variable: str, name: str) -> int:
     raise InputError(f"{name}: has no band or variable {variable!r}; it has {shown}")
 
 
+def _which(labels: Sequence[str]) -> Question:
+    """The question which band or variable holds the depths."""
+    return Question("--variable", "Which of them holds the depths?", tuple((label, "") for label in labels))
+
+
 def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str, notes: list[str]) -> int:
     colours = [str(c.name) for c in dataset.colorinterp]
     if {"red", "green", "blue"} <= set(colours) or (
@@ -192,7 +199,8 @@ def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str,
         notes.append(f"band {labels[named[0] - 1]!r} of {several}")
         if len(named) > 1:
             raise AmbiguousError(
-                f"{name}: bands {several} could each be the depths; say which with --variable"
+                f"{name}: bands {several} could each be the depths; say which with --variable",
+                asks=_which([labels[band - 1] for band in named]),
             )
     if named:
         return named[0]
@@ -201,14 +209,18 @@ def _guess(dataset: Any, labels: list[str], sigma: int, quality: int, name: str,
             notes.append("the first of two bands without names is taken; say --variable 2 for the other")
         if len(usable) > 1 and dataset.count > 2:
             raise AmbiguousError(
-                f"{name}: has {dataset.count} bands without names; say which holds the depths with --variable 1"
+                f"{name}: has {dataset.count} bands without names; say which holds the depths with --variable 1",
+                asks=_which([str(band) for band in usable]),
             )
         return usable[0]
     if not usable:
         shown = ", ".join(label or "unnamed" for label in labels)
         raise InputError(f"{name}: no band of depths ({shown}); if one is, say --variable")
     shown = ", ".join(labels[band - 1] or str(band) for band in usable)
-    raise AmbiguousError(f"{name}: bands {shown} could each be the depths; say which with --variable")
+    raise AmbiguousError(
+        f"{name}: bands {shown} could each be the depths; say which with --variable",
+        asks=_which([labels[band - 1] or str(band) for band in usable]),
+    )
 
 
 def _plainest(named: list[int], labels: list[str]) -> list[int]:
@@ -289,7 +301,8 @@ def _likeliest(ranked: list[tuple[int, str]], names: list[str], name: str) -> st
     best = whole[:1] or best
     if len(best) > 1:
         raise AmbiguousError(
-            f"{name}: variables {', '.join(best)} could each be the seabed; say which with --variable {best[0]}"
+            f"{name}: variables {', '.join(best)} could each be the seabed; say which with --variable {best[0]}",
+            asks=_which(best),
         )
     return best[0]
 

@@ -16,6 +16,7 @@ from pyproj.exceptions import CRSError
 
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
 from reefscan.io import localfile
+from reefscan.io.logs import text
 from reefscan.io.logs.columns import check_place
 from reefscan.io.logs.nmea import read_nmea
 from reefscan.io.logs.text import TextOptions, read_text
@@ -125,6 +126,11 @@ def list_logs(paths: Sequence[Path]) -> list[Path]:
     return list(dict.fromkeys(found))
 
 
+def _form_of(path: Path, head: bytes) -> LogForm:
+    suffix = inner_suffix(path)
+    return next(form for form in FORMS if suffix in form.suffixes or form.looks(head))
+
+
 def read_log(path: Path, options: ReadOptions) -> Log:
     """Read one log in whatever open form it is.
 
@@ -135,16 +141,21 @@ def read_log(path: Path, options: ReadOptions) -> Log:
     AmbiguousError
         Unit, columns or coordinate system are not stated.
     """
-    suffix = inner_suffix(path)
     head = read_head(path, 1 << 14)
     if not head.strip():
         raise UnreadableError(f"{path.name}: empty; wanted a log of soundings")
-    form = next(form for form in FORMS if suffix in form.suffixes or form.looks(head))
-    log = form.read(path, options)
+    log = _form_of(path, head).read(path, options)
     if options.reference is not None:
         log = replace(log, reference=options.reference, to_surface=np.full(log.depth.size, np.nan))
     _log.info("%s: %s", log.name, log.counts)
     return log
+
+
+def refuse_two_ways(paths: Sequence[Path], options: ReadOptions) -> None:
+    """Ask what has to be asked of the logs' dates before any of them is read whole; raises as `text.refuse_two_ways` does."""
+    for path in paths:
+        if _form_of(path, read_head(path, 1 << 14)) is FORMS[-1]:
+            text.refuse_two_ways(path, options.text)
 
 
 def read_found(

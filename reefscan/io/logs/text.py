@@ -19,7 +19,7 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
-from reefscan.base.errors import AmbiguousError, UnreadableError
+from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
 from reefscan.io.logs.columns import (
     UNITS,
     Columns,
@@ -47,6 +47,7 @@ class TextOptions:
     zone: tzinfo = UTC
     crs: str | None = None
     swap_lonlat: bool = False
+    dates: str | None = None
 
 
 @dataclass(frozen=True)
@@ -305,6 +306,29 @@ _LINES = re.compile(rb"(?m)^[ \t]*[^\s]")
 _COMMENTS = re.compile(rb"(?m)^[ \t]*(?:#|//)")
 
 
+def refuse_two_ways(path: Path, options: TextOptions) -> None:
+    """Ask how dates are written before any log is read: the first lines of one tell whether that must be known.
+
+    Raises
+    ------
+    AmbiguousError
+        If its dates can be read day first or month first.
+    """
+    try:
+        layout = sniff(path, options)
+    except InputError:
+        return  # it is told where it is read
+    if "time" not in layout.columns.index or options.dates is not None:
+        return
+    head, _, _ = read_head(path).rpartition(b"\n")
+    table, _ = _parse(head, layout)
+    try:
+        if table.num_rows:
+            _convert(table, layout, options)
+    except AmbiguousError as error:
+        raise AmbiguousError(f"{path.name}: {error}") from None
+
+
 def _shown(text: str) -> str:
     """A line of a file as it may stand in a message: short, without what steers a screen."""
     bare = "".join(ch if ch.isprintable() else " " for ch in text.replace(_INNER, " ")).strip()
@@ -379,5 +403,5 @@ def _convert(table: pa.Table, layout: Layout, options: TextOptions) -> dict[str,
         if "date" in index:
             pairs = zip(column("date").to_pylist(), times.to_pylist(), strict=True)
             times = pa.array([f"{d} {t}" for d, t in pairs])
-        out["time"] = to_seconds(times, zone=options.zone)
+        out["time"] = to_seconds(times, zone=options.zone, dates=options.dates)
     return out

@@ -31,7 +31,7 @@ _OFFSET = re.compile(r"(?:Z|[+-]\d{2}:?\d{2}|UTC|GMT)\s*$")
 
 def read_tide(
     path: Path, *, zone: tzinfo | None = None, unit: float | None = None, kind: str = "auto",
-    gap_h: float = 2.5, leg_h: float = 14.0,
+    gap_h: float = 2.5, leg_h: float = 14.0, dates: str | None = None,
 ) -> TideTable | HarmonicTide:  # fmt: skip
     """Read a tide file.
 
@@ -48,6 +48,8 @@ def read_tide(
     kind : {"auto", "high-low", "series"}
     gap_h, leg_h : float
         Longest steps bridged, hours.
+    dates : {"day-first", "month-first"}, optional
+        How 03/04/2024 is meant, where the dates do not tell it.
 
     Raises
     ------
@@ -77,7 +79,7 @@ def read_tide(
             f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)"
         )
     factor = _factor(path, raw[height_at], unit)
-    seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if in_utc else zone or UTC)
+    seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if in_utc else zone or UTC, dates=dates)
     heights = np.array([_number(r[height_at]) for r in rows]) * factor
     try:
         return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)

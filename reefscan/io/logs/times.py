@@ -12,7 +12,7 @@ import pyarrow as pa
 import pyarrow.compute as pc
 from numpy.typing import NDArray
 
-from reefscan.base.errors import InputError
+from reefscan.base.errors import AmbiguousError, InputError
 from reefscan.io.logs.columns import to_numbers
 
 Floats = NDArray[np.float64]
@@ -42,15 +42,27 @@ def parse_zone(text: str) -> tzinfo:
         ) from error
 
 
-def to_seconds(column: pa.Array, *, zone: tzinfo = UTC) -> Floats:
+DATE_ORDERS = ("day-first", "month-first")
+"""How dates with slashes are read, where they do not tell it themselves."""
+
+
+def to_seconds(column: pa.Array, *, zone: tzinfo = UTC, dates: str | None = None) -> Floats:
     """Text to seconds since 1970 UTC; NaN where it is no time.
 
     Numbers are seconds (or milliseconds from 10^11) since 1970. Day-first forms with dots
-    (31.12.2024) are understood, slashes only where they cannot be read two ways.
+    (31.12.2024) are understood; slashes where they cannot be read two ways, or in the order of ``dates``.
+
+    Parameters
+    ----------
+    column : Array of str
+    zone : tzinfo
+        Of times that carry none.
+    dates : {"day-first", "month-first"}, optional
+        How 03/04/2024 is meant; without it the dates must tell it: one of them is past the 12th.
 
     Raises
     ------
-    InputError
+    AmbiguousError
         If dates with slashes could be day-first as well as month-first.
     """
     numbers = to_numbers(column)
@@ -63,11 +75,12 @@ def to_seconds(column: pa.Array, *, zone: tzinfo = UTC) -> Floats:
     if series.str.contains(r"^\d{1,2}/\d{1,2}/\d{4}", regex=True).mean() > 0.5:
         parts = series.str.extract(r"^(\d{1,2})/(\d{1,2})/\d{4}").astype(float)
         first, second = bool((parts[0] > 12).any()), bool((parts[1] > 12).any())
-        if first == second:
-            raise InputError(
-                f"dates such as {series.iloc[0]} can be read day first or month first; write them as 2024-12-31"
+        if first == second and dates is None:
+            raise AmbiguousError(
+                f"dates such as {series.iloc[0]} can be read day first or month first; say --dates day-first or --dates month-first"
             )
-        return _parsed(series, zone, dayfirst=first, format="mixed")
+        day_first = dates == "day-first" if dates is not None else first
+        return _parsed(series, zone, dayfirst=day_first, format="mixed")
     if series.str.contains(r"^\d{1,2}\.\d{1,2}\.\d{4}", regex=True).mean() > 0.5:
         return _parsed(series, zone, dayfirst=True, format="mixed")
     seconds = _parsed(series, zone, format="ISO8601")

@@ -8,10 +8,10 @@ from __future__ import annotations
 import textwrap
 
 from reefscan.base.caution import CAUTION
+from reefscan.base.degrees import degrees_minutes
 from reefscan.plan.go import RULES_LINE
 from reefscan.plan.model import Plan
 from reefscan.plan.tide import clock
-from reefscan.render.card import degrees_minutes
 
 HEAD = "FLOAT PLAN"
 BLANK = "________________"

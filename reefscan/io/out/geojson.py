@@ -10,7 +10,9 @@ import math
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from reefscan.base.caution import SHORT
 from reefscan.base.columns import CANDIDATE
+from reefscan.base.datum import NOT_STATED, Datum
 
 SCHEMA_VERSION = 1
 SCHEMA = "reefscan-candidates"
@@ -18,13 +20,13 @@ SCHEMA = "reefscan-candidates"
 _PLACE = frozenset({"lon", "lat", "row", "col"})
 
 PROPERTIES = (
-    "rank", "score", "confidence", "terms", "flags", "why", "depth_ft",
-    *(column.name for column in CANDIDATE if column.name not in _PLACE),
+    "rank", "second_to", "score", "confidence", "terms", "flags", "why", "depth_ft", "datum", "lands_within_m",
+    *(column.name for column in CANDIDATE if column.name not in _PLACE), "caution",
 )  # fmt: skip
 """Order of the properties; other columns of the table follow by name."""
 
 
-def to_text(sites: Iterable[Mapping[str, Any]], *, caution: str = "") -> str:
+def to_text(sites: Iterable[Mapping[str, Any]], *, caution: str = "", datum: Datum = NOT_STATED) -> str:
     """Write ranked sites as a FeatureCollection.
 
     Parameters
@@ -33,25 +35,34 @@ def to_text(sites: Iterable[Mapping[str, Any]], *, caution: str = "") -> str:
         In rank order; ``lon`` and ``lat`` in degrees (7 decimals), the rest become properties.
         NaN and missing values become null.
     caution : str
-        Carried as a member of the collection.
+        Carried as a member of the collection; each feature has the short one.
+    datum : Datum
+        What depths are counted from: a member of the collection, and in short of each feature.
 
     Returns
     -------
     str
         GeoJSON, one feature a line.
     """
-    lines = [json.dumps(_feature(site), ensure_ascii=False, allow_nan=False) for site in sites]
+    lines = [json.dumps(_feature(site, datum), ensure_ascii=False, allow_nan=False) for site in sites]
     head = json.dumps(
-        {"type": "FeatureCollection", "schema": SCHEMA, "schema_version": SCHEMA_VERSION, "caution": caution},
+        {
+            "type": "FeatureCollection",
+            "schema": SCHEMA,
+            "schema_version": SCHEMA_VERSION,
+            "caution": caution,
+            "datum": datum.top,
+        },
         ensure_ascii=False,
     )
     body = ",\n".join(lines)
     return f'{head[:-1]}, "features": [\n{body}\n]}}\n' if lines else f'{head[:-1]}, "features": []}}\n'
 
 
-def _feature(site: Mapping[str, Any]) -> dict[str, Any]:
+def _feature(site: Mapping[str, Any], datum: Datum) -> dict[str, Any]:
     depth = _plain(site.get("depth_m"))
-    values = {**site, "depth_ft": None if depth is None else round(depth / 0.3048, 1)}
+    feet = None if depth is None else round(depth / 0.3048, 1)
+    values = {**site, "depth_ft": feet, "datum": datum.short, "caution": SHORT}
     others = sorted(str(name) for name in site if name not in PROPERTIES and name not in _PLACE)
     return {
         "type": "Feature",

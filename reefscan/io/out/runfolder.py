@@ -18,6 +18,7 @@ from types import TracebackType
 from typing import TYPE_CHECKING, Any, Self
 
 from reefscan.base.caution import CAUTION
+from reefscan.base.datum import datum_of
 from reefscan.base.errors import MissingInputError, RecipeError, RunFolderError, UnreadableError
 from reefscan.base.recipe import Recipe, dump_recipe, load_recipe
 from reefscan.io.localfile import odd_kind, read_small_text
@@ -204,10 +205,10 @@ class RunFolder:
         return self.write(CANDIDATES_PARQUET, tables.candidates_to_bytes(table))
 
     def write_listed(self, sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any] | None = None) -> Path:
-        """Write the ranked list (``candidates.geojson``) with what ``info`` knows of closed ground; see `reefscan.io.out.geojson.to_text`."""
-        return self.write(
-            CANDIDATES_GEOJSON, geojson.to_text(sites, caution=f"{closed_words(info or {})} {CAUTION}")
-        )
+        """Write the ranked list (``candidates.geojson``) with what ``info`` knows of closed ground and of the datum; see `reefscan.io.out.geojson.to_text`."""
+        known = info or {}
+        caution = f"{closed_words(known)} {CAUTION}"
+        return self.write(CANDIDATES_GEOJSON, geojson.to_text(sites, caution=caution, datum=datum_of(known)))
 
     def recipe(self) -> Recipe:
         """Return the recipe the run used."""

@@ -13,15 +13,16 @@ import csv
 import io
 import json
 import tempfile
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from xml.sax.saxutils import escape, quoteattr
 
-from reefscan.base.caution import CAUTION
+from reefscan.base.caution import CAUTION, SHORT
+from reefscan.base.degrees import degrees_minutes
 from reefscan.base.errors import InputError
 from reefscan.io.out.geopackage import write_geopackage
-from reefscan.io.out.waypoints import Waypoint, clean, shown
+from reefscan.io.out.waypoints import LONGEST_TEXT, Waypoint, clean, shown
 from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
 
 SCHEMA = "reefscan-sites/1"
@@ -35,10 +36,13 @@ def _degrees(value: float) -> str:
 
 
 def described(point: Waypoint) -> str:
-    """Depth first, then the reason: what a plotter's info box should show."""
+    """Depth first, then the reason, then the caution: what a plotter's info box should show."""
     words = point.depth_words or ("" if point.depth_m is None else f"{point.depth_m:.1f} m")
-    parts = [f"depth {words}" if words else "depth unknown", point.text]
-    return "; ".join(p for p in parts if p)
+    parts = [
+        f"depth {words}" if words else "depth unknown",
+        point.text[: LONGEST_TEXT - len(SHORT)].rstrip("."),
+    ]
+    return "; ".join(p for p in parts if p) + f". {SHORT}"
 
 
 @dataclass(frozen=True)
@@ -50,13 +54,13 @@ class Headed:
     title : str
     note : str
         What is known of closed ground.
-    symbol : str or None
-        Name of a symbol for plotters, where a form has one.
+    symbols : dict of str
+        Name of the symbol of each kind (of all kinds under ``""``), where a form has symbols; none for a kind that is not in it.
     """
 
     title: str
     note: str = ""
-    symbol: str | None = None
+    symbols: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def note_line(self) -> str:
@@ -65,7 +69,7 @@ class Headed:
 
 
 def gpx_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
-    """GPX 1.1 waypoints. ``ele`` is minus the depth; no ``sym`` unless a name is given."""
+    """GPX 1.1 waypoints. ``ele`` is minus the depth; ``sym`` is free text there, and what a device does not know it passes over."""
     out = ['<?xml version="1.0" encoding="UTF-8"?>']
     out.append('<gpx version="1.1" creator="reefscan" xmlns="http://www.topografix.com/GPX/1/1">')
     out.append(
@@ -76,8 +80,8 @@ def gpx_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
         if p.depth_m is not None:
             out.append(f"<ele>{-p.depth_m + 0.0:.2f}</ele>")
         out.append(f"<name>{escape(p.name)}</name><desc>{escape(described(p))}</desc>")
-        if head.symbol:
-            out.append(f"<sym>{escape(clean(head.symbol))}</sym>")
+        if symbol := head.symbols.get(p.kind) or head.symbols.get(""):
+            out.append(f"<sym>{escape(clean(symbol))}</sym>")
         if p.kind:
             out.append(f"<type>{escape(p.kind)}</type>")
         out.append("</wpt>")
@@ -120,9 +124,11 @@ def _columns(points: Sequence[Waypoint]) -> list[str]:
 def csv_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """RFC 4180 table, UTF-8. A cell that a spreadsheet would run as a formula starts with an apostrophe.
 
-    The note stands in a last column of its own: a line above the heads would break what reads the table.
+    Degrees and minutes stand beside the decimal degrees, for a plotter that is keyed by hand. Caution and note stand in last columns
+    of their own: a line above the heads would break what reads the table.
     """
-    points = [replace(p, fields={**p.fields, "remark": head.note}) for p in points] if head.note else points
+    last = {"caution": SHORT, **({"remark": head.note} if head.note else {})}
+    points = [replace(p, fields={**_keyed(p), **p.fields, **last}) for p in points]
     extra = _columns(points)
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\r\n")
@@ -144,6 +150,14 @@ def csv_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     return out.getvalue().encode()
 
 
+def _keyed(point: Waypoint) -> dict[str, str]:
+    """Degrees and minutes in plain letters, such as ``45 00.708 N``."""
+    texts = (degrees_minutes(point.lat, lat=True), degrees_minutes(point.lon, lat=False))
+    return dict(
+        zip(("lat_minutes", "lon_minutes"), (t.replace("°", "").replace("'", "") for t in texts), strict=True)
+    )
+
+
 def inert(text: str) -> str:
     """Text that a spreadsheet shows and never runs (OWASP's list of formula starts)."""
     starts = ("=", "+", "-", "@", "|", "%", "\t", "\r")
@@ -156,7 +170,14 @@ def geojson_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
         {
             "type": "Feature",
             "geometry": {"type": "Point", "coordinates": [p.lon, p.lat]},
-            "properties": {"name": p.name, "depth_m": p.depth_m, "kind": p.kind, "text": p.text, **p.fields},
+            "properties": {
+                "name": p.name,
+                "depth_m": p.depth_m,
+                "kind": p.kind,
+                "text": p.text,
+                **p.fields,
+                "caution": SHORT,
+            },
         }
         for p in points
     ]
@@ -183,10 +204,11 @@ def gpkg_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
             "kind": p.kind,
             "text": p.text,
             **{k: p.fields.get(k) for k in extra},
+            "caution": SHORT,
         }
         for p in points
     ]
-    columns = ["name", "depth_m", "kind", "text", *extra]
+    columns = ["name", "depth_m", "kind", "text", *extra, "caution"]
     import pandas as pd
 
     table = pd.DataFrame(rows, columns=columns)
@@ -203,12 +225,17 @@ def gpkg_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
 
 
 def encode(
-    points: Sequence[Waypoint], fmt: str, *, title: str, note: str = "", symbol: str | None = None
+    points: Sequence[Waypoint],
+    fmt: str,
+    *,
+    title: str,
+    note: str = "",
+    symbols: Mapping[str, str] | None = None,
 ) -> bytes:
     """Bytes of tidied points in one of `FORMATS`; the note stands at the top."""
     if fmt not in FORMATS:
         raise InputError(f"format {fmt!r} is not known; say one of {', '.join(FORMATS)}")
-    return FORMATS[fmt](points, Headed(title, note, symbol))
+    return FORMATS[fmt](points, Headed(title, note, symbols or {}))
 
 
 FORMATS: dict[str, Callable[[Sequence[Waypoint], Headed], bytes]] = {
@@ -221,6 +248,29 @@ FORMATS: dict[str, Callable[[Sequence[Waypoint], Headed], bytes]] = {
 """Every form that sites are written in: a new one is its writer and one row."""
 
 
+def form_of(out: Path, fmt: str | None) -> str:
+    """The form that a file is written in, by its ending; what is asked for besides must agree with it.
+
+    Raises
+    ------
+    InputError
+        If the ending is of no form, or of another than the one asked for: a plotter goes by the ending.
+    """
+    ending = out.suffix.lower().lstrip(".")
+    by_ending = "geojson" if ending == "json" else ending
+    if fmt is not None and fmt.lower() not in FORMATS:
+        raise InputError(f"--format {fmt}: is not known; say one of {', '.join(FORMATS)}")
+    if by_ending not in FORMATS:
+        raise InputError(
+            f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .{', .'.join(FORMATS)} (the ending says the format)"
+        )
+    if fmt is not None and fmt.lower() != by_ending:
+        raise InputError(
+            f"--out {out}: ends in {out.suffix}, but --format is {fmt}; name it {out.stem}.{fmt.lower()}, or leave --format out"
+        )
+    return by_ending
+
+
 def write_sites(
     points: Sequence[Waypoint],
     out: Path,
@@ -228,7 +278,7 @@ def write_sites(
     fmt: str,
     title: str,
     note: str = "",
-    symbol: str | None = None,
+    symbols: Mapping[str, str] | None = None,
     most: int | None = None,
 ) -> list[Path]:
     """Write the points whole or not at all, with a note at the top; with ``most`` as ``name-1.gpx``, ``name-2.gpx`` and so on.
@@ -255,5 +305,5 @@ def write_sites(
     for path in paths:
         refuse_foreign(path)
     for path, part in zip(paths, parts, strict=True):
-        write_out(path, encode(part, fmt, title=title, note=note, symbol=symbol))
+        write_out(path, encode(part, fmt, title=title, note=note, symbols=symbols))
     return paths

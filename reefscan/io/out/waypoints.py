@@ -178,11 +178,15 @@ def distance_m(a: Waypoint, b: Waypoint) -> float:
     return 2 * EARTH_M * math.asin(min(1.0, math.sqrt(h)))
 
 
-def route_order(points: Sequence[Waypoint]) -> list[Waypoint]:
-    """A short way past all points from the first one: nearest next, then uncrossed by 2-opt.
+def route_order(points: Sequence[Waypoint], launch: tuple[float, float] | None = None) -> list[Waypoint]:
+    """A short way past all points: nearest next, then uncrossed by 2-opt.
+
+    It starts at the first point, or where a launch (longitude, latitude) is given at the point that the way from there goes to first.
 
     Misleads when land lies between; it is an order for a list, not a course.
     """
+    if launch is not None:
+        return route_order([Waypoint("", *launch), *points])[1:]
     left = list(points[1:])
     path = list(points[:1])
     while left:

@@ -31,18 +31,19 @@ Card.widths = { trough: "Width, crest to crest", ledge: "Width of its face", ris
 Card.facts = function (i) {
   const c = App.table.columns, at = (k) => (c[k] ? c[k][i] : null), out = [["Depth", Words.depth(at("depth_m"))]];
   if (Reef.known(at("uncertainty_m"))) out[0][1] += " ± " + Words.depth(at("uncertainty_m"), 1) + " (1 σ)";
+  out[0][1] += ", " + App.data.datum.short;
   const add = (k, label, f) => Reef.known(at(k)) && out.push([label, f(at(k))]);
   add("height_m", "Height of the structure", (v) => Words.depth(v, 1));
   if (Reef.known(at("drop_m")) && Reef.known(at("run_m"))) out.push(["Falls", Words.depth(at("drop_m"), 1) + " in " + Words.length(at("run_m"))]);
   add("steep_deg", "Gradient of its face", Words.steep);
   add("width_m", Card.widths[at("kind")] || "Width", Words.length);
-  add("off_m", "Distance to the rock", (v) => (Words.lost(v, at("position_m")) ? "within the doubt of the position" : Words.length(v)));
+  add("off_m", "Distance to the rock", (v) => (Words.lost(v, at("position_m")) ? "within the doubt of the position" : Words.length(v)) + (v < at("lands_within_m") ? ": may land on the rock" : ""));
   add("contrast", "Stands out from what is around, 0 to 1", (v) => v.toFixed(2));
   add("cross_deg", "Heading across it", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");
   add("axis_deg", "Runs along", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");
   add("facing_deg", "Falls away toward", (v) => Words.degrees(v) + " true");
   add("slope_deg", "Slope of the floor", Words.steep);
-  add("position_m", "Position good to about", Words.length);
+  add("lands_within_m", "A net lands within about", Words.length);
   add("cell_m", "Cells of the grid", (v) => v + " m");
   if (at("source")) out.push(["From", at("source")]);
   out.push(["Id", at("id")]);
@@ -108,7 +109,7 @@ Card.profile = function (i) {
   for (const m of [-half, 0, half]) text(m === 0 ? "drop point" : Words.length(Math.abs(m)), x(m), H - 18, m < 0 ? "start" : m > 0 ? "end" : "middle");
   text(Words.unit, 4, 12, "start");
   text("heading " + Words.degrees(heading) + " true →", (L + W - R) / 2, H - 3);
-  fig.append(s, make("figcaption", { class: "quiet" }, words + " Depths are the grid's own: the tide is not added, and no rope is drawn."));
+  fig.append(s, make("figcaption", { class: "quiet" }, words + " " + App.data.datum.top + " No rope is drawn."));
   return fig;
 };
 Card.marked = (marks) => marks.map(([m, what]) => ", " + what + " of the face at " + Words.length(Math.abs(m)) + (m < 0 ? " before it" : " beyond it")).join("");

@@ -25,8 +25,8 @@ def own_cache(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 # name, what must be said, CRS, cell, least and greatest elevation (the folder's own index), words of the notes
 GRIDS: list[tuple[str, dict[str, Any], str, float, float, float, tuple[str, ...]]] = [
-    ("F00788_SR_8m.bag", {}, "EPSG:26910", 8, -68.443, -36.185, ("one standard deviation",)),
-    ("F00788_SR_8m.tif", {}, "EPSG:26910", 8, -68.443, -36.185, ("one standard deviation",)),
+    ("F00788_SR_8m.bag", {}, "EPSG:26910", 8, -68.443, -36.185, ("±1 sigma",)),
+    ("F00788_SR_8m.tif", {}, "EPSG:26910", 8, -68.443, -36.185, ("±1 sigma",)),
     ("bering_shelf_2m.tif", {}, "EPSG:32602", 2, -52.132, -51.143, ()),
     ("hilo_harbour_10m.tif", {"crs": "EPSG:4326"}, "EPSG:32605", 10, -30, 109, ("cut off flat at a depth of 30 m",)),
     ("okushiri_islet_4m.tif", {}, "EPSG:32654", 4, -21.03, 50, ("10 rows at the first", "10 columns at the last edge only repeat")),

@@ -14,7 +14,15 @@ from numpy.testing import assert_allclose
 
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, UnreadableError
 from reefscan.io.logs.columns import parse_angle, unit_of
-from reefscan.io.logs.soundings import ReadOptions, list_logs, read_log, read_logs, tabulate, zone_crs
+from reefscan.io.logs.soundings import (
+    ReadOptions,
+    list_logs,
+    read_log,
+    read_logs,
+    refuse_two_ways,
+    tabulate,
+    zone_crs,
+)  # fmt: skip
 from reefscan.io.logs.text import TextOptions
 from reefscan.io.logs.times import parse_zone
 from reefscan.io.opening import chunks
@@ -215,6 +223,24 @@ def test_dates_that_can_be_read_two_ways_are_refused(tmp_path):
         read_log(
             write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n"), PLAIN
         )
+
+
+@pytest.mark.parametrize(("order", "day"), [("day-first", "2024-04-03"), ("month-first", "2024-03-04")])
+def test_dates_that_can_be_read_two_ways_are_read_as_is_said(tmp_path, order, day):
+    path = write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n")
+    log = read_log(path, ReadOptions(TextOptions(dates=order)))
+    assert log.time[0] == np.datetime64(f"{day}T10:00", "s").astype(float)
+
+
+def test_what_must_be_known_of_dates_is_asked_before_any_log_is_read(tmp_path, monkeypatch):
+    """The first log is long and fine, the last has dates that can be read two ways: it is asked at once, by name."""
+    plain = write(tmp_path, "time,lon,lat,depth_m\n2024-04-03 10:00,5,60,9\n")
+    plain = plain.rename(tmp_path / "a.csv")
+    odd = write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n")
+    monkeypatch.setattr("reefscan.io.logs.soundings.read_log", lambda *_: pytest.fail("a log was read"))
+    with pytest.raises(AmbiguousError, match=rf"{odd.name}: .*--dates day-first or --dates month-first"):
+        refuse_two_ways([plain, odd], PLAIN)
+    refuse_two_ways([plain, odd], ReadOptions(TextOptions(dates="day-first")))
 
 
 @pytest.mark.parametrize(("text", "hours"), [("UTC", 0), ("+02:00", 2), ("-7", -7), ("+05:30", 5.5)])

@@ -16,8 +16,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from lxml import etree
 
+from reefscan.base.caution import SHORT
 from reefscan.base.errors import InputError
-from reefscan.io.out.siteforms import Headed, csv_bytes, encode, inert, write_sites
+from reefscan.io.out.siteforms import Headed, csv_bytes, encode, form_of, inert, write_sites
 from reefscan.io.out.waypoints import Waypoint, clean, route_order, tidy, unique_names
 
 GPX = etree.XMLSchema(etree.parse(str(Path(__file__).parent / "schemas" / "gpx.xsd")))
@@ -85,13 +86,14 @@ def test_the_gpx_schema_copy_accepts_and_rejects_the_known_cases(inner: str, val
     assert not GPX.validate(etree.fromstring(wrap("", creator="")))
 
 
-@pytest.mark.parametrize("symbol", [None, "Anchor <1>"])
-def test_hostile_names_still_give_valid_gpx(symbol: str | None) -> None:
-    data = encode(tidy(hostile_points()), "gpx", title="T & <t>\x00", symbol=symbol)
+@pytest.mark.parametrize("symbols", [{}, {"": "Anchor <1>"}, {"ledge": "Step & down"}, {"trough": "V"}])
+def test_hostile_names_still_give_valid_gpx(symbols: dict[str, str]) -> None:
+    data = encode(tidy(hostile_points()), "gpx", title="T & <t>\x00", symbols=symbols)
     tree = etree.fromstring(data)
     GPX.assertValid(tree)
-    symbols = tree.findall(".//{*}sym")
-    assert len(symbols) == (len(HOSTILE) if symbol else 0)
+    found = tree.findall(".//{*}sym")
+    wanted = symbols.get("", symbols.get("ledge"))
+    assert [s.text for s in found] == [wanted] * (len(HOSTILE) if wanted else 0)
 
 
 def test_hostile_names_still_give_valid_kml(kml_schema: etree.XMLSchema) -> None:
@@ -203,6 +205,58 @@ def test_sites_are_split_by_number_and_none_is_lost(tmp_path: Path) -> None:
     names = [w.name for p in paths for w in gpxpy.parse(p.read_text()).waypoints]
     assert names == [p.name for p in points]
     assert sorted(p.name for p in tmp_path.iterdir()) == [p.name for p in paths]
+
+
+@pytest.mark.parametrize("fmt", ["gpx", "kml", "csv", "geojson", "gpkg"])
+def test_each_site_carries_the_caution_wherever_it_is_read(tmp_path: Path, fmt: str) -> None:
+    """A site is looked at alone, in a balloon, a row or a device's list: read back by GDAL, each has it."""
+    path = tmp_path / f"s.{fmt}"
+    path.write_bytes(encode(tidy(hostile_points()), fmt, title="t"))
+    if fmt == "csv":
+        rows = [
+            " ".join(row.values())
+            for row in csv.DictReader(io.StringIO(path.read_bytes().decode(), newline=""))
+        ]
+    else:
+        layer = {"layer": "waypoints"} if fmt == "gpx" else {}
+        frame = pyogrio.read_dataframe(path, **layer).drop(columns="geometry")
+        rows = [" ".join(map(str, row)) for row in frame.itertuples(index=False)]
+    assert len(rows) == len(HOSTILE)
+    assert all(SHORT in row for row in rows)
+
+
+def test_a_row_of_the_csv_tells_degrees_and_minutes_in_plain_letters() -> None:
+    (row,) = csv.DictReader(
+        io.StringIO(csv_bytes(tidy([Waypoint("a", -22.5166806, 45.0117943)]), Headed("t")).decode())
+    )
+    # by hand: 0.0117943 x 60 = 0.707658, 0.5166806 x 60 = 31.000836
+    assert (row["lat_minutes"], row["lon_minutes"]) == ("45 00.708 N", "022 31.001 W")
+
+
+@pytest.mark.parametrize(
+    ("name", "fmt", "told"),
+    [
+        ("s.gpx", "csv", "ends in .gpx, but --format is csv"),
+        ("s.txt", "csv", "ends in .txt"),
+        ("s", None, "ends in nothing"),
+        ("s.gpx", "gpx2", "is not known"),
+    ],
+)
+def test_an_ending_and_a_format_that_disagree_are_refused(name: str, fmt: str | None, told: str) -> None:
+    with pytest.raises(InputError, match=told):
+        form_of(Path(name), fmt)
+
+
+def test_a_format_goes_by_the_ending() -> None:
+    assert [form_of(Path(n), f) for n, f in (("a.GPX", None), ("a.json", "geojson"), ("a.csv", "CSV"))] == [
+        "gpx", "geojson", "csv",
+    ]  # fmt: skip
+
+
+def test_a_route_starts_at_the_launch() -> None:
+    """Five sites on a line, the launch beyond its east end: from there the way goes along the line, best site or not."""
+    points = [Waypoint(str(i), i / 100, 10.0) for i in (0, 3, 1, 4, 2)]
+    assert [p.name for p in route_order(points, (0.05, 10.0))] == ["4", "3", "2", "1", "0"]
 
 
 def test_a_route_on_a_line_goes_along_the_line() -> None:

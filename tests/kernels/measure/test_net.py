@@ -11,6 +11,7 @@ from reefscan.base.model import to_mm
 from reefscan.base.recipe import Find
 from reefscan.find.candidates import asked_of, measure_halo, search_of
 from reefscan.kernels.measure import measured as at
+from reefscan.kernels.measure.net import USUAL_OFF
 from reefscan.kernels.measure.section import measure_faces
 
 CELL_M = 2.0
@@ -46,8 +47,8 @@ def test_the_net_lies_as_far_from_the_foot_as_is_asked(low, high):
     assert abs(told["y"]) < 0.1
 
 
-def test_of_places_alike_the_nearest_is_taken_and_of_others_the_flattest():
-    assert ledge(step())["off"] < 6.0
+def test_of_places_alike_the_usual_is_taken_and_of_others_the_flattest():
+    assert_allclose(ledge(step())["off"], USUAL_OFF)
     scree = step() - 0.35 * np.clip(X - 2, 0, 6) + 0.35 * 6  # a slope of 19 degrees down to 8 m from the line
     told = ledge(np.where(X > 2, scree, step() + 0.35 * 6) - 2.1)
     assert told["floor_slope"] < 6.0
@@ -78,15 +79,25 @@ def test_a_net_lies_in_the_band_that_is_searched():
     assert_allclose(ledge(step())["depth"], 10.0, atol=1e-6)
 
 
-def test_other_rock_beside_the_net_is_told_as_the_nearer_one():
-    """A block of 3 m two cells to the north of where the net would lie."""
+def beside_a_block() -> np.ndarray:
+    """A block of 3 m whose edge lies 5 m to the north of where the net would lie."""
     z = step()
     z[(Y > 5) & (Y < 20) & (X > 4) & (X < 12)] = -7.0
-    told = ledge(z, find=Find(off_min_m=8.0, off_max_m=12.0))
+    return z
+
+
+def test_other_rock_beside_the_net_is_told_as_the_nearer_one():
+    z = beside_a_block()
+    told = ledge(z, find=Find(off_min_m=4.0, off_max_m=12.0))
     near = np.hypot(X - told["x"], Y - told["y"])[z > -8.8].min()
-    from_foot = told["x"] - 1.6
-    assert from_foot > told["off"] + 1.0
-    assert_allclose(told["off"], near, atol=CELL_M)
+    assert_allclose(told["off"], min(near, told["x"] - 1.6), atol=CELL_M)
+    assert told["off"] >= 4.0
+
+
+def test_no_net_lies_nearer_to_other_rock_than_is_asked_of_its_own():
+    """From 8 to 12 m off the foot the block is 5 to 6 m away: there is no place, and so no site."""
+    assert ledge(beside_a_block(), find=Find(off_min_m=8.0, off_max_m=12.0)) == {}
+    assert ledge(step(), find=Find(off_min_m=8.0, off_max_m=12.0))["off"] >= 8.0
 
 
 @pytest.mark.parametrize("lost_deg", [90.0, 180.0, 250.0])
