@@ -56,6 +56,9 @@ class OutOptions:
     ] = None
     out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the files go.")] = Path("layers")
     replace: Annotated[bool, typer.Option("--replace", help="Write over files of an earlier call.")] = False
+    listed: Annotated[
+        bool, typer.Option("--list", help="List the layers, their units and sources, and stop.")
+    ] = False
 
     def rows(self) -> Sequence[Layer]:
         """Rows of the table of layers that were asked for; open water is no row, for it follows from land alone."""
@@ -117,9 +120,6 @@ def command(
             metavar="GRID...", help="Seabed grids: files, folders or addresses.", show_default=False
         ),
     ] = None,
-    names: Annotated[
-        bool, typer.Option("--list", help="List the layers, their units and sources, and stop.")
-    ] = False,
     recipe: RecipeFile = None,
     datum_shift: DatumShift = "0m",
     as_json: Json = False,
@@ -134,7 +134,7 @@ def command(
     from reefscan.base.errors import InputError
 
     rows = to.rows()
-    if names:
+    if to.listed:
         _list(rows)
         return
     if not grid:

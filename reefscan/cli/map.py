@@ -55,11 +55,8 @@ def command(
 
     fmt = _format(out, georeferenced=georeferenced)
     side = size * dpi if fmt == "png" and not georeferenced else min(MOST_CELLS, size * dpi)
-    refuse_memory(
-        BYTES_A_PIXEL * side**2,
-        f"a map of {size:g} inches at --dpi {dpi}",
-        "say a smaller --size or --dpi",
-    )
+    what = f"a map of {size:g} inches at --dpi {dpi}"
+    refuse_memory(BYTES_A_PIXEL * side**2, what, "say a smaller --size or --dpi")
     refuse_foreign(out, run_inputs(run))
     opened = open_run(run, unit=unit)
     most = MOST_CELLS if bbox is not None else min(MOST_CELLS, int(size * dpi))

@@ -63,6 +63,9 @@ class WantedOptions:
     sites: Sites = "all"
     unit: Unit = None
     out: Out = None
+    no_map: Annotated[
+        bool, typer.Option("--no-map", help="Do not draw the map ('reefscan map' can do it later).")
+    ] = False
 
 
 @dataclass(frozen=True)
@@ -94,9 +97,6 @@ def command(
     reading: GridArguments,
     part: PartOptions,
     work: WorkOptions,
-    no_map: Annotated[
-        bool, typer.Option("--no-map", help="Do not draw the map ('reefscan map' can do it later).")
-    ] = False,
     as_json: Json = False,
     quiet: Quiet = False,
 ) -> None:
@@ -122,7 +122,7 @@ def command(
         run = scan(
             list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift, datum=datum,
             area=part.area, bbox=part.bbox, variable=reading.variable, value_unit=reading.value_unit, prefer=reading.prefer,
-            workers=work.workers, scheduler=work.scheduler, tile=work.tile, unit=unit, draw=not no_map, on_event=progress,
+            workers=work.workers, scheduler=work.scheduler, tile=work.tile, unit=unit, draw=not wanted.no_map, on_event=progress,
         )  # fmt: skip
     if as_json:
         print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)

@@ -151,16 +151,7 @@ def _read_layer(
     checks = rows[roles[rows] == CHECK]
     if len(checks):
         read.charted.append(_charted(frame, checks, path, box))
-    parts, at = single_parts(shapely.force_2d(raw[rows]))
-    rows = rows[at]
-    areas = shapely.get_type_id(parts) == 3
-    parts[areas], mended = whole_areas(parts[areas])
-    parts, at = single_parts(parts)
-    rows = rows[at]
-    if mended:
-        read.notes.append(
-            f"{mended} areas whose rings cross themselves are taken to hold all that they go round"
-        )
+    parts, rows = _whole(read, raw, rows)
     parts = to_lonlat(parts, frame.crs, file=str(path))
     read.everywhere.append(parts)
     shut = roles == "closed"
@@ -173,19 +164,34 @@ def _read_layer(
     parts, at = near(parts, box)
     rows = rows[at]
     names = _words(frame, NAMES)
-    file = spoken(path.name)
     for role in ROLES:
         mine = np.flatnonzero(roles[rows] == role)
-        if not len(mine):
-            continue
         of = rows[mine]
         shapes = Shapes(
-            parts[mine], tuple(names[i] for i in of), tuple(kinds[i] for i in of), (file,) * len(mine)
+            parts[mine],
+            tuple(names[i] for i in of),
+            tuple(kinds[i] for i in of),
+            (spoken(path.name),) * len(mine),
         )
         if role == "closed":
             wide = np.maximum(around.closed_buffer_m, np.nan_to_num(margins[of]))
             shapes = _areas(widened(shapes, wide, box), path)
-        read.near.append((role, shapes))
+        if len(mine):
+            read.near.append((role, shapes))
+
+
+def _whole(read: _Read, raw: Any, rows: Any) -> tuple[Any, Any]:
+    """Single parts of the shapes of some rows, areas mended, and the row of each."""
+    parts, at = single_parts(shapely.force_2d(raw[rows]))
+    areas = shapely.get_type_id(parts) == 3
+    parts[areas], mended = whole_areas(parts[areas])
+    if mended:
+        read.notes.append(
+            f"{mended} areas whose rings cross themselves are taken to hold all that they go round"
+        )
+    rows = rows[at]
+    parts, at = single_parts(parts)
+    return parts, rows[at]
 
 
 def _charted(frame: Any, rows: Any, path: Path, box: Box) -> Charted:

@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import Transformer
 
 from reefscan.base.caution import OF_SOUNDINGS
 from reefscan.base.model import BLOCK, Sheet, Window
@@ -21,19 +20,18 @@ from reefscan.io.out.soundings_grid import GridCells, refuse_cells, write_grid
 from reefscan.io.outs import refuse_foreign, write_out
 from reefscan.io.room import refuse_memory
 from reefscan.pipeline.size import expect_grid, hours
+from reefscan.pipeline.surveyfacts import SCHEMA, Laid, Surveyed, survey_facts
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
 from reefscan.score.limits import INTERVALS
 from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
-from reefscan.survey.crossings import summary
 from reefscan.survey.fuse import OWN, Bias, estimate_bias, fuse
-from reefscan.survey.next_lines import CoarseGround, Line, distance_from, plan_lines, route_length
-from reefscan.survey.settings import SurveySettings, dump_settings
+from reefscan.survey.next_lines import CoarseGround, Line, distance_from, plan_lines
+from reefscan.survey.settings import SurveySettings
 from reefscan.survey.summed_up import summed_up
-from reefscan.survey.table import REASONS, Log
+from reefscan.survey.table import REASONS
 
 Floats = NDArray[np.float64]
-SCHEMA = "reefscan.survey/1"
 OVERVIEW = 900
 PUBLIC_SIGMA_M = 1.0
 """Uncertainty given to a public grid that states none: order 2 of S-44 at 40 m is 0.69 m, rounded up."""
@@ -145,13 +143,9 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     if public is not None:
         extent = extent.union(public.window_on(sheet))
     _refuse_size(surface, extent)
-    windows = len(surface.windows()) if public is None else extent.height * extent.width // BLOCK**2 + 1
-    took = hours(expect_grid(surface, times=1 if public is None else 2))
-    say(
-        f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}: {took} on an idle machine"
-    )
+    say(_work_ahead(surface, extent, public))
     overview = _Overview(sheet, extent, max(1, -(-max(extent.height, extent.width) // OVERVIEW)))
-    bias = _bias(surface, public) if public is not None else None
+    onto = None if public is None else Laid(public, _bias(surface, public))
     say("drawing the grid")
     tags = {"reefscan_schema": SCHEMA, "reefscan_caution": OF_SOUNDINGS}
     if public is None:  # ground between the tracks is the public grid's, which has its own limits
@@ -160,11 +154,25 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         order.out,
         sheet,
         extent,
-        _parts(surface, public, bias, overview, extent, order.settings),
+        _parts(surface, onto, overview, extent, order.settings),
         tags=tags,
     )
     lines = _next(overview, surface, order.next_m) if order.next_m > 0 else []
-    facts = _facts(order, logs, skipped, ready, surface, overview, bias, public, lines)
+    covered_km2 = float(overview.sums["n elev"].sum()) * sheet.cell_m**2 / 1e6
+    facts = survey_facts(
+        Surveyed(
+            order.out.name,
+            order.corrections,
+            order.settings,
+            logs,
+            skipped,
+            ready,
+            surface,
+            covered_km2,
+            onto,
+            lines,
+        )
+    )
     narrowest_m = INTERVALS["trough"] * max(sheet.cell_m, ready.gap_m)
     facts = {"summary": summed_up(facts, narrowest_m=narrowest_m, unit=order.unit), **facts}
     say("writing the report")
@@ -172,6 +180,13 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     write_out(outs[1], json.dumps(facts, indent=1, allow_nan=False) + "\n")
     write_out(outs[2], survey_report(facts, pictures))
     return facts
+
+
+def _work_ahead(surface: SurveySurface, extent: Window, public: PublicGround | None) -> str:
+    """How large the grid will be, and how long it takes."""
+    windows = len(surface.windows()) if public is None else extent.height * extent.width // BLOCK**2 + 1
+    took = hours(expect_grid(surface, times=1 if public is None else 2))
+    return f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}: {took} on an idle machine"
 
 
 _BYTES_A_CELL = 150
@@ -207,10 +222,9 @@ def _bias(surface: SurveySurface, public: PublicGround) -> Bias:
 
 
 def _parts(
-    surface: SurveySurface, public: PublicGround | None, bias: Bias | None, overview: _Overview, extent: Window,
-    settings: SurveySettings,
-) -> Iterator[GridCells]:  # fmt: skip
-    if public is None or bias is None:
+    surface: SurveySurface, onto: Laid | None, overview: _Overview, extent: Window, settings: SurveySettings
+) -> Iterator[GridCells]:
+    if onto is None:
         for cut in surface.cuts():
             source = np.where(np.isfinite(cut.elev), OWN, 0).astype(np.uint8)
             overview.add(
@@ -229,7 +243,7 @@ def _parts(
         for col in range(extent.col // BLOCK, -(-extent.col_end // BLOCK)):
             core = Window(row * BLOCK, col * BLOCK, BLOCK, BLOCK).intersect(extent)
             wide = core.grow(margin)
-            elev, sigma = public.on_lattice(surface.sheet, wide)
+            elev, sigma = onto.ground.on_lattice(surface.sheet, wide)
             sigma = np.where(np.isfinite(elev) & ~np.isfinite(sigma), PUBLIC_SIGMA_M, sigma)
             shape = (core.height, core.width)
             source = np.where(np.isfinite(elev), 3, 0).astype(np.uint8)
@@ -238,7 +252,13 @@ def _parts(
             if not wide.intersect(own_near).empty:
                 cut = surface.cut(wide)
                 elev, sigma, source = fuse(
-                    cut.elev, cut.sigma, elev, sigma, bias=bias, cell_m=surface.sheet.cell_m, blend_m=blend
+                    cut.elev,
+                    cut.sigma,
+                    elev,
+                    sigma,
+                    bias=onto.bias,
+                    cell_m=surface.sheet.cell_m,
+                    blend_m=blend,
                 )
                 count, rough = cut.count[inner], cut.rough[inner]
             # how many soundings a public grid has in a cell it does not tell
@@ -268,119 +288,6 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
             north,
         )
     return plan_lines(ground, surface.tuning.uncertainty, budget_m=max(budget_m, 4.0 * ground.cell_m))
-
-
-def _facts(
-    order: Order, logs: Sequence[Log], skipped: Sequence[str], ready: Prepared, surface: SurveySurface, overview: _Overview, bias: Bias | None,
-    public: PublicGround | None, lines: list[Line],
-) -> dict[str, Any]:  # fmt: skip
-    data, tuning = ready.soundings, surface.tuning
-    kept = data.kept
-    tally = data.tally()
-    to_lonlat = Transformer.from_crs(surface.sheet.crs, 4326, always_xy=True)
-    warnings = [f"skipped: {text}" for text in skipped]
-    if order.corrections.tide is None:
-        warnings.append(
-            "No tide was taken off: depths are as deep as the water was that day, and days differ."
-        )
-    if (
-        order.corrections.draft_m is None
-        and "transducer" in data.references
-        and np.isnan(data.to_surface[kept]).any()
-    ):
-        warnings.append(
-            "No draft was given: depths are below the sounder's transducer, not below the surface."
-        )
-    if public is not None:
-        warnings += public.notes
-    if bias is not None and bias.cells < 50:
-        warnings.append(
-            f"Only {bias.cells} cells are shared with the public grid: its bias was not estimated."
-        )
-    aside = [
-        {"reason": name, "soundings": tally[name], "share": round(tally[name] / len(data), 6), "why": why}
-        for name, why in REASONS[1:] if name in tally
-    ]  # fmt: skip
-    if len(data) and (len(data) - tally["kept"]) / len(data) > 0.1:
-        warnings.append(
-            "More than a tenth of the soundings was set aside: look at the map below before trusting the rest."
-        )
-    for log in logs:
-        warnings += _of_log(log, tide=order.corrections.tide is not None)
-    return {
-        "schema": SCHEMA,
-        "caution": OF_SOUNDINGS,
-        "out": order.out.name,
-        "crs": surface.sheet.crs,
-        "cell_m": surface.sheet.cell_m,
-        "soundings": {"read": len(data), "kept": tally["kept"]},
-        "depth_m": [round(float(v), 2) for v in np.percentile(data.depth[kept], [0, 100])],
-        "covered_km2": round(float(overview.sums["n elev"].sum()) * surface.sheet.cell_m**2 / 1e6, 4),
-        "gap_m": round(ready.gap_m, 1),
-        "step_m": round(ready.step_m, 2),
-        "noise_m": round(ready.noise_m, 3),
-        "reach_m": surface.reach_m,
-        "files": [
-            {"name": g.name, "soundings": int(g.depth.size), "reference": g.reference, "notes": list(g.notes),
-             "unusable": sum(_unusable(g).values()), "counts": g.counts} for g in logs
-        ],
-        "set_aside": aside,
-        "steep": int((data.steep & kept).sum()),
-        "corrections": ready.corrections,
-        "delay": {"seconds": ready.delay[0], "gain": ready.delay[1]} if ready.delay else None,
-        "crossings": {"before": summary(ready.before), "after": summary(ready.after)},
-        "validation": {
-            "method": tuning.method, "block_cells": tuning.block_cells, "table": list(tuning.table),
-            "left_out": tuning.left_out, "rms_m": _number(tuning.rms_m), "median_m": _number(tuning.median_m),
-            "spread": _number(tuning.spread), "learnt": tuning.uncertainty.learnt,
-        },
-        "onto": None if bias is None or public is None else {
-            "name": public.name, "notes": list(public.notes), "bias_m": round(bias.value_m, 3), "spread_m": _number(bias.spread_m), "cells": bias.cells
-        },
-        "next_lines": [
-            {"line": k, "from": _lonlat(to_lonlat, g.x0, g.y0), "to": _lonlat(to_lonlat, g.x1, g.y1), "length_m": round(g.length_m, 1)}
-            for k, g in enumerate(lines, start=1)
-        ],
-        "next_total_m": round(route_length(lines), 1),
-        "warnings": warnings,
-        "settings": dump_settings(order.settings),
-    }  # fmt: skip
-
-
-def _unusable(log: Log) -> dict[str, int]:
-    """Lines that nothing could be made of, by reason."""
-    reasons = ("bad lines", "wrong checksum", "cut off", "invalid or empty")
-    return {name: log.counts[name] for name in reasons if log.counts.get(name)}
-
-
-BACK_S = 60.0
-"""Times that go back by less are two devices' clocks."""
-
-
-def _of_log(log: Log, *, tide: bool) -> list[str]:
-    """What the person should know of one log without opening the report."""
-    out = [f"{log.name}: {note}." for note in log.notes if "such as" in note or "left out" in note]
-    lost = _unusable(log)
-    if sum(lost.values()) > 0.1 * (sum(lost.values()) + max(log.depth.size, log.lon.size)):
-        why = ", ".join(f"{name} {count:,}" for name, count in lost.items())
-        out.append(f"{log.name}: more than a tenth of its lines could not be used ({why}).")
-    times = log.time[np.isfinite(log.time)]
-    back = -np.diff(times)
-    if tide and (back > BACK_S).any():
-        out.append(
-            f"{log.name}: its times go back at {int((back > BACK_S).sum())} place(s), by up to {back.max() / 3600:.1f} h; the tide was "
-            "taken off at the times as logged: is its clock right?"
-        )
-    return out
-
-
-def _number(value: float) -> float | None:
-    return round(float(value), 4) if np.isfinite(value) else None
-
-
-def _lonlat(made: Transformer, x: float, y: float) -> list[float]:
-    lon, lat = made.transform(x, y)
-    return [round(float(lon), 7), round(float(lat), 7)]
 
 
 def _pictures(

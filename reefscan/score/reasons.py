@@ -8,7 +8,7 @@ two different profiles read alike. What looks like something else is said to loo
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
@@ -116,7 +116,6 @@ def _usual(scored: Scored, rows: np.ndarray) -> dict[str, float]:
 def _explain_one(
     site: Mapping[Any, Any], scored: Scored, row: int, asked: _Asked, usual: Mapping[str, float]
 ) -> Reasons:
-    score, unit = asked.score, asked.unit
     memberships = {name: float(mu[row]) for name, mu in scored.memberships.items()}
     unknown = [name for name in memberships if scored.unknown[name][row]]
     terms: dict[str, float | None] = {
@@ -124,57 +123,60 @@ def _explain_one(
         for name, mu in memberships.items()
         if not math.isnan(mu) or name in unknown
     }
-    flags = [f"unknown-{name.replace('_', '-')}" for name in unknown]
-    asides = []
-    for doubt in DOUBTS:
-        if _number(site, doubt.column) >= score.say_doubt:
-            flags.append(doubt.flag)
-            asides.append(f"looks like {doubt.looks_like}")
-    share, interval = _number(site, "interpolated"), _number(site, "interval_m")
-    if share >= score.say_interpolated:
-        flags.append("interpolated")
-        asides.append(
-            "not sounded here, check first: "
-            + (
-                f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
-                if interval > 0
-                else f"{share * 100:.0f} % of the ground looks filled in between soundings"
-            )
-        )
-    position = _number(site, "position_m")
-    if position >= score.say_position_m:
-        flags.append("position-uncertain")
-        asides.append(f"position good to {length_words(position, unit)} only")
-    if scored.assumed[row]:
-        flags.append("uncertainty-assumed")
-    shut = _number(site, "closed_m")
-    if shut <= score.say_closed_m:
-        flags.append("closed-ground-near")
-        asides.append(f"only {length_words(shut, unit)} from closed ground ({_text(site, 'closed_name')})")
-    caution = _number(site, "caution_m")
-    if caution <= score.say_caution_m:
-        flags.append("caution-ground")
-        where = f"{length_words(caution, unit)} from" if caution > 0 else "in"
-        asides.append(f"lies {where} caution ground ({_text(site, 'caution_name')})")
-    confidence = scored.confidence[row]
-    if confidence < score.say_confidence:
-        flags.append("height-unsure")
-        asides.append("the depths are too uncertain to be sure of this height")
+    minded = list(_minded(site, scored, row, asked))
+    flags = [f"unknown-{name.replace('_', '-')}" for name in unknown] + [flag for flag, _ in minded]
+    asides = [words for _, words in minded if words]
     if unknown:
         asides.append("unknown: " + ", ".join(_words(n).unknown or n.replace("_", " ") for n in unknown))
-    carries, costs = _balance(site, memberships, unknown, score, usual)
-    parts = [_form(site, unit, asked.widest_m), _net(site, asked)]
-    hard = _number(site, "hard_m")
-    if hard <= score.say_hard_m and site["kind"] != "man-made":
-        bearing = _number(site, "hard_deg")
-        at = f"{length_words(hard, unit)} to the {compass_words(bearing)}" if hard > 0 else "right here"
-        parts.append(f"{_text(site, 'hard_name')} {at}")
+    carries, costs = _balance(site, memberships, unknown, asked.score, usual)
+    parts = [_form(site, asked.unit, asked.widest_m), _net(site, asked), _hard(site, asked)]
     if carries:
         parts.append(_points("strong", carries))
     if costs:
         parts.append(_points("weak", costs))
     why = "; ".join([part for part in parts if part] + asides)
     return Reasons(terms, flags, why + ".")
+
+
+def _minded(site: Mapping[Any, Any], scored: Scored, row: int, asked: _Asked) -> Iterator[tuple[str, str]]:
+    """What a reader should mind of a site: a flag each, and the words that go with it."""
+    score, unit = asked.score, asked.unit
+    for doubt in DOUBTS:
+        if _number(site, doubt.column) >= score.say_doubt:
+            yield doubt.flag, f"looks like {doubt.looks_like}"
+    share, interval = _number(site, "interpolated"), _number(site, "interval_m")
+    if share >= score.say_interpolated:
+        seen = (
+            f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
+            if interval > 0
+            else f"{share * 100:.0f} % of the ground looks filled in between soundings"
+        )
+        yield "interpolated", f"not sounded here, check first: {seen}"
+    position = _number(site, "position_m")
+    if position >= score.say_position_m:
+        yield "position-uncertain", f"position good to {length_words(position, unit)} only"
+    if scored.assumed[row]:
+        yield "uncertainty-assumed", ""
+    shut = _number(site, "closed_m")
+    if shut <= score.say_closed_m:
+        away = length_words(shut, unit)
+        yield "closed-ground-near", f"only {away} from closed ground ({_text(site, 'closed_name')})"
+    caution = _number(site, "caution_m")
+    if caution <= score.say_caution_m:
+        where = f"{length_words(caution, unit)} from" if caution > 0 else "in"
+        yield "caution-ground", f"lies {where} caution ground ({_text(site, 'caution_name')})"
+    if scored.confidence[row] < score.say_confidence:
+        yield "height-unsure", "the depths are too uncertain to be sure of this height"
+
+
+def _hard(site: Mapping[Any, Any], asked: _Asked) -> str:
+    """The nearest hard structure that was given, where it is near."""
+    hard = _number(site, "hard_m")
+    if not hard <= asked.score.say_hard_m or site["kind"] == "man-made":
+        return ""
+    way = compass_words(_number(site, "hard_deg"))
+    at = f"{length_words(hard, asked.unit)} to the {way}" if hard > 0 else "right here"
+    return f"{_text(site, 'hard_name')} {at}"
 
 
 def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:

@@ -67,30 +67,33 @@ def sign_of(
             "Say --positive down (or --positive up if it is all land)",
             asks=which_way(elev, sample, scale),
         )
+    return _by_shore(choice, named, sample, scale, elev, name, notes)
+
+
+def _by_shore(
+    choice: Choice, named: str, sample: probe.Sample, scale: Scale, elev: Any, name: str, notes: list[str]
+) -> float:
+    """The sign where values lie on both sides of zero: by the band's name, else by the side that looks like land."""
+    span = f"{float(elev.min()):.6g} to {float(elev.max()):.6g} m"
     shore = probe.shore(sample, scale.metres, scale.offset_m)
+    reading = shore.reading() if shore is not None else ""
     if named:
-        if shore is not None and shore.reading() and shore.reading() != named:
-            raise AmbiguousError(
-                f"{name}: the band is called {choice.label!r} but the side of zero that looks like land says "
-                f"otherwise ({span}); say --positive up or --positive down",
-                asks=which_way(elev, sample, scale),
-            )
+        if reading and reading != named:
+            wrong = f"the band is called {choice.label!r} but the side of zero that looks like land says otherwise ({span}); say --positive up or --positive down"
+            raise AmbiguousError(f"{name}: {wrong}", asks=which_way(elev, sample, scale))
         return 1.0 if named == "up" else -1.0
     if shore is None:  # a handful of cells on the other side of zero
         if float((elev < 0).mean()) > 0.5:
             return 1.0
-        raise AmbiguousError(
-            f"{name}: nearly all values are above zero ({span}); are they depths? Say --positive down, "
-            "or --positive up",
-            asks=which_way(elev, sample, scale),
-        )
-    if not shore.reading():
+        wrong = f"nearly all values are above zero ({span}); are they depths? Say --positive down, or --positive up"
+        raise AmbiguousError(f"{name}: {wrong}", asks=which_way(elev, sample, scale))
+    if not reading:
         raise AmbiguousError(
             f"{name}: values lie on both sides of zero ({span}) and nothing says which side is water; "
             "say --positive up (elevation) or --positive down (depth)",
             asks=which_way(elev, sample, scale),
         )
-    return _by_land(shore.reading(), span, notes)
+    return _by_land(reading, span, notes)
 
 
 def _stated(choice: Choice, tags: dict[str, str], facts: CrsFacts, high: float) -> str:
