@@ -7,7 +7,6 @@ workers is found out and innocent ones are not blamed for having run beside it.
 
 from __future__ import annotations
 
-import asyncio
 import logging
 import uuid
 from collections import deque
@@ -264,19 +263,23 @@ def _died(session: Session, future: Future[Reply]) -> bool:
 def _outcome(session: Session, future: Future[Reply]) -> Reply | BaseException:
     """Return the reply, or the error by which a worker's death shows; raise if the engine is gone."""
     error = None if future.cancelled() else future.exception()
-    if future.cancelled() or isinstance(error, asyncio.CancelledError):  # which is no concurrent one
+    if error is None and not future.cancelled():
+        return future.result()
+    # which is no concurrent one; its library takes a while to be imported, so only here
+    from asyncio import CancelledError
+
+    if future.cancelled() or isinstance(error, CancelledError):
         session.check()
         raise EngineError(
             "the engine dropped a tile it had taken; finished tiles are kept: give the same command again."
         )
-    if error is None:
-        return future.result()
     if isinstance(error, session.deadly):
         return error
     if isinstance(error, Exception):
         # run_tile returns its failures, so this came from carrying the task or the reply.
         session.check()
         return Reply("failed", message=f"{type(error).__name__}: {error}")
+    assert error is not None
     raise error
 
 
