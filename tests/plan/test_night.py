@@ -85,6 +85,8 @@ def test_a_plain_night_takes_the_best_sites_and_leaves_reserves() -> None:
     # the worked example: 9 m, 2.1 m, surge 0.3 m, waves of 1 m, scope 1.25, marks of 1.5 m: 15 m, ten marks
     assert {(one.rope_m, one.rope_marks) for net in made.nets for one in net.rounds} == {(15.0, 10)}
     assert any("Check local rules" in words for words in made.assumptions)
+    # 24 / 1.25 - 2.1 - 0.3 - 0.5
+    assert "The deepest site that this reaches: 16.3 m with 24 m of rope." in made.assumptions
     assert "safe" not in " ".join(made.warnings + made.assumptions).lower()
 
 
