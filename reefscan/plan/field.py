@@ -79,35 +79,38 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
             f"({waters.keel_m:.1f} m at low tide) lies {far:.0f} m away, and legs are never laid over land or ground that the grid "
             f"does not know; name the place where you come to known water, or say --launch-reach"
         )
-    start = (
-        launch
-        if waters.clear[dock] and waters.sees(launch, waters.ground.middle(dock))
-        else waters.ground.middle(dock)
-    )
+    middle = waters.ground.middle(dock)
+    start = launch if waters.sees(launch, middle) else middle
     sites: list[Site] = []
     berths: list[tuple[int, int]] = []
     left: list[LeftOut] = []
     for site in known.sites:
-        place = known.to_grid(site.lon, site.lat)
-        berth = waters.berth(place)
-        why = (
-            "it is dropped, as you asked"
-            if site.id in asked.wishes.drop
-            else known.closed(site.lon, site.lat)
-        )
-        why = why or against(site, water, asked.nets, forced=site.id in asked.wishes.keep)
-        if not why and berth is None:
-            why = "the boat does not get to it: land, shoal or unknown ground all round at the lowest tide"
-        elif not why and berth is not None and not waters.joined(berth, dock):
-            why = "no way by water leads there from the launch over ground that the grid knows"
-        if why or berth is None:
-            left.append(LeftOut(site.id, why))
+        found = _berth_or_reason(asked, known, water, waters, site, dock)
+        if isinstance(found, str):
+            left.append(LeftOut(site.id, found))
         elif len(sites) < MOST_SITES or site.id in asked.wishes.keep:
             sites.append(site)
-            berths.append(berth)
+            berths.append(found)
     _refuse_none(asked, water, sites, left)
     more = len(known.sites) - len(sites) - len(left)
     return Field(tuple(sites), tuple(berths), tuple(left), start, dock, more)
+
+
+def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, site: Site, dock: tuple[int, int]) -> tuple[int, int] | str:  # fmt: skip
+    """The cell from which a site is reached, or why no net goes to it."""
+    if site.id in asked.wishes.drop:
+        return "it is dropped, as you asked"
+    why = known.closed(site.lon, site.lat) or against(
+        site, water, asked.nets, forced=site.id in asked.wishes.keep
+    )
+    if why:
+        return why
+    berth = waters.berth(known.to_grid(site.lon, site.lat))
+    if berth is None:
+        return "the boat does not get to it: land, shoal or unknown ground all round at the lowest tide"
+    if not waters.joined(berth, dock):
+        return "no way by water leads there from the launch over ground that the grid knows"
+    return berth
 
 
 def take(asked: Asked, field: Field, water: Water, streams: tuple[Stream, ...]) -> Taken:

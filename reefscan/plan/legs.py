@@ -172,12 +172,20 @@ class Waters:
         list of Leg or None
             None where no way leads.
         """
-        finder = MCP_Geometric(self._costs, fully_connected=True)
-        reach = [d for d in docks if self.joined(d, dock)]
-        if reach:
-            finder.find_costs([dock], ends=list(dict.fromkeys(reach)), find_all_ends=True)
+        middle = self.ground.middle
+        ways: dict[tuple[int, int], list[tuple[int, int]]] = {}
+        for (
+            at
+        ) in docks:  # where the straight line is clear nothing is shorter, and no path need be looked for
+            if self._line(self.clear, middle(dock), middle(at)):
+                ways[at] = [dock, at]
+        bent = [at for at in dict.fromkeys(docks) if at not in ways and self.joined(at, dock)]
+        if bent:
+            finder = MCP_Geometric(self._costs, fully_connected=True)
+            finder.find_costs([dock], ends=bent, find_all_ends=True)
+            ways |= {at: finder.traceback(at) for at in bent}
         return [
-            self._leg(start, end, finder.traceback(at)) if self.joined(at, dock) else None
+            self._leg(start, end, ways[at]) if at in ways else None
             for at, end in zip(docks, ends, strict=True)
         ]
 

@@ -85,6 +85,10 @@ def make_plan(asked: Asked, known: Known, ground: Ground, tide: NightTide) -> Pl
         if lower >= low - 1e-9:
             break
         low = lower
+    else:
+        raise InputError(
+            "each way that is found at low water makes the night longer and the water lower; say a later --start or an earlier --until"
+        )
     return _put_together(asked, known, tide, window, (water, field, taken, tour))
 
 

@@ -103,6 +103,7 @@ def assumptions(plan: Plan) -> tuple[str, ...]:
         f"Rope for still water: (depth + highest tide + {add.surge_m:g} m of surge + half of {add.wave_m:g} m waves + {add.freeboard_m:g} m "
         f"of freeboard) x {add.scope:g}, up to the next mark, until {LATE_S / 3600:g} hours after the last pull; a rope set anew at a round, "
         "until as long after that round's pull. A stream can pull a float under all the same.",
+        f"The deepest site that this reaches: {', '.join(f'{depth:.1f} m with {name}' for name, depth in plan.deepest_m)}.",
         "Streams, wind and waves are the ones you typed, the same all over; a stream need not turn when the height does.",
         f"Nets stand both floats' circles, two boat lengths ({boat.length_m:g} m each) and {CLEAR_M:g} m apart; along a stream {BAIT_ALONG_M:g} m.",
         f"Legs keep to cells of the grid with at least {plan.water.keel_m:.1f} m of water at {plan.water.low_m:.1f} m of tide, the lowest of the "

@@ -6,6 +6,7 @@ Widths are those of the font's own outlines, as they are in print; on a screen t
 from __future__ import annotations
 
 import functools
+import re
 from dataclasses import dataclass
 
 from matplotlib.font_manager import FontProperties
@@ -16,6 +17,10 @@ ROOM = 0.97
 
 PITCH = 1.22
 """Height of a line over the size of its type."""
+
+
+TIED = "\N{NO-BREAK SPACE}"
+"""Between words that stay on one line."""
 
 
 @dataclass(frozen=True)
@@ -59,10 +64,13 @@ def fit_line(text: str, face: Face, width: float) -> tuple[str, float]:
 
 
 def wrap(text: str, size: float, face: Face, width: float) -> list[str]:
-    """Break a text into lines no wider than ``width`` inches, between words; a word that is wider is broken too."""
+    """Break a text into lines no wider than ``width`` inches, between words; a word that is wider is broken too.
+
+    Words with a `TIED` space between them are one.
+    """
     lines: list[str] = []
     line = ""
-    for word in text.split():
+    for word in filter(None, re.split(r"[ \t\n]+", text)):
         whole = f"{line} {word}" if line else word
         if width_in(whole, size, face) <= width * ROOM:
             line = whole

@@ -85,6 +85,8 @@ def test_a_plain_night_takes_the_best_sites_and_leaves_reserves() -> None:
     # the worked example: 9 m, 2.1 m, surge 0.3 m, waves of 1 m, scope 1.25, marks of 1.5 m: 15 m, ten marks
     assert {(one.rope_m, one.rope_marks) for net in made.nets for one in net.rounds} == {(15.0, 10)}
     assert any("Check local rules" in words for words in made.assumptions)
+    # 24 / 1.25 - 2.1 - 0.3 - 0.5
+    assert "The deepest site that this reaches: 16.3 m with 24 m of rope." in made.assumptions
     assert "safe" not in " ".join(made.warnings + made.assumptions).lower()
 
 
@@ -144,17 +146,20 @@ def test_a_site_ringed_by_shoals_is_not_reached() -> None:
         ({"wishes": Wishes(drop=("aa",))}, "--drop aa: the run has no such site; did you mean a"),
         ({"wishes": Wishes(keep=("a", "b", "c", "d"))}, "--keep names 4 sites for 3 nets"),
         ({"wishes": Wishes(keep=("a",), drop=("a",))}, "--keep a: it is dropped, as you asked"),
-        ({"until": "07:00"}, "tides.csv"),
     ],
 )  # fmt: skip
 def test_what_cannot_be_had_is_refused_with_what_to_change(more: dict[str, object], said: str) -> None:
-    if "07:00" in str(more):  # two hours after it the table has ended
-        short = NightTide(make_table(NOON + HOUR * np.array([0, 6, 12.2, 18.6]), np.array([2.1, 0.3, 2.1, 0.3]), kind="high-low"), 0.0, "tides.csv")  # fmt: skip
-        with pytest.raises(InputError) as told:
-            make_plan(asked(**more), known(FOUR), flat(), short)
-        assert said in str(told.value) and "to 2027-02-12 09:00 -03:00 (the last pull and two hours more)" in str(told.value)  # fmt: skip
-        return
     assert said in refused(**more)
+
+
+def test_a_table_that_ends_before_the_last_pull_and_two_hours_is_refused() -> None:
+    short = make_table(
+        NOON + HOUR * np.array([0, 6, 12.2, 18.6]), np.array([2.1, 0.3, 2.1, 0.3]), kind="high-low"
+    )
+    with pytest.raises(InputError) as told:
+        make_plan(asked(until="07:00"), known(FOUR), flat(), NightTide(short, 0.0, "tides.csv"))
+    assert "tides.csv: reaches from 2027-02-11 12:00 -03:00 to 2027-02-12 06:36 -03:00" in str(told.value)
+    assert "to 2027-02-12 09:00 -03:00 (the last pull and two hours more)" in str(told.value)
 
 
 def test_polar_summer_and_winter_have_no_sunset_and_want_a_start() -> None:

@@ -1,0 +1,52 @@
+"""The deck sheet on a phone: no sideways scroll, boxes that a cold thumb hits, no script, nothing fetched."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+from plan.invented import asked_of, known, seabed, sites_on, tide_of
+
+from reefscan.plan.books import Net
+from reefscan.plan.night import make_plan
+from reefscan.render.deckpage import deck_page
+
+pytestmark = pytest.mark.browser
+
+PHONE = {"width": 360, "height": 740, "deviceScaleFactor": 2, "mobile": True}
+
+
+def test_the_sheet_fits_a_phone_and_needs_nothing_but_itself(browser: Any, tmp_path: Path) -> None:
+    rng = np.random.default_rng(2)
+    ground = seabed(rng)
+    nets = (
+        Net(name="n", rope_m=30, marks_m=1.8288, float_lift_kgf=6, light="a light with a long name, " * 3),
+    ) * 6
+    plan = make_plan(asked_of(rng, ground, nets=nets), known(sites_on(ground, rng, 60)), ground, tide_of(rng))
+    path = tmp_path / "deck.html"
+    path.write_bytes(deck_page(plan, ground, unit="fathom"))
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", PHONE)
+    try:
+        browser.get(path.as_uri())
+        width, inside = browser.execute_script("return [document.documentElement.scrollWidth, innerWidth]")
+        assert width <= inside == 360
+        boxes = browser.execute_script(
+            "return [...document.querySelectorAll('.round label')].map(b => [b.getBoundingClientRect().height, b.control !== null])"
+        )
+        assert len(boxes) == 2 * sum(len(net.rounds) for net in plan.nets) > 12
+        # what a finger hits, in pixels of a sheet of style (common practice, no source)
+        assert min(height for height, _ in boxes) >= 32 and all(tied for _, tied in boxes)
+        browser.find_element("css selector", ".round label").click()
+        assert browser.execute_script("return document.querySelector('.round input').checked")
+        assert (
+            browser.execute_script(
+                "return performance.getEntriesByType('resource').filter(r => !r.name.startsWith('data:')).length"
+            )
+            == 0
+        )
+        broken = browser.execute_script("return [...document.images].filter(i => !i.naturalWidth).length")
+        assert broken == 0 and len(browser.execute_script("return [...document.images].map(i => i.alt)")) == 2
+    finally:
+        browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})

@@ -1,0 +1,87 @@
+"""The deck sheet in print: every word on the page, none over another, whatever the number of nets and rounds."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import pytest
+from matplotlib.text import Text
+from plan.invented import asked_of, known, seabed, sites_on, tide_of
+
+from reefscan.plan.books import Boat, Forecast, Net, Rules, Stream
+from reefscan.plan.legs import Ground
+from reefscan.plan.model import Plan
+from reefscan.plan.night import make_plan
+from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING
+from reefscan.render.deck import deck_figure
+from reefscan.render.sheet import sheet_of
+
+RULES = Rules.model_validate(
+    {"nets_per_boat": 2, "bag_per_person": 12, "minimum_size_m": "87mm", "reporting_areas": ["North", "South"], "licence": "carried",
+     "float_marks": "name, number and the colour of the district", "source": "copied from the district's leaflet of 2026"}
+)  # fmt: skip
+BOAT = Boat.model_validate(
+    {"draft_m": 0.5, "speed_kn": 8, "fuel_l": 3, "fuel_l_per_h": 9, "limits": {"wind_kn": 10, "gust_kn": 12, "crew": 3, "turn_back": "22:00"},
+     "ashore": {"persons": ["A. Name That Is Long", "B."]}}
+)  # fmt: skip
+
+
+def planned(nets: int, soak_min: float, seed: int) -> tuple[Plan, Ground]:
+    rng = np.random.default_rng(seed)
+    ground = seabed(rng)
+    gear = (
+        Net(
+            name="n", rope_m=40, marks_m=1, float_lift_kgf=6, weight_kg=4, light="white; red tape once pulled"
+        ),
+    ) * nets
+    forecast = Forecast(
+        wind_kn=22, gust_kn=30, wave_m=0.5, wind_from_deg=10, stream=(Stream(to_deg=20, speed_kn=1.8),)
+    )
+    asked = asked_of(
+        rng, ground, nets=gear, boat=BOAT, rules=RULES, forecast=forecast, soak_s=60 * soak_min, until="02:00", scope=1.25
+    )  # fmt: skip
+    return make_plan(asked, known(sites_on(ground, rng, 120)), ground, tide_of(rng)), ground
+
+
+@pytest.mark.parametrize(
+    ("nets", "soak_min", "unit"),
+    [(1, 60, "m"), (3, 20, "ft"), (4, 90, "fathom"), (6, 30, "m"), (8, 60, "ft"), (10, 45, "m")],
+)
+def test_every_word_is_on_the_page_and_none_lies_over_another(nets: int, soak_min: float, unit: str) -> None:
+    plan, ground = planned(nets, soak_min, nets)
+    figure = deck_figure(plan, ground, unit=unit)
+    figure.set_dpi(400)  # at few dots an inch letters are widened to whole ones, which print does not do
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    table = figure.axes[0]
+    texts = [t for t in (*figure.texts, *table.texts) if isinstance(t, Text) and t.get_text()]
+    boxes = [(t.get_text(), t.get_window_extent(renderer)) for t in texts]
+    said = [text for text, _ in boxes]
+    assert sum(text.startswith("□ ") and text[2:] in BEFORE_LEAVING + BEFORE_MOVING for text in said) == len(
+        BEFORE_LEAVING + BEFORE_MOVING
+    )
+    for text, box in boxes:
+        assert (
+            box.x0 >= -1 and box.y0 >= -1 and box.x1 <= figure.bbox.x1 + 1 and box.y1 <= figure.bbox.y1 + 1
+        ), text
+    for (one, a), (other, b) in itertools.combinations(boxes, 2):
+        wide, tall = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+        # lines stand close: what counts is a letter's width in both directions
+        assert wide < 12 or tall < 0.3 * min(a.height, b.height), (one, other)
+
+
+def test_failed_checks_stand_above_all_else_in_words_and_on_the_page() -> None:
+    plan, ground = planned(3, 60, 3)
+    sheet = sheet_of(plan, unit="m")
+    assert {line.split(":")[0] for line in sheet.failed} >= {
+        "wind",
+        "gust",
+        "crew",
+        "nets a boat",
+        "place to run to",
+    }
+    figure = deck_figure(plan, ground, unit="m")
+    (told,) = [t for t in figure.texts if t.get_text().startswith("STAY?")]
+    assert told.get_position()[1] > max(t.get_position()[1] for t in figure.texts if ":" in t.get_text()[:3])
+    assert [t.get_text() for t in figure.texts].count("CHECK LOCAL RULES") == 1
+    assert sheet.tallies == (("A. Name That Is Long", 12), ("B.", 12))
