@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 import sys
 import types
@@ -62,3 +63,35 @@ def test_a_doubt_costs_its_judge_and_one_row(monkeypatch: pytest.MonkeyPatch) ->
         assert (PACKAGE / "doubts" / f"{real.judge}.py").exists()
     judged = {path.stem for path in (PACKAGE / "doubts").glob("*.py")} - {"__init__"}
     assert judged == {real.judge for real in doubts.DOUBTS}
+
+
+LINES, PARAMETERS = 60, 8
+"""Of a function at the most, its docstring left out: more wants steps, or a small type for what belongs together."""
+
+DOORS = {
+    "reefscan/pipeline/scan.py scan": "what a person can say of a grid and of a run, each a keyword, as readers of arrays have them",
+    "reefscan/io/grids/rasters.py open_grids": "the part of these that files are read by",
+}
+COMPILED = 16
+"""Parameters of a compiled kernel: it takes arrays and numbers one by one, and writes into some of them."""
+
+
+def _too_long() -> dict[str, tuple[int, int]]:
+    """Functions that are longer, or take more, with their lines and parameters."""
+    found = {}
+    for path in sorted([*PACKAGE.rglob("*.py"), *(ROOT / "scripts").glob("*.py")]):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if not isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)):
+                continue
+            words = ast.get_docstring(node, clean=False) or ""
+            lines = node.end_lineno - node.lineno + 1 - len(words.splitlines())
+            given = [a.arg for a in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
+            count = len([name for name in given if name not in ("self", "cls")])
+            compiled = any("njit" in ast.dump(mark) for mark in node.decorator_list)
+            if lines > LINES or count > (COMPILED if compiled else PARAMETERS):
+                found[f"{path.relative_to(ROOT)} {node.name}"] = (lines, count)
+    return found
+
+
+def test_no_function_is_longer_or_takes_more_than_can_be_held_in_mind() -> None:
+    assert {name: size for name, size in _too_long().items() if name not in DOORS} == {}

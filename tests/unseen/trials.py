@@ -224,7 +224,8 @@ def _on_real(name: str, grid: real.Real, sites: list[Found], seen: list[str]) ->
             f"  {name}: over 40 points": Values((float(sum(s.score > 40 for s in sites)),), "sum"),
         }
     if sites and np.isfinite(sites[0].height_m):
-        truths = read_again(grid.elev, grid.cell_m, sites[:40])
+        # a net knows of a cliff what stands in the water
+        truths = read_again(np.minimum(grid.elev, 0.0), grid.cell_m, sites[:40])
         for kind in KINDS:
             mine = [t for t in truths if t.kind == kind]
             out[f"  {name}: sentence true, {kind}"] = Share(sum(t.all for t in mine), len(mine))

@@ -202,6 +202,27 @@ def _chords(ring, r, reach, start, half, sign, acc):  # type: ignore[no-untyped-
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _near_row(  # type: ignore[no-untyped-def]
+    r, offset, area, ring, known, half, sign, last_gap, acc, acc_known, total, count
+):
+    """Sum and number of the known cells of the ring around every cell of a row, by its chords."""
+    reach = ring.shape[0] // 2
+    for start in range(0, total.size, _CHUNK):
+        n = min(_CHUNK, total.size - start)
+        _chords(ring, r, reach, start, half, sign, acc[:n])
+        if last_gap[start // _CHUNK] < r - reach:
+            extra = float(offset) * float(area)
+            for i in range(n):
+                count[start + i] = float(area)
+                total[start + i] = float(acc[i]) + extra
+            continue
+        _chords(known, r, reach, start, half, sign, acc_known[:n])
+        for i in range(n):
+            count[start + i] = float(acc_known[i])
+            total[start + i] = float(acc[i]) + float(offset) * float(acc_known[i])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _index(  # type: ignore[no-untyped-def]
     elev_mm, offset, ring, known, half, sign,
     o_sums, o_counts, o_place, o_cubic, i_sums, i_counts, i_place, i_cubic, least, out,
@@ -234,19 +255,7 @@ def _index(  # type: ignore[no-untyped-def]
             k = (r + reach) % size
             _prefix_row(elev_mm, r + reach, offset, reach, ring[k], known[k])
             _note_gaps(known[k], r + reach, cols, reach, last_gap)
-            for start in range(0, cols, _CHUNK):
-                n = min(_CHUNK, cols - start)
-                _chords(ring, r, reach, start, half, sign, acc[:n])
-                if last_gap[start // _CHUNK] < r - reach:
-                    extra = float(offset) * float(area)
-                    for i in range(n):
-                        count[start + i] = float(area)
-                        total[start + i] = float(acc[i]) + extra
-                    continue
-                _chords(known, r, reach, start, half, sign, acc_known[:n])
-                for i in range(n):
-                    count[start + i] = float(acc_known[i])
-                    total[start + i] = float(acc[i]) + float(offset) * float(acc_known[i])
+            _near_row(r, offset, area, ring, known, half, sign, last_gap, acc, acc_known, total, count)
         if has_outer:
             far_row(o_sums, o_place, o_cubic, r, o_mixed, o_line)
             far_row(o_counts, o_place, o_cubic, r, o_mixed, o_count)

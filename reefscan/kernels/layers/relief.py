@@ -226,6 +226,33 @@ def _difference(elev_mm, high, low, out):  # type: ignore[no-untyped-def]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _chords_of_row(row_high, row_low, half, which, high, low, slot, n):  # type: ignore[no-untyped-def]
+    """Highest and lowest cell along each width of chord, at every cell of a row; the row's own buffers are used up."""
+    reach, pad, step = half.size - 1, row_high.size, 1
+    # from the narrowest on: each chord grows out of the one before it
+    for k in range(high.shape[0] - 1, -1, -1):
+        h = half[reach]
+        for dy in range(half.size):
+            if which[dy] == k:
+                h = half[dy]
+        length = 2 * h + 1
+        while 2 * step <= length:
+            na, fa = row_high[: pad - step], row_high[step:]
+            nb, fb = row_low[: pad - step], row_low[step:]
+            for c in range(na.size):
+                na[c] = max(na[c], fa[c])
+                nb[c] = min(nb[c], fb[c])
+            step *= 2
+        offset, far = reach - h, reach - h + length - step
+        na, fa = row_high[offset : offset + n], row_high[far : far + n]
+        nb, fb = row_low[offset : offset + n], row_low[far : far + n]
+        to_high, to_low = high[k, slot, :n], low[k, slot, :n]
+        for c in range(n):
+            to_high[c] = max(na[c], fa[c])
+            to_low[c] = min(nb[c], fb[c])
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def _disc(elev_mm, half, out):  # type: ignore[no-untyped-def]
     """Exact disc: one running maximum per width of chord and row, then the chords of each cell."""
     rows, cols = elev_mm.shape
@@ -259,28 +286,7 @@ def _disc(elev_mm, half, out):  # type: ignore[no-untyped-def]
                     v = line[c]
                     part_high[c] = v if v != _NODATA else -_TOP
                     part_low[c] = v if v != _NODATA else _TOP
-            # Chords from the narrowest on: each grows out of the one before it.
-            step = 1
-            for k in range(kinds - 1, -1, -1):
-                h = half[reach]
-                for dy in range(half.size):
-                    if which[dy] == k:
-                        h = half[dy]
-                length = 2 * h + 1
-                while 2 * step <= length:
-                    na, fa = row_high[: pad - step], row_high[step:]
-                    nb, fb = row_low[: pad - step], row_low[step:]
-                    for c in range(na.size):
-                        na[c] = max(na[c], fa[c])
-                        nb[c] = min(nb[c], fb[c])
-                    step *= 2
-                offset, far = reach - h, reach - h + length - step
-                na, fa = row_high[offset : offset + n], row_high[far : far + n]
-                nb, fb = row_low[offset : offset + n], row_low[far : far + n]
-                to_high, to_low = high[k, slot, :n], low[k, slot, :n]
-                for c in range(n):
-                    to_high[c] = max(na[c], fa[c])
-                    to_low[c] = min(nb[c], fb[c])
+            _chords_of_row(row_high, row_low, half, which, high, low, slot, n)
             if r < 0:
                 continue
             _fill(top, -_TOP)

@@ -179,22 +179,28 @@ def flanks(
                 far_a, far_b = z[f + mid_a : f + mid_a + width_core], z[f + mid_b : f + mid_b + width_core]
                 f = x - off
                 near_a, near_b = z[f + mid_a : f + mid_a + width_core], z[f + mid_b : f + mid_b + width_core]
-                if best:
-                    for j in range(width_core):
-                        forward = max(ahead_of[j], _middle(far_a[j], far_b[j]))
-                        behind = max(behind_of[j], _middle(near_a[j], near_b[j]))
-                        line[j] = max(line[j], np.int32(min(forward, behind) - here[j]))
-                else:
-                    for j in range(width_core):
-                        forward = max(ahead_of[j], _middle(far_a[j], far_b[j]))
-                        behind = max(behind_of[j], _middle(near_a[j], near_b[j]))
-                        line[j] = min(line[j], np.int32(min(forward, behind) - here[j]))
+                _keep_between(here, ahead_of, behind_of, far_a, far_b, near_a, near_b, best, line)
             elif best:
                 for j in range(width_core):
                     line[j] = max(line[j], np.int32(min(ahead_of[j], behind_of[j]) - here[j]))
             else:
                 for j in range(width_core):
                     line[j] = min(line[j], np.int32(min(ahead_of[j], behind_of[j]) - here[j]))
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _keep_between(here, ahead, behind, far_a, far_b, near_a, near_b, best, line):  # type: ignore[no-untyped-def]
+    """Keep a row's lower flanks along a knight's axis: at its far ends two cells stand for the one between them."""
+    if best:
+        for j in range(line.size):
+            forward = max(ahead[j], _middle(far_a[j], far_b[j]))
+            back = max(behind[j], _middle(near_a[j], near_b[j]))
+            line[j] = max(line[j], np.int32(min(forward, back) - here[j]))
+    else:
+        for j in range(line.size):
+            forward = max(ahead[j], _middle(far_a[j], far_b[j]))
+            back = max(behind[j], _middle(near_a[j], near_b[j]))
+            line[j] = min(line[j], np.int32(min(forward, back) - here[j]))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
