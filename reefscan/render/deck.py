@@ -77,8 +77,8 @@ def _head(figure: Figure, sheet: Sheet) -> None:
         figure.text(x, 0.845, name, fontsize=9, va="top")
         x += 0.085
     sky = "; ".join(f"{name} {value}".replace(" ", TIED) for name, value in sheet.light)
-    text = _lines(sky, (RIGHT - x) * WIDE_PT, 9.5, most=2)
-    figure.text(RIGHT, 0.876, "\n".join(text), fontsize=9.5, va="top", ha="right", linespacing=1.35)
+    light = _lines(sky, (RIGHT - x) * WIDE_PT, 9.5, most=2)
+    figure.text(RIGHT, 0.876, "\n".join(light), fontsize=9.5, va="top", ha="right", linespacing=1.35)
 
 
 def _table(figure: Figure, sheet: Sheet) -> None:
