@@ -161,8 +161,7 @@ def read_face(
     top, foot = int(out[TOP]), int(out[FOOT])
     if (foot - top) * step_m > max(longest_m, 4.0 * step_m):
         return False
-    ninth, tenth = _crossing(p, top, foot, 0.1), _crossing(p, top, foot, 0.9)
-    out[LENGTH] = max(1.0, (tenth - ninth) / 0.8)
+    out[LENGTH] = max(1.0, run_of_side(p, foot, -1, foot - top, p[top] - p[foot]))
     out[MIDDLE] = _crossing(p, top, foot, 0.5)
     return True
 
@@ -196,6 +195,36 @@ def _to_its_ends(
             height, _ = _height(p, total, moment, first, last, step_m, i, j)
             if height > out[HEIGHT] + 0.001:  # ends that add nothing but rounding stay
                 out[HEIGHT], out[TOP], out[FOOT], out[DROP] = height, i, j, p[i] - p[j]
+
+
+MOST_OF_IT = 0.8
+"""Share of a side's climb that is its own: what lies beyond is shoulder and scree."""
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def run_of_side(p: NDArray[np.float64], foot: int, step: int, count: int, climb: float) -> float:
+    """Samples over which a side would climb if all of it were as steep as its steepest stretch.
+
+    Of all stretches of the ``count`` samples from ``foot`` on (``step`` 1 or -1) the run is taken over which it climbs `MOST_OF_IT` of
+    ``climb``, stretched to the whole; one that climbs less counts for less, by as much as it lacks. So the value changes little where
+    another stretch becomes the steepest. On an even side it is the side's own run, on half a wave that from a tenth to nine tenths.
+    """
+    best, wanted = float(count), MOST_OF_IT * climb
+    for way in range(2):
+        start, onward, sign = (foot, step, 1.0) if way == 0 else (foot + step * count, -step, -1.0)
+        for i in range(count):
+            base, before = p[start + onward * i], 0.0
+            for run in range(1, count - i + 1):
+                if run - 1 >= MOST_OF_IT * best:
+                    break
+                gain = sign * (p[start + onward * (i + run)] - base)
+                if gain >= wanted:
+                    best = min(best, (run - (gain - wanted) / max(gain - before, 1e-9)) / MOST_OF_IT)
+                    break
+                if gain > 0.0:
+                    best = min(best, run * climb / gain * wanted / gain)
+                before = gain
+    return best
 
 
 @njit(cache=True, nogil=True, error_model="numpy", inline="always")

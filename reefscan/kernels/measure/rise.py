@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import measured as at
-from reefscan.kernels.measure.face import mend_gaps
+from reefscan.kernels.measure.face import mend_gaps, run_of_side
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
 from reefscan.kernels.measure.profiles import FEWEST, profile, sample
 from reefscan.kernels.order import put_in_order
@@ -90,20 +90,17 @@ def measure_rise(
                     break
                 if top - z - sight * k > best:
                     best, fall, place = top - z - sight * k, top - z, k
-            tenth, nine = float(place), float(place)
-            for k in range(place, 0, -1):
-                z = top - p[reach + step * k]
-                if z >= 0.85 * fall:
-                    nine = float(k)
-                if z >= 0.15 * fall:
-                    tenth = float(k)
-            drops[2 * a + side], feet[2 * a + side], runs[2 * a + side] = best, nine, nine - tenth
+            nine = min(1, place)
+            while nine < place and top - p[reach + step * nine] < 0.85 * fall:
+                nine += 1
+            drops[2 * a + side], feet[2 * a + side] = best, float(nine)
+            runs[2 * a + side] = run_of_side(p, reach + step * place, -step, place, fall)
     put_in_order(drops)
     put_in_order(levels)
     put_in_order(feet)
     put_in_order(runs)
     # the third lowest of sixteen and the second of eight: one way over which it hangs together with other rock is none
-    beyond = levels[1] - sight * max(1.0, runs[8]) / 0.7
+    beyond = levels[1] - sight * max(1.0, runs[8])
     if drops[2] < 0.5 * beyond or beyond < BEYOND_SIGHT * search.rise_min_m:
         return False
     foot = max(feet[8], 1.0)
@@ -114,7 +111,7 @@ def measure_rise(
     out[at.HEIGHT] = out[at.DROP] = height
     out[at.WIDTH] = 2.0 * foot * cell
     out[at.AXIS], out[at.FACING] = 0.0, np.nan
-    out[at.RUN] = max(1.0, runs[8]) / 0.7 * cell
+    out[at.RUN] = max(1.0, runs[8]) * cell
     out[at.STEEP] = gradient(height, out[at.RUN], cell)
     out[at.TOGETHER] = 1.0
     out[at.SIGMA_SHARE] = min(1.0, share * math.sqrt(5.0)) / math.sqrt(2.0)

@@ -12,7 +12,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.kernels.measure import measured as at
-from reefscan.kernels.measure.face import mend_gaps
+from reefscan.kernels.measure.face import mend_gaps, run_of_side
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, Scratch, Search, gradient
 from reefscan.kernels.measure.profiles import (
     FEWEST,
@@ -73,26 +73,24 @@ def low_beyond(p: NDArray[np.float64], foot: int, most: int, wanted: float) -> t
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _lip(p: NDArray[np.float64], start: int, step: int, crest: int, height: float) -> tuple[float, float]:
-    """Distance (samples) from the floor to the crest of one side, and from a tenth to nine tenths of its climb.
+def _lip(p: NDArray[np.float64], start: int, step: int, crest: int, height: float) -> float:
+    """Distance (samples) from the floor to the crest of one side.
 
     The crest lies beyond the place at nine tenths by `ROUNDED` of the way from three tenths to there.
     """
     base, k, before = p[start], start, p[start]
-    tenth, third = np.nan, np.nan
+    third = np.nan
     while k != crest:
         k += step
         z, far = p[k], abs(k - start) - 1.0
         climb = max(z - before, 1e-9)
-        if not tenth == tenth and z >= base + 0.1 * height:
-            tenth = far + max(0.0, base + 0.1 * height - before) / climb
         if not third == third and z >= base + 0.3 * height:
             third = far + max(0.0, base + 0.3 * height - before) / climb
         if z >= base + 0.9 * height:
             nine = far + max(0.0, base + 0.9 * height - before) / climb
-            return nine + ROUNDED * (nine - third), max(1.0, nine - tenth)
+            return nine + ROUNDED * (nine - third)
         before = z
-    return float(abs(crest - start)), max(1.0, float(abs(crest - start)))
+    return float(abs(crest - start))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -218,11 +216,12 @@ def measure_trough(
         shift = 0.5 * (first + last) - reach
         row, col = row - shift * math.cos(cross), col + shift * math.sin(cross)
         width = float(right - left)
-    left_lip, left_run = _lip(p, low, LEFT, left, left_h)
-    right_lip, right_run = _lip(p, low, RIGHT, right, right_h)
+    left_lip, right_lip = _lip(p, low, LEFT, left, left_h), _lip(p, low, RIGHT, right, right_h)
+    left_run = run_of_side(p, low, LEFT, low - left, height)
+    right_run = run_of_side(p, low, RIGHT, right - low, height)
     # what climbs no faster than a sight line from the foot of its side is the lie of the land; a level floor between takes nothing off
-    sight = search.tilt * cell / 0.8
-    if min(left_h - sight * left_run, right_h - sight * right_run) < BEYOND_SIGHT * search.trough_min_m:
+    sight = search.tilt * cell
+    if height - sight * max(left_run, right_run) < BEYOND_SIGHT * search.trough_min_m:
         return False
     # the lowest of several alike is picked for its noise
     noisy = bias(alike * 0.7) * quiet
@@ -230,9 +229,7 @@ def measure_trough(
     out[at.HEIGHT] = out[at.DROP] = height - 2.0 * noisy
     out[at.WIDTH] = max(2.0, left_lip + right_lip - SMEARED) * cell
     out[at.AXIS], out[at.FACING] = axis % math.pi, cross % math.pi
-    left_g = gradient(left_h, left_run / 0.8 * cell, cell)
-    right_g = gradient(right_h, right_run / 0.8 * cell, cell)
-    out[at.STEEP] = min(left_g, right_g)
-    out[at.RUN] = (left_run if left_g < right_g else right_run) / 0.8 * cell
+    out[at.RUN] = max(left_run, right_run) * cell
+    out[at.STEEP] = gradient(height, out[at.RUN], cell)
     out[at.SIGMA_SHARE] = share
     return bool(out[at.HEIGHT] >= search.trough_min_m)

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
 
-from reefscan.kernels.measure.face import FIELDS, mend_gaps, read_face
+from reefscan.kernels.measure.face import FIELDS, mend_gaps, read_face, run_of_side
 
 HALF_M = 140.0
 SIGHT = 0.05
@@ -181,3 +181,25 @@ def test_small_gaps_are_carried_straight_over_and_wide_ones_stay():
     assert_allclose(p[:6], [np.nan, 0.0, 1.0, 2.0, 3.0, 4.0])
     assert np.isnan(p[6:9]).all()
     assert np.isnan(p[[0, -1]]).all()
+
+
+@pytest.mark.parametrize("step", [1, -1])
+def test_the_run_of_an_even_side_is_its_own_and_half_a_waves_that_of_its_middle_four_fifths(
+    step: int,
+) -> None:
+    """Closed form: half a cosine over n climbs four fifths, about its middle, within 2 n asin(.8) / pi."""
+    n = 60
+    even, wave = np.arange(n + 1) * 0.1, 3.0 - 3.0 * np.cos(np.pi * np.arange(n + 1) / n)
+    start = 0 if step == 1 else n
+    assert_allclose(run_of_side(even[::step].copy(), start, step, n, 6.0), n, rtol=1e-9)
+    middle = 2.0 * n * np.arcsin(0.8) / np.pi / 0.8
+    assert_allclose(run_of_side(wave[::step].copy(), start, step, n, 6.0), middle, rtol=0.01)
+
+
+def test_the_run_of_a_side_in_two_steps_does_not_jump_where_the_other_step_becomes_the_taller() -> None:
+    """A law: what is told of a side is continuous in the ground, also where another stretch of it is the steepest."""
+    runs = []
+    for lower in np.arange(2.0, 4.01, 0.1):
+        steps = np.concatenate([[0.0, lower / 2, lower], np.full(12, lower), [3.0 + lower / 2, 6.0]])
+        runs.append(run_of_side(steps, 0, 1, len(steps) - 1, 6.0))
+    assert max(abs(np.diff(runs)) / runs[:-1]) < 0.12
