@@ -321,6 +321,58 @@ def night(launch: str) -> Callable[[Path, random.Random], Call]:
 READERS = ("geotiff", "netcdf", "bag", "ascii", "xyz", "vrt", "csv", "nmea", "gpx", "geojson", "gpkg", "area", "tide", "recipe", "settings", "around", "picks", "run", "night")  # fmt: skip
 
 
+def charted(work: Path) -> tuple[gpd.GeoDataFrame, bytes]:
+    """A chart of four objects, written as a GeoPackage, and the table of its classes."""
+    middle = shapely.Point(500_070, 5_499_940)
+    chart = gpd.GeoDataFrame(
+        {"OBJL": [112, 122, 42, 129], "RESTRN": ["3", None, None, None], "DRVAL1": [None, None, 5.0, None], "DRVAL2": [None, None, 9.0, None]},
+        geometry=[middle.buffer(20), middle.buffer(40).boundary, middle.buffer(90), shapely.Point(500_050, 5_499_950, 7.0)], crs=32631,
+    ).to_crs(4326)  # fmt: skip
+    chart.to_file(work / "chart.gpkg", driver="GPKG")
+    classes = (Path(cli.__file__).parents[1] / "io" / "chart_classes.toml").read_bytes()
+    return chart, classes
+
+
+def of_runs(work: Path, address: bytes) -> dict[str, Ground]:
+    """What the readers of a run's folder, of picks and of a night's books are attacked with: a small run and its files."""
+    y, x = np.mgrid[:240, :240]
+    mounds = sum(
+        4.0 * np.exp(-((x - c) ** 2 + (y - r) ** 2) / 50.0) for r, c in ((60, 60), (120, 180), (200, 90))
+    )
+    rough = np.random.default_rng(1).normal(0, 0.03, x.shape)
+    tif(work / "big.tif", (-18 + mounds + 3.0 * (x > 130) + rough).astype("float32"))
+    folder = work / "run"
+    _printed(["scan", str(work / "big.tif"), "--depth", "5m", "30m", "--out", str(folder), "--quiet"])
+    kept = {
+        str(p.relative_to(folder)): p.read_bytes()
+        for p in folder.rglob("*")
+        if p.is_file() and p.name != "lock"
+    }
+    site = json.loads((folder / "candidates.geojson").read_text())["features"][0]
+    lon, lat = site["geometry"]["coordinates"]
+    pick = {
+        "id": site["id"],
+        "state": "keep",
+        "name": "a",
+        "note": "b",
+        "lon": lon,
+        "lat": lat,
+        "depth_m": 5,
+        "kind": "",
+        "added": False,
+    }
+    new = {**pick, "id": "x", "added": True, "name": "<b>$[name]"}
+    picks = json.dumps({"schema": "reefscan-picks/1", "run": "run", "picks": [pick, new]}).encode()
+    out = {}
+    out["run"] = Ground(kept, (b'"' + address + b'/a.tif"', b'"done"', b'"/dev/zero"'), of_run)
+    out["picks"] = Ground({**kept, "picks.json": picks}, (b'"keep"', b'"added": true'), of_run)
+    books = {f"night/{p.name}": p.read_bytes() for p in (ROOT / "data_samples" / "night").iterdir()}
+    out["night"] = Ground(
+        {**kept, **books}, (b"[[nets]]", b"[limits]", b"-5ft", b"2kn"), night(f"{lat},{lon}")
+    )
+    return out
+
+
 def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
     """Make what the cases of the named readers are made from."""
     address = url.encode()
@@ -351,13 +403,7 @@ def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
     points.to_file(work / "a.gpkg", driver="GPKG")
     recipe = _printed(["recipe"]).encode()
     settings = _printed(["grid", "x", "--out", "x.tif", "--print-settings"]).encode()
-    middle = shapely.Point(500_070, 5_499_940)
-    chart = gpd.GeoDataFrame(
-        {"OBJL": [112, 122, 42, 129], "RESTRN": ["3", None, None, None], "DRVAL1": [None, None, 5.0, None], "DRVAL2": [None, None, 9.0, None]},
-        geometry=[middle.buffer(20), middle.buffer(40).boundary, middle.buffer(90), shapely.Point(500_050, 5_499_950, 7.0)], crs=32631,
-    ).to_crs(4326)  # fmt: skip
-    chart.to_file(work / "chart.gpkg", driver="GPKG")
-    classes = (Path(cli.__file__).parents[1] / "io" / "chart_classes.toml").read_bytes()
+    chart, classes = charted(work)
     out = {
         "geotiff": Ground({"a.tif": plain}, far, look("a.tif")),
         "netcdf": Ground({"a.nc": netcdf(work / "a.nc")}, far, with_grid("look", "{folder}/a.nc", "--crs", "EPSG:4326")),
@@ -379,40 +425,7 @@ def grounds(work: Path, url: str, names: list[str]) -> dict[str, Ground]:
     if "around" in names:  # the kernels are compiled before the first fork
         _printed(["scan", str(work / "a.tif"), "--depth", "2m", "40m"])
     if {"run", "picks", "night"} & set(names):
-        y, x = np.mgrid[:240, :240]
-        mounds = sum(
-            4.0 * np.exp(-((x - c) ** 2 + (y - r) ** 2) / 50.0) for r, c in ((60, 60), (120, 180), (200, 90))
-        )
-        rough = np.random.default_rng(1).normal(0, 0.03, x.shape)
-        tif(work / "big.tif", (-18 + mounds + 3.0 * (x > 130) + rough).astype("float32"))
-        folder = work / "run"
-        _printed(["scan", str(work / "big.tif"), "--depth", "5m", "30m", "--out", str(folder), "--quiet"])
-        kept = {
-            str(p.relative_to(folder)): p.read_bytes()
-            for p in folder.rglob("*")
-            if p.is_file() and p.name != "lock"
-        }
-        site = json.loads((folder / "candidates.geojson").read_text())["features"][0]
-        lon, lat = site["geometry"]["coordinates"]
-        pick = {
-            "id": site["id"],
-            "state": "keep",
-            "name": "a",
-            "note": "b",
-            "lon": lon,
-            "lat": lat,
-            "depth_m": 5,
-            "kind": "",
-            "added": False,
-        }
-        new = {**pick, "id": "x", "added": True, "name": "<b>$[name]"}
-        picks = json.dumps({"schema": "reefscan-picks/1", "run": "run", "picks": [pick, new]}).encode()
-        out["run"] = Ground(kept, (b'"' + address + b'/a.tif"', b'"done"', b'"/dev/zero"'), of_run)
-        out["picks"] = Ground({**kept, "picks.json": picks}, (b'"keep"', b'"added": true'), of_run)
-        books = {f"night/{p.name}": p.read_bytes() for p in (ROOT / "data_samples" / "night").iterdir()}
-        out["night"] = Ground(
-            {**kept, **books}, (b"[[nets]]", b"[limits]", b"-5ft", b"2kn"), night(f"{lat},{lon}")
-        )
+        out |= of_runs(work, address)
     return {name: out[name] for name in names}
 
 

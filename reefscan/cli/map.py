@@ -48,7 +48,7 @@ def command(
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.io.room import refuse_memory
-    from reefscan.render.map import Paper, draw_map
+    from reefscan.render.map import MapWords, Paper, draw_map
     from reefscan.render.shade import trimmed
     from reefscan.review.ground import cut_to, overview_of_all
     from reefscan.review.opened import open_run
@@ -71,12 +71,8 @@ def command(
             candidates=opened.listed,
             features=opened.features,
             depth_band_m=opened.recipe.depth_band,
-            limits_text=opened.limits,
-            closed_text=opened.closed_words,
+            words=MapWords(opened.name, opened.limits, opened.closed_words, opened.datum, opened.unit),
             closed=() if opened.known is None else opened.known.of("closed").shapes,
-            title=opened.name,
-            datum=opened.datum,
-            unit=opened.unit,
             paper=Paper(fmt, dpi, size),
         )
         write_out(out, data)

@@ -266,14 +266,6 @@ def _table(
 
     row0, col0 = block.window.row, block.window.col
     of = {name: found[:, i] for i, name in enumerate(measured.FIELDS)}
-    sigma = np.full(len(found), np.nan)
-    if block.sigma_mm is not None:
-        r, c = np.rint(of["net_row"]).astype(int), np.rint(of["net_col"]).astype(int)
-        sigma = np.where(block.sigma_mm[r, c] > 0, block.sigma_mm[r, c] / 1000.0, np.nan)
-    r, c = (np.rint(of[name]).astype(int) for name in ("row", "col"))
-    r, c = np.clip(r, 0, block.elev_mm.shape[0] - 1), np.clip(c, 0, block.elev_mm.shape[1] - 1)
-    level = block.elev_mm[r, c] / 1000.0
-    level[block.elev_mm[r, c] == NODATA_MM] = np.nan
     # the section through the net: across a trough, down a ledge's face, toward a rise
     toward = np.arctan2(of["rock_col"] - of["net_col"], of["net_row"] - of["rock_row"])
     cross = np.where(np.isnan(of["facing"]), toward, of["facing"]) % np.pi
@@ -303,7 +295,7 @@ def _table(
             "bpi_fine_m": of["bpi_fine"],
             "bpi_broad_m": of["bpi_broad"],
             "scatter": of["jump"] / of["height"],
-            "uncertainty_m": sigma,
+            "uncertainty_m": _sigma_at(block, of["net_row"], of["net_col"]),
             "height_sigma_m": filled_in(
                 rounded(height_sigma(kind, local.cell_m, of["sigma_share"]), local.step_m),
                 of["height"],
@@ -315,9 +307,25 @@ def _table(
             "interval_m": local.interval_m,
             "rock_row": of["rock_row"] + row0,
             "rock_col": of["rock_col"] + col0,
-            "level_m": level,
+            "level_m": _level_at(block, of["row"], of["col"]),
         }
     )
+
+
+def _sigma_at(block: GridBlock, row: NDArray[np.float64], col: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Stated uncertainty (m) of the cells that places of a block lie in, NaN where none is stated."""
+    if block.sigma_mm is None:
+        return np.full(len(row), np.nan)
+    cells = block.sigma_mm[np.rint(row).astype(int), np.rint(col).astype(int)]
+    return np.where(cells > 0, cells / 1000.0, np.nan)
+
+
+def _level_at(block: GridBlock, row: NDArray[np.float64], col: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Elevation (m) of the cells that places of a block lie in, NaN unknown; beyond its edge that of the edge."""
+    r = np.clip(np.rint(row).astype(int), 0, block.elev_mm.shape[0] - 1)
+    c = np.clip(np.rint(col).astype(int), 0, block.elev_mm.shape[1] - 1)
+    cells = block.elev_mm[r, c]
+    return np.where(cells == NODATA_MM, np.nan, cells / 1000.0)
 
 
 def position_m(

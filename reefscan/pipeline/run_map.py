@@ -36,7 +36,7 @@ def draw_run_map(
     """
     import pandas as pd
 
-    from reefscan.render.map import draw_map
+    from reefscan.render.map import MapWords, draw_map
     from reefscan.render.shade import trimmed
 
     count = {sheet_name(source.sheet): 0 for source in sources}
@@ -60,10 +60,6 @@ def draw_run_map(
         candidates=sites,
         features=features,
         depth_band_m=recipe.depth_band,
-        limits_text=info["limits"][0] if info["limits"] else "",
-        closed_text=closed_words(info),
+        words=MapWords(source.name, "".join(info["limits"][:1]), closed_words(info), datum_of(info), unit),
         closed=() if known is None else known.of("closed").shapes,
-        title=source.name,
-        datum=datum_of(info),
-        unit=unit,
     )

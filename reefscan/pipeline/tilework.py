@@ -13,7 +13,7 @@ import math
 import time
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pyarrow as pa
@@ -32,6 +32,9 @@ from reefscan.kernels.layers.gradient import slope_deg
 from reefscan.kernels.layers.spread import keep_near, spread
 from reefscan.kernels.measure.looking import SINGLE_M
 from reefscan.score.scoring import CELL_COLUMNS, raise_cells
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 NO_SCORE = 255
 
@@ -61,20 +64,9 @@ class TileWork:
         find, cell = self.find, self.source.sheet.cell_m
         rim = candidates.search_halo(find, cell)
         window = core.grow(rim)
-        # The elevations of the core and a narrow rim first. The uncertainty, and the wide surroundings by which a
-        # station is measured, are read only where there is one.
-        whole: GridBlock | None = None
-        elev = self.source.first_look(window)
-        if elev is None:
-            whole = self._surroundings(core, None)
-            elev = whole.elev_mm[window.slices_in(whole.window)].copy()
-        known, in_band, sought = census(
-            elev,
-            (rim, rim + core.height),
-            (rim, rim + core.width),
-            _search_band(find),
-            candidates.seek_band(find),
-        )
+        elev, whole = self._first_look(core, window)
+        sides = (rim, rim + core.height), (rim, rim + core.width)
+        known, in_band, sought = census(elev, *sides, _search_band(find), candidates.seek_band(find))
         stats: dict[str, float | int] = {
             "known": known, "in_band": in_band, "read_s": time.perf_counter() - started
         }  # fmt: skip
@@ -86,11 +78,7 @@ class TileWork:
                 core, rasters=picture, stats=stats, carried=old is not None and "score" not in old.rasters
             )
         made_from = {"cells": cell_hash(elev), "terms": raster_terms(self.score)}
-        kept = old if old is not None and old.inputs.get("cells") == made_from["cells"] else None
-        if kept is not None and AROUND in kept.inputs:
-            whole = whole or self._surroundings(core, elev)
-            made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
-            kept = kept if kept.inputs[AROUND] == made_from[AROUND] else None
+        kept, whole = self._as_before(core, elev, whole, old, made_from)
         if kept is not None and (NEAR not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
         spikes = self._spikes(elev)
@@ -112,15 +100,7 @@ class TileWork:
         if len(seeds.rows):
             whole = whole or self._surroundings(core, elev)
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
-            inner = window.slices_in(whole.window)
-            every = spikes_around(whole.elev_mm, FLOOR_MM, inner, spikes) if cell <= SINGLE_M else spikes
-            wide, sea = whole.elev_mm, np.int32(candidates.SEA_MM)
-            np.minimum(wide, sea, out=wide)
-            set_aside(wide, every, candidates.SEA_MM)
-            local = candidates.noise_near(GridBlock(whole.window, wide), cell, seeds)
-            bridge(wide)
-            block = GridBlock(whole.window, wide, whole.sigma_mm)
-            table = candidates.find_stations(block, self.source.sheet, find, seeds, local)
+            table = self._stations(whole, window.slices_in(whole.window), seeds, spikes)
         else:
             table = candidates.find_stations_none()
         stats["stations_s"] = time.perf_counter() - step
@@ -138,6 +118,48 @@ class TileWork:
             stats,
             made_from,
         )
+
+    def _first_look(self, core: Window, window: Window) -> tuple[NDArray[np.int32], GridBlock | None]:
+        """Read the elevations of the core and a narrow rim.
+
+        The uncertainty, and the wide surroundings by which a station is measured, are read only where there is one; or at once,
+        where reading them later would cost as much again.
+        """
+        elev = self.source.first_look(window)
+        if elev is not None:
+            return elev, None
+        whole = self._surroundings(core, None)
+        return whole.elev_mm[window.slices_in(whole.window)].copy(), whole
+
+    def _as_before(
+        self,
+        core: Window,
+        elev: NDArray[np.int32],
+        whole: GridBlock | None,
+        old: TileResult | None,
+        made_from: dict[str, str],
+    ) -> tuple[TileResult | None, GridBlock | None]:
+        """A stored tile whose cells, and all that its stations depend on, read as they did, else None; and what was read for it."""
+        if old is None or old.inputs.get("cells") != made_from["cells"]:
+            return None, whole
+        if AROUND not in old.inputs:
+            return old, whole
+        whole = whole or self._surroundings(core, elev)
+        made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
+        return (old if old.inputs[AROUND] == made_from[AROUND] else None), whole
+
+    def _stations(
+        self, whole: GridBlock, inner: tuple[slice, slice], seeds: candidates.Seeds, spikes: NDArray[np.int32]
+    ) -> pd.DataFrame:
+        """Measure what stands at the seeds; ``whole`` is used up, ``spikes`` are those of its ``inner`` part."""
+        cell, wide = self.source.sheet.cell_m, whole.elev_mm
+        every = spikes_around(wide, FLOOR_MM, inner, spikes) if cell <= SINGLE_M else spikes
+        np.minimum(wide, np.int32(candidates.SEA_MM), out=wide)
+        set_aside(wide, every, candidates.SEA_MM)
+        local = candidates.noise_near(GridBlock(whole.window, wide), cell, seeds)
+        bridge(wide)
+        block = GridBlock(whole.window, wide, whole.sigma_mm)
+        return candidates.find_stations(block, self.source.sheet, self.find, seeds, local)
 
     def _spikes(self, elev_mm: NDArray[np.int32]) -> NDArray[np.int32]:
         """Bad cells; none on cells so large that each holds many soundings: there one cell that stands up is a rock."""

@@ -71,18 +71,46 @@ class Paper:
             raise InputError(f"map: format {self.fmt!r} is not known; say one of {', '.join(FORMATS)}")
 
 
+@dataclass(frozen=True)
+class MapWords:
+    """What a map says beside the ground.
+
+    Attributes
+    ----------
+    title : str
+    limits : str
+        What the grid could not have shown.
+    closed : str
+        What is known of closed ground: stands first.
+    datum : Datum
+        What depths are counted from: stands over the key of depths.
+    unit : {"m", "ft", "fathom"}
+
+    Raises
+    ------
+    InputError
+        For an unknown unit.
+    """
+
+    title: str
+    limits: str
+    closed: str = ""
+    datum: Datum = NOT_STATED
+    unit: str = "m"
+
+    def __post_init__(self) -> None:
+        if self.unit not in UNIT_METRES:
+            raise InputError(f"map: unit {self.unit!r} is not known; say one of {', '.join(UNIT_METRES)}")
+
+
 def draw_map(
     ground: MapGround,
     *,
     candidates: pd.DataFrame,
     features: dict[str, GeoDataFrame],
     depth_band_m: tuple[float, float],
-    limits_text: str,
-    title: str,
-    closed_text: str = "",
+    words: MapWords,
     closed: Iterable[Any] = (),
-    datum: Datum = NOT_STATED,
-    unit: str = "m",
     paper: Paper = Paper(),
 ) -> bytes:
     """Draw the map of a run. For looking and for print; never for steering.
@@ -97,16 +125,9 @@ def draw_map(
         ``ledges``, ``troughs``, ``rises`` (lines or outlines; any may be missing).
     depth_band_m : tuple of float
         Searched depths, metres, positive down.
-    limits_text : str
-        What the grid could not have shown.
-    title : str
-    closed_text : str
-        What is known of closed ground: stands first.
+    words : MapWords
     closed : iterable of polygons
         Closed ground, longitude and latitude: hatched.
-    datum : Datum
-        What depths are counted from: stands over the key of depths.
-    unit : {"m", "ft", "fathom"}
     paper : Paper
 
     Returns
@@ -117,10 +138,9 @@ def draw_map(
     Raises
     ------
     InputError
-        For an unknown unit, or a grid without cells.
+        For a grid without cells.
     """
-    if unit not in UNIT_METRES:
-        raise InputError(f"map: unit {unit!r} is not known; say one of {', '.join(UNIT_METRES)}")
+    unit = words.unit
     if ground.elev.ndim != 2 or ground.elev.size == 0:
         raise InputError(f"map: the grid has shape {ground.elev.shape}; wanted at least one cell")
     with warnings.catch_warnings():
@@ -136,13 +156,13 @@ def draw_map(
         shown = draw_sites(ax, candidates, box=ground.bounds, crs=ground.crs, inches=wide - PANEL_IN)
         _furnish(ax, ground, candidates)
         legend = furniture.Legend(
-            title=title,
-            lines=[text for text in (closed_text, limits_text) if text],
+            title=words.title,
+            lines=[text for text in (words.closed, words.limits) if text],
             kinds=_kinds(candidates),
             band_m=depth_band_m,
             deepest_m=deepest,
             unit=unit,
-            datum=datum,
+            datum=words.datum,
             thinned=_left_out(shown, len(candidates), left_out),
         )
         furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)

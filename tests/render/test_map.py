@@ -24,7 +24,7 @@ from reefscan.base.overview import MapGround
 from reefscan.render.contours import _name_contours
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.furniture import Legend, degree_words, nice_length, panel
-from reefscan.render.map import PANEL_IN, Paper, draw_map
+from reefscan.render.map import PANEL_IN, MapWords, Paper, draw_map
 from reefscan.render.marks import SYMBOLS, contour_depths, score_rgb
 from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin, trimmed
 
@@ -40,8 +40,7 @@ def listed(number: int) -> pd.DataFrame:
 def draw(elev: np.ndarray, candidates: pd.DataFrame, *, fmt: str = "png", **options: object) -> bytes:
     asked: dict[str, object] = {
         "depth_band_m": (4.0, 15.0),
-        "limits_text": "4 m cells",
-        "title": "Invented",
+        "words": MapWords("Invented", "4 m cells"),
         "paper": Paper(fmt, dpi=60),
         **options,
     }
@@ -92,13 +91,14 @@ def test_odd_grids_still_give_a_picture(elev: np.ndarray) -> None:
 
 @pytest.mark.parametrize("title", ["$\\frac{", "潮の岩 \x00\x07", "<b>&", "x" * 400, ""])
 def test_hostile_titles_are_drawn_as_text(title: str) -> None:
-    assert draw(seabed(60, 60), listed(5), title=title)[:4] == b"\x89PNG"
+    assert draw(seabed(60, 60), listed(5), words=MapWords(title, "4 m cells"))[:4] == b"\x89PNG"
 
 
-@pytest.mark.parametrize("options", [{"unit": "yard"}, {"fmt": "gif"}])
-def test_unknown_units_and_formats_are_refused(options: dict[str, object]) -> None:
+def test_unknown_units_and_formats_are_refused() -> None:
     with pytest.raises(InputError, match="say one of"):
-        draw(seabed(60, 60), listed(5), **options)
+        MapWords("Invented", "4 m cells", unit="yard")
+    with pytest.raises(InputError, match="say one of"):
+        draw(seabed(60, 60), listed(5), fmt="gif")
 
 
 @pytest.mark.parametrize("letters", [26, 36])

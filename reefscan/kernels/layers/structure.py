@@ -175,10 +175,9 @@ def flanks(
             ahead_of = w[x + off : x + off + width_core]
             behind_of = w[x - back : x - back + width_core]
             if knight:
-                f = x + back
+                f, g = x + back, x - off
                 far_a, far_b = z[f + mid_a : f + mid_a + width_core], z[f + mid_b : f + mid_b + width_core]
-                f = x - off
-                near_a, near_b = z[f + mid_a : f + mid_a + width_core], z[f + mid_b : f + mid_b + width_core]
+                near_a, near_b = z[g + mid_a : g + mid_a + width_core], z[g + mid_b : g + mid_b + width_core]
                 _keep_between(here, ahead_of, behind_of, far_a, far_b, near_a, near_b, best, line)
             elif best:
                 for j in range(width_core):

@@ -77,6 +77,54 @@ def _worth(height: float, length_m: float) -> float:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
+def _best_pair(
+    p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
+    step_m: float, sight: float, longest: float, out: NDArray[np.float64],
+) -> bool:  # fmt: skip
+    """Of all pairs of a top above the middle and a foot below it write the one that is worth most; False if none is worth anything.
+
+    ``longest`` (samples) is more than a face may have: a pair that is too long may win, so that no part of a slope without end is
+    taken for a face.
+    """
+    m = p.shape[0] // 2
+    least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
+    lowest = p[m]
+    for k in range(m + 1, last - least_ground + 1):
+        lowest = min(lowest, p[k])
+    best, bar = 1e-6, 0.0
+    i = 0
+    while m - i >= first + least_ground:
+        # a top that stands too low over the lowest foot has no pair that could win
+        most = p[m - i] - lowest - sight * i
+        if not (most > 0.0 and most * most * most > bar * (i * step_m + OWN_M)):
+            i += _next(i)
+            continue
+        j = 1 if i == 0 else 0
+        while m + j <= last - least_ground and i + j <= longest:
+            length = i + j
+            drop = p[m - i] - p[m + j]
+            most = drop - sight * length
+            # the worth in squares first, a little less strict: nearly all pairs are passed by without a root and a division
+            if (
+                length > 1
+                and most > 0.0
+                and most * most * most > bar * (length * step_m + OWN_M)
+                and _worth(most, length * step_m) > best
+            ):
+                beyond, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
+                height = drop - max(steeper, sight) * length
+                # of two faces as high the steeper one: its shoulders and its scree are not its own
+                worth = _worth(height, length * step_m) if height > 0.0 else 0.0
+                if worth > best:
+                    best, bar = worth, worth * worth * (1.0 - 1e-9)
+                    out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
+                    out[HEIGHT] = beyond
+            j += _next(j)
+        i += _next(i)
+    return best > 1e-6
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
 def read_face(
     p: NDArray[np.float64],
     step_m: float,
@@ -118,44 +166,7 @@ def read_face(
     while last < n - 1 and p[last + 1] == p[last + 1]:
         last += 1
     _sums(p, first, last, total, moment)
-    sight = tilt * step_m
-    # a pair that is too long may win, so that no part of a slope without end is taken for a face
-    longest = 1.4 * longest_m / step_m
-    least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
-    lowest = p[m]
-    for k in range(m + 1, last - least_ground + 1):
-        lowest = min(lowest, p[k])
-    best, bar = 1e-6, 0.0
-    i = 0
-    while m - i >= first + least_ground:
-        # a top that stands too low over the lowest foot has no pair that could win
-        most = p[m - i] - lowest - sight * i
-        if not (most > 0.0 and most * most * most > bar * (i * step_m + OWN_M)):
-            i += _next(i)
-            continue
-        j = 1 if i == 0 else 0
-        while m + j <= last - least_ground and i + j <= longest:
-            length = i + j
-            drop = p[m - i] - p[m + j]
-            most = drop - sight * length
-            # the worth in squares first, a little less strict: nearly all pairs are passed by without a root and a division
-            if (
-                length > 1
-                and most > 0.0
-                and most * most * most > bar * (length * step_m + OWN_M)
-                and _worth(most, length * step_m) > best
-            ):
-                beyond, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
-                height = drop - max(steeper, sight) * length
-                # of two faces as high the steeper one: its shoulders and its scree are not its own
-                worth = _worth(height, length * step_m) if height > 0.0 else 0.0
-                if worth > best:
-                    best, bar = worth, worth * worth * (1.0 - 1e-9)
-                    out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
-                    out[HEIGHT] = beyond
-            j += _next(j)
-        i += _next(i)
-    if best <= 1e-6:
+    if not _best_pair(p, total, moment, first, last, step_m, tilt * step_m, 1.4 * longest_m / step_m, out):
         return False
     _to_its_ends(p, total, moment, first, last, step_m, out)
     top, foot = int(out[TOP]), int(out[FOOT])

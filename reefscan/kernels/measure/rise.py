@@ -25,16 +25,8 @@ BESIDE_TOP = 0.65
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def measure_rise(
-    elev: NDArray[np.int32], row: float, col: float, within: float, noise: float, share: float,
-    search: Search, least: float, room: Scratch, out: NDArray[np.float64],
-) -> bool:  # fmt: skip
-    """Measure the rise whose top lies within some cells of a place: how far the ground falls away all round it.
-
-    ``least`` (m) is the height below which it is not wanted: it may be told so before it is measured whole.
-    """
-    cell = search.cell_m
-    reach = max(3, int(search.rise_m / cell + 0.5))
+def _highest(elev: NDArray[np.int32], row: float, col: float, within: float) -> tuple[float, int, int]:
+    """Height (m) and cell of the highest place within some cells of another, over the weighted mean of nine cells; -1e9 where none is known."""
     span = int(within) + 1
     r0, c0, top = int(round(row)), int(round(col)), -1e9
     r1, c1 = r0, c0
@@ -57,6 +49,52 @@ def measure_rise(
                     total += (2 - abs(i)) * (2 - abs(j)) * (elev[r + i, c + j] * 0.001)
             if total / 16.0 > top:
                 top, r1, c1 = total / 16.0, r, c
+    return top, r1, c1
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _side(
+    p: NDArray[np.float64], reach: int, step: int, top: float, sight: float
+) -> tuple[float, float, float]:
+    """Fall beyond a sight line to one side of a top (m), and how far off most of it is done and over what run it falls (samples)."""
+    best, fall, place = 0.0, 0.0, 0
+    for k in range(1, reach + 1):
+        z = p[reach + step * k]
+        if not z == z:
+            break
+        if top - z - sight * k > best:
+            best, fall, place = top - z - sight * k, top - z, k
+    nine = min(1, place)
+    while nine < place and top - p[reach + step * nine] < 0.85 * fall:
+        nine += 1
+    return best, float(nine), run_of_side(p, reach + step * place, -step, place, fall)
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _level_below(p: NDArray[np.float64], reach: int, top: float, sight: float) -> float:
+    """How far the mean of both sides lies below a top (m), where that is most beyond a sight line."""
+    most, level = 0.0, 0.0
+    for k in range(1, reach + 1):
+        both = top - 0.5 * (p[reach - k] + p[reach + k])
+        if not both == both:
+            break
+        if both - sight * k > most:
+            most, level = both - sight * k, both
+    return level
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def measure_rise(
+    elev: NDArray[np.int32], row: float, col: float, within: float, noise: float, share: float,
+    search: Search, least: float, room: Scratch, out: NDArray[np.float64],
+) -> bool:  # fmt: skip
+    """Measure the rise whose top lies within some cells of a place: how far the ground falls away all round it.
+
+    ``least`` (m) is the height below which it is not wanted: it may be told so before it is measured whole.
+    """
+    cell = search.cell_m
+    reach = max(3, int(search.rise_m / cell + 0.5))
+    top, r1, c1 = _highest(elev, row, col, within)
     if top < -1e8:
         return False
     # a top is picked for its noise where that changes from cell to cell, hardly where cells go together
@@ -71,30 +109,13 @@ def measure_rise(
     for a in (0, 4, 2, 6, 1, 5, 3, 7):
         profile(elev, float(r1), float(c1), math.pi * a / 8, reach, FEWEST, 1.0, p)
         mend_gaps(p, 2)
-        most, level = 0.0, 0.0
-        for k in range(1, reach + 1):
-            both = top - 0.5 * (p[reach - k] + p[reach + k])
-            if not both == both:
-                break
-            if both - sight * k > most:
-                most, level = both - sight * k, both
-        levels[a] = level
-        gentle += level < least
+        levels[a] = _level_below(p, reach, top, sight)
+        gentle += levels[a] < least
         if gentle == 2:
             return False
         for side in range(2):
-            step, best, fall, place = (1 if side else -1), 0.0, 0.0, 0
-            for k in range(1, reach + 1):
-                z = p[reach + step * k]
-                if not z == z:
-                    break
-                if top - z - sight * k > best:
-                    best, fall, place = top - z - sight * k, top - z, k
-            nine = min(1, place)
-            while nine < place and top - p[reach + step * nine] < 0.85 * fall:
-                nine += 1
-            drops[2 * a + side], feet[2 * a + side] = best, float(nine)
-            runs[2 * a + side] = run_of_side(p, reach + step * place, -step, place, fall)
+            s = 2 * a + side
+            drops[s], feet[s], runs[s] = _side(p, reach, np.int64(2 * side - 1), top, sight)
     put_in_order(drops)
     put_in_order(levels)
     put_in_order(feet)

@@ -95,16 +95,7 @@ def measure_faces(
     """
     n = rows.shape[0]
     out = np.full((3, n, len(at.FIELDS)), np.nan)
-    cell = search.cell_m
-    reach = max(face_reach(search), int(search.trough_m / cell) + 4)
-    longest = (
-        2 * max(reach, int(3.0 * search.rise_m / cell + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 12)
-        + 8
-    )
-    fields = len(of_face.FIELDS)
-    room = Scratch(
-        np.empty(longest), np.empty(longest), np.empty(longest + 1), np.empty(longest + 1), np.empty(fields), np.empty(fields)
-    )  # fmt: skip
+    room = _scratch(search, asked)
     floor = min(search.trough_min_m, min(search.ledge_min_m, search.rise_min_m))
     around = n * math.pi * asked.broad[1] ** 2
     sums = row_sums(elev_mm, around > 4.0 * elev_mm.size)
@@ -147,6 +138,18 @@ def measure_faces(
             for k in (at.COL, at.NET_COL, at.ROCK_COL):
                 line[k] = cols[i] + np.rint((line[k] - c) * 4096.0) / 4096.0
     return out
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _scratch(search: Search, asked: Asked) -> Scratch:
+    """Room for the longest profile that any measure reads."""
+    cell = search.cell_m
+    reach = max(face_reach(search), int(search.trough_m / cell) + 4)
+    beside_rise = int(3.0 * search.rise_m / cell + max(asked.off_max, of_face.GROUND_M[0] / cell)) + 12
+    longest, fields = 2 * max(reach, beside_rise) + 8, len(of_face.FIELDS)
+    return Scratch(
+        np.empty(longest), np.empty(longest), np.empty(longest + 1), np.empty(longest + 1), np.empty(fields), np.empty(fields)
+    )  # fmt: skip
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
