@@ -10,7 +10,13 @@ SeaMap.start = function () {
   document.getElementById("zin").onclick = by(1.5);
   document.getElementById("zout").onclick = by(1 / 1.5);
   document.getElementById("zall").onclick = () => { SeaMap.all(); App.draw(); View.later(); };
-  new ResizeObserver(() => { if (!SeaMap.fitted) SeaMap.all(); App.draw(); }).observe(canvas);
+  let wide = canvas.clientWidth, high = canvas.clientHeight;
+  new ResizeObserver(() => {
+    if (!SeaMap.fitted) SeaMap.all();
+    else SeaMap.look(SeaMap.x + wide / 2 / SeaMap.scale, SeaMap.y + high / 2 / SeaMap.scale, SeaMap.scale); /* the middle stays the middle */
+    [wide, high] = [canvas.clientWidth, canvas.clientHeight];
+    App.draw();
+  }).observe(canvas);
   SeaMap.all();
 };
 /* A mouse drags the map. One finger is the page's, which scrolls (touch-action); two are the map's. */

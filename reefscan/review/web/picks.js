@@ -59,7 +59,7 @@ Picks.add = function (px, py, at) {
   if (why) return App.say((moved ? "Not moved: the place " : "Not set: the place ") + why + ".");
   let n = 1;
   while (Picks.by.has("hand-" + n)) n++;
-  const fresh = { id: "hand-" + n, state: "keep", name: "By hand " + n, note: "", depth_m: null, kind: "by hand", added: true };
+  const fresh = { id: "hand-" + n, state: "keep", name: "Hand " + n, note: "", depth_m: null, kind: "by hand", added: true };
   const p = { ...(moved || fresh), lon: +lon.toFixed(7), lat: +lat.toFixed(7) };
   if (App.adding) Picks.placing(false);
   Picks.change(new Map(Picks.by).set(p.id, p), (p.name || p.id) + (moved ? " is moved to " : " is set at ") + Words.ddm(lat, lon) + ".");

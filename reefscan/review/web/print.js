@@ -21,4 +21,4 @@ Print.card = function ({ i, hand }, point) {
   card.append(make("p", {}, App.data.caution_short));
   return card;
 };
-Print.figures = (i) => Card.facts(i).filter(([k]) => !["Depth", "Id", "From"].includes(k)).map(([k, v]) => k + ": " + v).join("; ") + ".";
+Print.figures = (i) => Card.facts(i).filter(([k]) => !["Depth", "Id", "From", "Name as a waypoint"].includes(k)).map(([k, v]) => k + ": " + v).join("; ") + ".";
