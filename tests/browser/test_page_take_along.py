@@ -222,7 +222,7 @@ def test_print_gives_cards_and_no_controls(page: Any) -> None:
         page.execute_script("window.dispatchEvent(new Event('afterprint'))")
     assert seen == 0
     assert [(s, c) for _, s, c in cards] == [(1, 1), (0, 0)]
-    name = page.execute_script("return Waypoints.names([{ i: App.order[0] }])[0]")
+    name = page.execute_script("return Waypoints.points([{ i: App.order[0] }])[0].name")
     assert name in cards[0][0] and "tide not added" in cards[0][0] and "Not for navigation" in cards[0][0]
     assert "Hand 1" in cards[1][0] and "sound it first" in cards[1][0]
     assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]

@@ -8,6 +8,7 @@ Card.fill = function () {
     if (hand) Card.hand(box, hand);
     else if (i !== undefined) Card.found(box, i, id);
     else box.append(make("p", {}, App.table.n ? "Choose a site in the list or on the map." : "This run found no site."));
+    Way.fill();
   });
 };
 Card.found = function (box, i, id) {
@@ -17,7 +18,7 @@ Card.found = function (box, i, id) {
   if (at("why")) box.append(make("p", {}, at("why")));
   const flags = at("flags") || [];
   if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map((f) => f.replace(/-/g, " ")).join("; ")));
-  box.append(Card.profile(i), Card.mini(i), Card.list("Measures", [...Card.facts(i), ...Way.facts(id, place)]));
+  box.append(Card.profile(i), Card.mini(i), make("div", { id: "ways" }), Card.list("Measures", Card.facts(i)));
   box.append(make("h3", {}, "What made the score"), Card.terms(i));
   box.append(make("h3", {}, "Position (WGS 84)"), Card.position(place.lat, place.lon), Picks.form(id, site));
 };
@@ -35,9 +36,7 @@ Card.actions = (id, site) => make("div", { class: "actions" },
   make("button", { type: "button", "data-step": "back", onclick: () => App.step(-1) }, "Previous"), make("button", { type: "button", "data-step": "on", onclick: () => App.step(1) }, "Next"), Picks.choice(id, site));
 Card.hand = function (box, p) {
   box.append(make("h2", {}, p.name || p.id), Card.actions(p.id, p), make("p", {}, "Set by hand; " + (Reef.known(p.depth_m) ? "depth " + Words.depth(p.depth_m) : "no depth is known here: sound it first") + "."));
-  const ways = Way.facts(p.id, p);
-  if (ways.length) box.append(Card.list("Ways", ways));
-  box.append(make("h3", {}, "Position (WGS 84)"), Card.position(p.lat, p.lon), Picks.form(p.id, p));
+  box.append(make("div", { id: "ways" }), make("h3", {}, "Position (WGS 84)"), Card.position(p.lat, p.lon), Picks.form(p.id, p));
 };
 Card.widths = { trough: "Width, crest to crest", ledge: "Width of its face", rise: "Width, foot to foot" };
 Card.facts = function (i) {
@@ -58,7 +57,7 @@ Card.facts = function (i) {
   add("lands_within_m", "A net lands within about", Words.length);
   add("cell_m", "Cells of the grid", (v) => v + " m");
   if (at("source")) out.push(["From", at("source")]);
-  if (App.rankOf[i]) out.push(["Name as a waypoint", Waypoints.names([{ i }])[0]]);
+  if (App.rankOf[i]) out.push(["Name as a waypoint", Waypoints.unique([Picks.name(at("id")) || Waypoints.made(App.rankOf[i], at("kind"), at("depth_m"))], App.data.naming.length)[0]]);
   out.push(["Id", at("id")]);
   return out;
 };

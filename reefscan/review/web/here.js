@@ -7,7 +7,7 @@ Here.start = function () {
 Here.shown = function () {
   document.getElementById("here").setAttribute("aria-pressed", String(Here.watch !== null));
   App.draw();
-  if (App.chosen !== null) Card.fill();
+  Way.fill();
 };
 Here.on = function () {
   if (!navigator.geolocation) return App.say("This browser tells no place.");

@@ -58,8 +58,9 @@ SeaMap.depths = function (g, { x, y, scale, w, h }, night) {
       for (const share of SeaMap.shares) {
         const k = Math.round(share * (n - 1)), [a, b] = at(k);
         if (a < 20 || b < 14 || a > w - 20 || b > h - 14 || taken.some(([p, q]) => Math.hypot(p - a, q - b) < 80)) continue;
-        const p = at(Math.max(0, k - 3)), q = at(Math.min(n - 1, k + 3));
-        if (Math.hypot(q[0] - p[0], q[1] - p[1]) < 8) continue;
+        let p, q, far = 0;
+        for (let span = 2; span < n && far < 14; span *= 2) { p = at(Math.max(0, k - span)); q = at(Math.min(n - 1, k + span)); far = Math.hypot(q[0] - p[0], q[1] - p[1]); }
+        if (far < 14) continue; /* a ring smaller than its figure */
         taken.push([a, b]);
         const turn = Math.atan2(q[1] - p[1], q[0] - p[0]);
         g.save(); g.translate(a, b); g.rotate(Math.abs(turn) > Math.PI / 2 ? turn + Math.PI : turn);

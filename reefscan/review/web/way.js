@@ -27,3 +27,10 @@ Way.facts = function (id, place) {
   if (Here.at) out.push(["From my place to here", Way.words(Here.at, place) + ". Not for navigation."]);
   return out;
 };
+/* In the open card, alone: a place that changes every second must not take away what is being typed there. */
+Way.fill = function () {
+  const box = document.getElementById("ways"), i = App.rowOf.get(App.chosen), c = App.table.columns, place = i === undefined ? Picks.added.get(App.chosen) : { lon: c.lon[i], lat: c.lat[i] };
+  if (!box || !place) return;
+  const facts = Way.facts(App.chosen, place);
+  box.replaceChildren(...(facts.length ? [Card.list("Ways", facts)] : []));
+};

@@ -29,26 +29,31 @@ Waypoints.told = function (m) {
   if (Words.unit === "fathom") return Words.fixed(v, 1) + " fathoms";
   return Words.fixed(v, Math.abs(v) < (Words.unit === "ft" ? 9.95 : 99.95) ? 1 : 0) + " " + Words.unit;
 };
+/* Area, rank, kind and, where there is room, depth: as reefscan.review.takealong names a site that was given no name. */
+Waypoints.made = function (rank, kind, depth) {
+  const { letters, kinds, length } = App.data.naming, stem = letters + String(rank).padStart(Math.max(2, String(App.order.length).length), "0") + (kinds[kind] || "H");
+  const tail = depth === null ? "" : String(Math.max(0, Reef.rint(depth / Words.per[Words.unit])));
+  return stem.length + tail.length <= length ? stem + tail : stem;
+};
 /* One point of each site: { name, lon, lat, depth_m, text, kind, words, fields }. */
 Waypoints.points = function (sites) {
-  const c = App.table.columns, seconds = Waypoints.seconds(), naming = App.data.naming, digits = Math.max(2, String(App.order.length).length), per = Words.per[Words.unit];
+  const c = App.table.columns, seconds = Waypoints.seconds(), per = Words.per[Words.unit];
   let beyond = App.order.length;
   const points = sites.map(({ i, hand }) => {
     const at = (k) => (i === undefined ? (hand[k] ?? null) : c[k] ? c[k][i] : null), id = at("id"), kind = at("kind") || "by hand", depth = Reef.known(at("depth_m")) ? at("depth_m") : null;
     const rank = (i !== undefined && App.rankOf[i]) || null, second = i === undefined ? undefined : seconds.get(i), flags = (i !== undefined && at("flags")) || [];
-    const stem = naming.letters + String(rank ?? ++beyond).padStart(digits, "0") + (naming.kinds[kind] || "H"), tail = depth === null ? "" : String(Math.max(0, Reef.rint(depth / per)));
-    const given = Picks.name(id), note = Picks.note(id);
+    const given = Picks.name(id), note = Picks.note(id), number = rank ?? ++beyond, name = given || Waypoints.made(number, kind, depth);
     const text = [given, note, (i !== undefined && at("why")) || "", second ? "second site of the place of number " + second : "", flags.length ? "mind: " + flags.map((f) => f.replaceAll("-", " ")).join(", ") : ""].filter(Boolean).join("; ");
     const score = i === undefined ? null : App.scored.score[i], sure = i === undefined || Number.isNaN(App.scored.confidence[i]) ? null : App.scored.confidence[i];
     const fields = { datum: App.data.datum.short, ...(Words.unit === "m" ? {} : { ["depth_" + Words.unit]: depth === null ? null : +Words.fixed(depth / per, 1) }), rank: rank && String(rank), second_to: second ? String(second) : null, score: rank && score, confidence: rank && sure };
     for (const k of Waypoints.fields) if (c[k]) fields[k] = i === undefined && k !== "id" ? (typeof c[k][0] === "string" ? "" : null) : at(k);
-    return { name: given || (stem.length + tail.length <= naming.length ? stem + tail : stem), lon: ((at("lon") + 540) % 360) - 180 === at("lon") ? at("lon") : ((((at("lon") + 180) % 360) + 360) % 360) - 180, lat: at("lat"), depth_m: depth, text: Waypoints.shown(text), kind: Waypoints.shown(kind, 120), fields: { ...fields, note }, words: depth === null ? "" : Waypoints.told(depth) + (App.data.datum.named ? " " + App.data.datum.short : " (" + App.data.datum.short + ")") };
+    return { name, lon: Waypoints.turned(at("lon")), lat: at("lat"), depth_m: depth, text: Waypoints.shown(text), kind: Waypoints.shown(kind, 120), fields: { ...fields, note }, words: depth === null ? "" : Waypoints.told(depth) + (App.data.datum.named ? " " + App.data.datum.short : " (" + App.data.datum.short + ")") };
   });
-  Waypoints.unique(points.map((p) => p.name), naming.length).forEach((name, k) => { points[k].name = name; });
+  Waypoints.unique(points.map((p) => p.name), App.data.naming.length).forEach((name, k) => { points[k].name = name; });
   return points;
 };
+Waypoints.turned = (lon) => (lon >= -180 && lon < 180 ? lon : ((((lon + 180) % 360) + 360) % 360) - 180);
 Waypoints.fields = ["height_m", "width_m", "off_m", "cross_deg", "facing_deg", "lands_within_m", "cell_m", "id", "feature_id", "source"];
-Waypoints.names = (sites) => Waypoints.points(sites).map((p) => p.name);
 /* reefscan.io.out.waypoints.unique_names. */
 Waypoints.unique = function (names, length) {
   const taken = new Set();
