@@ -68,6 +68,7 @@ SeaMap.keys = function () {
     const act = { ArrowLeft: () => SeaMap.shift(60, 0), ArrowRight: () => SeaMap.shift(-60, 0), ArrowUp: () => SeaMap.shift(0, 60), ArrowDown: () => SeaMap.shift(0, -60),
       "+": () => SeaMap.zoom(1.3, w / 2, h / 2), "=": () => SeaMap.zoom(1.3, w / 2, h / 2), "-": () => SeaMap.zoom(1 / 1.3, w / 2, h / 2), "0": SeaMap.all,
       n: () => App.step(1), p: () => App.step(-1), N: () => App.step(1), P: () => App.step(-1),
+      Escape: () => App.adding && Picks.placing(false),
       Enter: () => SeaMap.press(w / 2, h / 2, Math.hypot(w, h) / 2) }[e.key];
     if (!act || e.ctrlKey || e.metaKey || e.altKey) return;
     e.preventDefault();

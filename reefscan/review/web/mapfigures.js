@@ -52,7 +52,7 @@ SeaMap.depths = function (g, { x, y, scale, w, h }, night) {
   g.font = "10px system-ui, sans-serif"; g.textAlign = "center";
   for (const { depth, lines } of App.data.contours) {
     if (depth === 0) continue;
-    const words = Words.halves(depth / Words.per[Words.unit]);
+    const words = String(+(depth / Words.per[Words.unit]).toFixed(Words.unit === "ft" ? 0 : 1)); /* round in the unit that the page was made in */
     for (const l of lines) {
       const n = l.length / 2, at = (k) => [(l[2 * k] - x) * scale, (l[2 * k + 1] - y) * scale];
       for (const share of SeaMap.shares) {
