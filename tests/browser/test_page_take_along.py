@@ -6,6 +6,7 @@ import base64
 import csv
 import io
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -203,12 +204,20 @@ def test_a_stored_view_that_does_not_fit_changes_nothing(page: Any, kept: str) -
     assert [e for e in page.get_log("browser") if e["level"] == "SEVERE"] == []
 
 
+def test_two_cards_stand_on_a_page(page: Any) -> None:
+    pdf = base64.b64decode(page.execute_cdp_cmd("Page.printToPDF", {})["data"])
+    # twenty cards, as "reefscan cards" makes by default; on the first page the cautions stand too
+    assert 10 <= len(re.findall(rb"/Type\s*/Page\b", pdf)) <= 11
+
+
 def test_print_gives_cards_and_no_controls(page: Any) -> None:
     page.execute_script("App.dark(true); App.choose(App.table.columns.id[App.order[0]])")
     page.find_element("css selector", '#card [data-pick="keep"]').click()
     page.execute_script("Picks.add(App.table.columns.px[9], App.table.columns.py[9])")
     pdf = base64.b64decode(page.execute_cdp_cmd("Page.printToPDF", {})["data"])
-    assert pdf[:5] == b"%PDF-"
+    assert len(re.findall(rb"/Type\s*/Page\b", pdf)) == 1, (
+        "a card and a half fit on the first page, below the cautions"
+    )
     page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
     try:
         page.execute_script("window.dispatchEvent(new Event('beforeprint'))")

@@ -18,7 +18,7 @@ Controls.fill = function () {
   }
   length("spacing", "Spacing between sites", () => r.rank.spacing_m, (v) => (r.rank.spacing_m = v), { min: 0, max: 500, step: 5, open: true });
   box.append(Controls.row("top", "How many sites", () => r.rank.top, (v) => (r.rank.top = Math.max(1, Math.round(v))), { min: 1, max: Math.max(100, Math.min(App.table.n, 5000)), step: 1, open: true }));
-  box.append(Controls.row("kept", "Leave out what keeps less than this share of its score", () => r.score.least_kept, (v) => (r.score.least_kept = v), { min: 0, max: 0.99, step: 0.05 }));
+  box.append(Controls.row("kept", "Hide doubtful sites that keep less than this share of their score", () => r.score.least_kept, (v) => (r.score.least_kept = v), { min: 0, max: 0.99, step: 0.05 }));
   box.append(make("h3", {}, "How much each term counts"));
   for (const [name, term] of Object.entries(t)) {
     const soft = term.bonus || term.penalty;
