@@ -1,9 +1,9 @@
 "use strict";
 /* Each change of the picks can be taken back, the last one first. */
 const Undo = { stack: [], most: 100 };
-/* Called before a change; the words say what it does. */
+/* Called before a change, which makes a new map of the picks; the words say what it does. */
 Undo.before = function (words) {
-  Undo.stack.push({ words, by: new Map(Picks.by), chosen: App.chosen });
+  Undo.stack.push({ words, by: Picks.by, chosen: App.chosen });
   if (Undo.stack.length > Undo.most) Undo.stack.shift();
 };
 Undo.back = function () {
