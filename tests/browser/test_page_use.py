@@ -38,6 +38,23 @@ def wanted(table: pd.DataFrame, recipe: Recipe) -> list[tuple[str, str]]:
     return [(s["id"], f"{s['score']:.1f}") for s in list_sites(table, recipe).sites]
 
 
+def test_second_sites_of_a_place_are_marked_and_left_out_as_python_tells_them(
+    page: Any, table: pd.DataFrame
+) -> None:
+    sites_ = list_sites(table, Recipe.default()).sites
+    near = {s["rank"]: s["second_to"] for s in sites_ if s["second_to"]}
+    assert near
+    told = page.execute_script("return [...App.seconds()].map(([i, k]) => [App.rankOf[i], k])")
+    assert dict(told) == near
+    names = page.execute_script("return [...document.querySelectorAll('#list td.name')].map(e => e.innerText)")  # fmt: skip
+    assert {k + 1 for k, words in enumerate(names) if ", near " in words} == set(near)
+    Select(page.find_element("id", "scope")).select_by_value("best")
+    settle(page)
+    best = [s["id"] for s in sites_ if s["second_to"] is None]
+    assert [i for i, _ in rows(page)] == best
+    assert page.execute_script("return SeaMap.marks.map(m => m.id)") == best
+
+
 def set_number(driver: Any, identity: str, value: str) -> None:
     box = driver.find_element("id", identity)
     box.send_keys(Keys.CONTROL + "a")

@@ -33,11 +33,16 @@ App.update = function () {
   App.scored = Reef.scoreTable(App.table, App.recipe.score);
   App.order = Reef.rankSites(App.table, App.scored, App.recipe.rank);
   App.rankOf = new Array(App.table.n).fill(0);
+  App.near = null;
   App.order.forEach((i, k) => { App.rankOf[i] = k + 1; });
   App.shown();
   if (App.chosen !== null && !document.getElementById("card").hidden) Card.fill();
   App.lastMs = performance.now() - t0;
 };
+/* Second sites, with the rank of the better one of their place. */
+App.seconds = () => (App.near = App.near || Waypoints.seconds());
+/* The list as asked: all, or the best of each place. */
+App.listed = () => (document.getElementById("scope").value === "best" ? App.order.filter((i) => !App.seconds().has(i)) : App.order);
 App.later = function () {
   View.later();
   if (App.waiting) return;
@@ -52,7 +57,7 @@ App.draw = function () {
 };
 App.marks = function (most) {
   const c = App.table.columns;
-  const marks = App.order.slice(0, most).map((i) => ({ id: c.id[i], px: c.px[i], py: c.py[i], kind: c.kind[i], score: App.scored.score[i], label: String(App.rankOf[i]), state: Picks.state(c.id[i]) }));
+  const marks = App.listed().slice(0, most).map((i) => ({ id: c.id[i], px: c.px[i], py: c.py[i], kind: c.kind[i], score: App.scored.score[i], label: String(App.rankOf[i]), state: Picks.state(c.id[i]) }));
   const i = App.rowOf.get(App.chosen);
   if (i !== undefined && !marks.some((m) => m.id === App.chosen)) marks.push({ id: App.chosen, px: c.px[i], py: c.py[i], kind: c.kind[i], score: App.scored.score[i], label: App.label(i), state: Picks.state(App.chosen) });
   for (const p of Picks.added.values()) { const [px, py] = App.place(p.lon, p.lat); marks.push({ id: p.id, px, py, kind: "man-made", score: 0, label: p.name || p.id, state: p.state }); }

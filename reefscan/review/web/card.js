@@ -16,6 +16,7 @@ Card.found = function (box, i, id) {
   const site = { ...place, depth_m: at("depth_m"), kind: at("kind") };
   box.append(make("h2", {}, Card.title(i)), Card.actions(id, site), make("p", {}, Card.worth(i)));
   if (at("why")) box.append(make("p", {}, at("why")));
+  if (App.seconds().has(i)) box.append(make("p", {}, "Second site of the place of number " + App.seconds().get(i) + "."));
   const flags = at("flags") || [];
   if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map((f) => f.replace(/-/g, " ")).join("; ")));
   box.append(Card.profile(i), Card.mini(i), make("div", { id: "ways" }), Card.list("Measures", Card.facts(i)));

@@ -16,7 +16,7 @@ List.start = function () {
   }
   const kinds = [...new Set(App.table.columns.kind)].sort();
   for (const k of kinds) document.getElementById("kind").append(make("option", { value: k }, k));
-  for (const id of ["find", "kind", "scope"]) for (const event of ["input", "change"]) document.getElementById(id).addEventListener(event, () => { List.rows = 100; List.fill(); });
+  for (const id of ["find", "kind", "scope"]) for (const event of ["input", "change"]) document.getElementById(id).addEventListener(event, () => { List.rows = 100; List.fill(); App.draw(); });
   document.getElementById("more").onclick = () => { List.rows += 200; List.fill(); };
 };
 List.value = function (i, key) {
@@ -29,11 +29,11 @@ List.value = function (i, key) {
 List.chosenRows = function () {
   const scope = document.getElementById("scope").value, kind = document.getElementById("kind").value;
   const words = document.getElementById("find").value.trim().toLowerCase(), cols = App.table.columns;
-  let rows = scope === "listed" ? App.order : [...Array(App.table.n).keys()];
+  let rows = scope === "listed" || scope === "best" ? App.listed() : [...Array(App.table.n).keys()];
   if (scope === "keep" || scope === "drop") rows = rows.filter((i) => Picks.state(cols.id[i]) === scope);
   if (kind) rows = rows.filter((i) => cols.kind[i] === kind);
   if (words) rows = rows.filter((i) => [cols.id[i], App.label(i), (cols.why || [])[i], Picks.note(cols.id[i]), cols.kind[i]].join(" ").toLowerCase().includes(words));
-  if (List.key !== "rank" || List.down || scope !== "listed") {
+  if (List.key !== "rank" || List.down || (scope !== "listed" && scope !== "best")) {
     const sign = List.down ? -1 : 1;
     const keyed = rows.map((i) => [List.value(i, List.key), i]);
     const blank = (v) => v === null || v === undefined || Number.isNaN(v) || v === Infinity;
@@ -47,7 +47,7 @@ List.fill = function () {
   const out = document.createDocumentFragment();
   for (const i of rows.slice(0, List.rows)) {
     const id = cols.id[i], state = Picks.state(id), conf = App.scored.confidence[i];
-    const words = App.label(i), number = App.rankOf[i] ? String(App.rankOf[i]) : "–", depth = Words.depth(cols.depth_m[i]), score = App.scored.score[i].toFixed(1);
+    const second = App.seconds().get(i), words = App.label(i) + (second ? ", near " + second : ""), number = App.rankOf[i] ? String(App.rankOf[i]) : "–", depth = Words.depth(cols.depth_m[i]), score = App.scored.score[i].toFixed(1);
     const tr = make("tr", { class: [state === "drop" ? "dropped" : "", id === App.chosen ? "here" : ""].join(" "), onclick: () => App.choose(id, { show: true }) });
     tr.dataset.id = id;
     const told = (App.rankOf[i] ? "Number " + number : "Not listed") + ", " + words + ", depth " + depth + ", score " + score + (state ? ", " + (state === "keep" ? "kept" : "dropped") : "");

@@ -37,7 +37,7 @@ Waypoints.made = function (rank, kind, depth) {
 };
 /* One point of each site: { name, lon, lat, depth_m, text, kind, words, fields }. */
 Waypoints.points = function (sites) {
-  const c = App.table.columns, seconds = Waypoints.seconds(), per = Words.per[Words.unit];
+  const c = App.table.columns, seconds = App.seconds(), per = Words.per[Words.unit];
   let beyond = App.order.length;
   const points = sites.map(({ i, hand }) => {
     const at = (k) => (i === undefined ? (hand[k] ?? null) : c[k] ? c[k][i] : null), id = at("id"), kind = at("kind") || "by hand", depth = Reef.known(at("depth_m")) ? at("depth_m") : null;
