@@ -148,7 +148,7 @@ def test_the_night_view_lights_red_alone_on_every_tab(phone: Any, tmp_path: Path
 
     phone.execute_script("App.dark(true); Picks.add(App.table.columns.px[5], App.table.columns.py[5])")
     open_tab(phone, tab)
-    phone.execute_script("const f = document.querySelector('input[type=file]'); if (f.offsetParent) f.scrollIntoView({block: 'end'})")  # fmt: skip
+    phone.execute_script("const f = document.querySelector('input[type=file]'); if (f && f.offsetParent) f.scrollIntoView({block: 'end'})")  # fmt: skip
     settle(phone)
     phone.save_screenshot(str(tmp_path / "night.png"))
     rgb = np.asarray(Image.open(tmp_path / "night.png").convert("RGB")).astype(int)

@@ -20,6 +20,7 @@ Picks.listed = function (p) {
 };
 Picks.fill = function () {
   const box = document.getElementById("picks"), all = [...Picks.by.values()];
+  if (box.hidden) return; /* filled when it is opened: a slider should not wait for it */
   const file = make("input", { type: "file", id: "loadpicks", accept: ".json,application/json" });
   file.addEventListener("change", async () => {
     try { Picks.read(await file.files[0].text()); Picks.keepSafe(); App.shown(); Card.fill(); }
