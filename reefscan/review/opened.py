@@ -112,7 +112,10 @@ class OpenedRun:
         )
 
     def explained(self) -> pd.DataFrame:
-        """All candidates, best first, with ``why`` and ``flags`` on the first `MOST_REASONS`."""
+        """All candidates, best first, with ``why`` and ``flags`` on the first `MOST_REASONS`.
+
+        A listed site says what it says in the list: its strong points are those that set it apart there.
+        """
         if not len(self.table):
             return self.table
         order = best_first(self.listing.scored, self.table)
@@ -125,15 +128,18 @@ class OpenedRun:
             widest_m=2.0 * self.recipe.find.trough_radius_m,
             off_min_m=self.recipe.find.off_min_m,
         )
-        blank = len(order) - len(reasons)
+        said = [(r.why, list(r.flags)) for r in reasons] + [("", [])] * (len(order) - len(reasons))
+        listed = dict(zip(self.listing.rows, self.listing.sites, strict=True))
+        said = [
+            (listed[row]["why"], listed[row]["flags"]) if row in listed else words
+            for row, words in zip(order.tolist(), said, strict=True)
+        ]
         return self.table.iloc[order].assign(
             lands_within_m=lands_within_m(
                 self.table["position_m"].iloc[order], self.recipe.score.fix_m
             ).round(1),
-            why=[r.why for r in reasons] + [""] * blank,
-            flags=pd.Series(
-                [list(r.flags) for r in reasons] + [[] for _ in range(blank)], dtype=object
-            ).to_numpy(),
+            why=[why for why, _ in said],
+            flags=pd.Series([flags for _, flags in said], dtype=object).to_numpy(),
         )
 
 

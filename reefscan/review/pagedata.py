@@ -40,6 +40,8 @@ PICTURE_PX = 2000
 MOST_SECTIONS = 2000
 MOST_FEATURES = 300
 LATTICE = 17
+KNOWN_SQUARES = 400
+"""Squares along the longer side in which the page knows ground from none: 27 kB at most."""
 
 NUMBERS = tuple(column.name for column in CANDIDATE if column.page and column.kind == "number")
 TEXTS = ("id", "kind", "feature_id", "source", "why")
@@ -95,8 +97,20 @@ def picture(ground: MapGround, *, band_max_m: float, quality: int = 82) -> tuple
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode(), deepest
 
 
-def contours(ground: MapGround, *, deepest_m: float, most_points: int = 120_000) -> list[dict[str, Any]]:
-    """Lines of equal depth at even round metres, in picture pixels; coarser until few enough."""
+def known_ground(ground: MapGround) -> dict[str, Any]:
+    """Where the grid knows the bottom, as bits row by row (first bit highest): squares of ``side`` pixels, set where any is known."""
+    side = max(1, math.ceil(max(ground.elev.shape) / KNOWN_SQUARES))
+    rows, cols = (math.ceil(n / side) for n in ground.elev.shape)
+    padded = np.zeros((rows * side, cols * side), dtype=bool)
+    padded[: ground.elev.shape[0], : ground.elev.shape[1]] = np.isfinite(ground.elev)
+    squares = padded.reshape(rows, side, cols, side).any(axis=(1, 3))
+    return {"side": side, "cols": cols, "bits": base64.b64encode(np.packbits(squares).tobytes()).decode()}
+
+
+def contours(
+    ground: MapGround, *, deepest_m: float, unit: str = "m", most_points: int = 120_000
+) -> list[dict[str, Any]]:
+    """Lines of equal depth at even round depths of the unit, in picture pixels; coarser until few enough."""
     from skimage.measure import find_contours
 
     if min(ground.elev.shape) < 3:
@@ -110,7 +124,7 @@ def contours(ground: MapGround, *, deepest_m: float, most_points: int = 120_000)
     for most in (9, 6, 4, 2):
         out: list[dict[str, Any]] = []
         total = 0
-        for depth in [0.0, *contour_depths(deepest_m, "m", most=most)]:
+        for depth in [0.0, *contour_depths(deepest_m, unit, most=most)]:
             lines = [(line[:, ::-1] + 0.5) * factor for line in find_contours(calm, -depth) if len(line) > 6]
             total += sum(len(line) for line in lines)
             out.append({"depth": depth, "lines": [np.round(line, 1).ravel().tolist() for line in lines]})
@@ -257,7 +271,7 @@ def page_data(
         "caution": CAUTION,
         "caution_short": SHORT,
         "naming": {"letters": about.letters, "length": NAME_LENGTH, "kinds": LETTER},
-        "datum": {"top": about.datum.top, "short": about.datum.short},
+        "datum": {"top": about.datum.top, "short": about.datum.short, "named": bool(about.datum.name)},
         "closed_words": about.closed_words,
         "closed": closed_areas(known, ground),
         "limits": about.limits,
@@ -273,7 +287,8 @@ def page_data(
             "cell_m": ground.cell_m,
             "deepest_m": round(deepest, 1),
         },
-        "contours": contours(ground, deepest_m=min(deepest, recipe.depth_band[1] * 3)),
+        "known": known_ground(ground),
+        "contours": contours(ground, deepest_m=min(deepest, recipe.depth_band[1] * 3), unit=about.unit),
         "features": feature_lines(drawn, ground),
         "lattice": lattice(ground),
         "kinds": {

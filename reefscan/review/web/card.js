@@ -1,31 +1,43 @@
 "use strict";
-/* One site: the bottom as a sounder would draw it on that heading, a small map, terms, reason, position. */
+/* One site: what to do with it, why it is one, its section, its measures, terms and position. */
 const Card = {};
 Card.fill = function () {
-  const box = document.getElementById("card"), id = App.chosen;
-  box.replaceChildren();
-  if (id === null) { box.append(make("p", {}, App.table.n ? "Choose a site in the list or on the map." : "This run found no site.")); return; }
-  const hand = Picks.added.get(id), i = App.rowOf.get(id);
-  if (hand) return Card.hand(box, hand);
-  if (i === undefined) return;
-  const cols = App.table.columns, at = (k) => (cols[k] ? cols[k][i] : null);
-  box.append(make("h2", {}, (App.rankOf[i] ? App.rankOf[i] + ". " : "") + App.label(i)));
-  const conf = App.scored.confidence[i];
-  box.append(make("p", {}, at("kind") + ", score " + App.scored.score[i].toFixed(1) + " of 100" + (Number.isNaN(conf) ? "" : ", " + Words.sure(conf) + " sure it is as high as asked") + (App.rankOf[i] ? "" : App.scored.listed[i] ? "; not listed: too near a better one, or below the cut" : App.scored.doubted[i] ? "; not listed: its penalties leave too little of it" : "; not listed: a required term is worth nothing")));
+  const box = document.getElementById("card"), id = App.chosen, hand = Picks.added.get(id), i = App.rowOf.get(id);
+  App.refill(box, () => {
+    box.replaceChildren();
+    if (hand) Card.hand(box, hand);
+    else if (i !== undefined) Card.found(box, i, id);
+    else box.append(make("p", {}, App.table.n ? "Choose a site in the list or on the map." : "This run found no site."));
+    Way.fill();
+  });
+};
+Card.found = function (box, i, id) {
+  const cols = App.table.columns, at = (k) => (cols[k] ? cols[k][i] : null), place = { lon: at("lon"), lat: at("lat") };
+  const site = { ...place, depth_m: at("depth_m"), kind: at("kind") };
+  box.append(make("h2", {}, Card.title(i)), Card.actions(id, site), make("p", {}, Card.worth(i)));
   if (at("why")) box.append(make("p", {}, at("why")));
+  if (App.seconds().has(i)) box.append(make("p", {}, "Second site of the place of number " + App.seconds().get(i) + "."));
   const flags = at("flags") || [];
   if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map((f) => f.replace(/-/g, " ")).join("; ")));
-  box.append(Card.steps(), Card.profile(i), Card.mini(i));
-  box.append(make("h3", {}, "Measures"), make("dl", {}, Card.facts(i).flatMap(([k, v]) => [make("dt", {}, k), make("dd", {}, v)])));
+  box.append(Card.profile(i), Card.mini(i), make("div", { id: "ways" }), Card.list("Measures", Card.facts(i)));
   box.append(make("h3", {}, "What made the score"), Card.terms(i));
-  box.append(make("h3", {}, "Position (WGS 84)"), Card.position(at("lat"), at("lon")));
-  box.append(Picks.form(id, { name: App.label(i), lon: at("lon"), lat: at("lat"), depth_m: at("depth_m"), kind: at("kind") }));
+  box.append(make("h3", {}, "Position (WGS 84)"), Card.position(place.lat, place.lon), Picks.form(id, site));
 };
-Card.steps = () => make("div", { class: "actions" },
-  make("button", { type: "button", onclick: () => App.step(-1) }, "Previous"), make("button", { type: "button", onclick: () => App.step(1) }, "Next"));
+Card.title = function (i) {
+  const kind = App.table.columns.kind[i], name = Picks.name(App.table.columns.id[i]);
+  return (App.rankOf[i] ? App.rankOf[i] + ". " : "") + (name ? name + ", " + kind : kind[0].toUpperCase() + kind.slice(1)) + ", " + Words.depth(App.table.columns.depth_m[i]);
+};
+Card.worth = function (i) {
+  const conf = App.scored.confidence[i], listed = App.scored.listed[i] ? "too near a better one, or below the cut" : App.scored.doubted[i] ? "its penalties leave too little of it" : "a required term is worth nothing";
+  return "Score " + App.scored.score[i].toFixed(1) + " of 100" + (Number.isNaN(conf) ? "" : ", " + Words.sure(conf) + " sure it is as high as asked") + (App.rankOf[i] ? "." : "; not listed: " + listed + ".");
+};
+Card.list = (head, facts) => make("div", {}, make("h3", {}, head), make("dl", {}, facts.flatMap(([k, v]) => [make("dt", {}, k), make("dd", {}, v)])));
+/* What a thumb wants first: the sites before and after, and the choice. */
+Card.actions = (id, site) => make("div", { class: "actions" },
+  make("button", { type: "button", "data-step": "back", onclick: () => App.step(-1) }, "Previous"), make("button", { type: "button", "data-step": "on", onclick: () => App.step(1) }, "Next"), Picks.choice(id, site));
 Card.hand = function (box, p) {
-  box.append(make("h2", {}, p.name || p.id), make("p", {}, "Set by hand; " + (Reef.known(p.depth_m) ? "depth " + Words.depth(p.depth_m) : "no depth is known here: sound it first") + "."));
-  box.append(make("h3", {}, "Position (WGS 84)"), Card.position(p.lat, p.lon), Picks.form(p.id, p));
+  box.append(make("h2", {}, p.name || p.id), Card.actions(p.id, p), make("p", {}, "Set by hand; " + (Reef.known(p.depth_m) ? "depth " + Words.depth(p.depth_m) : "no depth is known here: sound it first") + "."));
+  box.append(make("div", { id: "ways" }), make("h3", {}, "Position (WGS 84)"), Card.position(p.lat, p.lon), Picks.form(p.id, p));
 };
 Card.widths = { trough: "Width, crest to crest", ledge: "Width of its face", rise: "Width, foot to foot" };
 Card.facts = function (i) {
@@ -46,6 +58,7 @@ Card.facts = function (i) {
   add("lands_within_m", "A net lands within about", Words.length);
   add("cell_m", "Cells of the grid", (v) => v + " m");
   if (at("source")) out.push(["From", at("source")]);
+  if (App.rankOf[i]) out.push(["Name as a waypoint", Waypoints.unique([Picks.name(at("id")) || Waypoints.made(App.rankOf[i], at("kind"), at("depth_m"))], App.data.naming.length)[0]]);
   out.push(["Id", at("id")]);
   return out;
 };
@@ -71,64 +84,4 @@ Card.position = function (lat, lon) {
 Card.copy = async function (code, text) {
   try { await navigator.clipboard.writeText(text); App.say("Copied " + text); }
   catch { const r = document.createRange(); r.selectNodeContents(code); const s = getSelection(); s.removeAllRanges(); s.addRange(r); App.say("Marked: press Ctrl+C to copy."); }
-};
-Card.profile = function (i) {
-  const section = App.data.sections[i], row = section && section.depths, fig = make("figure", { style: "margin:8px 0" });
-  if (!row || !row.some(Reef.known)) { fig.append(make("p", { class: "quiet" }, "No profile is stored for this site.")); return fig; }
-  const W = 520, H = 230, L = 46, R = 8, T = 16, B = 34, half = section.half_m, n = row.length, known = row.filter(Reef.known);
-  const band = App.band(), deep = Math.max(...known, band[1] > Math.max(...known) * 2 ? 0 : band[1]) * 1.08, top = Math.max(-0.15 * deep, Math.min(0, ...known)); /* dry ground is cut off: it would squeeze the water */
-  const x = (m) => L + ((m + half) / (2 * half)) * (W - L - R), y = (d) => T + ((d - top) / (deep - top)) * (H - T - B);
-  const c = App.table.columns, heading = section.bearing;
-  const depth = c.depth_m[i];
-  const words = "Bottom along heading " + Words.degrees(heading) + " true, " + Words.length(2 * half) + " long: " + Words.depth(Math.min(...known)) + " to " + Words.depth(Math.max(...known)) + ", drop point in the middle at " + Words.depth(depth) + Card.marked(section.marks) + ".";
-  const s = svg("svg", { viewBox: "0 0 " + W + " " + H, role: "img", "aria-label": words });
-  const text = (t, px, py, anchor, extra) => s.append(svg("text", { x: px, y: py, "text-anchor": anchor || "middle", "font-size": 12, fill: "var(--ink)", ...(extra || {}) }, t));
-  const lo = Math.max(band[0], top), hi = Math.min(band[1], deep);
-  if (hi > lo) { s.append(svg("rect", { x: L, y: y(lo), width: W - L - R, height: y(hi) - y(lo), fill: "var(--tint)" })); }
-  for (const d of [lo, hi]) if (hi > lo) s.append(svg("line", { x1: L, x2: W - R, y1: y(d), y2: y(d), stroke: "var(--quiet)", "stroke-dasharray": "5 4" }));
-  if (hi > lo) text("depth band", W - R - 4, y(lo) + 13, "end", { fill: "var(--quiet)" });
-  let run = [], paths = [];
-  row.forEach((d, k) => { if (Reef.known(d)) run.push([x(-half + (2 * half * k) / (n - 1)), y(Math.max(d, top))]); else if (run.length) { paths.push(run); run = []; } });
-  if (run.length) paths.push(run);
-  for (const p of paths) {
-    s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L") + "L" + p[p.length - 1][0].toFixed(1) + " " + (H - B) + "L" + p[0][0].toFixed(1) + " " + (H - B) + "Z", fill: "var(--line)" }));
-    s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L"), fill: "none", stroke: "var(--ink)", "stroke-width": 2.2 }));
-  }
-  for (const [m, what] of section.marks) {
-    const d = row[Math.round(((m + half) / (2 * half)) * (n - 1))];
-    if (Math.abs(m) > half || !Reef.known(d)) continue;
-    s.append(svg("line", { class: "told", x1: x(m), x2: x(m), y1: y(Math.max(d, top)) - 16, y2: y(Math.max(d, top)) + 5, stroke: "var(--ink)", "stroke-width": 1.4 }));
-    text(what, x(m), y(Math.max(d, top)) - 19, "middle", { "font-size": 11 });
-  }
-  if (Reef.known(depth)) {
-    s.append(svg("path", { d: "M" + x(0) + " " + (y(depth) - 2) + "l-7 -13h14z", fill: "var(--paper)", stroke: "var(--ink)", "stroke-width": 2 }));
-  }
-  s.append(svg("line", { x1: L, x2: W - R, y1: y(0), y2: y(0), stroke: "var(--ink)" }));
-  const step = Card.round((deep - top) / Words.per[Words.unit] / 4) * Words.per[Words.unit];
-  for (let d = 0; d <= deep; d += step) { s.append(svg("line", { x1: L - 4, x2: L, y1: y(d), y2: y(d), stroke: "var(--ink)" })); text((d / Words.per[Words.unit]).toFixed(0), L - 7, y(d) + 4, "end"); }
-  for (const m of [-half, 0, half]) text(m === 0 ? "drop point" : Words.length(Math.abs(m)), x(m), H - 18, m < 0 ? "start" : m > 0 ? "end" : "middle");
-  text(Words.unit, 4, 12, "start");
-  text("heading " + Words.degrees(heading) + " true →", (L + W - R) / 2, H - 3);
-  fig.append(s, make("figcaption", { class: "quiet" }, words + " " + App.data.datum.top + " No rope is drawn."));
-  return fig;
-};
-Card.marked = (marks) => marks.map(([m, what]) => ", " + what + " of the face at " + Words.length(Math.abs(m)) + (m < 0 ? " before it" : " beyond it")).join("");
-Card.round = (v) => { const p = 10 ** Math.floor(Math.log10(Math.max(v, 1e-9))); return [1, 2, 5, 10].map((k) => k * p).find((k) => k >= v * 0.999); };
-Card.mini = function (i) {
-  const c = App.table.columns, canvas = make("canvas", { class: "mini", role: "img", "aria-label": "Small map around the site, " + Words.length(400) + " wide" });
-  requestAnimationFrame(() => {
-    const w = canvas.clientWidth || 320, h = 190, ratio = window.devicePixelRatio || 1, night = document.body.classList.contains("night");
-    canvas.width = w * ratio; canvas.height = h * ratio;
-    const g = canvas.getContext("2d"), scale = (w * App.data.picture.cell_m) / 400;
-    g.setTransform(ratio, 0, 0, ratio, 0, 0);
-    SeaMap.ground(g, { x: c.px[i] - w / 2 / scale, y: c.py[i] - h / 2 / scale, scale, w, h }, night);
-    const section = App.data.sections[i];
-    if (section) {
-      const a = (section.bearing * Math.PI) / 180, r = (section.half_m * w) / 400;
-      g.setLineDash([7, 4]); g.lineWidth = 2; g.strokeStyle = night ? "#ff8a7e" : "#14202b";
-      g.beginPath(); g.moveTo(w / 2 - Math.sin(a) * r, h / 2 + Math.cos(a) * r); g.lineTo(w / 2 + Math.sin(a) * r, h / 2 - Math.cos(a) * r); g.stroke(); g.setLineDash([]);
-    }
-    SeaMap.mark(g, { kind: c.kind[i], score: App.scored.score[i], id: c.id[i], state: Picks.state(c.id[i]) }, w / 2, h / 2, 8, night);
-  });
-  return canvas;
 };

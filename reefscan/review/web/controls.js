@@ -5,7 +5,7 @@ Controls.heights = ["height_trough", "height_ledge", "height_rise"];
 Controls.fill = function () {
   const box = document.getElementById("recipe"), r = App.recipe, t = r.score.terms, f = r.find;
   box.replaceChildren(make("p", { class: "quiet" }, "Move anything: the list and the map follow at once. The grid was searched from " + Words.depth(f.depth_min_m) + " to " + Words.depth(f.depth_max_m) + "; outside that, scan again."));
-  const length = (id, words, get, set, o) => box.append(Controls.row(id, words + " (" + Words.unit + ")", () => get() / Words.per[Words.unit], (v) => set(v * Words.per[Words.unit]), { ...o, min: o.min / Words.per[Words.unit], max: o.max / Words.per[Words.unit], step: Words.unit === "m" ? o.step : 0.5 }));
+  const length = (id, words, get, set, o) => box.append(Controls.row(id, words + " (" + Words.unit + ")", () => get() / Words.per[Words.unit], (v) => set(v * Words.per[Words.unit]), { ...o, per: Words.per[Words.unit], min: o.min / Words.per[Words.unit], max: o.max / Words.per[Words.unit], step: Words.unit === "m" ? o.step : 0.5 }));
   const fin = (v, other) => (Number.isFinite(v) ? v : other);
   if (t.depth) {
     length("depth-min", "Shallowest depth", () => fin(t.depth.a, f.depth_min_m), (v) => Controls.depth(v, null), { min: f.depth_min_m, max: f.depth_max_m, step: 0.1, hard: true });
@@ -18,7 +18,7 @@ Controls.fill = function () {
   }
   length("spacing", "Spacing between sites", () => r.rank.spacing_m, (v) => (r.rank.spacing_m = v), { min: 0, max: 500, step: 5, open: true });
   box.append(Controls.row("top", "How many sites", () => r.rank.top, (v) => (r.rank.top = Math.max(1, Math.round(v))), { min: 1, max: Math.max(100, Math.min(App.table.n, 5000)), step: 1, open: true }));
-  box.append(Controls.row("kept", "Leave out what keeps less than this share of its score", () => r.score.least_kept, (v) => (r.score.least_kept = v), { min: 0, max: 0.99, step: 0.05 }));
+  box.append(Controls.row("kept", "Hide doubtful sites that keep less than this share of their score", () => r.score.least_kept, (v) => (r.score.least_kept = v), { min: 0, max: 0.99, step: 0.05 }));
   box.append(make("h3", {}, "How much each term counts"));
   for (const [name, term] of Object.entries(t)) {
     const soft = term.bonus || term.penalty;
@@ -31,7 +31,7 @@ Controls.fill = function () {
     }
     box.append(make("details", {}, make("summary", {}, "Corners of " + name.replace(/_/g, " ") + " (" + term.column + "; - = open, half at 0 = off)"), make("p", { class: "quiet" }, App.data.term_notes[name] || ""), corners));
   }
-  const first = make("label", {}, make("input", { type: "checkbox", id: "bestfirst", checked: r.rank.best_of_feature_first, onchange: (e) => { r.rank.best_of_feature_first = e.target.checked; App.later(); } }), " best site of each feature before any second one");
+  const first = make("label", { class: "tick" }, make("input", { type: "checkbox", id: "bestfirst", checked: r.rank.best_of_feature_first, onchange: (e) => { r.rank.best_of_feature_first = e.target.checked; App.later(); } }), " best site of each feature before any second one");
   box.append(make("p", {}, first), make("div", { class: "actions" },
     make("button", { type: "button", id: "saverecipe", onclick: () => download("recipe.toml", "application/toml", Reef.toml(App.recipe)) }, "Save recipe"),
     make("button", { type: "button", id: "resetrecipe", onclick: () => { App.recipe = Reef.readRecipe(App.data.recipe); Controls.fill(); App.later(); } }, "Back to the run's recipe")));
@@ -63,28 +63,31 @@ Controls.corner = function (name, k, input) {
 Controls.outside = () => "Only " + Words.depth(App.recipe.find.depth_min_m) + " to " + Words.depth(App.recipe.find.depth_max_m) + " was searched: for other depths, scan again.";
 /* A slider and a box for one number; the box may go beyond the slider unless the edge is hard. */
 Controls.row = function (id, words, get, set, o) {
-  const places = o.step >= 1 ? 0 : o.step >= 0.1 ? 1 : 2, show = () => String(+get().toFixed(places + 1));
+  const places = o.step >= 1 ? 0 : o.step >= 0.1 ? 1 : 2, show = () => String(+get().toFixed(o.per && o.per !== 1 ? 1 : places + 1));
   const range = make("input", { type: "range", id: "r-" + id, min: String(o.min), max: String(o.max), step: "any", "aria-label": words });
   const box = make("input", { type: "number", id: "n-" + id, step: "any", "aria-label": words + ", typed" });
-  range.value = get(); box.value = show();
+  const said = () => { box.value = show(); range.setAttribute("aria-valuetext", box.value); };
+  range.value = get(); said();
   const take = (v) => { App.say(""); set(v); App.later(); };
-  range.addEventListener("input", () => { const v = +(Math.round(range.value / o.step) * o.step).toFixed(6); take(Math.min(o.max, Math.max(o.min, v))); box.value = show(); });
+  range.addEventListener("input", () => { const v = +(Math.round(range.value / o.step) * o.step).toFixed(6); take(Math.min(o.max, Math.max(o.min, v))); said(); });
   range.addEventListener("keydown", (e) => {
     const by = { ArrowRight: 1, ArrowUp: 1, ArrowLeft: -1, ArrowDown: -1, PageUp: 10, PageDown: -10 }[e.key];
     if (!by) return;
     e.preventDefault();
     take(Math.min(o.max, Math.max(o.min, +(get() + by * o.step).toFixed(6))));
-    range.value = get(); box.value = show();
+    range.value = get(); said();
   });
   box.addEventListener("change", () => {
-    const v = parseFloat(box.value);
+    let v = parseFloat(box.value);
+    const near = o.per && o.per !== 1 ? 0.05 : 1e-9; /* what is shown is rounded, and may be typed */
+    for (const end of [o.min, o.max]) if (Math.abs(v - end) <= near) v = end;
     if (!Number.isFinite(v) || v < 0 || (!o.open && v > o.max + 1e-9) || ((o.hard || o.low) && v < o.min - 1e-9)) {
       App.say(o.hard ? Controls.outside() : o.low && v < o.min ? "Lower structures were not kept by the search: scan again with a lower floor." : "Give a number from " + +o.min.toFixed(2) + " to " + +o.max.toFixed(2) + ".");
       box.value = show();
       return;
     }
     take(v);
-    range.value = get(); box.value = show();
+    range.value = get(); said();
   });
   return make("div", { class: "row" }, make("label", { for: "r-" + id }, words), range, box);
 };
