@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reefscan.base.datum import datum_of
 from reefscan.base.model import GridSource
 from reefscan.io.georef import transformer
 from reefscan.pipeline.shoalest import ground_of
@@ -95,6 +96,7 @@ def plan_run(
         sites=sites,
         closed=against,
         closed_words=closed_words(info),
+        datum=datum_of(info),
         to_grid=_pairs(to_grid),
         to_lonlat=_pairs(back, 7),
         notes=_notes(asked, info)

@@ -212,7 +212,7 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
         asked=asked, nets=made, nets_left_out=left, sites_left_out=field.left_out,
         reserves=tuple(field.sites[k] for k in taken.reserves), ways=ways, schedule=tour.schedule, water=water, tide=tide,
         sky=window.sky, magnet=magnet(*asked.launch, middle), choice=taken.choice, totals=totals, go=(), warnings=(),
-        assumptions=(), closed_words=known.closed_words,
+        assumptions=(), closed_words=known.closed_words, datum=known.datum,
         deepest_m=tuple(dict.fromkeys((f"{net.longest_m:.4g} m of rope", deepest(net, water.high_m, water.add)) for net in asked.nets)),
     )  # fmt: skip
     plan = replace(plan, go=checks(asked.boat, asked.forecast, asked.rules, _facts(plan)))

@@ -8,6 +8,8 @@ from collections.abc import Sequence
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
 
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Plan
@@ -18,13 +20,20 @@ from reefscan.render.sheet import Sheet, SheetNet, SheetRound, sheet_of
 
 PAGE_IN = (11.69, 8.27)  # A4 on its side: a row of rounds needs the width
 LEFT, RIGHT = 0.025, 0.975
-TABLE_TOP, TABLE_BOTTOM = 0.825, 0.345
+TABLE_TOP, TABLE_BOTTOM = 0.815, 0.345
 SITE_WIDE = 0.265
-FOOT_TALL = 0.258
+FOOT_TALL, NOTE_STEP = 0.258, 0.0148
+MOST_MIND = 14  # lines: the rules' boxes want room too
+WIDE_PT = (RIGHT - LEFT) * PAGE_IN[0] * 72
 
 
 def draw_deck(plan: Plan, ground: Ground, *, unit: str) -> bytes:
     """The sheet as PDF; equal plans give equal bytes."""
+    return pdf_of([deck_figure(plan, ground, unit=unit)])
+
+
+def deck_figure(plan: Plan, ground: Ground, *, unit: str) -> Figure:
+    """The sheet as a figure of one A4 page on its side."""
     sheet = sheet_of(plan, unit=unit)
     figure = Figure(figsize=PAGE_IN, facecolor="white")
     FigureCanvasAgg(figure)
@@ -34,47 +43,58 @@ def draw_deck(plan: Plan, ground: Ground, *, unit: str) -> bytes:
     draw_tide(tide, plan, unit=unit, font=9)
     draw_ground(figure.add_axes((0.285, 0.08, 0.175, 0.245)), plan, ground, font=9)
     _foot(figure, sheet)
-    return pdf_of([figure])
+    return figure
 
 
 def _head(figure: Figure, sheet: Sheet) -> None:
     """Failed checks first, then the hours."""
-    figure.text(LEFT, 0.975, plain(sheet.title), fontsize=11, weight="bold", va="top", parse_math=False)
-    figure.text(RIGHT, 0.975, "CHECK LOCAL RULES", fontsize=12, weight="bold", va="top", ha="right")
+    figure.text(LEFT, 0.982, plain(sheet.title), fontsize=11, weight="bold", va="top", parse_math=False)
+    figure.text(RIGHT, 0.982, "CHECK LOCAL RULES", fontsize=12, weight="bold", va="top", ha="right")
+    (closed,) = textwrap.wrap(sheet.closed, 205, max_lines=1, placeholder=" … (deck.html)")
+    figure.text(LEFT, 0.9615, closed, fontsize=7.2, va="top", parse_math=False)
     if sheet.failed:
-        told = (
-            f"STAY?  {len(sheet.failed)} of {len(sheet.failed) + len(sheet.passed)} checks FAILED:  "
-            + ";  ".join(sheet.failed)
-        )
-        lines = textwrap.wrap(plain(told), 112, max_lines=2, placeholder=" …")
-        frame = {"boxstyle": "square,pad=0.35", "facecolor": "white", "edgecolor": "black", "linewidth": 2.5}
-        figure.text(
-            LEFT + 0.005,
-            0.94,
-            "\n".join(lines),
-            fontsize=12,
-            weight="bold",
-            va="top",
-            bbox=frame,
-            parse_math=False,
-        )
+        _failed(figure, sheet)
     else:
         told = (
             f"{len(sheet.passed)} checks passed, which is no promise: look at sky, sea and chart. "
             + "; ".join(sheet.passed)
         )
         lines = textwrap.wrap(plain(told), 150, max_lines=2, placeholder=" …")
-        figure.text(LEFT, 0.942, "\n".join(lines), fontsize=9.5, va="top", parse_math=False)
+        figure.text(LEFT, 0.94, "\n".join(lines), fontsize=9.5, va="top", parse_math=False)
+    many = len(sheet.times) > 5
     x = LEFT
     for name, value in sheet.times:
-        figure.text(x, 0.878, value, fontsize=17, weight="bold", va="top")
-        figure.text(x, 0.845, name, fontsize=9, va="top")
-        x += 0.085
+        figure.text(x, 0.878, value, fontsize=14 if many else 17, weight="bold", va="top")
+        figure.text(x, 0.845, name, fontsize=8 if many else 9, va="top")
+        x += 0.078 if many else 0.085
     sky = "   ".join(
         f"{name} {value}".replace(" ", "_") for name, value in sheet.light
     )  # a name and its hour stay together
-    text = [line.replace("_", " ") for line in textwrap.wrap(sky, 80, max_lines=2, placeholder=" …")]
+    wrapped = textwrap.wrap(sky, 62 if many else 80, max_lines=2, placeholder=" …")
+    text = [line.replace("_", " ") for line in wrapped]
     figure.text(RIGHT, 0.876, "\n".join(text), fontsize=9.5, va="top", ha="right", linespacing=1.35)
+
+
+def _failed(figure: Figure, sheet: Sheet) -> None:
+    """What failed, in a frame: smaller type rather than a check that is cut off."""
+    told = (
+        f"STAY?  {len(sheet.failed)} of {len(sheet.failed) + len(sheet.passed)} checks FAILED:  "
+        + ";  ".join(sheet.failed)
+    )
+    for size, wide, rows in ((12, 112, 2), (9, 150, 2), (7, 190, 3)):
+        lines = textwrap.wrap(plain(told), wide, max_lines=rows, placeholder=" … the rest is in deck.html")
+        if not lines[-1].endswith("the rest is in deck.html"):
+            break
+    frame = {"boxstyle": "square,pad=0.35", "facecolor": "white", "edgecolor": "black", "linewidth": 2.5}
+    figure.text(
+        LEFT + 0.005, 0.938, "\n".join(lines), fontsize=size, weight="bold", va="top", bbox=frame, parse_math=False
+    )  # fmt: skip
+
+
+def fitting(text: str, wide_pt: float, *, bold: bool = False) -> float:
+    """Size of type (points) at which a line is ``wide_pt`` wide."""
+    font = FontProperties(weight="bold" if bold else "normal", size=100)
+    return 100 * wide_pt / max(text_to_path.get_text_width_height_descent(text, font, ismath=False)[0], 1e-9)
 
 
 def _table(figure: Figure, sheet: Sheet) -> None:
@@ -86,10 +106,14 @@ def _table(figure: Figure, sheet: Sheet) -> None:
     ax.set_ylim(rows, 0)
     wide = (1 - SITE_WIDE) / max(most, 3)
     tall_pt = (TABLE_TOP - TABLE_BOTTOM) * PAGE_IN[1] * 72 / rows
-    wide_pt = wide * (RIGHT - LEFT) * PAGE_IN[0] * 72
+    wide_pt = (wide - 0.01) * WIDE_PT
+    for n in range(most):
+        x = LEFT + (SITE_WIDE + n * wide) * (RIGHT - LEFT)
+        head = f"round {n + 1}:  □ set, □ pull"
+        figure.text(x, TABLE_TOP + 0.003, head, fontsize=min(7.5, fitting(head, wide_pt)), va="bottom")
     for k, net in enumerate(sheet.nets):
         ax.plot([0, 1], [k, k], color="black", linewidth=1.4)
-        _site(ax, net, k, min(16.0, tall_pt / 3.9))
+        _site(ax, net, k, tall_pt)
         for n, one in enumerate(net.rounds):
             x = SITE_WIDE + n * wide
             ax.plot([x - 0.005] * 2, [k + 0.05, k + 0.95], color="0.6", linewidth=0.6)
@@ -104,50 +128,51 @@ def _cell(
     """One soak: times to tick, rope (bold where it is another than before), sounder; one above the other where it is narrow."""
     side_by_side = f"□ {one.set_at}  □ {one.pull_at}"
     rest = f"reads {one.sounder}" + (f", {one.haul}" if one.haul else "")
-    if wide_pt / 9.8 >= tall_pt / 4.9:
-        size = min(16.0, tall_pt / 3.9, wide_pt / 9.8)
-        lines = [
-            (side_by_side, size, True),
-            (one.rope, size * 0.95, changed),
-            (rest, min(size * 0.72, wide_pt / (0.56 * len(rest))), False),
-        ]
-    else:
-        size = min(14.0, tall_pt / 4.9, wide_pt / 5.2)
-        short = one.rope.split(" (")[0]
-        lines = [
-            (f"□ {one.set_at}", size, True),
-            (f"□ {one.pull_at}", size, True),
-            (short, size * 0.95, changed),
-            (f"reads {one.sounder}", size * 0.78, False),
-        ]
+    beside = min(16.0, tall_pt / 3.9, fitting(side_by_side, wide_pt, bold=True))
+    below = min(14.0, tall_pt / 4.9, fitting(f"□ {one.set_at}", wide_pt, bold=True))
+    size = max(beside, below)
+    times = [side_by_side] if beside >= below else [f"□ {one.set_at}", f"□ {one.pull_at}"]
+    lines = [
+        *((text, size, True) for text in times),
+        (one.rope, size * 0.95, changed),
+        (rest, size * 0.72, False),
+    ]
+    _lines(ax, at, lines, tall_pt, wide_pt)
+
+
+def _lines(
+    ax: Axes,
+    at: tuple[float, float],
+    lines: Sequence[tuple[str, float, bool]],
+    tall_pt: float,
+    wide_pt: float,
+) -> None:
+    """Lines of text, size and weight one below the other; none is wider than its place, since it would hide a number beside it."""
     y = at[1] + 0.06
-    for text, points, bold in lines:
-        ax.text(at[0], y, text, fontsize=points, weight="bold" if bold else "normal", va="top")
+    for text, most, bold in lines:
+        points = min(most, fitting(text, wide_pt, bold=bold))
+        ax.text(
+            at[0], y, text, fontsize=points, weight="bold" if bold else "normal", va="top", parse_math=False
+        )
         y += 1.28 * points / tall_pt
 
 
-def _site(ax: Axes, net: SheetNet, k: int, size: float) -> None:
-    """Number, place, what is there, how to come to it, where to let go."""
+def _site(ax: Axes, net: SheetNet, k: int, tall_pt: float) -> None:
+    """Number, place, what is there, what failed there, how to come to it, where to let go."""
+    size = min(16.0, tall_pt / 3.9)
     ax.text(0.0, k + 0.06, f"{net.number}", fontsize=size * 1.7, weight="bold", va="top")
-    what = (
-        "STAY?  " + "; ".join(net.stay)
-        if net.stay
-        else f"{net.title}, {net.depth}; look again if off by {net.look_again}"
-    )
-    small, x = min(size * 0.66, 8.2), 0.034
-    release = next((one.release for one in net.rounds if one.release), "")
-    ax.text(x, k + 0.07, net.place, fontsize=min(size * 0.86, 11.5), weight="bold", va="top")
-    ax.text(
-        x,
-        k + 0.34,
-        _short(what, 42 if net.stay else 52),
-        fontsize=small,
-        weight="bold" if net.stay else "normal",
-        va="top",
-        parse_math=False,
-    )
-    ax.text(x, k + 0.55, _short(net.way, 52), fontsize=small, va="top")
-    ax.text(x, k + 0.76, _short(release, 52), fontsize=small, va="top")
+    stay = "; ".join(words.split(":")[0] for words in net.stay)
+    rest = [
+        (f"STAY?  {stay}", True) if stay else ("", False),
+        (f"{net.title}, {net.depth}; look again if off by {net.look_again}", False),
+        (net.way, False),
+        (net.release, False),
+    ]
+    rest = [(_short(text, 64), bold) for text, bold in rest if text]
+    place = min(size * 0.86, 11.5)
+    small = min(size * 0.66, 8.2, (0.9 * tall_pt - 1.28 * place) / (1.28 * len(rest)))
+    lines = [(net.place, place, True), *((text, small, bold) for text, bold in rest)]
+    _lines(ax, (0.034, k), lines, tall_pt, (SITE_WIDE - 0.034 - 0.012) * WIDE_PT)
 
 
 def _short(text: str, most: int) -> str:
@@ -155,36 +180,45 @@ def _short(text: str, most: int) -> str:
 
 
 def _foot(figure: Figure, sheet: Sheet) -> None:
-    """Checks to tick, the user's own rules, reserves, what to mind; two columns."""
+    """Checks to tick; then what to mind, the ways, reserves and the user's own rules, in two columns."""
     boxes = [
         "BEFORE LEAVING", *(f"□ {line}" for line in sheet.before_leaving),
         "BEFORE MOVING ON", *(f"□ {line}" for line in sheet.before_moving),
     ]  # fmt: skip
     rules = [*sheet.rules, *(f"{name}, most {most}: {'□' * min(most, 12)}" for name, most in sheet.tallies)]
     lights = dict.fromkeys(net.light for net in sheet.nets if net.light)
+    mind = ["MIND", *(sheet.warnings or ("nothing was noticed, which is no promise",))]
     notes = [
-        *(["YOUR RULES", *rules] if rules else []),
+        *(f"Next round, to net 1: {way}" for way in sheet.again),
+        f"Home: {sheet.home}",
         "RESERVES", *(sheet.reserves or ("none",)),
-        "HOME", sheet.home,
+        *(["YOUR RULES", *rules] if rules else []),
         *(["LIGHTS", *lights] if lights else []),
     ]  # fmt: skip
-    mind = ["MIND", *(sheet.warnings or ("nothing was noticed, which is no promise",))]
-    _column(figure, 0.468, boxes, size=7.9, step=0.0205, wide=60)
-    _column(figure, 0.672, notes, size=7.2, step=0.0148, wide=40)
-    _column(figure, 0.845, mind, size=7.2, step=0.0148, wide=33)
-    last = f"{sheet.hauling} {sheet.lights} {sheet.rules_line} {sheet.caution}"
+    tall = int(FOOT_TALL / NOTE_STEP)
+    kept = _cut(_wrapped(mind, 37), MOST_MIND)
+    said = _cut([*kept, *_wrapped(notes, 37)], 2 * tall)
+    _column(figure, 0.468, _wrapped(boxes, 60), size=7.6, step=0.0205)
+    _column(figure, 0.648, said[:tall], size=6.9, step=NOTE_STEP)
+    _column(figure, 0.815, said[tall:], size=6.9, step=NOTE_STEP)
+    last = f"{sheet.hauling} {sheet.lights} {sheet.rules_line} {sheet.datum} {sheet.caution}"
     for k, line in enumerate(textwrap.wrap(last, 208)):
         figure.text(LEFT, 0.06 - k * 0.0155, line, fontsize=7.2, va="top")
 
 
-def _column(figure: Figure, x: float, texts: Sequence[str], *, size: float, step: float, wide: int) -> None:
-    """Lines from the top of the foot down, heads in bold; what finds no room is told to be elsewhere."""
-    lines = [
+def _wrapped(texts: Sequence[str], wide: int) -> list[str]:
+    return [
         line for text in texts for line in textwrap.wrap(plain(text), wide, max_lines=6, placeholder=" …")
     ]
-    most = int(FOOT_TALL / step)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], "… the rest is in deck.html"]
+
+
+def _cut(lines: list[str], most: int) -> list[str]:
+    """What finds no room is told to be elsewhere."""
+    return lines if len(lines) <= most else [*lines[: most - 1], "… the rest is in deck.html"]
+
+
+def _column(figure: Figure, x: float, lines: Sequence[str], *, size: float, step: float) -> None:
+    """Lines from the top of the foot down, heads in bold."""
     for k, line in enumerate(lines):
         weight = "bold" if line.isupper() else "normal"
         figure.text(x, 0.325 - k * step, line, fontsize=size, weight=weight, va="top", parse_math=False)
