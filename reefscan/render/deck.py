@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import textwrap
 from collections.abc import Sequence
 
@@ -104,30 +105,50 @@ def _table(figure: Figure, sheet: Sheet) -> None:
     ax.set_xlim(0, 1)
     rows, most = len(sheet.nets), max(len(net.rounds) for net in sheet.nets)
     ax.set_ylim(rows, 0)
-    wide = (1 - SITE_WIDE) / max(most, 3)
     tall_pt = (TABLE_TOP - TABLE_BOTTOM) * PAGE_IN[1] * 72 / rows
+    folds = _folds(most, tall_pt)
+    across = math.ceil(most / folds)
+    wide = (1 - SITE_WIDE) / max(across, 3)
     wide_pt = (wide - 0.01) * WIDE_PT
-    for n in range(most):
+    for n in range(across):
         x = LEFT + (SITE_WIDE + n * wide) * (RIGHT - LEFT)
-        head = f"round {n + 1}:  □ set, □ pull"
+        head = "round " + ", ".join(f"{r + 1}" for r in range(n, most, across)) + ":  □ set, □ pull"
         figure.text(x, TABLE_TOP + 0.003, head, fontsize=min(7.5, fitting(head, wide_pt)), va="bottom")
     for k, net in enumerate(sheet.nets):
         ax.plot([0, 1], [k, k], color="black", linewidth=1.4)
         _site(ax, net, k, tall_pt)
         for n, one in enumerate(net.rounds):
-            x = SITE_WIDE + n * wide
-            ax.plot([x - 0.005] * 2, [k + 0.05, k + 0.95], color="0.6", linewidth=0.6)
+            down, along = divmod(n, across)
+            x, y = SITE_WIDE + along * wide, k + down / folds
+            ax.plot([x - 0.005] * 2, [y + 0.05 / folds, y + 0.95 / folds], color="0.6", linewidth=0.6)
             changed = not n or one.rope != net.rounds[n - 1].rope
-            _cell(ax, one, (x, k), tall_pt, wide_pt, changed=changed)
+            _cell(ax, one, (x, y), (tall_pt / folds, wide_pt), rows_pt=tall_pt, changed=changed)
     ax.plot([0, 1], [rows, rows], color="black", linewidth=1.4)
 
 
+def _folds(most: int, tall_pt: float) -> int:
+    """In how many lines a net's rounds are printed largest: few nets have tall rows, and many rounds narrow columns."""
+
+    def size(folds: int) -> float:
+        tall, wide = tall_pt / folds, (1 - SITE_WIDE) / max(math.ceil(most / folds), 3) * WIDE_PT
+        return max(min(16.0, tall / 3.9, wide / 9.8), min(14.0, tall / 4.9, wide / 5.2))
+
+    return max(range(1, most + 1), key=lambda folds: (size(folds), -folds))
+
+
 def _cell(
-    ax: Axes, one: SheetRound, at: tuple[float, float], tall_pt: float, wide_pt: float, *, changed: bool
+    ax: Axes,
+    one: SheetRound,
+    at: tuple[float, float],
+    room_pt: tuple[float, float],
+    *,
+    rows_pt: float,
+    changed: bool,
 ) -> None:
     """One soak: times to tick, rope (bold where it is another than before), sounder; one above the other where it is narrow."""
     side_by_side = f"□ {one.set_at}  □ {one.pull_at}"
     rest = f"reads {one.sounder}" + (f", {one.haul}" if one.haul else "")
+    tall_pt, wide_pt = room_pt
     beside = min(16.0, tall_pt / 3.9, fitting(side_by_side, wide_pt, bold=True))
     below = min(14.0, tall_pt / 4.9, fitting(f"□ {one.set_at}", wide_pt, bold=True))
     size = max(beside, below)
@@ -137,7 +158,7 @@ def _cell(
         (one.rope, size * 0.95, changed),
         (rest, size * 0.72, False),
     ]
-    _lines(ax, at, lines, tall_pt, wide_pt)
+    _lines(ax, (at[0], at[1] + 0.06 * tall_pt / rows_pt), lines, rows_pt, wide_pt)
 
 
 def _lines(
@@ -148,7 +169,7 @@ def _lines(
     wide_pt: float,
 ) -> None:
     """Lines of text, size and weight one below the other; none is wider than its place, since it would hide a number beside it."""
-    y = at[1] + 0.06
+    y = at[1]
     for text, most, bold in lines:
         points = min(most, fitting(text, wide_pt, bold=bold))
         ax.text(
@@ -172,7 +193,7 @@ def _site(ax: Axes, net: SheetNet, k: int, tall_pt: float) -> None:
     place = min(size * 0.86, 11.5)
     small = min(size * 0.66, 8.2, (0.9 * tall_pt - 1.28 * place) / (1.28 * len(rest)))
     lines = [(net.place, place, True), *((text, small, bold) for text, bold in rest)]
-    _lines(ax, (0.034, k), lines, tall_pt, (SITE_WIDE - 0.034 - 0.012) * WIDE_PT)
+    _lines(ax, (0.034, k + 0.06), lines, tall_pt, (SITE_WIDE - 0.034 - 0.012) * WIDE_PT)
 
 
 def _short(text: str, most: int) -> str:
@@ -185,7 +206,7 @@ def _foot(figure: Figure, sheet: Sheet) -> None:
         "BEFORE LEAVING", *(f"□ {line}" for line in sheet.before_leaving),
         "BEFORE MOVING ON", *(f"□ {line}" for line in sheet.before_moving),
     ]  # fmt: skip
-    rules = [*sheet.rules, *(f"{name}, most {most}: {'□' * min(most, 12)}" for name, most in sheet.tallies)]
+    rules = [*sheet.rules, *(f"{name}, most {most}: {'□ ' * min(most, 12)}" for name, most in sheet.tallies)]
     lights = dict.fromkeys(net.light for net in sheet.nets if net.light)
     mind = ["MIND", *(sheet.warnings or ("nothing was noticed, which is no promise",))]
     notes = [
@@ -198,7 +219,7 @@ def _foot(figure: Figure, sheet: Sheet) -> None:
     tall = int(FOOT_TALL / NOTE_STEP)
     kept = _cut(_wrapped(mind, 37), MOST_MIND)
     said = _cut([*kept, *_wrapped(notes, 37)], 2 * tall)
-    _column(figure, 0.468, _wrapped(boxes, 60), size=7.6, step=0.0205)
+    _column(figure, 0.468, _wrapped(boxes, 60), size=7.3, step=0.0205)
     _column(figure, 0.648, said[:tall], size=6.9, step=NOTE_STEP)
     _column(figure, 0.815, said[tall:], size=6.9, step=NOTE_STEP)
     last = f"{sheet.hauling} {sheet.lights} {sheet.rules_line} {sheet.datum} {sheet.caution}"

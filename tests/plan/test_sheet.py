@@ -130,6 +130,17 @@ def test_nothing_of_the_table_is_wider_than_its_place(count: int, unit: str) -> 
         assert one.x1 < min(beside, default=figure.bbox.x1)
 
 
+def test_many_rounds_of_few_nets_go_on_in_a_line_below() -> None:
+    """Two nets of twenty rounds and more keep 8 points for their hours, where one line of columns left them 3."""
+    made = plan(nets=(Net(name="1", rope_m=24, marks_m=1.5),) * 2, soak_s=900.0, until="08:00")
+    assert made.totals.rounds >= 20
+    figure = deck_figure(made, flat(), unit="m")
+    hours = [text for text in _texts(figure) if re.match(r"□ \d\d:\d\d", text.get_text())]
+    assert hours and min(text.get_fontsize() for text in hours) >= 8
+    bottom = TABLE_BOTTOM * figure.bbox.height
+    assert min(text.get_window_extent().y0 for text in hours) > bottom
+
+
 def test_the_size_of_type_is_that_at_which_a_line_fits() -> None:
     """DejaVu Sans Mono's digits are 0.602 em; of the proportional face a digit is 0.636 em (its own metrics)."""
     assert fitting("0000000000", 63.6) == pytest.approx(10.0, rel=0.01)
