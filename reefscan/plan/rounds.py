@@ -40,7 +40,7 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
         _round(k, visit, rope, net, site, tide, asked, starts)
         for k, (visit, rope) in enumerate(zip(visits, made.lengths_m, strict=True), 1)
     )
-    low = min(each.tide_min_m for each in rounds)
+    low = min(tide.span(visit.set_time, visit.pull_time + LATE_S)[0] for visit in visits)
     longest = max(rounds, key=lambda each: each.rope_m)
     met = [
         streams_between(asked.forecast, starts, visit.set_time, visit.pull_time + LATE_S) for visit in visits

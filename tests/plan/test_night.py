@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 import re
 from dataclasses import replace
 from zoneinfo import ZoneInfo
@@ -217,6 +218,16 @@ def test_a_stream_that_turns_on_while_a_net_lies_counts_for_its_float_and_its_pu
         assert re.search(
             r"2 kn on 1[35]\.\d m of 8 mm line pulls some (3\.9|4\.\d) kgf", failed["stream on the float"]
         )
+
+
+def test_the_circle_on_the_map_is_that_of_a_late_pull() -> None:
+    """From the high at 00:12 the tide falls: two hours after the last pull the float swings wider than at it (9 m, 15 m of rope)."""
+    made = plan(start="00:15", until="03:00", nets=(Net(name="1", rope_m=24, marks_m=1.5),))
+    (net,) = made.nets
+    lowest = min(made.tide.height(net.rounds[-1].pull_time + 60 * k) for k in range(121))
+    rope = max(one.rope_m for one in net.rounds)
+    assert lowest < net.rounds[-1].tide_min_m - 0.2
+    assert net.circle_m == pytest.approx(math.sqrt(rope**2 - (net.site.depth_m + lowest) ** 2), abs=0.01)
 
 
 def test_a_round_longer_than_the_soak_is_told_with_fewer_nets() -> None:
