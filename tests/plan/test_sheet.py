@@ -35,6 +35,10 @@ def test_the_sheet_says_which_net_the_marks_are_counted_on() -> None:
             {"A": "10 marks of A (15.0 m)", "B": "8 marks of B (16.0 m)"}[net.net.name]
         }
         assert words.gear.startswith(f"{net.net.name}: rope 24.0 m, marks")
+    waypoints = plan_gpx(made, route=False).decode()
+    assert (
+        waypoints.count("rope of A 15 m (10 marks)") == 1 and waypoints.count("rope of B 16 m (8 marks)") == 2
+    )
     same_name = plan(nets=(two[0], two[1].model_copy(update={"name": "A"})))
     assert len({words.gear for words in sheet_of(same_name, unit="m").nets}) == 2
     numbered = plan(nets=tuple(net.model_copy(update={"name": f"{k}", "rope_m": 24.0 + k}) for k, net in enumerate(two)))  # fmt: skip

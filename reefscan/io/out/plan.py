@@ -247,7 +247,11 @@ def _turns(way: Way, name: str) -> list[Waypoint]:
 
 def _point(net: PlannedNet) -> Waypoint:
     ropes = ", ".join(dict.fromkeys(_rope_words(one) for one in net.rounds))
-    text = f"{net.site.kind}; rope {ropes}"
+    name = net.net.name
+    of = (
+        f" of {name}" if name and not name.isdigit() else ""
+    )  # a number alone may be ours, and stands on no float
+    text = f"{net.site.kind}; rope{of} {ropes}"
     return Waypoint(
         f"net {net.number}", net.site.lon, net.site.lat, net.site.depth_m, text=text, kind="net",
         fields={"id": net.site.id, "circle_m": round(net.circle_m, 1)},
