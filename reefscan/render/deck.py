@@ -208,7 +208,10 @@ def _foot(figure: Figure, sheet: Sheet) -> None:
     ]  # fmt: skip
     rules = [*sheet.rules, *(f"{name}, most {most}: {'□ ' * min(most, 12)}" for name, most in sheet.tallies)]
     lights = dict.fromkeys(net.light for net in sheet.nets if net.light)
-    mind = ["MIND", *(sheet.warnings or ("nothing was noticed, which is no promise",))]
+    mind = [
+        "MIND",
+        *(f"• {words}" for words in sheet.warnings or ("nothing was noticed, which is no promise",)),
+    ]
     notes = [
         *(f"Next round, to net 1: {way}" for way in sheet.again),
         f"Home: {sheet.home}",

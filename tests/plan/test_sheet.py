@@ -124,6 +124,8 @@ def test_nothing_of_the_table_is_wider_than_its_place(count: int, unit: str) -> 
     made = plan(forecast=forecast, nets=(Net(name="a long name of it", rope_m=24, marks_m=1.5), Net(name="b", rope_m=25, marks_m=1.5), Net(name="c", rope_m=25, marks_m=1))[:count])  # fmt: skip
     figure = deck_figure(made, flat(), unit=unit)
     placed = [(text.get_window_extent(), text.get_text()) for text in _texts(figure)]
+    for box, words in placed:  # none runs off the page
+        assert 0 <= box.x0 < box.x1 <= figure.bbox.x1 and 0 <= box.y0 < box.y1 <= figure.bbox.y1, words
     placed = [(box, words) for box, words in placed if box.y0 > TABLE_BOTTOM * figure.bbox.height]
     site = [box.x1 for box, words in placed if words.startswith("STAY?  wind") or "look again" in words]
     marks = [box for box, words in placed if re.match(r"\d+ marks .*\(", words)]
