@@ -301,4 +301,17 @@ def _facts(plan: Plan) -> NightFacts:
         hours_to=when(rules.hours_to if rules else None),
         nets=len(plan.nets),
         fuel_l=plan.totals.fuel_l,
+        table=_doubt_of_table(plan),
+    )
+
+
+def _doubt_of_table(plan: Plan) -> str:
+    zone = plan.asked.zone
+    leg = plan.tide.long_leg(plan.schedule.depart, plan.schedule.last_pull + LATE_S)
+    if leg is None:
+        return ""
+    first, second = (clock(when, zone)[:16] for when in leg)
+    return (
+        f"no turn from {first} to {second}, {(leg[1] - leg[0]) / 3600:.1f} h; is a high or low water missing? "
+        "A float goes under where one is (tides of one high a day have such steps: then the cosine is rough)"
     )

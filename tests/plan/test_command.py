@@ -228,6 +228,43 @@ def test_times_without_a_zone_are_refused_in_summer_time_and_taken_where_there_i
     assert command_line([*words, "--tide-zone", "-01:00"]) == 0
 
 
+ROWS = (NIGHT / "tides.csv").read_text().splitlines()
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([*ROWS[:2], *ROWS[3:]], "the turn between them is missing"),  # the evening's high left out
+        ([*ROWS[:2], ROWS[2].replace("3.31", "3,31"), *ROWS[3:]], "a decimal comma wants semicolons"),
+        ([*ROWS[:2], ROWS[2].replace("3.31", "3.3l"), *ROWS[3:]], "none may be left out"),
+        ([*ROWS[:2], ROWS[2].removesuffix(",high"), *ROWS[3:]], "none may be left out"),
+        ([row.replace("high", "?").replace("low", "high").replace("?", "low") for row in ROWS], "the low water is the higher one"),
+    ],
+)  # fmt: skip
+def test_a_row_that_is_lost_from_the_tide_table_is_refused(
+    rows: list[str], said: str, coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without the high of 3.31 m the night's water is 0.7 m, and every float is 2.6 m under."""
+    table = tmp_path / "tides.csv"
+    table.write_text("\n".join(rows) + "\n")
+    assert command_line(line(coast, tmp_path / "plan", "--tide", str(table))) == 1
+    assert said in capsys.readouterr().err
+
+
+def test_a_step_over_a_missing_high_water_is_a_failed_check(
+    coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Bare rows do not say what they are: from low to low are 12 h 29 min, and steps are taught to 10 h 40 min (CHECKS e1)."""
+    table = tmp_path / "tides.csv"
+    table.write_text("\n".join(row.rpartition(",")[0] for row in [*ROWS[:2], *ROWS[3:]]) + "\n")
+    assert command_line(line(coast, tmp_path / "plan", "--tide", str(table))) == 0
+    last = capsys.readouterr().err.strip().splitlines()[-1]
+    assert "FAILED: tide table: no turn from 2027-02-11 12:02 to 2027-02-12 00:31, 12.5 h" in last
+    table.write_text("\n".join(row.rpartition(",")[0] for row in ROWS) + "\n")
+    assert command_line(line(coast, tmp_path / "plan", "--tide", str(table))) == 0
+    assert "tide table: no turn" not in capsys.readouterr().err
+
+
 def test_a_datum_offset_may_stand_in_the_boats_file_and_moves_rope_and_sounder(
     coast: Path, planned: Path, tmp_path: Path
 ) -> None:
