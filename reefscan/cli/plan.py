@@ -207,6 +207,8 @@ def command(
         table = all_sites(opened.table, scored)
     else:
         table, said = picked_sites(opened, wishes.picks)
+        if not len(table):
+            raise InputError("; ".join([*said, "no pick is left to plan for"]))
         table = with_scores(table, opened.table, scored)
     plan, ground = plan_run(
         wanted, table, opened.sources, opened.known, opened.run.info, tide,
@@ -224,7 +226,7 @@ def _told(plan: Any) -> str:
 
     zone, totals = plan.asked.zone, plan.totals
     return (
-        f"{len(plan.nets)} nets, {totals.rounds} round{'s' if totals.rounds > 1 else ''}, first set {clock(plan.first_set, zone)}, "
+        f"{len(plan.nets)} net{'s' if len(plan.nets) > 1 else ''}, {totals.rounds} round{'s' if totals.rounds > 1 else ''}, first set {clock(plan.first_set, zone)}, "
         f"back by {clock(plan.schedule.back, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site "
         + ", ".join(f"{depth:.1f} m with {name}" for name, depth in plan.deepest_m)
     )

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from reefscan.base.datum import datum_of
+from reefscan.base.errors import InputError
 from reefscan.base.model import GridSource
 from reefscan.io.georef import transformer
-from reefscan.pipeline.shoalest import ground_of
+from reefscan.pipeline.shoalest import deepest_at, ground_of
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Known, Plan
 from reefscan.plan.night import make_plan
@@ -22,6 +25,9 @@ from reefscan.score.ranking import best_first
 from reefscan.score.scoring import Scored
 from reefscan.surroundings.closed import first_inside
 from reefscan.surroundings.known import Surroundings, closed_words
+
+DIFFERS_M = 0.5
+"""From this difference on a pick's depth is told to be another than the grid's: as near as a sounder is asked to read."""
 
 RANGE_M = 10_000.0
 """How far from the launch sites are looked for: an hour at 5 knots (a guess)."""
@@ -76,11 +82,10 @@ def plan_run(
     Plan, Ground
         The ground is what the legs were laid over.
     """
-    every = [_site(row) for row in table.to_dict("records")]
+    every, resounded = _sounded([_site(row) for row in table.to_dict("records")], sources)
     near = [site for site in every if _far_m(asked, site.lon, site.lat) <= range_m]
     named = {*asked.wishes.keep, *asked.wishes.drop}  # one of these that is too far is refused by name
     sites = tuple(near) + tuple(site for site in every if site.id in named and site not in near)
-    beyond = len(every) - len(near)
     lon = np.array([asked.launch[0], *(site.lon for site in near)])
     lat = np.array([asked.launch[1], *(site.lat for site in near)])
     ground = ground_of(sources, lon, lat)
@@ -95,10 +100,12 @@ def plan_run(
         sites=sites,
         closed=against,
         closed_words=closed_words(info),
+        datum=datum_of(info),
         to_grid=_pairs(to_grid),
         to_lonlat=_pairs(back, 7),
-        notes=_notes(asked, info)
-        + ((f"{beyond} sites lie beyond --range, {range_m / 1000:g} km from the launch",) if beyond else ()),
+        notes=resounded
+        + _notes(asked, info)
+        + _beyond(len(every), len(every) - len(near), range_m, any_left=bool(sites)),
     )
     return make_plan(asked, known, ground, tide), ground
 
@@ -132,6 +139,34 @@ def _site(row: Mapping[Any, Any]) -> Site:
         steep=math.tan(math.radians(min(number("slope_deg", 0.0), 80.0))), position_m=number("position_m", 0.0),
         flags=tuple(str(flag) for flag in flags) if isinstance(flags, (list, tuple)) else (),
     )  # fmt: skip
+
+
+def _beyond(every: int, far: int, range_m: float, *, any_left: bool) -> tuple[str, ...]:
+    """How many sites are too far from the launch to be looked at; refused where none is left."""
+    if not far:
+        return ()
+    told = (
+        f"{far} site{'s lie' if far > 1 else ' lies'} beyond --range, {range_m / 1000:g} km from the launch"
+    )
+    if not any_left:
+        raise InputError(f"{told}, of {every} in all; check --launch LAT,LON")
+    return (told,)
+
+
+def _sounded(sites: list[Site], sources: Sequence[GridSource]) -> tuple[list[Site], tuple[str, ...]]:
+    """Sites, those that the run did not find itself at the depth of its grid: a picks file may carry another grid's, or a typed one."""
+    out, said = [], []
+    for site in sites:
+        if math.isfinite(site.score):
+            out.append(site)
+            continue
+        depth = deepest_at(sources, site.lon, site.lat)
+        if math.isfinite(site.depth_m) and abs(depth - site.depth_m) > DIFFERS_M:
+            said.append(
+                f"pick {site.name or site.id}: its file says {site.depth_m:.1f} m and the grid {depth:.1f} m; the grid's is taken"
+            )
+        out.append(replace(site, depth_m=depth))
+    return out, tuple(said)
 
 
 def _closed(around: Surroundings | None, fairways: bool) -> Callable[[float, float], str]:

@@ -79,6 +79,19 @@ def shoalest(source: GridSource, window: Window, factor: int) -> Floats:
     return out
 
 
+def deepest_at(sources: Sequence[GridSource], lon: float, lat: float) -> float:
+    """Depth (m below the grid's zero) of the deepest cell at a place and beside it, of the finest grid that knows it; NaN if none does."""
+    for source in sorted(sources, key=lambda source: source.sheet.cell_m):
+        sheet = source.sheet
+        x, y = transformer("EPSG:4326", sheet.crs).transform(lon, lat)
+        row, col = (int(np.floor(float(at) + 0.5)) for at in (sheet.row_of(y), sheet.col_of(x)))
+        window = Window(row - 1, col - 1, 3, 3).intersect(source.extent)
+        elev = np.full((1, 1), np.nan) if window.empty else to_metres(source.read(window).elev_mm)
+        if np.isfinite(elev).any():
+            return float(-np.nanmin(elev))
+    return float("nan")
+
+
 def _under(source: GridSource, ground: Ground, *, to: object) -> Floats:
     """The shoalest of another lattice under each cell of the ground: its middle and its four corners are asked."""
     factor = max(1, int(np.ceil(ground.cell_m / source.sheet.cell_m - 1e-9)))

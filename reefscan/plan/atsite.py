@@ -65,6 +65,21 @@ def stream_at(forecast: Forecast | None, starts: tuple[float, ...], when: float)
     return begun[-1] if begun else rows[0][1]
 
 
+def streams_between(forecast: Forecast | None, starts: tuple[float, ...], begin: float, end: float) -> tuple[Stream, ...]:  # fmt: skip
+    """Every stream that holds at some moment from ``begin`` to ``end``: a float that lies through a turn meets both.
+
+    Parameters
+    ----------
+    starts : tuple of float
+        Moment of each row (s since 1970 UTC), in the forecast's order.
+    """
+    first = stream_at(forecast, starts, begin)
+    if forecast is None or first is None:
+        return ()
+    later = [row for start, row in zip(starts, forecast.stream, strict=True) if begin < start <= end]
+    return (first, *later)
+
+
 def sounder(site: Site, tide_m: float, transducer_m: float) -> float:
     """What the sounder reads (m) over the site: depth + tide - transducer."""
     return site.depth_m + tide_m - transducer_m

@@ -61,12 +61,15 @@ class Schedule:
         For each net, in the order of the visits, its rounds.
     depart, last_pull, back : float
         Leaving the launch; the start of the last pull; at the launch again (s since 1970 UTC).
+    ashore : (float, float) or None
+        Of nets left overnight: at the launch in between, and leaving it again.
     """
 
     visits: tuple[tuple[Visit, ...], ...]
     depart: float
     last_pull: float
     back: float
+    ashore: tuple[float, float] | None = None
 
     @property
     def rounds(self) -> int:
@@ -115,10 +118,11 @@ def left_overnight(legs: Legs, pace: Pace, start: float, until: float) -> Schedu
     sets = [start + k * pace.set_s + path[k] for k in range(count)]
     first = until - count * pace.handling_s - path[-1]
     pulls = [first + k * pace.handling_s + path[k] for k in range(count)]
-    if first < sets[-1] + pace.set_s + legs.back_s + legs.out_s:
+    home, away = sets[-1] + pace.set_s + legs.back_s, first - legs.out_s
+    if away < home:
         return None
     visits = tuple((Visit(a, b),) for a, b in zip(sets, pulls, strict=True))
-    return Schedule(visits, start - legs.out_s, pulls[-1], until + legs.back_s)
+    return Schedule(visits, start - legs.out_s, pulls[-1], until + legs.back_s, (home, away))
 
 
 def _tour(legs: Legs, pace: Pace, start: float, rounds: int) -> Schedule:

@@ -51,6 +51,8 @@ class NightFacts:
     nets : int
     fuel_l : float or None
         What the plan burns.
+    table : str
+        What is doubtful about the tide table; empty if nothing is.
     """
 
     date: dt.date
@@ -61,6 +63,7 @@ class NightFacts:
     hours_to: float | None
     nets: int
     fuel_l: float | None
+    table: str = ""
 
 
 def checks(
@@ -68,6 +71,7 @@ def checks(
 ) -> tuple[Check, ...]:
     """All checks, those that failed first."""
     found = [
+        *([Check("tide table", False, facts.table)] if facts.table else []),
         *_weather(boat.limits, forecast),
         *_persons(boat, facts),
         *_turn_back(boat.limits, facts),

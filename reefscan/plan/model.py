@@ -7,6 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.plan.atsite import Heading, Magnet
 from reefscan.plan.books import Boat, Forecast, Net, Rules, Stream
 from reefscan.plan.choose import Choice
@@ -111,6 +112,8 @@ class Known:
     closed : callable
         Why no net may go to a longitude and latitude; empty if nothing is known against it.
     closed_words : str
+    datum : Datum
+        What the depths are counted from.
     to_grid, to_lonlat : callable
         Between longitude/latitude and the ground's easting/northing.
     """
@@ -121,6 +124,7 @@ class Known:
     to_grid: Callable[[float, float], tuple[float, float]]
     to_lonlat: Callable[[float, float], tuple[float, float]]
     notes: tuple[str, ...] = ()
+    datum: Datum = NOT_STATED
 
 
 @dataclass(frozen=True)
@@ -230,6 +234,7 @@ class Plan:
     assumptions: tuple[str, ...]
     closed_words: str
     deepest_m: tuple[tuple[str, float], ...]
+    datum: Datum = NOT_STATED
 
     @property
     def chain(self) -> tuple[Way, ...]:

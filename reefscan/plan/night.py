@@ -216,7 +216,7 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
         asked=asked, nets=made, nets_left_out=left, sites_left_out=field.left_out,
         reserves=tuple(field.sites[k] for k in taken.reserves), ways=ways, schedule=tour.schedule, water=water, tide=tide,
         sky=window.sky, magnet=magnet(*asked.launch, middle), choice=taken.choice, totals=totals, go=(), warnings=(),
-        assumptions=(), closed_words=known.closed_words,
+        assumptions=(), closed_words=known.closed_words, datum=known.datum,
         deepest_m=tuple(dict.fromkeys((f"{net.longest_m:.4g} m of rope", deepest(net, water.high_m, water.add)) for net in asked.nets)),
     )  # fmt: skip
     plan = replace(plan, go=checks(asked.boat, asked.forecast, asked.rules, _facts(plan)))
@@ -305,4 +305,17 @@ def _facts(plan: Plan) -> NightFacts:
         hours_to=when(rules.hours_to if rules else None),
         nets=len(plan.nets),
         fuel_l=plan.totals.fuel_l,
+        table=_doubt_of_table(plan),
+    )
+
+
+def _doubt_of_table(plan: Plan) -> str:
+    zone = plan.asked.zone
+    leg = plan.tide.long_leg(plan.schedule.depart, plan.schedule.last_pull + LATE_S)
+    if leg is None:
+        return ""
+    first, second = (clock(when, zone)[:16] for when in leg)
+    return (
+        f"no turn from {first} to {second}, {(leg[1] - leg[0]) / 3600:.1f} h; is a high or low water missing? "
+        "A float goes under where one is (tides of one high a day have such steps: then the cosine is rough)"
     )

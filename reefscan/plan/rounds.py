@@ -11,13 +11,14 @@ from reefscan.plan.atsite import (
     release,
     sounder,
     stream_at,
+    streams_between,
     wind_against,
 )
-from reefscan.plan.books import Net
+from reefscan.plan.books import Net, Stream
 from reefscan.plan.clock import Schedule, Visit
 from reefscan.plan.go import Check
 from reefscan.plan.model import Asked, PlannedNet, Round
-from reefscan.plan.rope import slack, swing
+from reefscan.plan.rope import LATE_S, slack, swing
 from reefscan.plan.ropes import ropes, stands
 from reefscan.plan.sites import BREAKS, Site
 from reefscan.plan.tide import NightTide
@@ -39,21 +40,22 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
         _round(k, visit, rope, net, site, tide, asked, starts)
         for k, (visit, rope) in enumerate(zip(visits, made.lengths_m, strict=True), 1)
     )
-    low = min(each.tide_min_m for each in rounds)
+    low = min(tide.span(visit.set_time, visit.pull_time + LATE_S)[0] for visit in visits)
     longest = max(rounds, key=lambda each: each.rope_m)
-    fastest = max(
-        (each.stream for each in rounds if each.stream is not None), key=lambda s: s.speed_kn, default=None
-    )
+    met = [
+        streams_between(asked.forecast, starts, visit.set_time, visit.pull_time + LATE_S) for visit in visits
+    ]  # as long as the rope holds the float up in still water
+    fastest = max((stream for streams in met for stream in streams), key=lambda s: s.speed_kn, default=None)
     under = pulled_under(longest.rope_m, net.line_diameter_m, net.float_lift_kgf, fastest)
-    warned = list(made.words)
     spare = min(each.rope_m - each.tide_max_m for each in rounds) - site.depth_m - asked.add.above_m
     doubt = spare - site.depth_95_m
+    warned = [under] if under else []
     if doubt < 0:
         warned.append(
             f"the depth may be off by {site.depth_95_m:.1f} m: if it is that much deeper the rope is {-doubt:.1f} m short; sound it first"
         )
     walks = dragged(longest.rope_m, net.line_diameter_m, net.weight_kg, fastest)
-    warned += [words for words in (under, walks) if words]
+    warned += [*([walks] if walks else []), *made.words]
     return PlannedNet(
         number=number,
         net=net,
@@ -61,7 +63,7 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
         rounds=rounds,
         circle_m=swing(longest.rope_m, site.depth_m, low),
         look_again_m=look_again(site, asked.wave_m),
-        checks=_site_checks(site, rounds, low, asked, under),
+        checks=_site_checks(site, met, low, asked, under),
         warnings=tuple(warned),
     )
 
@@ -93,7 +95,7 @@ def _round(k: int, visit: Visit, rope: float, net: Net, site: Site, tide: NightT
 
 
 def _site_checks(
-    site: Site, rounds: tuple[Round, ...], low: float, asked: Asked, under: str
+    site: Site, met: list[tuple[Stream, ...]], low: float, asked: Asked, under: str
 ) -> tuple[Check, ...]:
     """Go or stay for this one site, what failed first."""
     over, wave = site.depth_m + low, asked.wave_m
@@ -104,9 +106,9 @@ def _site_checks(
     forecast = asked.forecast
     if forecast is not None and forecast.stream:
         bad = [
-            each.number
-            for each in rounds
-            if wind_against(each.stream, forecast.wind_kn, forecast.wind_from_deg)
+            number
+            for number, streams in enumerate(met, 1)
+            if any(wind_against(stream, forecast.wind_kn, forecast.wind_from_deg) for stream in streams)
         ]
         words = (
             f"against each other in round {', '.join(map(str, bad))}: short, steep seas"

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,11 @@ Floats = NDArray[np.float64]
 STEP_S = 60.0
 """Heights of a span are read so often; a turn of the tide between two readings is less than 0.1 mm higher than both
 (a quarter of the range times the square of 30 s times the speed of M2, at a range of 10 m)."""
+
+
+LONGEST_LEG_S = 640 * 60.0
+"""From a high to a low water: the rule of the cosine is taught for 4 h to 10 h 40 min (CHECKS e1, a training manual). Longer
+is a tide of one high a day, or a row that was left out."""
 
 
 @dataclass(frozen=True)
@@ -66,6 +72,15 @@ class NightTide:
         if isinstance(self.source, TideTable):
             inside = self.source.time[(self.source.time > start) & (self.source.time < end)]
         return np.unique(np.concatenate([np.arange(start, end, STEP_S), [end], inside]))
+
+    def long_leg(self, start: float, end: float) -> tuple[float, float] | None:
+        """The first step between two rows of highs and lows, within a span, that is longer than such steps are; None if there is none."""
+        if not isinstance(self.source, TideTable) or not self.source.turning:
+            return None
+        for first, second in pairwise(self.source.time.tolist()):
+            if first < end and second > start and second - first > LONGEST_LEG_S:
+                return first, second
+        return None
 
     def span(self, start: float, end: float) -> tuple[float, float]:
         """Lowest and highest water (m over the grid's zero) from ``start`` to ``end``, both included.

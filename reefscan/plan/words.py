@@ -37,6 +37,11 @@ MOVE_ON = (
 def warnings_of(plan: Plan) -> tuple[str, ...]:
     """What to look at before going, the nets' own warnings among it."""
     asked, totals, out = plan.asked, plan.totals, []
+    first, last = (clock(when, asked.zone)[17:] for when in (plan.schedule.depart, plan.schedule.back))
+    if first != last:  # every hour on the sheet is misread by whoever does not know it
+        out.append(
+            f"the clocks change in this night, from {first} to {last}: times are by the clock of their own side of it"
+        )
     if plan.nets_left_out:
         out.append(
             f"{len(plan.nets_left_out)} of {len(asked.nets)} nets stay ashore: {plan.nets_left_out[0].reason}"
@@ -58,11 +63,6 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
     if asked.forecast is not None and not asked.forecast.stream:
         out.append("no stream is stated: drift, the side to haul from and the pull on floats leave it out")
     out += _of_nets(plan)
-    first, last = (clock(when, asked.zone)[17:] for when in (plan.schedule.depart, plan.schedule.back))
-    if first != last:
-        out.append(
-            f"the clocks change in this night, from {first} to {last}: times are by the clock of their own side of it"
-        )
     if not plan.magnet.current:
         out.append("the magnetic model is out of its years there: take the variation from the chart")
     if plan.choice.gap:
@@ -71,16 +71,16 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
 
 
 def _of_nets(plan: Plan) -> list[str]:
-    """What is said of single nets, once for all that it is said of."""
+    """What is said of single nets, once for all that it is said of; checks that failed first, since a sheet has an end."""
     said: dict[str, list[int]] = {}
+    failed = [(net, check) for net in plan.nets for check in net.checks if not check.passed]
+    for net, check in failed:
+        said.setdefault(f"{check.name}: {check.words}", []).append(net.number)
+    told = {check.words for _, check in failed}
     for net in plan.nets:
-        failed = [
-            f"{check.name}: {check.words}"
-            for check in net.checks
-            if not check.passed and check.words not in net.warnings
-        ]
-        for words in (*net.warnings, *failed):
-            said.setdefault(words, []).append(net.number)
+        for words in net.warnings:
+            if words not in told:
+                said.setdefault(words, []).append(net.number)
     return [
         f"net{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}: {words}"
         for words, numbers in said.items()
@@ -114,6 +114,7 @@ def assumptions(plan: Plan) -> tuple[str, ...]:
         f"Sites by score; the total is {plan.totals.score:.1f} and {'the best there is under these limits' if not plan.choice.gap else 'near the best'}. A score says nothing of what you will catch.",
         f"Clock times are of {asked.zone}; the first set is {'as you said' if asked.start else 'at sunset'}, {clock(plan.first_set, asked.zone)}.",
         "Magnetic bearings are by the World Magnetic Model, without your compass's own deviation.",
+        plan.datum.top,
         plan.closed_words,
         RULES_LINE,
     ]  # fmt: skip

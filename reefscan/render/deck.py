@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+import textwrap
 from collections.abc import Sequence
 
 from matplotlib.axes import Axes
@@ -11,19 +13,18 @@ from matplotlib.figure import Figure
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Plan
 from reefscan.render.card import pdf_of
-from reefscan.render.fitted import PITCH, TIED, Face, fit_line, fit_lines
+from reefscan.render.fitted import Face, width_in
 from reefscan.render.furniture import plain
 from reefscan.render.nightpicture import draw_ground, draw_tide
 from reefscan.render.sheet import Sheet, SheetNet, SheetRound, sheet_of
 
 PAGE_IN = (11.69, 8.27)  # A4 on its side: a row of rounds needs the width
-WIDE_PT = PAGE_IN[0] * 72
 LEFT, RIGHT = 0.025, 0.975
-TABLE_TOP, TABLE_BOTTOM = 0.825, 0.345
+TABLE_TOP, TABLE_BOTTOM = 0.815, 0.345
 SITE_WIDE = 0.265
-FOOT_TOP, FOOT_TALL = 0.325, 0.258
-COLUMNS = ((0.468, 8.2, 0.0205), (0.662, 7.2, 0.0148), (0.836, 7.2, 0.0148))
-"""Left edge, size of type and step of the foot's columns of words."""
+FOOT_TALL, NOTE_STEP = 0.258, 0.0148
+MOST_MIND = 14  # lines: the rules' boxes want room too
+WIDE_PT = (RIGHT - LEFT) * PAGE_IN[0] * 72
 
 
 def draw_deck(plan: Plan, ground: Ground, *, unit: str) -> bytes:
@@ -32,13 +33,14 @@ def draw_deck(plan: Plan, ground: Ground, *, unit: str) -> bytes:
 
 
 def deck_figure(plan: Plan, ground: Ground, *, unit: str) -> Figure:
-    """The one page of the sheet."""
+    """The sheet as a figure of one A4 page on its side."""
     sheet = sheet_of(plan, unit=unit)
     figure = Figure(figsize=PAGE_IN, facecolor="white")
     FigureCanvasAgg(figure)
     _head(figure, sheet)
     _table(figure, sheet)
-    draw_tide(figure.add_axes((0.045, 0.105, 0.235, 0.205)), plan, unit=unit, font=9)
+    tide = figure.add_axes((0.045, 0.105, 0.235, 0.205))
+    draw_tide(tide, plan, unit=unit, font=9)
     draw_ground(figure.add_axes((0.285, 0.08, 0.175, 0.245)), plan, ground, font=9)
     _foot(figure, sheet)
     return figure
@@ -46,39 +48,53 @@ def deck_figure(plan: Plan, ground: Ground, *, unit: str) -> Figure:
 
 def _head(figure: Figure, sheet: Sheet) -> None:
     """Failed checks first, then the hours."""
-    figure.text(LEFT, 0.975, plain(sheet.title), fontsize=11, weight="bold", va="top", parse_math=False)
-    figure.text(RIGHT, 0.975, "CHECK LOCAL RULES", fontsize=12, weight="bold", va="top", ha="right")
-    room = (RIGHT - LEFT) * WIDE_PT
+    figure.text(LEFT, 0.982, plain(sheet.title), fontsize=11, weight="bold", va="top", parse_math=False)
+    figure.text(RIGHT, 0.982, "CHECK LOCAL RULES", fontsize=12, weight="bold", va="top", ha="right")
+    (closed,) = textwrap.wrap(sheet.closed, 205, max_lines=1, placeholder=" … (deck.html)")
+    figure.text(LEFT, 0.9615, closed, fontsize=7.2, va="top", parse_math=False)
     if sheet.failed:
-        all_ = len(sheet.failed) + len(sheet.passed)
-        text = f"STAY? {len(sheet.failed)} of {all_} checks FAILED: " + "; ".join(sheet.failed)
-        lines = _lines(plain(text), room - 14, 11.5, bold=True, most=2)
-        frame = {"boxstyle": "square,pad=0.35", "facecolor": "white", "edgecolor": "black", "linewidth": 2.5}
-        figure.text(
-            LEFT + 0.006,
-            0.938,
-            "\n".join(lines),
-            fontsize=11.5,
-            weight="bold",
-            va="top",
-            bbox=frame,
-            parse_math=False,
-        )
+        _failed(figure, sheet)
     else:
         text = (
             f"{len(sheet.passed)} checks passed, which is no promise: look at sky, sea and chart. "
             + "; ".join(sheet.passed)
         )
-        lines = _lines(plain(text), room, 9.5, most=2)
-        figure.text(LEFT, 0.942, "\n".join(lines), fontsize=9.5, va="top", parse_math=False)
+        lines = textwrap.wrap(plain(text), 150, max_lines=2, placeholder=" …")
+        figure.text(LEFT, 0.94, "\n".join(lines), fontsize=9.5, va="top", parse_math=False)
+    many = len(sheet.times) > 5
     x = LEFT
     for name, value in sheet.times:
-        figure.text(x, 0.878, value, fontsize=17, weight="bold", va="top")
-        figure.text(x, 0.845, name, fontsize=9, va="top")
-        x += 0.085
-    sky = "; ".join(f"{name} {value}".replace(" ", TIED) for name, value in sheet.light)
-    light = _lines(sky, (RIGHT - x) * WIDE_PT, 9.5, most=2)
+        figure.text(x, 0.878, value, fontsize=14 if many else 17, weight="bold", va="top")
+        figure.text(x, 0.845, name, fontsize=8 if many else 9, va="top")
+        x += 0.078 if many else 0.085
+    sky = "   ".join(
+        f"{name} {value}".replace(" ", "_") for name, value in sheet.light
+    )  # a name and its hour stay together
+    wrapped = textwrap.wrap(sky, 62 if many else 80, max_lines=2, placeholder=" …")
+    light = [line.replace("_", " ") for line in wrapped]
     figure.text(RIGHT, 0.876, "\n".join(light), fontsize=9.5, va="top", ha="right", linespacing=1.35)
+
+
+def _failed(figure: Figure, sheet: Sheet) -> None:
+    """What failed, in a frame: smaller type rather than a check that is cut off."""
+    text = (
+        f"STAY?  {len(sheet.failed)} of {len(sheet.failed) + len(sheet.passed)} checks FAILED:  "
+        + ";  ".join(sheet.failed)
+    )
+    for size, wide, rows in ((12, 112, 2), (9, 150, 2), (7, 190, 3)):
+        lines = textwrap.wrap(plain(text), wide, max_lines=rows, placeholder=" … the rest is in deck.html")
+        if not lines[-1].endswith("the rest is in deck.html"):
+            break
+    frame = {"boxstyle": "square,pad=0.35", "facecolor": "white", "edgecolor": "black", "linewidth": 2.5}
+    figure.text(
+        LEFT + 0.005, 0.938, "\n".join(lines), fontsize=size, weight="bold", va="top", bbox=frame, parse_math=False
+    )  # fmt: skip
+
+
+def fitting(text: str, wide_pt: float, *, bold: bool = False) -> float:
+    """Size of type (points) at which a line is ``wide_pt`` wide."""
+    wide = width_in(text, 10.0, Face(10.0, 10.0, "bold" if bold else "normal"))
+    return 10.0 * wide_pt / 72.0 / max(wide, 1e-9)
 
 
 def _table(figure: Figure, sheet: Sheet) -> None:
@@ -87,115 +103,145 @@ def _table(figure: Figure, sheet: Sheet) -> None:
     ax.set_axis_off()
     ax.set_xlim(0, 1)
     rows, most = len(sheet.nets), max(len(net.rounds) for net in sheet.nets)
-    ax.set_ylim(max(rows, 3), 0)
-    wide = (1 - SITE_WIDE) / max(most, 3)
-    tall_pt = (TABLE_TOP - TABLE_BOTTOM) * PAGE_IN[1] * 72 / max(rows, 3)
-    room_pt = (wide - 0.012) * (RIGHT - LEFT) * WIDE_PT
+    ax.set_ylim(rows, 0)
+    tall_pt = (TABLE_TOP - TABLE_BOTTOM) * PAGE_IN[1] * 72 / rows
+    folds = _folds(most, tall_pt)
+    across = math.ceil(most / folds)
+    wide = (1 - SITE_WIDE) / max(across, 3)
+    wide_pt = (wide - 0.01) * WIDE_PT
+    for n in range(across):
+        x = LEFT + (SITE_WIDE + n * wide) * (RIGHT - LEFT)
+        head = "round " + ", ".join(f"{r + 1}" for r in range(n, most, across)) + ":  □ set, □ pull"
+        figure.text(x, TABLE_TOP + 0.003, head, fontsize=min(7.5, fitting(head, wide_pt)), va="bottom")
     for k, net in enumerate(sheet.nets):
         ax.plot([0, 1], [k, k], color="black", linewidth=1.4)
-        _site(ax, net, k, min(16.0, tall_pt / 3.9))
+        _site(ax, net, k, tall_pt)
         for n, one in enumerate(net.rounds):
-            x = SITE_WIDE + n * wide
-            ax.plot([x - 0.005] * 2, [k + 0.05, k + 0.95], color="0.6", linewidth=0.6)
-            y = k + 0.06
-            for text, size, bold in _cell(one, net.rounds[n - 1] if n else None, tall_pt, room_pt):
-                ax.text(x, y, text, fontsize=size, weight="bold" if bold else "normal", va="top")
-                y += 1.26 * size / tall_pt
+            down, along = divmod(n, across)
+            x, y = SITE_WIDE + along * wide, k + down / folds
+            ax.plot([x - 0.005] * 2, [y + 0.05 / folds, y + 0.95 / folds], color="0.6", linewidth=0.6)
+            changed = not n or one.rope != net.rounds[n - 1].rope
+            _cell(ax, one, (x, y), (tall_pt / folds, wide_pt), rows_pt=tall_pt, changed=changed)
     ax.plot([0, 1], [rows, rows], color="black", linewidth=1.4)
 
 
-def _cell(one: SheetRound, before: SheetRound | None, tall_pt: float, room_pt: float) -> list[tuple[str, float, bool]]:  # fmt: skip
-    """Lines of one soak with size and weight: times to tick, rope (bold where it is another than before), sounder.
+def _folds(most: int, tall_pt: float) -> int:
+    """In how many lines a net's rounds are printed largest: few nets have tall rows, and many rounds narrow columns."""
 
-    Set and pull stand beside each other where that leaves them large, else one above the other.
-    """
-    changed = before is None or one.rope != before.rope
-    beside = f"□ {one.set_at}  □ {one.pull_at}"
+    def size(folds: int) -> float:
+        tall, wide = tall_pt / folds, (1 - SITE_WIDE) / max(math.ceil(most / folds), 3) * WIDE_PT
+        return max(min(16.0, tall / 3.9, wide / 9.8), min(14.0, tall / 4.9, wide / 5.2))
+
+    return max(range(1, most + 1), key=lambda folds: (size(folds), -folds))
+
+
+def _cell(
+    ax: Axes,
+    one: SheetRound,
+    at: tuple[float, float],
+    room_pt: tuple[float, float],
+    *,
+    rows_pt: float,
+    changed: bool,
+) -> None:
+    """One soak: times to tick, rope (bold where it is another than before), sounder; one above the other where it is narrow."""
+    side_by_side = f"□ {one.set_at}  □ {one.pull_at}"
     rest = f"reads {one.sounder}" + (f", {one.haul}" if one.haul else "")
-    three, four = min(16.0, tall_pt / 3.9), min(14.0, tall_pt / 4.9)
-    if _size(beside, room_pt, three, bold=True) >= four * 0.95:
-        lines = [(beside, three, True), (one.rope, three * 0.95, changed), (rest, three * 0.72, False)]
-    else:
-        lines = [
-            (f"□ {one.set_at}", four, True), (f"□ {one.pull_at}", four, True), (one.rope.split(" (")[0], four * 0.95, changed),
-            (f"reads {one.sounder}", four * 0.78, False),
-        ]  # fmt: skip
-    return [(text, _size(text, room_pt, size, bold=bold), bold) for text, size, bold in lines]
+    tall_pt, wide_pt = room_pt
+    beside = min(16.0, tall_pt / 3.9, fitting(side_by_side, wide_pt, bold=True))
+    below = min(14.0, tall_pt / 4.9, fitting(f"□ {one.set_at}", wide_pt, bold=True))
+    size = max(beside, below)
+    times = [side_by_side] if beside >= below else [f"□ {one.set_at}", f"□ {one.pull_at}"]
+    lines = [
+        *((text, size, True) for text in times),
+        (one.rope, size * 0.95, changed),
+        (rest, size * 0.72, False),
+    ]
+    _lines(ax, (at[0], at[1] + 0.06 * tall_pt / rows_pt), lines, rows_pt, wide_pt)
 
 
-def _site(ax: Axes, net: SheetNet, k: int, size: float) -> None:
-    """Number, place, what is there, how to come to it, where to let go."""
-    x, small = 0.034, min(size * 0.66, 8.2)
-    room = (SITE_WIDE - x - 0.012) * (RIGHT - LEFT) * WIDE_PT
+def _lines(
+    ax: Axes,
+    at: tuple[float, float],
+    lines: Sequence[tuple[str, float, bool]],
+    tall_pt: float,
+    wide_pt: float,
+) -> None:
+    """Lines of text, size and weight one below the other; none is wider than its place, since it would hide a number beside it."""
+    y = at[1]
+    for text, most, bold in lines:
+        points = min(most, fitting(text, wide_pt, bold=bold))
+        ax.text(
+            at[0], y, text, fontsize=points, weight="bold" if bold else "normal", va="top", parse_math=False
+        )
+        y += 1.28 * points / tall_pt
+
+
+def _site(ax: Axes, net: SheetNet, k: int, tall_pt: float) -> None:
+    """Number, place, what is there, what failed there, how to come to it, where to let go."""
+    size = min(16.0, tall_pt / 3.9)
     ax.text(0.0, k + 0.06, f"{net.number}", fontsize=size * 1.7, weight="bold", va="top")
-    ax.text(
-        x,
-        k + 0.07,
-        net.place,
-        fontsize=_size(net.place, room, min(11.5, size * 0.95), bold=True),
-        weight="bold",
-        va="top",
-    )
-    what = (
-        "STAY? " + "; ".join(net.stay)
-        if net.stay
-        else f"{net.title}, {net.depth}; look again if off by {net.look_again}"
-    )
-    release = next((one.release for one in net.rounds if one.release), "")
-    (line,) = _lines(what, room, small, bold=bool(net.stay), most=1)
-    ax.text(
-        x, k + 0.34, line, fontsize=small, weight="bold" if net.stay else "normal", va="top", parse_math=False
-    )
-    for y, text in ((0.55, net.way), (0.76, release)):
-        ax.text(x, k + y, text, fontsize=_size(text, room, small), va="top")
+    stay = "; ".join(words.split(":")[0] for words in net.stay)
+    rest = [
+        (f"STAY?  {stay}", True) if stay else ("", False),
+        (f"{net.title}, {net.depth}; look again if off by {net.look_again}", False),
+        (net.way, False),
+        (net.release, False),
+    ]
+    rest = [(_short(text, 64), bold) for text, bold in rest if text]
+    place = min(size * 0.86, 11.5)
+    small = min(size * 0.66, 8.2, (0.9 * tall_pt - 1.28 * place) / (1.28 * len(rest)))
+    lines = [(net.place, place, True), *((text, small, bold) for text, bold in rest)]
+    _lines(ax, (0.034, k + 0.06), lines, tall_pt, (SITE_WIDE - 0.034 - 0.012) * WIDE_PT)
+
+
+def _short(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1].rstrip() + "…"
 
 
 def _foot(figure: Figure, sheet: Sheet) -> None:
-    """Checks to tick, the user's own rules, reserves, what to mind."""
+    """Checks to tick; then what to mind, the ways, reserves and the user's own rules, in two columns."""
     boxes = [
         "BEFORE LEAVING", *(f"□ {line}" for line in sheet.before_leaving),
         "BEFORE MOVING ON", *(f"□ {line}" for line in sheet.before_moving),
     ]  # fmt: skip
-    rules = [*sheet.rules, *(f"{name}, most {most}: {'□' * min(most, 12)}" for name, most in sheet.tallies)]
+    rules = [*sheet.rules, *(f"{name}, most {most}: {'□ ' * min(most, 12)}" for name, most in sheet.tallies)]
     lights = dict.fromkeys(net.light for net in sheet.nets if net.light)
+    mind = [
+        "MIND",
+        *(f"• {words}" for words in sheet.warnings or ("nothing was noticed, which is no promise",)),
+    ]
     notes = [
-        *(["YOUR RULES", *rules] if rules else []),
+        *(f"Next round, to net 1: {way}" for way in sheet.again),
+        f"Home: {sheet.home}",
         "RESERVES", *(sheet.reserves or ("none",)),
-        "HOME", sheet.home,
+        *(["YOUR RULES", *rules] if rules else []),
         *(["LIGHTS", *lights] if lights else []),
     ]  # fmt: skip
-    mind = ["MIND", *(sheet.warnings or ("nothing was noticed, which is no promise",))]
-    ends = (*(x for x, _, _ in COLUMNS[1:]), RIGHT)
-    for (x, size, step), end, texts in zip(COLUMNS, ends, (boxes, notes, mind), strict=True):
-        if texts is boxes:  # each stays on its line: none may be lost
-            size = min(_size(line, (end - 0.008 - x) * WIDE_PT, size, bold=line.isupper()) for line in boxes)
-        _column(figure, (x, end - 0.008), texts, size, step)
-    last = f"{sheet.hauling} {sheet.lights} {sheet.rules_line} {sheet.caution}"
-    for k, line in enumerate(_lines(last, (RIGHT - LEFT) * WIDE_PT, 7.2)):
+    tall = int(FOOT_TALL / NOTE_STEP)
+    kept = _cut(_wrapped(mind, 37), MOST_MIND)
+    said = _cut([*kept, *_wrapped(notes, 37)], 2 * tall)
+    _column(figure, 0.468, _wrapped(boxes, 60), size=7.3, step=0.0205)
+    _column(figure, 0.648, said[:tall], size=6.9, step=NOTE_STEP)
+    _column(figure, 0.815, said[tall:], size=6.9, step=NOTE_STEP)
+    last = f"{sheet.hauling} {sheet.lights} {sheet.rules_line} {sheet.datum} {sheet.caution}"
+    for k, line in enumerate(textwrap.wrap(last, 208)):
         figure.text(LEFT, 0.06 - k * 0.0155, line, fontsize=7.2, va="top")
 
 
-def _column(figure: Figure, x: tuple[float, float], texts: Sequence[str], size: float, step: float) -> None:  # fmt: skip
-    """Lines from the top of the foot down, heads in bold; what finds no room is text to be elsewhere."""
-    room = (x[1] - x[0]) * WIDE_PT
-    lines = [line for text in texts for line in _lines(plain(text), room, size, bold=text.isupper())]
-    most = int(FOOT_TALL / step)
-    if len(lines) > most:
-        lines = [*lines[: most - 1], "… the rest is in deck.html"]
+def _wrapped(texts: Sequence[str], wide: int) -> list[str]:
+    return [
+        line for text in texts for line in textwrap.wrap(plain(text), wide, max_lines=6, placeholder=" …")
+    ]
+
+
+def _cut(lines: list[str], most: int) -> list[str]:
+    """What finds no room is said to be elsewhere."""
+    return lines if len(lines) <= most else [*lines[: most - 1], "… the rest is in deck.html"]
+
+
+def _column(figure: Figure, x: float, lines: Sequence[str], *, size: float, step: float) -> None:
+    """Lines from the top of the foot down, heads in bold."""
     for k, line in enumerate(lines):
         weight = "bold" if line.isupper() else "normal"
-        figure.text(x[0], FOOT_TOP - k * step, line, fontsize=size, weight=weight, va="top", parse_math=False)
-
-
-def _face(size: float, *, bold: bool, least: float) -> Face:
-    return Face(size, least, "bold" if bold else "normal")
-
-
-def _size(text: str, wide_pt: float, size: float, *, bold: bool = False) -> float:
-    """The largest size up to ``size`` at which a line keeps to a width (points)."""
-    return fit_line(text, _face(size, bold=bold, least=1.0), wide_pt / 72.0)[1]
-
-
-def _lines(text: str, wide_pt: float, size: float, *, bold: bool = False, most: int = 6) -> list[str]:
-    """Lines of that size that keep to a width (points); an ellipsis ends them where ``most`` are too few."""
-    return fit_lines(text, _face(size, bold=bold, least=size), wide_pt / 72.0, most * PITCH * size / 72.0)[0]
+        figure.text(x, 0.325 - k * step, line, fontsize=size, weight=weight, va="top", parse_math=False)

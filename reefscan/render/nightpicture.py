@@ -44,9 +44,11 @@ def draw_tide(ax: Axes, plan: Plan, *, unit: str, font: float) -> None:
             fontsize=font, weight="bold",
         )  # fmt: skip
     for turn in plan.tide.turns(float(when[0]), float(when[-1])):
+        share = (turn.time - float(when[0])) / max(float(when[-1] - when[0]), 1.0)
+        side = "left" if share < 0.12 else "right" if share > 0.88 else "center"  # words stay in the picture
         words = f"{'high' if turn.high else 'low'} {clock(turn.time, zone)[11:16]}\n{turn.height_m / per:.1f} {unit}"
         ax.annotate(
-            words, (turn.time, turn.height_m / per), (0, 5 if turn.high else 7), textcoords="offset points", ha="center",
+            words, (turn.time, turn.height_m / per), (0, 5 if turn.high else 7), textcoords="offset points", ha=side,
             va="bottom", fontsize=font * 0.85, path_effects=HALO,
         )  # fmt: skip
     ax.set_ylim(float(height.min()) - (len(plan.nets) + 1) * step, float(height.max()) + 0.6 * span)

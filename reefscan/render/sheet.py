@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import degrees_minutes
-from reefscan.plan.books import Rules
+from reefscan.plan.books import Net, Rules
 from reefscan.plan.go import RULES_LINE, Check
 from reefscan.plan.model import Plan, PlannedNet, Round, Way
+from reefscan.plan.rope import rope_needed, rope_out
+from reefscan.plan.sites import Site
 from reefscan.plan.tide import clock
 from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, MOVE_ON
 from reefscan.render.furniture import plain
@@ -29,6 +32,7 @@ class SheetRound:
     sounder: str
     haul: str
     release: str
+    release_m: str
 
 
 @dataclass(frozen=True)
@@ -39,6 +43,7 @@ class SheetNet:
     place: str
     title: str
     depth: str
+    gear: str
     way: str
     look_again: str
     light: str
@@ -46,12 +51,26 @@ class SheetNet:
     stay: tuple[str, ...]
     warnings: tuple[str, ...]
 
+    @property
+    def release(self) -> str:
+        """Where to let go in all rounds, on the compass; said anew only where the stream has turned."""
+        told: list[str] = []
+        before = ""
+        for one in self.rounds:
+            bearing = one.release_m.rpartition(", ")[2]
+            if one.release_m and bearing != before:
+                told.append(f"round {one.number}: {one.release_m}" if told else f"let go {one.release_m}")
+            before = bearing
+        return "; ".join(told)
+
 
 @dataclass(frozen=True)
 class Sheet:
     """The whole sheet in words."""
 
     title: str
+    closed: str
+    datum: str
     failed: tuple[str, ...]
     passed: tuple[str, ...]
     times: tuple[tuple[str, str], ...]
@@ -59,6 +78,7 @@ class Sheet:
     tide: tuple[str, ...]
     nets: tuple[SheetNet, ...]
     home: str
+    again: tuple[str, ...]
     reserves: tuple[str, ...]
     warnings: tuple[str, ...]
     assumptions: tuple[str, ...]
@@ -81,16 +101,18 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
     unit : {"m", "ft", "fathom"}
         Of depths and ropes.
     """
-    asked, zone = plan.asked, plan.asked.zone
+    asked, hour = plan.asked, _hours(plan)
     failed = [check for check in plan.go if not check.passed]
 
     def at(when: float) -> str:
-        return clock(when, zone)[11:16]
+        return hour(when)
 
     limit = asked.boat.limits.turn_back
+    between = zip(("home", "out again"), plan.schedule.ashore or (), strict=False)
     times = [
         ("leave", at(plan.schedule.depart)),
         ("first set", at(plan.first_set)),
+        *((name, at(when)) for name, when in between),
         ("last pull", at(plan.schedule.last_pull)),
         ("turn back", limit or at(plan.schedule.last_pull)),
         ("back by", at(plan.schedule.back)),
@@ -98,7 +120,9 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
     light = [(event.name, at(event.time)) for event in plan.sky.events if event.name in SHOWN]
     turns = plan.tide.turns(plan.schedule.depart, plan.schedule.last_pull + 2 * 3600)
     return Sheet(
-        title=f"Night of {asked.date}, {clock(plan.first_set, zone)[17:]} ({zone})",
+        title=_title(plan),
+        closed=plain(plan.closed_words),
+        datum=plain(plan.datum.top),
         failed=tuple(_told(check) for check in failed),
         passed=tuple(_told(check) for check in plan.go if check.passed),
         times=tuple(times),
@@ -106,8 +130,10 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
         tide=tuple(f"{'high' if turn.high else 'low'} {at(turn.time)} {show_depth(turn.height_m, unit, places=1)}" for turn in turns),
         nets=tuple(_net(net, plan, unit) for net in plan.nets),
         home=_way(plan.ways[-1], plan),
+        again=tuple(_way(way, plan) for way in plan.again) if plan.totals.rounds > 1 else (),
         reserves=tuple(
-            f"{degrees_minutes(site.lat, lat=True)} {degrees_minutes(site.lon, lat=False)}, {show_depth(site.depth_m, unit)}"
+            f"{degrees_minutes(site.lat, lat=True)} {degrees_minutes(site.lon, lat=False)}, {show_depth(site.depth_m, unit)}: "
+            + _reserve_rope(site, plan, unit)
             for site in plan.reserves
         ),
         warnings=tuple(plain(words) for words in plan.warnings),
@@ -118,21 +144,87 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
     )  # fmt: skip
 
 
+def _hours(plan: Plan) -> Callable[[float], str]:
+    """Clock times; those after a change of the clocks carry a star, since one of their hours comes twice."""
+    zone = plan.asked.zone
+    first = clock(plan.schedule.depart, zone)[17:]
+
+    def at(when: float) -> str:
+        told = clock(when, zone)
+        return told[11:16] + ("" if told[17:] == first else "*")
+
+    return at
+
+
+def _title(plan: Plan) -> str:
+    zone = plan.asked.zone
+    first, last = (clock(when, zone)[17:] for when in (plan.schedule.depart, plan.schedule.back))
+    turned = f", times with * {last}" if first != last else ""
+    return f"Night of {plan.asked.date}, {first}{turned} ({zone})"
+
+
+def _kinds(plan: Plan) -> dict[str, Net]:
+    """One net of each kind aboard, by what it is called: its name where the gear book has one, else its rope.
+
+    Nets of one name on different ropes are told apart by those; nets that a number alone was given are called by the rope.
+    """
+    kinds: dict[str, Net] = {}
+    for net in plan.asked.nets:
+        called = "" if net.name.isdigit() else plain(net.name)
+        called = called or f"{net.rope_m:g} m rope"
+        if called in kinds and not _alike(net, kinds[called]):
+            called = f"{called} ({net.rope_m:g} m rope, marks {net.marks_m:g} m, {net.line})"
+        kinds.setdefault(called, net)
+    return kinds
+
+
+def _alike(a: Net, b: Net) -> bool:
+    return (a.rope_m, a.marks_m, a.line) == (b.rope_m, b.marks_m, b.line)
+
+
+def _called(net: Net, plan: Plan) -> str:
+    """What tells a net from the others aboard; empty where all are alike."""
+    kinds = _kinds(plan)
+    if len(kinds) < 2:
+        return ""
+    named = [called for called, other in kinds.items() if _alike(net, other)]
+    return next((called for called in named if called.startswith(plain(net.name))), named[0])
+
+
+def _gear(net: Net, plan: Plan, unit: str) -> str:
+    """Which net goes there, with its rope; empty where all are alike."""
+    called = _called(net, plan)
+    marks = f", marks {show_depth(net.marks_m, unit, places=1)}" if net.marks_m else ""
+    return f"{called}: rope {show_depth(net.rope_m, unit, places=1)}{marks}, {net.line}" if called else ""
+
+
+def _reserve_rope(site: Site, plan: Plan, unit: str) -> str:
+    """Rope to let out at a reserve: a net that is moved there with its old marks may lose its float."""
+    needed = rope_needed(site.depth_m, plan.water.high_m, plan.water.add)
+    kinds, told = _kinds(plan), []
+    for name, net in kinds.items():
+        rope = rope_out(needed, net)
+        words = "does not reach" if rope is None else _rope(rope, net, unit)
+        told.append(f"{name} {words.split(' (')[0]}" if len(kinds) > 1 else words)
+    return ", ".join(told)
+
+
 def _told(check: Check) -> str:
     return f"{check.name}: {plain(check.words)}"
 
 
 def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
-    site, zone = net.site, plan.asked.zone
+    site, at = net.site, _hours(plan)
     rounds = tuple(
         SheetRound(
             number=one.number,
-            set_at=clock(one.set_time, zone)[11:16],
-            pull_at=clock(one.pull_time, zone)[11:16],
-            rope=rope_words(one, unit),
+            set_at=at(one.set_time),
+            pull_at=at(one.pull_time),
+            rope=_rope(one.rope_m, net.net, unit, of=_called(net.net, plan)),
             sounder=show_depth(one.sounder_m, unit),
             haul=_haul(one, plan),
-            release=_release(one, unit),
+            release=_release(one, plan, unit),
+            release_m=_release(one, plan, unit, short=True),
         )
         for one in net.rounds
     )
@@ -141,6 +233,7 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         place=f"{degrees_minutes(site.lat, lat=True)}  {degrees_minutes(site.lon, lat=False)}",
         title=plain(site.name or site.kind or site.id),
         depth=show_depth(site.depth_m, unit),
+        gear=_gear(net.net, plan, unit),
         way=_way(plan.ways[net.number - 1], plan),
         look_again=show_depth(net.look_again_m, unit, places=1),
         light=plain(net.net.light),
@@ -154,10 +247,12 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
     )
 
 
-def rope_words(one: Round, unit: str) -> str:
-    """Rope to let out: in marks where there are some."""
-    length = show_depth(one.rope_m, unit, places=1)
-    return length if one.rope_marks is None else f"{one.rope_marks} marks ({length})"
+def _rope(rope_m: float, net: Net, unit: str, of: str = "") -> str:
+    """Rope to let out: in marks where there are some, and of which net where they differ."""
+    length = show_depth(rope_m, unit, places=1)
+    if not net.marks_m:
+        return f"{length} of {of}" if of else length
+    return f"{round(rope_m / net.marks_m)} marks{f' of {of}' if of else ''} ({length})"
 
 
 def _haul(one: Round, plan: Plan) -> str:
@@ -166,10 +261,15 @@ def _haul(one: Round, plan: Plan) -> str:
     return f"head {plan.magnet.of(one.head.true_deg):03.0f}° M into {one.head.into}"
 
 
-def _release(one: Round, unit: str) -> str:
+def _release(one: Round, plan: Plan, unit: str, *, short: bool = False) -> str:
+    """How far up-stream of the site and on which bearing a net is let go; ``short`` for the compass alone."""
     if one.stream is None or one.drift_m < 1:
         return ""
-    return f"let go {show_depth(one.drift_m, unit, places=0)} up-stream, {(one.stream.to_deg + 180) % 360:03.0f}° true"
+    far, true = show_depth(one.drift_m, unit, places=0), (one.stream.to_deg + 180) % 360
+    compass = f"{plan.magnet.of(true):03.0f}° M"
+    return (
+        f"{far} off, {compass}" if short else f"let go {far} up-stream, toward {true:03.0f}° true, {compass}"
+    )
 
 
 def _way(way: Way, plan: Plan) -> str:

@@ -17,6 +17,7 @@ from reefscan.plan.atsite import (
     release,
     sounder,
     stream_at,
+    streams_between,
     wind_against,
 )
 from reefscan.plan.books import Boat, Forecast, Limits, Rules, Stream
@@ -183,3 +184,12 @@ def test_what_failed_stands_first_and_in_the_last_words_and_nothing_is_called_sa
     assert "Check local rules" in words
     fine = exit_words((Check("wind", True, "3 kn"),))
     assert "Check local rules" in fine and "safe" not in fine.lower()
+
+
+def test_a_float_meets_every_stream_that_begins_while_it_lies() -> None:
+    rows = (Stream(at="20:00", to_deg=10, speed_kn=1), Stream(at="23:00", to_deg=190, speed_kn=2.4))
+    forecast = Forecast(stream=rows)
+    assert streams_between(forecast, (100.0, 200.0), 150.0, 250.0) == rows
+    assert streams_between(forecast, (100.0, 200.0), 150.0, 199.0) == rows[:1]
+    assert streams_between(forecast, (100.0, 200.0), 200.0, 300.0) == rows[1:]
+    assert streams_between(None, (), 0.0, 1.0) == () == streams_between(Forecast(), (), 0.0, 1.0)

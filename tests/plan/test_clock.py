@@ -94,6 +94,8 @@ def test_nets_left_overnight_are_pulled_once_by_the_end() -> None:
     assert made is not None and made.rounds == 1
     # the last is pulled 6 min before the end; the others 10 and 20 min earlier
     assert [net[0].pull_time for net in made.visits] == [36_000 - 360 - 600 * k for k in (2, 1, 0)]
+    # home in between: two legs of 4 min and three settings of 2 min after the first set, then 7 min; out again 10 min before the first pull
+    assert made.ashore == (480 + 360 + 420, 36_000 - 360 - 1200 - 600)
     assert left_overnight(legs, pace, 0.0, 2000.0) is None
 
 

@@ -17,7 +17,9 @@ from geojson_pydantic import FeatureCollection
 from lxml import etree
 from review.seabed import HOSTILE, ArraySource, seabed, sites, write_grid, write_run
 
+from reefscan.base.model import Window
 from reefscan.cli import run as command_line
+from reefscan.io.georef import transformer
 from reefscan.io.grids.rasters import open_grids
 from reefscan.io.out.schemas import load_schema
 from reefscan.pipeline.shoalest import ground_of, shoalest
@@ -226,6 +228,43 @@ def test_times_without_a_zone_are_refused_in_summer_time_and_taken_where_there_i
     assert command_line([*words, "--tide-zone", "-01:00"]) == 0
 
 
+ROWS = (NIGHT / "tides.csv").read_text().splitlines()
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        ([*ROWS[:2], *ROWS[3:]], "the turn between them is missing"),  # the evening's high left out
+        ([*ROWS[:2], ROWS[2].replace("3.31", "3,31"), *ROWS[3:]], "a decimal comma wants semicolons"),
+        ([*ROWS[:2], ROWS[2].replace("3.31", "3.3l"), *ROWS[3:]], "none may be left out"),
+        ([*ROWS[:2], ROWS[2].removesuffix(",high"), *ROWS[3:]], "none may be left out"),
+        ([row.replace("high", "?").replace("low", "high").replace("?", "low") for row in ROWS], "the low water is the higher one"),
+    ],
+)  # fmt: skip
+def test_a_row_that_is_lost_from_the_tide_table_is_refused(
+    rows: list[str], said: str, coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Without the high of 3.31 m the night's water is 0.7 m, and every float is 2.6 m under."""
+    table = tmp_path / "tides.csv"
+    table.write_text("\n".join(rows) + "\n")
+    assert command_line(line(coast, tmp_path / "plan", "--tide", str(table))) == 1
+    assert said in capsys.readouterr().err
+
+
+def test_a_step_over_a_missing_high_water_is_a_failed_check(
+    coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Bare rows do not say what they are: from low to low are 12 h 29 min, and steps are taught to 10 h 40 min (CHECKS e1)."""
+    table = tmp_path / "tides.csv"
+    table.write_text("\n".join(row.rpartition(",")[0] for row in [*ROWS[:2], *ROWS[3:]]) + "\n")
+    assert command_line(line(coast, tmp_path / "plan", "--tide", str(table))) == 0
+    last = capsys.readouterr().err.strip().splitlines()[-1]
+    assert "FAILED: tide table: no turn from 2027-02-11 12:02 to 2027-02-12 00:31, 12.5 h" in last
+    table.write_text("\n".join(row.rpartition(",")[0] for row in ROWS) + "\n")
+    assert command_line(line(coast, tmp_path / "plan", "--tide", str(table))) == 0
+    assert "tide table: no turn" not in capsys.readouterr().err
+
+
 def test_a_datum_offset_may_stand_in_the_boats_file_and_moves_rope_and_sounder(
     coast: Path, planned: Path, tmp_path: Path
 ) -> None:
@@ -263,6 +302,29 @@ def test_picks_are_what_is_chosen_among_and_what_is_typed_stays_text(coast: Path
     page = (tmp_path / "plan" / "deck.html").read_text()
     assert "Pick 0" in page or "Pick 1" in page
     assert "<script" not in page and "<img src=x" not in page and "&lt;img src=x" in page
+
+
+def test_a_pick_lies_at_the_depth_of_the_grid_whatever_its_file_says(
+    coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A pick of another run, or a typed one, may carry any depth: rope cut for it would drown the float."""
+    elev, (source,) = seabed(), open_grids([str(coast / "coast.tif")], positive="up")
+    row, col = (int(v) for v in np.argwhere((elev > -13) & (elev < -12))[700])
+    west, south, _, _ = source.sheet.bounds(Window(source.extent.row + row, source.extent.col + col, 1, 1))
+    lon, lat = transformer(source.sheet.crs, "EPSG:4326").transform(west + 1.0, south + 1.0)
+    pick = {"id": "mine", "state": "keep", "name": "", "note": "", "lon": lon, "lat": lat, "depth_m": 4.0, "kind": "", "added": True}  # fmt: skip
+    path = tmp_path / "picks.json"
+    path.write_text(json.dumps({"schema": "reefscan-picks/1", "run": "run", "picks": [pick]}))
+    assert command_line(line(coast, tmp_path / "plan", "--picks", str(path), "--nets", "1")) == 0
+    (net,) = json.loads((tmp_path / "plan" / "plan.json").read_text())["nets"]
+    around = elev[row - 1 : row + 2, col - 1 : col + 2]
+    assert net["depth_m"] == pytest.approx(-around.min(), abs=0.011)
+    assert re.search(r"pick mine: its file says 4.0 m and the grid 1[23]\.\d m", capsys.readouterr().err)
+    path.write_text(
+        json.dumps({"schema": "reefscan-picks/1", "run": "run", "picks": [pick | {"lat": lat + 1}]})
+    )
+    assert command_line(line(coast, tmp_path / "far", "--picks", str(path), "--nets", "1")) == 1
+    assert "1 site lies beyond --range, 10 km from the launch, of 1 in all" in capsys.readouterr().err
 
 
 def test_the_ground_is_the_shoalest_of_its_cells_and_a_hole_in_it_is_unknown(coast: Path) -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
+import re
 from dataclasses import replace
 from zoneinfo import ZoneInfo
 
@@ -208,6 +210,29 @@ def test_wind_against_tide_and_a_fast_stream_are_told_for_each_net() -> None:
         forecast=Forecast(wave_m=0.5, wind_kn=5, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=0.3),))
     )
     assert "against each other" not in " ".join(calm.warnings)
+
+
+def test_a_stream_that_turns_on_while_a_net_lies_counts_for_its_float_and_its_pull() -> None:
+    """Set in slack water, 2 kn against the wind from 02:00 on, pulled at six: 15 m of 8 mm line pull some 4 kgf (1.3 x 15/20 x 4)."""
+    turning = (Stream(at="12:00", to_deg=0, speed_kn=0.0), Stream(at="02:00", to_deg=0, speed_kn=2.0))
+    forecast = Forecast(wave_m=0.5, wind_kn=15, wind_from_deg=0, stream=turning)
+    made = plan(forecast=forecast, overnight=True, until="06:00")
+    for net in made.nets:
+        failed = {check.name: check.words for check in net.checks if not check.passed}
+        assert "against each other in round 1" in failed["wind against tide"]
+        assert re.search(
+            r"2 kn on 1[35]\.\d m of 8 mm line pulls some (3\.9|4\.\d) kgf", failed["stream on the float"]
+        )
+
+
+def test_the_circle_on_the_map_is_that_of_a_late_pull() -> None:
+    """From the high at 00:12 the tide falls: two hours after the last pull the float swings wider than at it (9 m, 15 m of rope)."""
+    made = plan(start="00:15", until="03:00", nets=(Net(name="1", rope_m=24, marks_m=1.5),))
+    (net,) = made.nets
+    lowest = min(made.tide.height(net.rounds[-1].pull_time + 60 * k) for k in range(121))
+    rope = max(one.rope_m for one in net.rounds)
+    assert lowest < net.rounds[-1].tide_min_m - 0.2
+    assert net.circle_m == pytest.approx(math.sqrt(rope**2 - (net.site.depth_m + lowest) ** 2), abs=0.01)
 
 
 def test_a_round_longer_than_the_soak_is_told_with_fewer_nets() -> None:

@@ -7,10 +7,12 @@ from __future__ import annotations
 
 import re
 from datetime import UTC, tzinfo
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
 import pyarrow as pa
+from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
 from reefscan.io.logs.columns import normal, unit_of
@@ -19,6 +21,8 @@ from reefscan.io.opening import as_text, read_all
 from reefscan.survey.harmonics import HarmonicTide, node_and_argument
 from reefscan.survey.tide import TideTable, make_table
 
+Floats = NDArray[np.float64]
+
 _TIME = {"time", "datetime", "date time", "timestamp", "utc", "date", "time utc", "date time utc"}
 _CLOCK = {"time", "hour", "clock"}
 _HEIGHT = ("height", "water level", "sea level", "sealevel", "level", "verified", "prediction", "predicted", "tide",
@@ -26,6 +30,7 @@ _HEIGHT = ("height", "water level", "sea level", "sealevel", "level", "verified"
 _NAME = {"name", "constituent", "constit"}
 _AMPLITUDE = {"amplitude", "amp", "a"}
 _PHASE = {"phase", "phase gmt", "greenwich phase", "g", "phase lag"}
+_LABEL = {"state", "type", "high low", "hl", "h l", "tide type", "extreme"}
 _OFFSET = re.compile(r"(?:Z|[+-]\d{2}:?\d{2}|UTC|GMT)\s*$")
 
 
@@ -58,7 +63,7 @@ def read_tide(
     AmbiguousError
         Zone or unit not stated.
     """
-    raw, rows = _table(path)
+    raw, rows, odd = _table(path)
     names = [normal(c) for c in raw]
     name_at = _find(names, _NAME)
     amplitude_at = next(
@@ -82,21 +87,60 @@ def read_tide(
     seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if in_utc else zone or UTC, dates=dates)
     heights = np.array([_number(r[height_at]) for r in rows]) * factor
     try:
-        return make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
+        table = make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
+        if table.turning:
+            torn = np.isfinite(seconds) != np.isfinite(heights)
+            _refuse_torn([*odd, *(",".join(row) for row, bad in zip(rows, torn, strict=True) if bad)])
+            _refuse_labels(names, rows, seconds, heights)
     except InputError as error:
         raise InputError(f"{path.name}: {error}") from None
+    return table
 
 
-def _table(path: Path) -> tuple[list[str], list[list[str]]]:
-    """Header and rows of a delimited text."""
+def _refuse_torn(rows: list[str]) -> None:
+    """A row that is passed over among highs and lows is a tide that does not come: what follows is wrong for half a day."""
+    if rows:
+        raise InputError(
+            f"row {rows[0]!r} cannot be read as a time and a height under this header, and among high and low waters none may be "
+            "left out; mend it (a decimal comma wants semicolons between the columns)"
+        )
+
+
+def _refuse_labels(names: list[str], rows: list[list[str]], seconds: Floats, heights: Floats) -> None:
+    """Where the rows say high or low themselves, heights must agree: two lows in a row miss the high between them."""
+    at = _find(names, _LABEL)
+    labels = [row[at][:1].lower() if at is not None else "" for row in rows]
+    good = np.flatnonzero(np.isfinite(seconds) & np.isfinite(heights))
+    if at is None or not all(labels[k] in ("h", "l") for k in good):
+        return
+    order = good[np.argsort(seconds[good], kind="stable")]
+    for a, b in pairwise(order.tolist()):
+        first, second = ",".join(rows[a]), ",".join(rows[b])
+        if labels[a] == labels[b] and seconds[a] != seconds[b]:
+            raise InputError(
+                f"row {first!r} and row {second!r} follow each other: the turn between them is missing"
+            )
+        if labels[a] != labels[b] and (heights[a] > heights[b]) != (labels[a] == "h"):
+            raise InputError(
+                f"row {first!r} and row {second!r}: the low water is the higher one; which column is which?"
+            )
+
+
+def _table(path: Path) -> tuple[list[str], list[list[str]], list[str]]:
+    """Header and rows of a delimited text, and rows with figures in them that have more or fewer fields than the header."""
     text = as_text(read_all(path)).replace("\r\n", "\n").replace("\x00", "")
     lines = [ln for ln in text.split("\n") if ln.strip() and not ln.lstrip().startswith(("#", "//"))]
     delimiter = max((";", "\t", ","), key=lines[0].count) if lines else ","
     raw, *rows = [[c.strip().strip('"') for c in ln.split(delimiter)] for ln in lines] or [[]]
+    odd = [
+        delimiter.join(r)
+        for r in rows
+        if (len(r) < len(raw) or any(r[len(raw) :])) and any(c.isdigit() for c in "".join(r))
+    ]
     rows = [r for r in rows if len(r) >= len(raw)]
     if not rows:
         raise UnreadableError(f"{path.name}: no table; wanted a header and rows of time and height")
-    return raw, rows
+    return raw, rows, odd
 
 
 def _stamps(raw: list[str], names: list[str], rows: list[list[str]]) -> tuple[list[str], bool]:

@@ -26,7 +26,11 @@ def float_plan(plan: Plan) -> str:
         Lines of 78 characters at most.
     """
     boat, ashore, zone = plan.asked.boat, plan.asked.boat.ashore, plan.asked.zone
-    late = plan.schedule.back + ashore.late_min * 60
+    schedule, wait = plan.schedule, ashore.late_min * 60
+    trips = [(schedule.depart, schedule.back)]
+    if schedule.ashore:  # two trips, and each of them may fail to come home
+        home, away = schedule.ashore
+        trips = [(schedule.depart, home), (away, schedule.back)]
     lines = [
         f"{HEAD} for the night of {plan.asked.date} (made by reefscan)",
         "Leave it with someone ashore. Tell them when you are back, or they will call.",
@@ -45,23 +49,24 @@ def float_plan(plan: Plan) -> str:
         *_row("Car and trailer", ashore.car),
         "",
         *_row("From", ashore.from_place or _place(*plan.asked.launch)),
-        *_row("Leaving", clock(plan.schedule.depart, zone)),
         *_row("First net set", clock(plan.first_set, zone)),
-        *_row("Last net pulled", clock(plan.schedule.last_pull, zone)),
+        *_row("Last net pulled", clock(schedule.last_pull, zone)),
         *_row("To", ashore.to_place or "the same place"),
-        *_row("Back by", clock(plan.schedule.back, zone)),
+        *(line for leave, back in trips for line in (*_row("Leaving", clock(leave, zone)), *_row("Back by", clock(back, zone)))),
         *_row("May run to", boat.limits.refuge),
         "",
         "Sites, in the order of the visits:",
         *(f"  {net.number}. {_place(net.site.lon, net.site.lat)}   {net.site.depth_m:.1f} m" for net in plan.nets),
         *(f"  reserve {k}. {_place(site.lon, site.lat)}" for k, site in enumerate(plan.reserves, 1)),
         "",
-        f"NOT BACK AND NO WORD BY {clock(late, zone)}: CALL",
+        *(f"NOT BACK AND NO WORD BY {clock(back + wait, zone)}: CALL" for _, back in trips),
         *_row("Rescue service", ashore.rescue_phone),
         *_row("Told by", ashore.contact),
         *_row("Their phone", ashore.contact_phone),
         "Give them this sheet. Go on trying the phone, but do not wait with the call.",
         "",
+        *textwrap.wrap(plan.datum.top, 78),
+        *textwrap.wrap(plan.closed_words, 78),
         *textwrap.wrap(RULES_LINE, 78),
         *textwrap.wrap(CAUTION, 78),
     ]  # fmt: skip

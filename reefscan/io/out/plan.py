@@ -43,6 +43,7 @@ def plan_json(plan: Plan, *, run: str) -> str:
         "schema_version": SCHEMA_VERSION,
         "caution": CAUTION,
         "closed": plan.closed_words,
+        "datum": plan.datum.top,
         "run": run,
         "date": plan.asked.date.isoformat(),
         "zone": str(zone),
@@ -52,6 +53,7 @@ def plan_json(plan: Plan, *, run: str) -> str:
             "first_set": when(plan.first_set),
             "last_pull": when(plan.schedule.last_pull),
             "back": when(plan.schedule.back),
+            "ashore": [when(moment) for moment in plan.schedule.ashore or ()],
         },
         "nets": [_net(net, plan) for net in plan.nets],
         "nets_left_out": [{"net": left.id, "reason": left.reason} for left in plan.nets_left_out],
@@ -202,7 +204,7 @@ def plan_geojson(plan: Plan, *, route: bool) -> str:
         "type": "FeatureCollection",
         "schema": f"{SCHEMA}-places",
         "schema_version": SCHEMA_VERSION,
-        "caution": f"{plan.closed_words} {CAUTION}",
+        "caution": f"{plan.closed_words} {plan.datum.top} {CAUTION}",
         "features": features,
     }
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
@@ -245,7 +247,11 @@ def _turns(way: Way, name: str) -> list[Waypoint]:
 
 def _point(net: PlannedNet) -> Waypoint:
     ropes = ", ".join(dict.fromkeys(_rope_words(one) for one in net.rounds))
-    text = f"{net.site.kind}; rope {ropes}"
+    name = net.net.name
+    of = (
+        f" of {name}" if name and not name.isdigit() else ""
+    )  # a number alone may be ours, and stands on no float
+    text = f"{net.site.kind}; rope{of} {ropes}"
     return Waypoint(
         f"net {net.number}", net.site.lon, net.site.lat, net.site.depth_m, text=text, kind="net",
         fields={"id": net.site.id, "circle_m": round(net.circle_m, 1)},
@@ -259,7 +265,7 @@ def _rope_words(one: Round) -> str:
 def plan_gpx(plan: Plan, *, route: bool) -> bytes:
     """GPX 1.1 waypoints in the order of the visits; a route only if asked for, since an autopilot will follow it."""
     points = plan_points(plan)
-    head = Headed(f"Night of {plan.asked.date}", plan.closed_words)
+    head = Headed(f"Night of {plan.asked.date}", f"{plan.closed_words} {plan.datum.top}")
     text = gpx_bytes(points, head).decode()
     if route:
         lines = [f"<rte><name>{escape(head.title)}</name>"]
