@@ -55,7 +55,13 @@ def load_tide(
             "the two are; look both up and say --tide-datum-offset (the table's zero over the grid's, such as 0m where both are "
             "chart datum, or -0.9m), or tide_datum_offset_m in the boat's file"
         )
-    source = read_tide(path, zone=zone, unit=unit)
+    try:
+        source = read_tide(path, zone=zone, unit=unit)
+    except AmbiguousError as error:
+        told, asks_order, _ = str(error).partition("; say --dates")  # an option of other commands
+        if not asks_order:
+            raise
+        raise AmbiguousError(f"{path.name}: {told}; write them as 2027-02-11") from None
     if secondary is not None:
         if not isinstance(source, TideTable):
             raise InputError(

@@ -91,6 +91,18 @@ def test_bare_times_are_of_the_nights_zone_where_no_summer_time_makes_it_doubtfu
     assert zone_of_table(UTC, ZoneInfo(zone), day) is UTC
 
 
+def test_dates_that_read_two_ways_are_refused_with_a_remedy_that_this_command_has(tmp_path: Path) -> None:
+    table = tmp_path / "tides.csv"
+    table.write_text(
+        "date,time,height_m\n11/02/2027,12:02,0.74\n11/02/2027,18:14,3.31\n12/02/2027,00:31,0.69\n"
+    )
+    with pytest.raises(
+        AmbiguousError, match=r"tides\.csv: dates such as .* or month first; write them as"
+    ) as told:
+        load_tide(table, offset_m=0.0, zone=UTC, unit=None)
+    assert "--dates" not in str(told.value)
+
+
 def test_what_is_no_book_is_refused(tmp_path: Path) -> None:
     with pytest.raises(MissingInputError):
         load_book(tmp_path / "gone.toml", Boat)
