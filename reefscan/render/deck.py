@@ -13,7 +13,7 @@ from matplotlib.figure import Figure
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Plan
 from reefscan.render.card import pdf_of
-from reefscan.render.fitted import Face, width_in
+from reefscan.render.fitted import TIED, Face, width_in
 from reefscan.render.furniture import plain
 from reefscan.render.nightpicture import draw_ground, draw_tide
 from reefscan.render.sheet import Sheet, SheetNet, SheetRound, sheet_of
@@ -67,11 +67,8 @@ def _head(figure: Figure, sheet: Sheet) -> None:
         figure.text(x, 0.878, value, fontsize=14 if many else 17, weight="bold", va="top")
         figure.text(x, 0.845, name, fontsize=8 if many else 9, va="top")
         x += 0.078 if many else 0.085
-    sky = "   ".join(
-        f"{name} {value}".replace(" ", "_") for name, value in sheet.light
-    )  # a name and its hour stay together
-    wrapped = textwrap.wrap(sky, 62 if many else 80, max_lines=2, placeholder=" …")
-    light = [line.replace("_", " ") for line in wrapped]
+    sky = "   ".join(f"{name} {value}".replace(" ", TIED) for name, value in sheet.light)
+    light = textwrap.wrap(sky, 62 if many else 80, max_lines=2, placeholder=" …")
     figure.text(RIGHT, 0.876, "\n".join(light), fontsize=9.5, va="top", ha="right", linespacing=1.35)
 
 
