@@ -72,6 +72,7 @@ def checks(
     """All checks, those that failed first."""
     found = [
         *([Check("tide table", False, facts.table)] if facts.table else []),
+        *_issued(forecast, facts.date),
         *_weather(boat.limits, forecast),
         *_persons(boat, facts),
         *_turn_back(boat.limits, facts),
@@ -79,6 +80,19 @@ def checks(
         *_rules(rules, boat, facts),
     ]
     return tuple(sorted(found, key=lambda check: check.passed))
+
+
+def _issued(forecast: Forecast | None, night: dt.date) -> list[Check]:
+    """Whether the forecast is of the night's day or the day before; nothing where no day is said."""
+    try:
+        day = dt.date.fromisoformat(forecast.issued.strip()[:10]) if forecast is not None else None
+    except ValueError:
+        day = None
+    if day is None or forecast is None:
+        return []
+    fresh = dt.timedelta(0) <= night - day <= dt.timedelta(days=1)
+    old = "" if fresh else f"; the night is that of {night}: read a new one"
+    return [Check("forecast", fresh, f"issued {forecast.issued}{old}")]
 
 
 def _weather(limits: Limits, forecast: Forecast | None) -> list[Check]:
