@@ -6,6 +6,7 @@ What cannot be judged from what was given has not passed. Nothing here calls a n
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from reefscan.plan.books import Boat, Forecast, Limits, Rules
@@ -80,6 +81,18 @@ def checks(
         *_rules(rules, boat, facts),
     ]
     return tuple(sorted(found, key=lambda check: check.passed))
+
+
+def of_sites(found: Iterable[tuple[int, Check]]) -> tuple[Check, ...]:
+    """What failed at single nets, once for the night: a sheet that begins with what passed is read no further."""
+    failed: dict[str, list[int]] = {}
+    for number, check in found:
+        if not check.passed:
+            failed.setdefault(check.name, []).append(number)
+    return tuple(
+        Check(name, False, f"at net{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}")
+        for name, numbers in failed.items()
+    )
 
 
 def _issued(forecast: Forecast | None, night: dt.date) -> list[Check]:
