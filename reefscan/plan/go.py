@@ -6,6 +6,7 @@ What cannot be judged from what was given has not passed. Nothing here calls a n
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from reefscan.plan.books import Boat, Forecast, Limits, Rules
@@ -72,6 +73,7 @@ def checks(
     """All checks, those that failed first."""
     found = [
         *([Check("tide table", False, facts.table)] if facts.table else []),
+        *_issued(forecast, facts.date),
         *_weather(boat.limits, forecast),
         *_persons(boat, facts),
         *_turn_back(boat.limits, facts),
@@ -79,6 +81,31 @@ def checks(
         *_rules(rules, boat, facts),
     ]
     return tuple(sorted(found, key=lambda check: check.passed))
+
+
+def of_sites(found: Iterable[tuple[int, Check]]) -> tuple[Check, ...]:
+    """What failed at single nets, once for the night: a sheet that begins with what passed is read no further."""
+    failed: dict[str, list[int]] = {}
+    for number, check in found:
+        if not check.passed:
+            failed.setdefault(check.name, []).append(number)
+    return tuple(
+        Check(name, False, f"at net{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}")
+        for name, numbers in failed.items()
+    )
+
+
+def _issued(forecast: Forecast | None, night: dt.date) -> list[Check]:
+    """Whether the forecast is of the night's day or the day before; nothing where no day is said."""
+    try:
+        day = dt.date.fromisoformat(forecast.issued.strip()[:10]) if forecast is not None else None
+    except ValueError:
+        day = None
+    if day is None or forecast is None:
+        return []
+    fresh = dt.timedelta(0) <= night - day <= dt.timedelta(days=1)
+    old = "" if fresh else f"; the night is that of {night}: read a new one"
+    return [Check("forecast", fresh, f"issued {forecast.issued}{old}")]
 
 
 def _weather(limits: Limits, forecast: Forecast | None) -> list[Check]:

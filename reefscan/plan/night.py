@@ -26,7 +26,7 @@ from reefscan.plan.clock import (
     tours,
 )
 from reefscan.plan.field import Field, Taken, field_of, given_to, take
-from reefscan.plan.go import NightFacts, checks
+from reefscan.plan.go import NightFacts, checks, of_sites
 from reefscan.plan.legs import Ground, Leg, Waters
 from reefscan.plan.model import Asked, Known, LeftOut, Plan, PlannedNet, Totals, Way
 from reefscan.plan.order import best_order
@@ -219,7 +219,13 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
         assumptions=(), closed_words=known.closed_words, datum=known.datum,
         deepest_m=tuple(dict.fromkeys((f"{net.longest_m:.4g} m of rope", deepest(net, water.high_m, water.add)) for net in asked.nets)),
     )  # fmt: skip
-    plan = replace(plan, go=checks(asked.boat, asked.forecast, asked.rules, _facts(plan)))
+    plan = replace(
+        plan,
+        go=(
+            *of_sites((net.number, check) for net in made for check in net.checks),
+            *checks(asked.boat, asked.forecast, asked.rules, _facts(plan)),
+        ),
+    )
     chosen = f"Chosen among the {len(field.sites)} best sites within all limits" + (
         f"; {field.more} more are not looked at." if field.more else "."
     )

@@ -43,9 +43,14 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
     low = min(tide.span(visit.set_time, visit.pull_time + LATE_S)[0] for visit in visits)
     longest = max(rounds, key=lambda each: each.rope_m)
     met = [
-        streams_between(asked.forecast, starts, visit.set_time, visit.pull_time + LATE_S) for visit in visits
-    ]  # as long as the rope holds the float up in still water
-    fastest = max((stream for streams in met for stream in streams), key=lambda s: s.speed_kn, default=None)
+        streams_between(asked.forecast, starts, visit.set_time, visit.pull_time) for visit in visits
+    ]  # the boat's hours; the float is left to the stream two hours longer, as its rope is
+    late = [
+        streams_between(asked.forecast, starts, visit.pull_time, visit.pull_time + LATE_S) for visit in visits
+    ]
+    fastest = max(
+        (stream for streams in (*met, *late) for stream in streams), key=lambda s: s.speed_kn, default=None
+    )
     under = pulled_under(longest.rope_m, net.line_diameter_m, net.float_lift_kgf, fastest)
     spare = min(each.rope_m - each.tide_max_m for each in rounds) - site.depth_m - asked.add.above_m
     doubt = spare - site.depth_95_m

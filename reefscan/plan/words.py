@@ -105,6 +105,7 @@ def assumptions(plan: Plan) -> tuple[str, ...]:
         "until as long after that round's pull. A stream can pull a float under all the same.",
         f"The deepest site that this reaches: {', '.join(f'{depth:.1f} m with {name}' for name, depth in plan.deepest_m)}.",
         "Streams, wind and waves are the ones you typed, the same all over; a stream need not turn when the height does.",
+        *([f"Forecast: {asked.forecast.source or 'source not said'}, issued {asked.forecast.issued or 'at a time that is not said'}."] if asked.forecast else []),
         f"Nets stand both floats' circles, two boat lengths ({boat.length_m:g} m each) and {CLEAR_M:g} m apart; along a stream {BAIT_ALONG_M:g} m.",
         f"Legs keep to cells of the grid with at least {plan.water.keel_m:.1f} m of water at {plan.water.low_m:.1f} m of tide, the lowest of the "
         "trip; cells without data are taken for land. What lies between soundings is not in the grid.",

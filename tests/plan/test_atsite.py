@@ -193,3 +193,25 @@ def test_a_float_meets_every_stream_that_begins_while_it_lies() -> None:
     assert streams_between(forecast, (100.0, 200.0), 150.0, 199.0) == rows[:1]
     assert streams_between(forecast, (100.0, 200.0), 200.0, 300.0) == rows[1:]
     assert streams_between(None, (), 0.0, 1.0) == () == streams_between(Forecast(), (), 0.0, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("issued", "passed"),
+    [
+        ("2027-02-11 16:00", True),
+        ("2027-02-10T18:00", True),
+        ("2027-02-04 16:00", False),
+        ("2027-02-12 06:00", False),
+    ],
+)
+def test_a_forecast_of_another_week_does_not_pass(issued: str, passed: bool) -> None:
+    """The file lies about from the last night out, and every limit is held by it."""
+    facts = NightFacts(
+        dt.date(2027, 2, 11), ("18:00", "22:00", "22:06"), (0.0, 1.0, 2.0), None, None, None, 3, None
+    )
+    (told,) = [
+        check for check in checks(Boat(), Forecast(issued=issued), None, facts) if check.name == "forecast"
+    ]
+    assert told.passed is passed and issued in told.words
+    for said in ("", "this morning"):
+        assert all(check.name != "forecast" for check in checks(Boat(), Forecast(issued=said), None, facts))

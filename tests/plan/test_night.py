@@ -14,6 +14,7 @@ from plan.invented import CRS, DATE, NOON, NORTH, WEST, ZONE, known, to_lonlat
 
 from reefscan.base.errors import InputError
 from reefscan.plan.books import Boat, Forecast, Limits, Net, Stream
+from reefscan.plan.go import exit_words
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Plan, Wishes
 from reefscan.plan.night import make_plan, window_of
@@ -206,6 +207,9 @@ def test_wind_against_tide_and_a_fast_stream_are_told_for_each_net() -> None:
     told = " ".join(made.warnings)
     assert "nets 1, 2, 3: wind against tide: against each other in round 1, 2" in told
     assert "lift of the float is not stated" in told
+    failed = {check.name: check.words for check in made.go if not check.passed}
+    assert failed["wind against tide"] == failed["stream on the float"] == "at nets 1, 2, 3"
+    assert not made.go[0].passed and "wind against tide: at nets 1, 2, 3" in exit_words(made.go)
     calm = plan(
         forecast=Forecast(wave_m=0.5, wind_kn=5, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=0.3),))
     )

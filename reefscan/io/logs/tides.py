@@ -89,19 +89,20 @@ def read_tide(
     try:
         table = make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
         if table.turning:
-            torn = np.isfinite(seconds) != np.isfinite(heights)
-            _refuse_torn([*odd, *(",".join(row) for row, bad in zip(rows, torn, strict=True) if bad)])
+            _refuse_torn(odd, rows, seconds, heights)
             _refuse_labels(names, rows, seconds, heights)
     except InputError as error:
         raise InputError(f"{path.name}: {error}") from None
     return table
 
 
-def _refuse_torn(rows: list[str]) -> None:
+def _refuse_torn(odd: list[str], rows: list[list[str]], seconds: Floats, heights: Floats) -> None:
     """A row that is passed over among highs and lows is a tide that does not come: what follows is wrong for half a day."""
-    if rows:
+    half = np.isfinite(seconds) != np.isfinite(heights)
+    torn = [*odd, *(",".join(row) for row, bad in zip(rows, half, strict=True) if bad)]
+    if torn:
         raise InputError(
-            f"row {rows[0]!r} cannot be read as a time and a height under this header, and among high and low waters none may be "
+            f"row {torn[0]!r} cannot be read as a time and a height under this header, and among high and low waters none may be "
             "left out; mend it (a decimal comma wants semicolons between the columns)"
         )
 
