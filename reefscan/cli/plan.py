@@ -59,9 +59,9 @@ class GearOptions:
         str | None, asked("--marks", metavar="LENGTH", help="From mark to mark on the rope.")
     ] = None
     gear: Annotated[Path | None, asked("--gear", metavar="FILE", help="Gear book, where nets differ.")] = None
-    scope: Annotated[float, typer.Option("--scope", min=1.0, max=5.0, help="Rope over height of water.")] = (
-        1.25
-    )
+    scope: Annotated[
+        float, typer.Option("--scope", metavar="RATIO", min=1.0, max=5.0, help="Rope over height of water.")
+    ] = 1.25
     surge: Annotated[
         str, typer.Option("--surge", metavar="LENGTH", help="Water the tide table does not know of.")
     ] = "0.3m"
