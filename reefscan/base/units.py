@@ -84,7 +84,7 @@ def parse_length(text: str | float | int) -> float:
 
 
 def check_unit(unit: str) -> str:
-    """Return a unit that depths are told in, as it is.
+    """Return a unit that depths are shown in, as it is.
 
     Raises
     ------

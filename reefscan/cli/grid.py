@@ -131,7 +131,7 @@ class LogOptions:
     gpx_depth: Annotated[str | None, typer.Option("--gpx-depth", metavar="NAME", help="GPX element that holds the depth.")] = None  # fmt: skip
 
     def told_unit(self) -> str:
-        """The unit that the person speaks: that of the depths, where it is one that depths are told in."""
+        """The unit that the person speaks: that of the depths, where it is one that depths are shown in."""
         return user_unit((f"1{self.depth_unit}", "")) if self.depth_unit else "m"
 
     def check(self) -> None:

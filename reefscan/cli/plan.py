@@ -113,7 +113,7 @@ class BoatOptions:
         typer.Option("--launch-reach", metavar="LENGTH", help="Farthest water of the grid from the launch."),
     ] = "200m"
     boat: Annotated[
-        Path | None, asked("--boat", metavar="FILE", help="The boat, its limits, who is told.")
+        Path | None, asked("--boat", metavar="FILE", help="The boat, its limits, who is informed.")
     ] = None
     forecast: Annotated[
         Path | None, asked("--forecast", metavar="FILE", help="The forecast as you read it.")

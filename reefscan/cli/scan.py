@@ -142,7 +142,7 @@ def _asked(grids: list[str], reading: GridArguments, part: PartOptions) -> tuple
 
     outline = read_area(part.area) if part.area is not None else None
     sheets, reading = asking(
-        lambda told: open_grids(grids, bbox=part.bbox, area=outline, **told.keywords()), reading
+        lambda said: open_grids(grids, bbox=part.bbox, area=outline, **said.keywords()), reading
     )
     stated = any(sheet.vertical for sheet in sheets)
     return reading, part.datum if part.datum is not None or stated else ask_datum()

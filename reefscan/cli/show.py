@@ -51,8 +51,8 @@ def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str, best: bool = F
         table.add_column(name, justify="left" if name in ("kind", "position") else "right", no_wrap=True)
     table.add_column("why", ratio=1)
     seconds = sum(site.get("second_to") is not None for site in sites)
-    told = [site for site in sites if not best or site.get("second_to") is None]
-    for site in told[:SHOWN]:
+    rows = [site for site in sites if not best or site.get("second_to") is None]
+    for site in rows[:SHOWN]:
         near = "" if site.get("second_to") is None else f"\nnear {site['second_to']}"
         table.add_row(
             str(site["rank"]), f"{site['kind']}{near}", _length(site.get("depth_m"), unit, length_words),
@@ -60,8 +60,8 @@ def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str, best: bool = F
             _sure(site.get("confidence")), position_words(site["lon"], site["lat"]), str(site["why"]),
         )  # fmt: skip
     console.print(table)
-    if len(told) > SHOWN:
-        console.print(f"... and {len(told) - SHOWN} more.")
+    if len(rows) > SHOWN:
+        console.print(f"... and {len(rows) - SHOWN} more.")
     console.print(
         "score: how well the place fits the recipe, 0 to 100. sure: chance that it is as tall as the recipe asks."
     )

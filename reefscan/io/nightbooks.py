@@ -58,10 +58,10 @@ def load_tide(
     try:
         source = read_tide(path, zone=zone, unit=unit)
     except AmbiguousError as error:
-        told, asks_order, _ = str(error).partition("; say --dates")  # an option of other commands
+        wrong, asks_order, _ = str(error).partition("; say --dates")  # an option of other commands
         if not asks_order:
             raise
-        raise AmbiguousError(f"{path.name}: {told}; write them as 2027-02-11") from None
+        raise AmbiguousError(f"{path.name}: {wrong}; write them as 2027-02-11") from None
     if secondary is not None:
         if not isinstance(source, TideTable):
             raise InputError(

@@ -27,7 +27,7 @@ from reefscan.surroundings.closed import first_inside
 from reefscan.surroundings.known import Surroundings, closed_words
 
 DIFFERS_M = 0.5
-"""From this difference on a pick's depth is told to be another than the grid's: as near as a sounder is asked to read."""
+"""From this difference on a pick's depth is said to be another than the grid's: as near as a sounder is asked to read."""
 
 RANGE_M = 10_000.0
 """How far from the launch sites are looked for: an hour at 5 knots (a guess)."""
@@ -145,12 +145,12 @@ def _beyond(every: int, far: int, range_m: float, *, any_left: bool) -> tuple[st
     """How many sites are too far from the launch to be looked at; refused where none is left."""
     if not far:
         return ()
-    told = (
+    said = (
         f"{far} site{'s lie' if far > 1 else ' lies'} beyond --range, {range_m / 1000:g} km from the launch"
     )
     if not any_left:
-        raise InputError(f"{told}, of {every} in all; check --launch LAT,LON")
-    return (told,)
+        raise InputError(f"{said}, of {every} in all; check --launch LAT,LON")
+    return (said,)
 
 
 def _sounded(sites: list[Site], sources: Sequence[GridSource]) -> tuple[list[Site], tuple[str, ...]]:

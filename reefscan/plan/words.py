@@ -23,7 +23,7 @@ BEFORE_MOVING = (
     "Propeller seen clear of lines",
     "Next mark and way checked by eye",
 )
-HAULING = "Come up slowly with the head as told, the float on the {side} side, and take the engine out of gear before you reach it."
+HAULING = "Come up slowly with the head as stated, the float on the {side} side, and take the engine out of gear before you reach it."
 LIGHTS = (
     "Tell floats still to be pulled from pulled ones by a scheme of your own; a coloured or flashing light may be taken for another "
     "kind of mark, so local rules decide."
@@ -76,10 +76,10 @@ def _of_nets(plan: Plan) -> list[str]:
     failed = [(net, check) for net in plan.nets for check in net.checks if not check.passed]
     for net, check in failed:
         said.setdefault(f"{check.name}: {check.words}", []).append(net.number)
-    told = {check.words for _, check in failed}
+    failing = {check.words for _, check in failed}
     for net in plan.nets:
         for words in net.warnings:
-            if words not in told:
+            if words not in failing:
                 said.setdefault(words, []).append(net.number)
     return [
         f"net{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}: {words}"

@@ -217,8 +217,8 @@ def _facts(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
         else ""
     )
     note = f"Note: {plain(site['note'])}" if site.get("note") else ""
-    told = plain(warned + str(site.get("why") or "") + " " + note)
-    _block(figure, told, (LEFT, y - 0.003, width, y - 0.003 - (top - 0.434)), Face(8.6, 6.5))
+    text = plain(warned + str(site.get("why") or "") + " " + note)
+    _block(figure, text, (LEFT, y - 0.003, width, y - 0.003 - (top - 0.434)), Face(8.6, 6.5))
     figure.add_artist(Line2D([LEFT, RIGHT], [top - 0.440] * 2, color="black", linewidth=0.7))
     known = f" Id: {plain(site['id'])}" if site.get("id") else ""
     _block(figure, SHORT + known, (LEFT, top - 0.4425, width, 0.0105), Face(7, 6))

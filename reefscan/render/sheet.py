@@ -54,14 +54,14 @@ class SheetNet:
     @property
     def release(self) -> str:
         """Where to let go in all rounds, on the compass; said anew only where the stream has turned."""
-        told: list[str] = []
+        parts: list[str] = []
         before = ""
         for one in self.rounds:
             bearing = one.release_m.rpartition(", ")[2]
             if one.release_m and bearing != before:
-                told.append(f"round {one.number}: {one.release_m}" if told else f"let go {one.release_m}")
+                parts.append(f"round {one.number}: {one.release_m}" if parts else f"let go {one.release_m}")
             before = bearing
-        return "; ".join(told)
+        return "; ".join(parts)
 
 
 @dataclass(frozen=True)
@@ -123,8 +123,8 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
         title=_title(plan),
         closed=plain(plan.closed_words),
         datum=plain(plan.datum.top),
-        failed=tuple(_told(check) for check in failed),
-        passed=tuple(_told(check) for check in plan.go if check.passed),
+        failed=tuple(_check_words(check) for check in failed),
+        passed=tuple(_check_words(check) for check in plan.go if check.passed),
         times=tuple(times),
         light=(*light, ("moon lit", f"{plan.sky.lit:.0%}")),
         tide=tuple(f"{'high' if turn.high else 'low'} {at(turn.time)} {show_depth(turn.height_m, unit, places=1)}" for turn in turns),
@@ -150,8 +150,8 @@ def _hours(plan: Plan) -> Callable[[float], str]:
     first = clock(plan.schedule.depart, zone)[17:]
 
     def at(when: float) -> str:
-        told = clock(when, zone)
-        return told[11:16] + ("" if told[17:] == first else "*")
+        hour = clock(when, zone)
+        return hour[11:16] + ("" if hour[17:] == first else "*")
 
     return at
 
@@ -166,7 +166,7 @@ def _title(plan: Plan) -> str:
 def _kinds(plan: Plan) -> dict[str, Net]:
     """One net of each kind aboard, by what it is called: its name where the gear book has one, else its rope.
 
-    Nets of one name on different ropes are told apart by those; nets that a number alone was given are called by the rope.
+    Nets of one name on different ropes differ by those; nets that a number alone was given are called by the rope.
     """
     kinds: dict[str, Net] = {}
     for net in plan.asked.nets:
@@ -201,15 +201,15 @@ def _gear(net: Net, plan: Plan, unit: str) -> str:
 def _reserve_rope(site: Site, plan: Plan, unit: str) -> str:
     """Rope to let out at a reserve: a net that is moved there with its old marks may lose its float."""
     needed = rope_needed(site.depth_m, plan.water.high_m, plan.water.add)
-    kinds, told = _kinds(plan), []
+    kinds, ropes = _kinds(plan), []
     for name, net in kinds.items():
         rope = rope_out(needed, net)
         words = "does not reach" if rope is None else _rope(rope, net, unit)
-        told.append(f"{name} {words.split(' (')[0]}" if len(kinds) > 1 else words)
-    return ", ".join(told)
+        ropes.append(f"{name} {words.split(' (')[0]}" if len(kinds) > 1 else words)
+    return ", ".join(ropes)
 
 
-def _told(check: Check) -> str:
+def _check_words(check: Check) -> str:
     return f"{check.name}: {plain(check.words)}"
 
 
@@ -238,7 +238,7 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         look_again=show_depth(net.look_again_m, unit, places=1),
         light=plain(net.net.light),
         rounds=rounds,
-        stay=tuple(_told(check) for check in net.checks if not check.passed),
+        stay=tuple(_check_words(check) for check in net.checks if not check.passed),
         warnings=(
             *(plain(words) for words in net.warnings),
             *([f"mind: {', '.join(plain(f).replace('-', ' ') for f in site.flags)}"] if site.flags else []),

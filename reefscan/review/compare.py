@@ -29,7 +29,7 @@ EARTH_M = 6371008.8  # mean radius, IUGG
 class Side:
     """One run of the two: all candidates, their listing, the recipe it was made with, and what it knows from outside its grid.
 
-    ``unit`` is the one that lengths are told in.
+    ``unit`` is the one that lengths are shown in.
     """
 
     name: str

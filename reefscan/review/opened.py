@@ -144,7 +144,7 @@ class OpenedRun:
 
 
 def open_run(path: Path | str, *, unit: str | None = None) -> OpenedRun:
-    """Open a finished run, told in ``unit`` (that of the scan if not given); raises as `RunFolder.open` does."""
+    """Open a finished run, its words in ``unit`` (that of the scan if not given); raises as `RunFolder.open` does."""
     if unit is not None:
         check_unit(unit)
     run = RunFolder.open(path)

@@ -34,7 +34,7 @@ _ALPHABET = "ABCDEFGHJKLMNPQRSTUVWXYZ"
 
 @dataclass(frozen=True)
 class Naming:
-    """How the sites of a run are named, and in which unit and from which level their depths are told.
+    """How the sites of a run are named, and in which unit and from which level their depths are shown.
 
     Parameters
     ----------

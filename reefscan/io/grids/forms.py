@@ -229,10 +229,10 @@ def _describe(
 def _between_m(tags: Mapping[str, str]) -> float:
     """Distance between tracks that a grid of ours states, metres; 0 for any other."""
     try:
-        told = float(tags.get(words.BETWEEN_TRACKS, "0"))
+        apart = float(tags.get(words.BETWEEN_TRACKS, "0"))
     except ValueError:
         return 0.0
-    return told if 0.0 < told < 1e6 else 0.0
+    return apart if 0.0 < apart < 1e6 else 0.0
 
 
 def _as_stored(file: _File) -> dict[str, Any]:

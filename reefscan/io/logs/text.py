@@ -317,7 +317,7 @@ def refuse_two_ways(path: Path, options: TextOptions) -> None:
     try:
         layout = sniff(path, options)
     except InputError:
-        return  # it is told where it is read
+        return  # it is refused where it is read
     if "time" not in layout.columns.index or options.dates is not None:
         return
     head, _, _ = read_head(path).rpartition(b"\n")

@@ -44,7 +44,7 @@ FLAT_DEG = 8.0
 
 USUAL_OFF = 6.0
 """Metres off the foot at which a net lies where the floor allows it: just beyond what a boat's fix of 5 m leaves open (a guess of the trade). At
-5 and at 6 m a second reading agrees with the told distance at as many sites (tuning seeds 0-5: 268 and 268 of 284)."""
+5 and at 6 m a second reading agrees with the stated distance at as many sites (tuning seeds 0-5: 268 and 268 of 284)."""
 
 SIDE_DEG = 4.0
 """Degrees of slope that the far side of a rise is worth less than the side toward higher ground."""

@@ -90,7 +90,7 @@ def measure_rise(
 ) -> bool:  # fmt: skip
     """Measure the rise whose top lies within some cells of a place: how far the ground falls away all round it.
 
-    ``least`` (m) is the height below which it is not wanted: it may be told so before it is measured whole.
+    ``least`` (m) is the height below which it is not wanted: it may be left before it is measured whole.
     """
     cell = search.cell_m
     reach = max(3, int(search.rise_m / cell + 0.5))
