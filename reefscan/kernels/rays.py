@@ -84,6 +84,6 @@ def _look(x: float, y: float, turn: float, corners: Floats, step: float, seen: F
             across = east * (y1 - y0) - north * (x1 - x0)
             if across != 0.0:
                 metres = (x0 * (y1 - y0) - y0 * (x1 - x0)) / across
-                if 0.0 <= metres < seen[b % k]:
+                if metres < seen[b % k]:
                     seen[b % k] = metres
         x0, y0, a0 = x1, y1, a1

@@ -10,9 +10,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from PIL import Image
+from pyproj import Transformer
 from shapely.geometry import LineString
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "review"))
@@ -234,3 +236,28 @@ def test_no_depth_is_written_under_the_scale_bar_or_the_north_arrow() -> None:
     assert len(places) == 3
     assert not [at for at in places if at[1] < 100 and not 300 < at[0] < 700]
     assert not [at for at in places if at[1] > 880 and at[0] > 900]
+
+
+def test_areas_that_overlap_are_hatched_alike_whichever_way_round_they_were_drawn() -> None:
+    """Two rings of opposite turns would cancel each other where both fill a path."""
+    to_lonlat = Transformer.from_crs(SOURCE.sheet.crs, "EPSG:4326", always_xy=True)
+
+    def area(left: float, right: float, *, turned: bool) -> shapely.Polygon:
+        x = WEST + np.array([left, right, right, left])
+        ring = np.column_stack(to_lonlat.transform(x, NORTH - np.array([40.0, 40.0, 180.0, 180.0])))
+        return shapely.Polygon(ring[::-1] if turned else ring)
+
+    pictures = [
+        np.asarray(
+            Image.open(
+                io.BytesIO(
+                    draw(
+                        seabed(60, 60), listed(1),
+                        closed=[area(30.0, 150.0, turned=False), area(90.0, 210.0, turned=turned)],
+                    )
+                )
+            )
+        ).astype(int)
+        for turned in (False, True)
+    ]  # fmt: skip
+    assert (np.abs(pictures[0] - pictures[1]).max(axis=-1) > 40).sum() < 20

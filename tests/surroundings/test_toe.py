@@ -69,3 +69,14 @@ def test_nothing_is_proposed_by_a_working_face_or_nearer_to_another_part():
 def test_which_kinds_have_a_toe():
     assert all(has_toe(kind) for kind in ("breakwater", "Groyne", "rip rap", "training wall"))
     assert not any(has_toe(kind) for kind in ("pier", "wharf", "wreck", "mole", "sea wall", ""))
+
+
+def test_no_two_places_stand_nearer_than_three_quarters_of_the_stations_distance():
+    """On a wall with a sharp corner the places inside of it crowd: of each crowd the first along the wall stays."""
+    corner = shapely.LineString([(0, 0), (200, 0), (40, 60)])
+    found = toes_of(
+        [corner], lambda x, y: np.full(x.shape, 6.0), band_m=(1.0, 40.0), tide_m=0.0, station_m=20.0, step_m=1.0
+    )  # fmt: skip
+    apart = np.hypot(found.x[:, None] - found.x, found.y[:, None] - found.y)
+    assert len(found.x) > 20
+    assert apart[~np.eye(len(found.x), dtype=bool)].min() >= 15.0 - 1e-6
