@@ -46,8 +46,12 @@ def width_in(text: str, size: float, face: Face) -> float:
 
 def cut(text: str, size: float, face: Face, width: float) -> str:
     """As much of a text as is no wider than ``width`` inches, with an ellipsis where some of it goes."""
-    if width_in(text, size, face) <= width * ROOM * (1 + 1e-9):
-        return text
+    fits = width_in(text, size, face) <= width * ROOM * (1 + 1e-9)
+    return text if fits else _left_off(text, size, face, width)
+
+
+def _left_off(text: str, size: float, face: Face, width: float) -> str:
+    """The beginning of a text and an ellipsis, together no wider than ``width`` inches."""
     low, high = 0, len(text)
     while low < high:
         middle = (low + high + 1) // 2
@@ -94,6 +98,6 @@ def fit_lines(text: str, face: Face, width: float, height: float) -> tuple[list[
         if len(lines) <= most:
             return lines, size
         if size <= face.least:
-            last = cut(f"{lines[most - 1]} {lines[most]}", size, face, width)
-            return [*lines[: most - 1], last if last.endswith("…") else f"{last[:-1]}…"], size
+            last = _left_off(f"{lines[most - 1]} {lines[most]}", size, face, width)
+            return [*lines[: most - 1], last], size
         size = max(face.least, size - 0.4)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 from matplotlib.font_manager import FontProperties
 from matplotlib.textpath import TextPath
@@ -21,6 +21,7 @@ def test_a_width_is_that_of_the_outlines_and_grows_with_the_size() -> None:
     assert width_in("a line", 10, BOLD) > width_in("a line", 10, PLAIN)
 
 
+@example(["a", "aaaaaaaafaa"], 0.8125, 1)
 @given(
     st.lists(st.text("abcdefgh", min_size=1, max_size=12), min_size=1, max_size=20),
     st.floats(0.8, 4.0),
