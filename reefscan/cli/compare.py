@@ -145,6 +145,7 @@ def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> No
         band_max_m=opened.recipe.depth_band[1],
         title=title,
         closed_text=opened.closed_words,
+        unit=opened.unit,
         fmt=fmt,
     )
     write_out(out, data)

@@ -71,7 +71,9 @@ def command(
             candidates=opened.listed,
             features=opened.features,
             depth_band_m=opened.recipe.depth_band,
-            words=MapWords(opened.name, opened.limits, opened.closed_words, opened.datum, opened.unit),
+            words=MapWords(
+                opened.name, opened.limits_in(opened.unit), opened.closed_words, opened.datum, opened.unit
+            ),
             closed=() if opened.known is None else opened.known.of("closed").shapes,
             paper=Paper(fmt, dpi, size),
         )

@@ -35,22 +35,13 @@ def command(
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.review.opened import open_run
     from reefscan.review.page import compose_page
-    from reefscan.review.pagedata import About, page_data
-    from reefscan.review.takealong import naming_of
+    from reefscan.review.pagedata import UNITS, About, page_data
 
     refuse_foreign(out, run_inputs(run))
     opened = open_run(run, unit=unit)
     data = page_data(
-        opened.explained(),
-        About(
-            opened.name,
-            opened.limits,
-            opened.warnings,
-            opened.unit,
-            opened.closed_words,
-            opened.datum,
-            naming_of(opened).letters,
-        ),
+        opened.explained(UNITS),
+        About.of(opened),
         recipe=opened.recipe,
         sources=opened.sources,
         features=opened.features,

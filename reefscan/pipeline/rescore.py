@@ -18,7 +18,7 @@ from reefscan.base.recipe import Recipe
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.io.out.surroundings import SURROUNDINGS, read_surroundings, write_surroundings
 from reefscan.pipeline.places import site_points, summary, summary_html
-from reefscan.score.limits import limits_of
+from reefscan.score.limits import limits_of_run
 from reefscan.score.listing import Listing, rescore
 
 if TYPE_CHECKING:
@@ -97,18 +97,7 @@ def rescore_run(
     used, listing = rescore(table, stored, recipe or stored, unit=said)
     seconds = round(time.perf_counter() - started, 3)
     carried = {name: run.info[name] for name in _CARRIED if name in run.info}
-    sheets = run.info.get("sheets", ())
-    if sheets and all("uncertainty_m" in sheet for sheet in sheets):  # else those that the scan stated stay
-        carried["limits"] = [
-            limits_of(
-                sheet["name"],
-                sheet["cell_m"],
-                used,
-                sigma_m=sheet["uncertainty_m"],
-                between_m=sheet.get("between_m", 0.0),
-            ).sentence(said)
-            for sheet in sheets
-        ]
+    carried["limits"] = limits_of_run(run.info, used, said)
     if out is None:
         return Rerun(used, listing, table, {**carried, "warnings": listing.warnings}, None, said)
     with RunFolder.create(out, command="rescore") as new:

@@ -21,20 +21,20 @@ from matplotlib.backends.backend_pdf import PdfPages
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
-from matplotlib.patheffects import AbstractPathEffect, withStroke
 
 from reefscan.base.caution import CAUTION, SHORT
 from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.degrees import degrees_minutes
 from reefscan.base.errors import InputError
+from reefscan.base.flags import flag_words
 from reefscan.render.fitted import PITCH, Face, fit_line, fit_lines, width_in
-from reefscan.render.furniture import nice_length, plain
-from reefscan.render.marks import UNIT_METRES, contour_depths, kind_of, show_depth
+from reefscan.render.furniture import plain
+from reefscan.render.marks import UNIT_METRES, contour_depths, kind_of, rule_length, show_depth
+from reefscan.render.profile import HALO, Profile, draw_profile
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
 from reefscan.score.reasons import MAY_LAND, WITHIN_DOUBT, lost_in_doubt, sure_words
 
 PAGE_IN = (8.27, 11.69)  # A4; prints on US letter with its own margins
-HALO: list[AbstractPathEffect] = [withStroke(linewidth=3, foreground="white")]
 
 
 @dataclass(frozen=True)
@@ -167,7 +167,15 @@ def _card(figure: Figure, card: CardSite, *, top: float, unit: str, datum: Datum
     frame.set_ylim(0, 1)
     frame.add_patch(Rectangle((0, 0), 1, 1, fill=False, linewidth=1.6, clip_on=False))
     _head(figure, card.site, top=top, unit=unit, datum=datum)
-    _draw_profile(figure, card, box=(0.11, top - 0.33, 0.46, 0.19), unit=unit)
+    ax = figure.add_axes((0.11, top - 0.33, 0.46, 0.19))
+    if card.depths_m is None or not np.isfinite(card.depths_m).any():
+        ax.set_axis_off()
+        ax.text(0.5, 0.5, "no profile: the ground is unknown here", ha="center", fontsize=9)
+    else:
+        profile = Profile(
+            card.depths_m, card.half_m, card.heading_deg, _number(card.site, "depth_m"), card.marks
+        )
+        draw_profile(ax, profile, unit=unit)
     _patch(figure, card, box=(0.64, top - 0.33, 0.285, 0.2015), unit=unit)
     _facts(figure, card, top=top, unit=unit)
 
@@ -212,7 +220,7 @@ def _facts(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
     y = _block(figure, _measures(site, unit), (LEFT, top - 0.355, width, 0.028), Face(9.5, 7, "bold"))
     flags = site.get("flags")
     warned = (
-        "Mind: " + "; ".join(str(f).replace("-", " ") for f in flags) + ". "
+        "Mind: " + "; ".join(flag_words(str(f)) for f in flags) + ". "
         if isinstance(flags, (list, tuple)) and flags
         else ""
     )
@@ -246,54 +254,6 @@ def _measures(site: dict[str, Any], unit: str) -> str:
         axis = _number(site, "axis_deg")
         facts.append(f"runs {axis:03.0f}°/{(axis + 180) % 360:03.0f}° true")
     return " · ".join(facts)
-
-
-def _draw_profile(
-    figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str
-) -> None:
-    """The bottom on the heading, with the drop point. No rope is drawn: its length depends on the tide, which is not in the grid."""
-    ax = figure.add_axes(box)
-    depths = card.depths_m
-    if depths is None or not np.isfinite(depths).any():
-        ax.set_axis_off()
-        ax.text(0.5, 0.5, "no profile: the ground is unknown here", ha="center", fontsize=9)
-        return
-    per = UNIT_METRES[unit]
-    x, y = np.linspace(-card.half_m, card.half_m, depths.size), depths / per
-    deepest = float(np.nanmax(y)) * 1.12
-    ax.fill_between(x, y, deepest, color="0.75", linewidth=0)
-    ax.plot(x, y, color="black", linewidth=2)
-    depth = _number(card.site, "depth_m")
-    if math.isfinite(depth):
-        ax.plot(
-            [0],
-            [depth / per],
-            marker="v",
-            markersize=11,
-            color="white",
-            markeredgecolor="black",
-            markeredgewidth=1.8,
-        )
-    ax.set_xlim(-card.half_m, card.half_m)
-    top = max(-0.15 * deepest, min(0.0, float(np.nanmin(y))))  # dry ground is cut off
-    ax.set_ylim(deepest, top)
-    for at, what in card.marks:
-        level = float(np.interp(at, x, y))
-        if abs(at) > card.half_m or not math.isfinite(level):
-            continue
-        ax.annotate(
-            what, (at, max(level, top)), (0, 16), textcoords="offset points", ha="center", fontsize=7.5,
-            arrowprops={"arrowstyle": "-", "linewidth": 0.8}, path_effects=HALO,
-        )  # fmt: skip
-    ax.text(-0.015, 1.02, unit, transform=ax.transAxes, fontsize=8, ha="right", va="bottom")
-    ticks = (-card.half_m, -card.half_m / 2, 0, card.half_m / 2, card.half_m)
-    ax.set_xticks(
-        ticks, [show_depth(abs(t), "m" if unit == "m" else "ft", places=0) if t else "drop" for t in ticks]
-    )
-    ax.tick_params(labelsize=8, width=1.2)
-    ax.set_title(f"heading {card.heading_deg:03.0f}° true  →", fontsize=10, weight="bold", pad=4, y=1.0)
-    for spine in ax.spines.values():
-        spine.set_linewidth(1.2)
 
 
 def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, float], unit: str) -> None:
@@ -332,7 +292,7 @@ def _patch(figure: Figure, card: CardSite, *, box: tuple[float, float, float, fl
     size = half_x * 0.06
     outline = [(px * size, py * size) for px, py in kind_of(card.site.get("kind")).outline]
     ax.add_patch(Polygon(outline, closed=True, facecolor="white", edgecolor="black", linewidth=1.8, zorder=5))
-    scale_and_north(ax, half_x, half_y)
+    scale_and_north(ax, half_x, half_y, unit)
     for spine in ax.spines.values():
         spine.set_linewidth(1.2)
 
@@ -361,9 +321,9 @@ def _contours(ax: Axes, x: Floats, y: Floats, patch: Floats, unit: str) -> None:
         text.set_path_effects(HALO)
 
 
-def scale_and_north(ax: Axes, half_x: float, half_y: float) -> None:
+def scale_and_north(ax: Axes, half_x: float, half_y: float, unit: str = "m") -> None:
     """Scale bar and north arrow of a map whose axes run from -half to half (m)."""
-    length = nice_length(half_x * 0.7)
+    length, words = rule_length(half_x * 0.7, unit)
     ax.plot(
         [-half_x * 0.92, -half_x * 0.92 + length],
         [-half_y * 0.9] * 2,
@@ -371,7 +331,7 @@ def scale_and_north(ax: Axes, half_x: float, half_y: float) -> None:
         linewidth=2.5,
         path_effects=HALO,
     )
-    ax.text(-half_x * 0.92, -half_y * 0.84, f"{length:g} m", fontsize=8, path_effects=HALO)
+    ax.text(-half_x * 0.92, -half_y * 0.84, words, fontsize=8, path_effects=HALO)
     ax.text(
         half_x * 0.88,
         half_y * 0.74,

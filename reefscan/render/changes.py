@@ -38,6 +38,7 @@ def draw_changes(
     band_max_m: float,
     title: str,
     closed_text: str = "",
+    unit: str = "m",
     fmt: str = "png",
     dpi: int = 150,
 ) -> bytes:
@@ -64,7 +65,7 @@ def draw_changes(
     _signs(ax, changes, ground.crs)
     ax.set_xlim(west, east)
     ax.set_ylim(south, north)
-    scale_bar(ax, west=west, south=south, width=width, height=height)
+    scale_bar(ax, west=west, south=south, width=width, height=height, unit=unit)
     to_lonlat = Transformer.from_crs(ground.crs, "EPSG:4326", always_xy=True)
     degree_ticks(ax, to_lonlat, west=west, south=south, east=east, north=north)
     ax.set_title(plain(title), fontsize=11, weight="bold", color=INK, loc="left", parse_math=False)

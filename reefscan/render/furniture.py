@@ -17,7 +17,7 @@ from pyproj import Transformer
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.datum import NOT_STATED, Datum
-from reefscan.render.marks import INK, PAPER, QUIET, SYMBOLS, UNIT_METRES, Kind, score_rgb
+from reefscan.render.marks import INK, PAPER, QUIET, SYMBOLS, UNIT_METRES, Kind, rule_length, score_rgb
 from reefscan.render.shade import WATER, depth_share, ramp
 
 HALO = [withStroke(linewidth=2.4, foreground=PAPER)]
@@ -28,19 +28,11 @@ def plain(text: object) -> str:
     return "".join(c if c.isprintable() else " " for c in str(text))
 
 
-def nice_length(metres: float) -> float:
-    """Largest of 1, 2, 5 times a power of ten that is not above ``metres``."""
-    if metres <= 0:
-        return 1.0
-    power = 10.0 ** math.floor(math.log10(metres))
-    return max(m * power for m in (1.0, 2.0, 5.0) if m * power <= metres * (1 + 1e-9))
-
-
 def scale_bar(
-    ax: Axes, *, west: float, south: float, width: float, height: float, right: bool = False
+    ax: Axes, *, west: float, south: float, width: float, height: float, unit: str, right: bool = False
 ) -> None:
-    """Two-part bar in metres at a lower corner, with its length in words."""
-    length = nice_length(width * 0.22)
+    """Two-part bar at a lower corner, with its length in words of the unit."""
+    length, words = rule_length(width * 0.22, unit)
     x = west + width * 0.97 - length if right else west + width * 0.03
     y, tall = south + height * 0.035, height * 0.009
     ax.add_patch(
@@ -66,7 +58,6 @@ def scale_bar(
                 zorder=30,
             )
         )
-    words = f"{length / 1000:g} km" if length >= 1000 else f"{length:g} m"
     ax.text(
         x + length,
         y + tall * 1.6,
@@ -338,4 +329,5 @@ def depth_key(
     ax.text(
         0.0 if at_left else middle, y - 0.34, words, fontsize=7, ha="left" if at_left else "center", color=INK
     )
-    ax.text(width_in, y - 0.34, f"{deepest / per:.0f} {unit}", fontsize=7, ha="right", color=INK)
+    if deepest > band_m[1]:  # else the band's own words have said it
+        ax.text(width_in, y - 0.34, f"{deepest / per:.0f} {unit}", fontsize=7, ha="right", color=INK)

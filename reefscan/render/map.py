@@ -154,7 +154,7 @@ def draw_map(
         _closed(ax, closed, ground.crs)
         wide, high = map(float, figure.get_size_inches())
         shown = draw_sites(ax, candidates, box=ground.bounds, crs=ground.crs, inches=wide - PANEL_IN)
-        _furnish(ax, ground, candidates)
+        _furnish(ax, ground, candidates, unit)
         legend = furniture.Legend(
             title=words.title,
             lines=[text for text in (words.closed, words.limits) if text],
@@ -289,7 +289,7 @@ def _lines(shapes: Any) -> list[Floats]:
     return out
 
 
-def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame) -> None:
+def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame, unit: str) -> None:
     """Scale, north, degree ticks and a firm frame."""
     box, crs = ground.bounds, ground.crs
     to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
@@ -299,7 +299,9 @@ def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame) -> None:
     low = at[at[:, 1] < south + 0.1 * (north - south)]
     third = (east - west) * 0.3
     right = bool((low[:, 0] < west + third).sum() > (low[:, 0] > east - third).sum())
-    furniture.scale_bar(ax, west=west, south=south, width=east - west, height=north - south, right=right)
+    furniture.scale_bar(
+        ax, west=west, south=south, width=east - west, height=north - south, unit=unit, right=right
+    )
     middle = to_lonlat.transform((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)
     turn = 0.0
     if all(math.isfinite(v) for v in middle):

@@ -6,6 +6,7 @@ alone. The shapes are drawn after what the sounder shows: a notch, a step, a mou
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -96,6 +97,39 @@ ROUND_DEPTHS = {
     "ft": (5, 10, 20, 30, 60, 100, 300, 600, 1500, 3000),
     "fathom": (1, 2, 3, 5, 10, 20, 50, 100, 300),
 }
+
+
+MILE_M = 1852.0
+"""A nautical mile, exact by definition."""
+
+
+def nice_length(most: float) -> float:
+    """Largest of 1, 2, 5 times a power of ten that is not above ``most``."""
+    if most <= 0:
+        return 1.0
+    power = 10.0 ** math.floor(math.log10(most))
+    return max(m * power for m in (1.0, 2.0, 5.0) if m * power <= most * (1 + 1e-9))
+
+
+def rule_length(most_m: float, unit: str) -> tuple[float, str]:
+    """A round length of no more than ``most_m``, for a scale bar: in metres, and in words of the unit.
+
+    Who counts depths in feet or fathoms counts distances in feet and nautical miles. The page asks the same (``Words.rule``).
+
+    Examples
+    --------
+    >>> rule_length(163.0, "m"), rule_length(163.0, "ft"), rule_length(1700.0, "ft")
+    ((100.0, '100 m'), (152.4, '500 ft'), (926.0, '0.5 nm'))
+    """
+    if unit == "m":
+        metres = nice_length(most_m)
+        return metres, f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
+    miles = most_m / MILE_M
+    if miles < 0.5:
+        feet = nice_length(most_m / UNIT_METRES["ft"])
+        return round(feet * UNIT_METRES["ft"], 6), f"{feet:g} ft"
+    whole = nice_length(miles) if miles >= 1 else 0.5
+    return whole * MILE_M, f"{whole:g} nm"
 
 
 def contour_depths(deepest_m: float, unit: str, *, most: int = 9) -> list[float]:

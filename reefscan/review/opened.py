@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from reefscan.base.datum import Datum, datum_of
 from reefscan.base.recipe import Recipe
@@ -14,9 +17,10 @@ from reefscan.base.units import check_unit
 from reefscan.io.grids.of_run import open_run_grids, read_features
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.io.out.surroundings import read_surroundings
+from reefscan.score.limits import limits_of_run
 from reefscan.score.listing import Listing, list_sites
 from reefscan.score.ranking import best_first
-from reefscan.score.reasons import explain, lands_within_m
+from reefscan.score.reasons import Reasons, explain, lands_within_m
 from reefscan.surroundings.known import Surroundings, closed_words
 
 if TYPE_CHECKING:
@@ -59,11 +63,9 @@ class OpenedRun:
         """Name of the run folder."""
         return self.run.path.resolve().name
 
-    @property
-    def limits(self) -> str:
-        """What the grid could not have shown."""
-        limits = self.run.info.get("limits") or ()
-        return limits if isinstance(limits, str) else " ".join(str(line) for line in limits)
+    def limits_in(self, unit: str) -> str:
+        """What the grid could not have shown, in a unit."""
+        return " ".join(limits_of_run(self.run.info, self.recipe, unit))
 
     @property
     def closed_words(self) -> str:
@@ -111,36 +113,38 @@ class OpenedRun:
             ]
         )
 
-    def explained(self) -> pd.DataFrame:
-        """All candidates, best first, with ``why`` and ``flags`` on the first `MOST_REASONS`.
+    def explained(self, units: Sequence[str] = ()) -> pd.DataFrame:
+        """All candidates, best first, with ``why``, ``flags`` and ``lands_within_m``; ``why_ft`` and the like for more ``units``; see `sentences`."""
+        if not len(self.table):
+            return self.table
+        order, reasons = self.sentences(self.unit)
+        flags = [reason.flags for reason in reasons]
+        lands = lands_within_m(self.table["position_m"].iloc[order], self.recipe.score.fix_m)
+        return self.table.iloc[order].assign(
+            lands_within_m=lands.round(1),
+            why=[reason.why for reason in reasons],
+            flags=pd.Series(flags, dtype=object).to_numpy(),
+            **{f"why_{unit}": [reason.why for reason in self.sentences(unit)[1]] for unit in units},
+        )
+
+    def sentences(self, unit: str) -> tuple[NDArray[np.intp], list[Reasons]]:
+        """Rows of the table, best first, and why each is where it is, in a unit: on the first `MOST_REASONS`, nothing on the others.
 
         A listed site says what it says in the list: its strong points are those that set it apart there.
         """
-        if not len(self.table):
-            return self.table
-        order = best_first(self.listing.scored, self.table)
-        reasons = explain(
-            self.table,
-            self.listing.scored,
-            order[:MOST_REASONS],
-            score=self.recipe.score,
-            unit=self.unit,
-            widest_m=2.0 * self.recipe.find.trough_radius_m,
-            off_min_m=self.recipe.find.off_min_m,
-        )
-        said = [(r.why, list(r.flags)) for r in reasons] + [("", [])] * (len(order) - len(reasons))
-        listed = dict(zip(self.listing.rows, self.listing.sites, strict=True))
-        said = [
-            (listed[row]["why"], listed[row]["flags"]) if row in listed else words
-            for row, words in zip(order.tolist(), said, strict=True)
-        ]
-        return self.table.iloc[order].assign(
-            lands_within_m=lands_within_m(
-                self.table["position_m"].iloc[order], self.recipe.score.fix_m
-            ).round(1),
-            why=[why for why, _ in said],
-            flags=pd.Series([flags for _, flags in said], dtype=object).to_numpy(),
-        )
+        find, scored = self.recipe.find, self.listing.scored
+        asked: dict[str, Any] = {
+            "score": self.recipe.score,
+            "unit": unit,
+            "widest_m": 2.0 * find.trough_radius_m,
+            "off_min_m": find.off_min_m,
+        }
+        order, listed = best_first(scored, self.table), np.array(self.listing.rows, dtype=np.intp)
+        first = explain(self.table, scored, order[:MOST_REASONS], **asked)
+        said = dict(zip(order.tolist(), first, strict=False))
+        said.update(zip(self.listing.rows, explain(self.table, scored, listed, **asked), strict=True))
+        nothing = Reasons({}, [], "")
+        return order, [said.get(row, nothing) for row in order.tolist()]
 
 
 def open_run(path: Path | str, *, unit: str | None = None) -> OpenedRun:

@@ -10,7 +10,7 @@ import base64
 import io
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -22,16 +22,18 @@ from pyproj import CRS, Transformer
 from reefscan.base.caution import CAUTION, SHORT
 from reefscan.base.columns import CANDIDATE
 from reefscan.base.datum import NOT_STATED, Datum
+from reefscan.base.flags import FLAGS
 from reefscan.base.model import GridSource
 from reefscan.base.overview import MapGround
 from reefscan.base.recipe import Recipe
-from reefscan.base.terms import DEFAULT_TERMS
+from reefscan.base.terms import DEFAULT_TERMS, called
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import SYMBOLS, contour_depths
 from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import overview_of_all
+from reefscan.review.opened import OpenedRun
 from reefscan.review.section import sections
-from reefscan.review.takealong import LETTER, NAME_LENGTH
+from reefscan.review.takealong import LETTER, NAME_LENGTH, naming_of
 from reefscan.surroundings.closed import rings_of
 from reefscan.surroundings.known import NONE_GIVEN, Surroundings
 from reefscan.surroundings.shapes import box_of, near
@@ -44,7 +46,10 @@ KNOWN_SQUARES = 400
 """Squares along the longer side in which the page knows ground from none: 27 kB at most."""
 
 NUMBERS = tuple(column.name for column in CANDIDATE if column.page and column.kind == "number")
-TEXTS = ("id", "kind", "feature_id", "source", "why")
+UNITS = ("m", "ft", "fathom")
+"""Units that a person can choose on the page."""
+
+TEXTS = ("id", "kind", "feature_id", "source", "why", *(f"why_{unit}" for unit in UNITS))
 
 
 def site_columns(table: pd.DataFrame, recipe: Recipe) -> dict[str, list[Any]]:
@@ -187,8 +192,8 @@ class About:
     Parameters
     ----------
     run_name : str
-    limits : str
-        What the grid could not have shown.
+    limits : mapping of str
+        What the grid could not have shown, by unit.
     warnings : sequence of str
     unit : {"m", "ft", "fathom"}
         Unit of depths that the page opens with.
@@ -201,12 +206,25 @@ class About:
     """
 
     run_name: str
-    limits: str = ""
+    limits: Mapping[str, str] = field(default_factory=dict)
     warnings: Sequence[str] = ()
     unit: str = "m"
     closed_words: str = NONE_GIVEN
     datum: Datum = NOT_STATED
     letters: str = ""
+
+    @classmethod
+    def of(cls, opened: OpenedRun) -> About:
+        """What an opened run says of itself."""
+        return cls(
+            opened.name,
+            {unit: opened.limits_in(unit) for unit in UNITS},
+            opened.warnings,
+            opened.unit,
+            opened.closed_words,
+            opened.datum,
+            naming_of(opened).letters,
+        )
 
 
 def closed_areas(known: Surroundings | None, ground: MapGround) -> dict[str, Any] | None:
@@ -274,10 +292,12 @@ def page_data(
         "datum": {"top": about.datum.top, "short": about.datum.short, "named": bool(about.datum.name)},
         "closed_words": about.closed_words,
         "closed": closed_areas(known, ground),
-        "limits": about.limits,
+        "limits": dict(about.limits),
         "notes": [*map(str, about.warnings), *_left_out(len(table), left_out)],
         "recipe": recipe_data(recipe),
         "term_notes": {name: row.note for name, row in DEFAULT_TERMS.items()},
+        "term_words": {name: _term_words(name, recipe) for name in recipe.score.terms},
+        "flag_words": FLAGS,
         "table": {"n": len(table), "columns": _placed_columns(table, recipe, ground)},
         "sections": section_rows(table, sources),
         "picture": {
@@ -308,6 +328,12 @@ def _placed_columns(table: pd.DataFrame, recipe: Recipe, ground: MapGround) -> d
     columns["px"] = np.round((np.asarray(x) - ground.west_m) / ground.cell_m, 2).tolist()
     columns["py"] = np.round((ground.north_m - np.asarray(y)) / ground.cell_m, 2).tolist()
     return columns
+
+
+def _term_words(name: str, recipe: Recipe) -> str:
+    """What a term judges; of which kind, where it is one alone."""
+    kinds = recipe.score.terms[name].kinds
+    return f"{called(name)} ({kinds[0]})" if len(kinds) == 1 else called(name)
 
 
 def _left_out(sites: int, features: int) -> list[str]:

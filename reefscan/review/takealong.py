@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from reefscan.base.datum import NOT_STATED, Datum
+from reefscan.base.flags import flag_words
 from reefscan.base.units import METRES_PER
 from reefscan.io.out.waypoints import Waypoint
 from reefscan.review.opened import OpenedRun
@@ -114,7 +115,7 @@ def _point(site: dict[Any, Any], numbered: str, naming: Naming) -> Waypoint:
     if isinstance(fields.get("second_to"), int):
         words.append(f"second site of the place of number {fields['second_to']}")
     if isinstance(flags, (list, tuple)) and flags:
-        words.append("mind: " + ", ".join(str(f).replace("-", " ") for f in flags))
+        words.append("mind: " + ", ".join(flag_words(str(f)) for f in flags))
     if naming.unit != "m":
         per = METRES_PER[naming.unit]
         fields = {f"depth_{naming.unit}": None if depth_m is None else round(depth_m / per, 1), **fields}
@@ -124,7 +125,7 @@ def _point(site: dict[Any, Any], numbered: str, naming: Naming) -> Waypoint:
         lat=float(site["lat"]),
         depth_m=depth_m,
         depth_words="" if depth_m is None else naming.datum.of(length_words(depth_m, naming.unit)),
-        text="; ".join(w for w in words if w),
+        text="; ".join(w.rstrip(".") for w in words if w),
         kind=kind,
         fields={
             "datum": naming.datum.short,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 from reefscan.base.recipe import Recipe
 from reefscan.base.s44 import Z95, tvu
@@ -87,3 +89,21 @@ def limits_of(
         order,
         between_m,
     )
+
+
+def limits_of_run(info: Mapping[str, Any], recipe: Recipe, unit: str) -> list[str]:
+    """One line for each sheet that ``run.json`` records, in a unit; as the scan wrote them where an earlier version recorded too little."""
+    sheets = info.get("sheets") or ()
+    if not sheets or any(not {"name", "cell_m", "uncertainty_m"} <= set(sheet) for sheet in sheets):
+        stated = info.get("limits") or ()
+        return [stated] if isinstance(stated, str) else [str(line) for line in stated]
+    return [
+        limits_of(
+            sheet["name"],
+            sheet["cell_m"],
+            recipe,
+            sigma_m=sheet["uncertainty_m"],
+            between_m=sheet.get("between_m", 0.0),
+        ).sentence(unit)
+        for sheet in sheets
+    ]

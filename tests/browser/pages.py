@@ -19,7 +19,7 @@ def page_of(table: pd.DataFrame, *, run_name: str = "invented", source: ArraySou
     return compose_page(
         page_data(
             table,
-            About(run_name, limits="4 m cells.", letters="QX"),
+            About(run_name, limits={"m": "4 m cells.", "ft": "13 ft cells."}, letters="QX"),
             recipe=Recipe.default(),
             sources=[source],
             features={},

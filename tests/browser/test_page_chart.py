@@ -171,7 +171,7 @@ def test_a_browser_that_tells_no_place_says_so(page: Any) -> None:
     assert page.find_element("id", "status").text == "This device was not allowed to tell its place."
     assert page.find_element("id", "here").get_attribute("aria-pressed") == "false"
     page.execute_script("Object.defineProperty(navigator, 'geolocation', { configurable: true, value: undefined }); Here.on()")  # fmt: skip
-    assert page.find_element("id", "status").text == "This browser tells no place."
+    assert page.find_element("id", "status").text == "This browser cannot tell where you are."
 
 
 def test_the_page_asks_no_network_for_anything_in_all_of_this(show: Callable[[bytes], Any]) -> None:

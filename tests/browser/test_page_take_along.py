@@ -20,7 +20,7 @@ from reefscan.io.out.siteforms import encode
 from reefscan.io.out.waypoints import Waypoint, tidy
 from reefscan.review.opened import OpenedRun, open_run
 from reefscan.review.page import compose_page
-from reefscan.review.pagedata import About, page_data
+from reefscan.review.pagedata import UNITS, About, page_data
 from reefscan.review.picked import picked_sites
 from reefscan.review.picks import load_picks
 from reefscan.review.takealong import naming_of, symbols_of, waypoints_of
@@ -37,9 +37,9 @@ def run(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def opened_page(opened: OpenedRun) -> bytes:
-    about = About(opened.name, opened.limits, opened.warnings, opened.unit, opened.closed_words, opened.datum,
-                  naming_of(opened).letters)  # fmt: skip
-    data = page_data(opened.explained(), about, recipe=opened.recipe, sources=opened.sources, features={})
+    data = page_data(
+        opened.explained(UNITS), About.of(opened), recipe=opened.recipe, sources=opened.sources, features={}
+    )
     return compose_page(data)
 
 

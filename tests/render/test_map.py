@@ -25,9 +25,9 @@ from reefscan.base.errors import InputError
 from reefscan.base.overview import MapGround
 from reefscan.render.contours import _name_contours
 from reefscan.render.featurepick import drawn_features
-from reefscan.render.furniture import Legend, degree_words, nice_length, panel
+from reefscan.render.furniture import Legend, degree_words, panel
 from reefscan.render.map import PANEL_IN, MapWords, Paper, draw_map
-from reefscan.render.marks import SYMBOLS, contour_depths, score_rgb
+from reefscan.render.marks import SYMBOLS, contour_depths, nice_length, score_rgb
 from reefscan.render.shade import LAND, UNKNOWN, WATER, hillshade, shaded_relief, thin, trimmed
 
 SOURCE = ArraySource(seabed())

@@ -144,7 +144,11 @@ def write_run(
         run.write_candidates(table)
         run.write_recipe(recipe)
         run.write_listed(listing.sites)
-        prints = [s.fingerprint() for s in open_grids([str(grid)], positive="up")]
+        sources = open_grids([str(grid)], positive="up")
+        prints = [
+            {**s.fingerprint(), "name": s.name, "cell_m": s.sheet.cell_m, "uncertainty_m": None}
+            for s in sources
+        ]
         run.finish("done", grids=[str(grid)], sheets=prints, positive="up", depth_unit="m",
                    limits=["4 m cells: the smallest trough that shows is 16 m across."], **facts)  # fmt: skip
     return folder

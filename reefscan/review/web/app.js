@@ -23,6 +23,8 @@ App.band = function () {
   return [Number.isFinite(t.a) ? t.a : f.depth_min_m, Number.isFinite(t.d) ? t.d : f.depth_max_m];
 };
 App.label = (i) => Picks.name(App.table.columns.id[i]) || App.table.columns.kind[i];
+/* Why a site is one, in the unit chosen. */
+App.why = (i) => (App.table.columns["why_" + Words.unit] || App.table.columns.why || [])[i] || "";
 /* A site in a sentence. */
 App.called = function (id) {
   const i = App.rowOf.get(id), named = Picks.name(id) || (i === undefined ? id : "");
@@ -121,7 +123,10 @@ App.legend = function () {
     SeaMap.mark(c.getContext("2d"), { kind: k, score: 75, id: "", state: "" }, 11, 11, 7, night);
     box.append(make("span", {}, c, App.data.kinds[k].words));
   }
-  box.append(make("span", {}, "Darker mark = better score; ring = kept, cross = dropped. Figures on lines: depth in " + Words.unit + ". " + (App.data.limits || "")));
+  const shut = App.data.closed && App.data.closed.areas.length ? " Framed and shaded = closed ground." : "";
+  box.append(make("span", {}, (night ? "Brighter" : "Darker") + " mark = better score; ring = kept, cross = dropped." + shut + " Figures on lines: depth in " + Words.unit + "."));
+  box.append(make("span", {}, "Score: how well the place fits the recipe, 0 to 100. Sure: chance that it is as tall as the recipe asks."));
+  box.append(make("span", {}, App.data.limits[Words.unit] || ""));
   for (const n of App.data.notes) box.append(make("span", {}, "Note: " + n));
 };
 App.data_ = async function () {

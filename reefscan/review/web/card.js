@@ -15,10 +15,10 @@ Card.found = function (box, i, id) {
   const cols = App.table.columns, at = (k) => (cols[k] ? cols[k][i] : null), place = { lon: at("lon"), lat: at("lat") };
   const site = { ...place, depth_m: at("depth_m"), kind: at("kind") };
   box.append(make("h2", {}, Card.title(i)), Card.actions(id, site), make("p", {}, Card.worth(i)));
-  if (at("why")) box.append(make("p", {}, at("why")));
+  if (App.why(i)) box.append(make("p", {}, App.why(i)));
   if (App.seconds().has(i)) box.append(make("p", {}, "Second site of the place of number " + App.seconds().get(i) + "."));
   const flags = at("flags") || [];
-  if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map((f) => f.replace(/-/g, " ")).join("; ")));
+  if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map(Words.flag).join("; ")));
   box.append(Card.profile(i), Card.mini(i), make("div", { id: "ways" }), Card.list("Measures", Card.facts(i)));
   box.append(make("h3", {}, "What made the score"), Card.terms(i));
   box.append(make("h3", {}, "Position (WGS 84)"), Card.position(place.lat, place.lon), Picks.form(id, site));
@@ -28,8 +28,8 @@ Card.title = function (i) {
   return (App.rankOf[i] ? App.rankOf[i] + ". " : "") + (name ? name + ", " + kind : kind[0].toUpperCase() + kind.slice(1)) + ", " + Words.depth(App.table.columns.depth_m[i]);
 };
 Card.worth = function (i) {
-  const conf = App.scored.confidence[i], listed = App.scored.listed[i] ? "too near a better one, or below the cut" : App.scored.doubted[i] ? "its penalties leave too little of it" : "a required term is worth nothing";
-  return "Score " + App.scored.score[i].toFixed(1) + " of 100" + (Number.isNaN(conf) ? "" : ", " + Words.sure(conf) + " sure it is as high as asked") + (App.rankOf[i] ? "." : "; not listed: " + listed + ".");
+  const conf = App.scored.confidence[i], listed = App.scored.listed[i] ? "too near a better one, or the list is full" : App.scored.doubted[i] ? "doubts leave too little of its score" : "something that must be met is not";
+  return "Score " + App.scored.score[i].toFixed(1) + " of 100" + (Number.isNaN(conf) ? "" : "; chance it is tall enough: " + Words.sure(conf)) + (App.rankOf[i] ? "." : "; not listed: " + listed + ".");
 };
 Card.list = (head, facts) => make("div", {}, make("h3", {}, head), make("dl", {}, facts.flatMap(([k, v]) => [make("dt", {}, k), make("dd", {}, v)])));
 /* What a thumb wants first: the sites before and after, and the choice. */
@@ -42,7 +42,7 @@ Card.hand = function (box, p) {
 Card.widths = { trough: "Width, crest to crest", ledge: "Width of its face", rise: "Width, foot to foot" };
 Card.facts = function (i) {
   const c = App.table.columns, at = (k) => (c[k] ? c[k][i] : null), out = [["Depth", Words.depth(at("depth_m"))]];
-  if (Reef.known(at("uncertainty_m"))) out[0][1] += " ± " + Words.depth(at("uncertainty_m"), 1) + " (1 σ)";
+  if (Reef.known(at("uncertainty_m"))) out[0][1] += " ± " + Words.depth(at("uncertainty_m"), 1) + " (in 2 of 3 cases)";
   out[0][1] += ", " + App.data.datum.short;
   const add = (k, label, f) => Reef.known(at(k)) && out.push([label, f(at(k))]);
   add("height_m", "Height of the structure", (v) => Words.depth(v, 1));
@@ -56,7 +56,7 @@ Card.facts = function (i) {
   add("facing_deg", "Falls away toward", (v) => Words.degrees(v) + " true");
   add("slope_deg", "Slope of the floor", Words.steep);
   add("lands_within_m", "A net lands within about", Words.length);
-  add("cell_m", "Cells of the grid", (v) => v + " m");
+  add("cell_m", "Cells of the grid", (v) => Words.depth(v, 1));
   if (at("source")) out.push(["From", at("source")]);
   if (App.rankOf[i]) out.push(["Name as a waypoint", Waypoints.unique([Picks.name(at("id")) || Waypoints.made(App.rankOf[i], at("kind"), at("depth_m"))], App.data.naming.length)[0]]);
   out.push(["Id", at("id")]);
@@ -68,9 +68,9 @@ Card.terms = function (i) {
     if (u.state[i] === 0) continue;
     const known = u.state[i] === 1, mu = known ? u.mu[i] : App.recipe.score.unknown;
     const bar = make("div", { class: "bar", "aria-hidden": "true" }, make("i", { style: "width:" + (mu * 100).toFixed(1) + "%" }));
-    t.append(make("tr", {}, make("td", {}, u.name.replace(/_/g, " "), u.term.required ? " (required)" : ""), make("td", {}, bar), make("td", { class: "n" }, known ? mu.toFixed(2) : "unknown"), make("td", { class: "n" }, String(+u.term.weight.toFixed(3)))));
+    t.append(make("tr", {}, make("td", {}, Words.term(u.name), u.term.required ? " (must be met)" : ""), make("td", {}, bar), make("td", { class: "n" }, known ? mu.toFixed(2) : "unknown"), make("td", { class: "n" }, String(+u.term.weight.toFixed(3)))));
   }
-  if (App.scored.dropped.length) t.append(make("tr", {}, make("td", { colspan: "4", class: "quiet" }, "Not known anywhere in this run and left out: " + App.scored.dropped.join(", "))));
+  if (App.scored.dropped.length) t.append(make("tr", {}, make("td", { colspan: "4", class: "quiet" }, "Not known anywhere in this run, so it does not count: " + App.scored.dropped.map(Words.term).join("; "))));
   return t;
 };
 Card.position = function (lat, lon) {

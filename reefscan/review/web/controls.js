@@ -19,19 +19,19 @@ Controls.fill = function () {
   length("spacing", "Spacing between sites", () => r.rank.spacing_m, (v) => (r.rank.spacing_m = v), { min: 0, max: 500, step: 5, open: true });
   box.append(Controls.row("top", "How many sites", () => r.rank.top, (v) => (r.rank.top = Math.max(1, Math.round(v))), { min: 1, max: Math.max(100, Math.min(App.table.n, 5000)), step: 1, open: true }));
   box.append(Controls.row("kept", "Hide doubtful sites that keep less than this share of their score", () => r.score.least_kept, (v) => (r.score.least_kept = v), { min: 0, max: 0.99, step: 0.05 }));
-  box.append(make("h3", {}, "How much each term counts"));
+  box.append(make("h3", {}, "How much each thing counts"));
   for (const [name, term] of Object.entries(t)) {
     const soft = term.bonus || term.penalty;
-    box.append(Controls.row("w-" + name, name.replace(/_/g, " ") + (term.required ? " (required)" : soft ? (term.bonus ? " (bonus)" : " (penalty)") : ""), () => term.weight, (v) => (term.weight = v), { min: 0, max: soft ? 1 : 5, step: soft ? 0.05 : 0.1, open: !soft }));
+    box.append(Controls.row("w-" + name, Words.term(name) + (term.required ? ": must be met" : soft ? (term.bonus ? ": can only raise" : ": can only lower") : ""), () => term.weight, (v) => (term.weight = v), { min: 0, max: soft ? 1 : 5, step: soft ? 0.05 : 0.1, open: !soft }));
     const corners = make("div", { class: "corners" });
     for (const k of ["a", "b", "c", "d", "half"]) {
       const input = make("input", { inputMode: "decimal", id: "c-" + name + "-" + k, value: Controls.say(term[k]) });
       input.addEventListener("change", () => Controls.corner(name, k, input));
       corners.append(make("label", {}, { a: "nothing below ", b: "full from ", c: "full to ", d: "nothing above ", half: "the more the better: half at " }[k], input));
     }
-    box.append(make("details", {}, make("summary", {}, "Corners of " + name.replace(/_/g, " ") + " (" + term.column + "; - = open, half at 0 = off)"), make("p", { class: "quiet" }, App.data.term_notes[name] || ""), corners));
+    box.append(make("details", {}, make("summary", {}, "Limits: " + Words.term(name)), make("p", { class: "quiet" }, (App.data.term_notes[name] ? App.data.term_notes[name] + ". " : "") + "In the recipe: " + name + ", judging " + term.column + ". Write - for no limit; half at 0 means off."), corners));
   }
-  const first = make("label", { class: "tick" }, make("input", { type: "checkbox", id: "bestfirst", checked: r.rank.best_of_feature_first, onchange: (e) => { r.rank.best_of_feature_first = e.target.checked; App.later(); } }), " best site of each feature before any second one");
+  const first = make("label", { class: "tick" }, make("input", { type: "checkbox", id: "bestfirst", checked: r.rank.best_of_feature_first, onchange: (e) => { r.rank.best_of_feature_first = e.target.checked; App.later(); } }), " best site of each ledge, trough or rise before any second one");
   box.append(make("p", {}, first), make("div", { class: "actions" },
     make("button", { type: "button", id: "saverecipe", onclick: () => download("recipe.toml", "application/toml", Reef.toml(App.recipe)) }, "Save recipe"),
     make("button", { type: "button", id: "resetrecipe", onclick: () => { App.recipe = Reef.readRecipe(App.data.recipe); Controls.fill(); App.later(); } }, "Back to the run's recipe")));
@@ -53,8 +53,8 @@ Controls.corner = function (name, k, input) {
   const next = { ...term, [k]: value }, f = App.recipe.find;
   let bad = "";
   if (Number.isNaN(value)) bad = "“" + words + "” is not a number.";
-  else if (k === "half" && value < 0) bad = "Half of it is at 0 (off) or above.";
-  else if (!(next.a <= next.b && next.b <= next.c && next.c <= next.d)) bad = "Corners must run upward: " + ["a", "b", "c", "d"].map((q) => Controls.say(next[q])).join(", ") + ".";
+  else if (k === "half" && value < 0) bad = "“Half at” is 0 (off) or more.";
+  else if (!(next.a <= next.b && next.b <= next.c && next.c <= next.d)) bad = "The four limits must not fall from one to the next: " + ["a", "b", "c", "d"].map((q) => Controls.say(next[q])).join(", ") + ".";
   else if (term.column === "depth_m" && term.required && ((Number.isFinite(value) && (value < f.depth_min_m || value > f.depth_max_m)))) bad = Controls.outside();
   if (bad) { App.say(bad); input.value = Controls.say(term[k]); return; }
   term[k] = value;
@@ -82,7 +82,7 @@ Controls.row = function (id, words, get, set, o) {
     const near = o.per && o.per !== 1 ? 0.05 : 1e-9; /* what is shown is rounded, and may be typed */
     for (const end of [o.min, o.max]) if (Math.abs(v - end) <= near) v = end;
     if (!Number.isFinite(v) || v < 0 || (!o.open && v > o.max + 1e-9) || ((o.hard || o.low) && v < o.min - 1e-9)) {
-      App.say(o.hard ? Controls.outside() : o.low && v < o.min ? "Lower structures were not kept by the search: scan again with a lower floor." : "Give a number from " + +o.min.toFixed(2) + " to " + +o.max.toFixed(2) + ".");
+      App.say(o.hard ? Controls.outside() : o.low && v < o.min ? "The scan kept none that are lower: scan again with a smaller least height." : "Give a number from " + +o.min.toFixed(2) + " to " + +o.max.toFixed(2) + ".");
       box.value = show();
       return;
     }

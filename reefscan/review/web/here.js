@@ -10,8 +10,8 @@ Here.shown = function () {
   Way.fill();
 };
 Here.on = function () {
-  if (!navigator.geolocation) return App.say("This browser tells no place.");
-  App.say("Asking this device where it is.");
+  if (!navigator.geolocation) return App.say("This browser cannot tell where you are.");
+  App.say("This device is asked where it is.");
   Here.watch = navigator.geolocation.watchPosition(Here.found, Here.failed, { enableHighAccuracy: true, maximumAge: 5000 });
   Here.shown();
 };
@@ -31,7 +31,7 @@ Here.found = function ({ coords }) {
   }
   Here.shown();
 };
-Here.failed = (e) => { if (e.code === 1 || Here.at === null) Here.off(e.code === 1 ? "This device was not allowed to tell its place." : "This device finds no place now."); };
+Here.failed = (e) => { if (e.code === 1 || Here.at === null) Here.off(e.code === 1 ? "This device was not allowed to tell its place." : "This device cannot find where it is now."); };
 Here.draw = function (g, { x, y, scale }, night) {
   if (!Here.at) return;
   const [px, py] = App.place(Here.at.lon, Here.at.lat), a = (px - x) * scale, b = (py - y) * scale, { text, halo } = SeaMap.ink(night);

@@ -32,7 +32,7 @@ List.chosenRows = function () {
   let rows = scope === "listed" || scope === "best" ? App.listed() : [...Array(App.table.n).keys()];
   if (scope === "keep" || scope === "drop") rows = rows.filter((i) => Picks.state(cols.id[i]) === scope);
   if (kind) rows = rows.filter((i) => cols.kind[i] === kind);
-  if (words) rows = rows.filter((i) => [cols.id[i], App.label(i), (cols.why || [])[i], Picks.note(cols.id[i]), cols.kind[i]].join(" ").toLowerCase().includes(words));
+  if (words) rows = rows.filter((i) => [cols.id[i], App.label(i), App.why(i), Picks.note(cols.id[i]), cols.kind[i]].join(" ").toLowerCase().includes(words));
   if (List.key !== "rank" || List.down || (scope !== "listed" && scope !== "best")) {
     const sign = List.down ? -1 : 1;
     const keyed = rows.map((i) => [List.value(i, List.key), i]);

@@ -37,24 +37,26 @@ SeaMap.ground = function (g, view, night) {
     SeaMap.lines(g, f.lines, view);
   }
   g.setLineDash([]);
-  SeaMap.closed(g, view);
+  SeaMap.closed(g, view, false);
   if (night) {
     g.globalCompositeOperation = "saturation"; g.fillStyle = "#808080"; g.fillRect(0, 0, w, h);
     g.globalCompositeOperation = "multiply"; g.fillStyle = "#8c1a10"; g.fillRect(0, 0, w, h);
     g.globalCompositeOperation = "source-over";
+    SeaMap.closed(g, view, true);
   }
 };
-/* Closed ground: ringed and shaded. */
-SeaMap.closed = function (g, { x, y, scale }) {
+/* Closed ground: ringed and shaded; over the red of the night once more in the light of its figures. */
+SeaMap.closed = function (g, { x, y, scale }, night) {
   if (!App.data.closed) return;
   g.beginPath();
   for (const area of App.data.closed.areas) {
     area.px = area.px || area.rings.map((ring) => { const out = []; for (let k = 0; k < ring.length; k += 2) out.push(App.place(ring[k], ring[k + 1])); return out; });
     for (const ring of area.px) { ring.forEach(([a, b], k) => (k ? g.lineTo((a - x) * scale, (b - y) * scale) : g.moveTo((a - x) * scale, (b - y) * scale))); g.closePath(); }
   }
-  g.fillStyle = "rgba(140,20,32,.22)"; g.fill("evenodd");
-  g.strokeStyle = "#fdfcf8"; g.lineWidth = 3.5; g.stroke();
-  g.strokeStyle = "#8c1420"; g.lineWidth = 1.8; g.stroke();
+  const { text, halo } = SeaMap.ink(night);
+  if (!night) { g.fillStyle = "rgba(140,20,32,.22)"; g.fill("evenodd"); }
+  g.strokeStyle = halo; g.lineWidth = 3.5; g.stroke();
+  g.strokeStyle = night ? text : "#8c1420"; g.lineWidth = 1.8; g.stroke();
 };
 SeaMap.lines = function (g, lines, { x, y, scale, w, h }) {
   g.beginPath();
@@ -93,7 +95,7 @@ SeaMap.draw = function () {
   g.font = "bold 12px system-ui, sans-serif";
   g.lineJoin = "round";
   for (const m of SeaMap.marks) {
-    const x = (m.px - view.x) * view.scale + radius + 2, y = (m.py - view.y) * view.scale + 4, words = m.label;
+    const x = (m.px - view.x) * view.scale + (m.id === App.chosen ? radius * 1.5 : radius) + 2, y = (m.py - view.y) * view.scale + 4, words = m.label;
     if (x < 0 || y < 0 || x > w || y > h) continue;
     const box = [x, y - 11, x + words.length * 7.5, y + 2];
     if (taken.some((t) => t[0] < box[2] && box[0] < t[2] && t[1] < box[3] && box[1] < t[3])) continue;

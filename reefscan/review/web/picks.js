@@ -32,7 +32,7 @@ Picks.all = function (by) {
 Picks.done = { keep: "is kept", drop: "is dropped", "": "is neither kept nor dropped" };
 Picks.set = function (site, change) {
   const old = Picks.by.get(site.id) || { id: site.id, state: "", name: "", note: "", lon: site.lon, lat: site.lat, depth_m: site.depth_m ?? null, kind: site.kind || "", added: false };
-  const next = { ...old, ...change }, words = App.called(site.id) + " " + ("state" in change ? Picks.done[next.state] : "is described anew") + ".";
+  const next = { ...old, ...change }, words = App.called(site.id) + " " + ("state" in change ? Picks.done[next.state] : "has new words") + ".";
   const by = new Map(Picks.by);
   if (!next.state && !next.name && !next.note && !next.added) by.delete(site.id); else by.set(site.id, next);
   Picks.change(by, words);

@@ -17,7 +17,7 @@ Print.card = function ({ i, hand }, point) {
   const card = make("article", {}, make("h2", {}, point.name + (hand || !App.rankOf[i] ? "" : ", number " + App.rankOf[i]) + ": " + point.kind));
   card.append(make("p", { class: "depth" }, point.depth_m === null ? "Depth unknown: sound it first" : point.words), make("p", { class: "depth" }, Words.ddm(point.lat, point.lon)));
   if (point.text) card.append(make("p", {}, point.text));
-  if (!hand) card.append(make("div", { class: "side" }, Card.profile(i), Card.mini(i, 330)), make("p", {}, Print.figures(i)));
+  if (!hand) card.append(make("div", { class: "side" }, Card.profile(i, 520), Card.mini(i, 330)), make("p", {}, Print.figures(i)));
   card.append(make("p", {}, App.data.caution_short));
   return card;
 };

@@ -1,14 +1,15 @@
 "use strict";
 /* The bottom of one site as a sounder would draw it on that heading, and the small map around it. */
-Card.profile = function (i) {
+Card.profile = function (i, wide) {
   const section = App.data.sections[i], row = section && section.depths, fig = make("figure", { style: "margin:8px 0" });
   if (!row || !row.some(Reef.known)) { fig.append(make("p", { class: "quiet" }, "No profile is stored for this site.")); return fig; }
-  const W = 520, H = 230, L = 46, R = 8, T = 16, B = 34, half = section.half_m, n = row.length, known = row.filter(Reef.known);
-  const band = App.band(), deep = Math.max(...known, band[1] > Math.max(...known) * 2 ? 0 : band[1]) * 1.08, top = Math.max(-0.15 * deep, Math.min(0, ...known)); /* dry ground is cut off: it would squeeze the water */
+  /* as wide as it is shown, so that its letters are as large as they are said to be */
+  const W = wide || Math.min(640, document.getElementById("card").clientWidth || 520), H = 230, L = 46, R = 8, T = 16, B = 34, half = section.half_m, n = row.length, known = row.filter(Reef.known);
+  const band = App.band(), per = Words.per[Words.unit], [top, deep] = Card.drawn(Math.min(...known) / per, Math.max(...known) / per, (2 * half) / per).map((v) => v * per);
   const x = (m) => L + ((m + half) / (2 * half)) * (W - L - R), y = (d) => T + ((d - top) / (deep - top)) * (H - T - B);
   const c = App.table.columns, heading = section.bearing;
   const depth = c.depth_m[i];
-  const words = "Bottom along heading " + Words.degrees(heading) + " true, " + Words.length(2 * half) + " long: " + Words.depth(Math.min(...known)) + " to " + Words.depth(Math.max(...known)) + ", drop point in the middle at " + Words.depth(depth) + Card.marked(section.marks) + ".";
+  const words = "Bottom along heading " + Words.degrees(heading) + " true, " + Words.length(2 * half) + " long: " + Words.level(Math.min(...known)) + " to " + Words.depth(Math.max(...known)) + ", drop point in the middle at " + Words.depth(depth) + Card.marked(section.marks) + (top > 0 ? ". The water above " + Words.depth(top) + " is not drawn." : ".");
   const s = svg("svg", { viewBox: "0 0 " + W + " " + H, role: "img", "aria-label": words });
   const text = (t, px, py, anchor, extra) => s.append(svg("text", { x: px, y: py, "text-anchor": anchor || "middle", "font-size": 12, fill: "var(--ink)", ...(extra || {}) }, t));
   const lo = Math.max(band[0], top), hi = Math.min(band[1], deep);
@@ -22,27 +23,36 @@ Card.profile = function (i) {
     s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L") + "L" + p[p.length - 1][0].toFixed(1) + " " + (H - B) + "L" + p[0][0].toFixed(1) + " " + (H - B) + "Z", fill: "var(--line)" }));
     s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L"), fill: "none", stroke: "var(--ink)", "stroke-width": 2.2 }));
   }
+  const close = (m, what) => section.marks.find(([o, w]) => w === what && o !== m && Math.abs(o - m) * (W - L - R) < 28 * 2 * half);
   for (const [m, what] of section.marks) {
     const d = row[Math.round(((m + half) / (2 * half)) * (n - 1))];
     if (Math.abs(m) > half || !Reef.known(d)) continue;
     s.append(svg("line", { class: "told", x1: x(m), x2: x(m), y1: y(Math.max(d, top)) - 16, y2: y(Math.max(d, top)) + 5, stroke: "var(--ink)", "stroke-width": 1.4 }));
-    text(what, x(m), y(Math.max(d, top)) - 19, "middle", { "font-size": 11 });
+    const beside = close(m, what); /* two equal words go apart from each other */
+    text(what, x(m), y(Math.max(d, top)) - 19, beside ? (m < beside[0] ? "end" : "start") : "middle", { "font-size": 11 });
   }
   if (Reef.known(depth)) {
     s.append(svg("path", { d: "M" + x(0) + " " + (y(depth) - 2) + "l-7 -13h14z", fill: "var(--paper)", stroke: "var(--ink)", "stroke-width": 2 }));
   }
-  s.append(svg("line", { x1: L, x2: W - R, y1: y(0), y2: y(0), stroke: "var(--ink)" }));
-  const step = Math.max(0.5, Card.round((deep - top) / Words.per[Words.unit] / 4)) * Words.per[Words.unit];
-  for (let d = 0; d <= deep; d += step) { s.append(svg("line", { x1: L - 4, x2: L, y1: y(d), y2: y(d), stroke: "var(--ink)" })); text(Words.halves(d / Words.per[Words.unit]), L - 7, y(d) + 4, "end"); }
+  if (top <= 0) s.append(svg("line", { x1: L, x2: W - R, y1: y(0), y2: y(0), stroke: "var(--ink)" }));
+  const step = Math.max(0.5, Card.round((deep - top) / per / 4)) * per;
+  for (let d = step * Math.ceil(Math.max(0, top) / step - 1e-9); d <= deep; d += step) { s.append(svg("line", { x1: L - 4, x2: L, y1: y(d), y2: y(d), stroke: "var(--ink)" })); text(Words.halves(d / per), L - 7, y(d) + 4, "end"); }
   const long = Words.unit === "m" ? 1 : 0.3048, stride = Card.round(half / long / 2) * long;
   for (let k = -Math.floor(half / stride + 1e-9); k * stride <= half * 1.000001; k++) {
     s.append(svg("line", { x1: x(k * stride), x2: x(k * stride), y1: H - B, y2: H - B + 5, stroke: "var(--ink)" }));
     text(k === 0 ? "drop point" : Words.length(Math.abs(k * stride)), x(k * stride), H - 17);
   }
   text(Words.unit, 4, 12, "start");
+  if (top > 0) text("cut off above " + Words.halves(top / per) + " " + Words.unit, L + 4, T + 12, "start", { "font-size": 11, fill: "var(--quiet)" });
   text("heading " + Words.degrees(heading) + " true →", (L + W - R) / 2, H - 3);
   fig.append(s, make("figcaption", { class: "quiet" }, words + " " + App.data.datum.top + " No rope is drawn."));
   return fig;
+};
+/* reefscan.render.profile.drawn_depths: where the picture begins and ends, in the unit shown. */
+Card.drawn = function (shallowest, deepest, length) {
+  const high = Math.max((deepest - shallowest) / 0.45, 0.1 * length), step = Words.nice(high / 3), above = step * Math.floor((deepest - high) / step);
+  if (above > 0.3 * deepest) return [above, deepest + 0.12 * high];
+  return [Math.max(-0.15 * deepest, Math.min(0, shallowest)), 1.12 * deepest];
 };
 Card.marked = (marks) => marks.map(([m, what]) => ", " + what + " of the face at " + Words.length(Math.abs(m)) + (m < 0 ? " before it" : " beyond it")).join("");
 Card.round = (v) => { const p = 10 ** Math.floor(Math.log10(Math.max(v, 1e-9))); return [1, 2, 5, 10].map((k) => k * p).find((k) => k >= v * 0.999); };

@@ -2,8 +2,8 @@
 /* Numbers as people read them, and small builders. Text always goes in as text, never as markup. */
 const Words = { unit: "m" };
 Words.per = { m: 1, ft: 0.3048, fathom: 1.8288 };
-Words.depth = (m, places) => (Reef.known(m) ? (m / Words.per[Words.unit]).toFixed(places ?? (Words.unit === "ft" ? 0 : 1)) + " " + Words.unit : "unknown");
-Words.length = (m) => (Reef.known(m) ? (Words.unit === "m" ? m.toFixed(0) + " m" : (m / 0.3048).toFixed(0) + " ft") : "unknown");
+Words.depth = (m, places) => (Reef.known(m) ? Words.fixed(m / Words.per[Words.unit], places ?? (Words.unit === "ft" ? 0 : 1)) + " " + Words.unit : "unknown");
+Words.length = (m) => (Reef.known(m) ? (Words.unit === "m" ? Words.fixed(m, 0) + " m" : Words.fixed(m / 0.3048, 0) + " ft") : "unknown");
 /* As Python prints it: an exact half goes to the even digit. */
 Words.fixed = function (v, places) {
   const whole = Math.abs(v) * 10 ** places, tie = whole % 1 === 0.5 && Number.isInteger(v * 2 ** (places + 1));
@@ -22,6 +22,12 @@ Words.far = (m) => (Words.unit === "m" ? (m < 1000 ? m.toFixed(0) + " m" : (m / 
 Words.halves = (v) => String(Math.round(v * 2) / 2);
 Words.lost = (off, position) => Reef.known(off) && Reef.known(position) && off < position;  // lost_in_doubt of scoring_words.py
 Words.sure = (p) => (p >= 0.995 ? ">99 %" : p < 0.005 ? "<1 %" : Math.round(p * 100) + " %");  // nothing measured from a boat is certain
+/* A flag as reefscan.base.flags says it. */
+Words.flag = (flag) => App.data.flag_words[flag] ?? (flag.startsWith("unknown-") ? "not known: " + flag.slice(8).replaceAll("-", " ") : flag.replaceAll("-", " "));
+/* What a term judges, as reefscan.base.terms calls it. */
+Words.term = (name) => App.data.term_words[name] ?? name.replaceAll("_", " ");
+/* A depth that may be dry ground. */
+Words.level = (m) => (m < 0 ? Words.depth(-m) + " above zero" : Words.depth(m));
 Words.degrees = (v) => (Reef.known(v) ? String(Math.round(v)).padStart(3, "0") + "°" : "unknown");
 Words.steep = (v) => v.toFixed(1) + "°";
 Words.split = function (v, decimals, parts) {
