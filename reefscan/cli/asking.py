@@ -5,20 +5,24 @@ Piped, in a script or with ``--json`` the same error is one line that names the 
 
 from __future__ import annotations
 
+import shlex
 import sys
 from collections.abc import Callable
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any, TypeVar
-
-from reefscan.cli.gridarguments import GridArguments
+from typing import TYPE_CHECKING, Protocol, Self, TypeVar
 
 if TYPE_CHECKING:
     from reefscan.base.question import Question
 
-T = TypeVar("T")
 
-FIELDS = {"--positive": "positive", "--crs": "crs", "--value-unit": "value_unit", "--variable": "variable"}
-"""Which field of `GridArguments` a flag is."""
+class Said(Protocol):
+    """What a person said of files, which an answer adds to."""
+
+    def answered(self, flag: str, answer: str) -> Self | None:
+        """The same with one answer more; None where the flag is none of its own."""
+
+
+S = TypeVar("S", bound=Said)
+T = TypeVar("T")
 
 
 def at_a_terminal() -> bool:
@@ -26,14 +30,14 @@ def at_a_terminal() -> bool:
     return sys.stdin is not None and sys.stdin.isatty() and sys.stderr.isatty()
 
 
-def asking(work: Callable[[GridArguments], T], reading: GridArguments) -> tuple[T, GridArguments]:
-    """Do what needs to open grids; where a file leaves something open and a person is there, ask, and do it again.
+def asking(work: Callable[[S], T], said: S) -> tuple[T, S]:
+    """Do what needs to open files; where one leaves something open and a person is there, ask, and do it again.
 
     Parameters
     ----------
     work : callable
         Gets what the person says about the files.
-    reading : GridArguments
+    said : Said
         What was said with the command.
 
     Returns
@@ -50,30 +54,39 @@ def asking(work: Callable[[GridArguments], T], reading: GridArguments) -> tuple[
 
     while True:
         try:
-            return work(reading), reading
+            return work(said), said
         except InputError as error:
             question = getattr(error, "asks", None)
-            if question is None or question.flag not in FIELDS or not at_a_terminal():
+            if question is None or said.answered(question.flag, "") is None or not at_a_terminal():
                 raise
             answer = _answer(str(error), question)
-            if not answer:
+            more = said.answered(question.flag, answer) if answer else None
+            if more is None:
                 raise
-            said: dict[str, Any] = {FIELDS[question.flag]: answer}
-            reading = replace(reading, **said)
+            said = more
 
 
-def ask_datum() -> str | None:
-    """Ask what depths are counted from, where neither the grid nor the command says it; None if the person does not know."""
+def ask_datum(of: str = "The grid does") -> str | None:
+    """Ask what depths are counted from, where neither a file nor the command says it; None if the person does not know."""
+    return ask_open(
+        f"{of} not say which level depths are counted from (the datum).",
+        "The name is written beside each depth; it changes no number. Look at where the depths come from.",
+        "  such as: mean lower low water, lowest astronomical tide, mean sea level, NAVD88",
+        flag="--datum",
+    )
+
+
+def ask_open(*lines: str, flag: str) -> str | None:
+    """Ask for what the work can do without, though its result is the better for it; None if the person does not know."""
     if not at_a_terminal():
         return None
-    _tell("The grid does not say which level its depths are counted from (its datum).")
-    _tell("The name is written beside each depth; it changes no number. Look at where the grid comes from.")
-    _tell("  such as: mean lower low water, lowest astronomical tide, mean sea level, NAVD88")
-    name = _line("Name of the level (Enter: not known): ")
-    if not name:
+    for line in lines:
+        _tell(line)
+    answer = _line("Answer (Enter: not known): ")
+    if not answer:
         return None
-    _tell(f"To say so next time: --datum '{name}'\n")
-    return name
+    _tell(f"To say so next time: {flag} {shlex.quote(answer)}\n")
+    return answer
 
 
 def _answer(why: str, question: Question) -> str:
@@ -89,7 +102,7 @@ def _answer(why: str, question: Question) -> str:
         if answer.isdigit() and 1 <= int(answer) <= len(words):
             answer = words[int(answer) - 1]
         if not words or question.free or answer in words:
-            _tell(f"To say so next time: {question.flag} {answer}\n")
+            _tell(f"To say so next time: {question.flag} {shlex.quote(answer)}\n")
             return answer
         _tell(f"  {answer!r} is none of them: {', '.join(words)}")
     return ""

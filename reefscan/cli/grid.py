@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from reefscan.cli.asking import ask_datum, ask_open, asking
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import Unit, metres, user_unit
+from reefscan.cli.options import Datum, Unit, metres, user_unit
 
 if TYPE_CHECKING:
     from reefscan.io.grids.ground import Onto
     from reefscan.io.logs.soundings import ReadOptions
+    from reefscan.pipeline.surveying import Order
     from reefscan.survey.build import Corrections
     from reefscan.survey.reduce import Tide
     from reefscan.survey.settings import SurveySettings
@@ -29,6 +31,7 @@ class SurfaceOptions:
     cell: Annotated[str | None, typer.Option("--cell", metavar="LENGTH", help="Side of a cell, such as 2m. If not given: chosen from the tracks.")] = None  # fmt: skip
     reach: Annotated[str | None, typer.Option("--reach", metavar="LENGTH", help="How far from a sounding the grid may go on; beyond it stays empty.")] = None  # fmt: skip
     next_run: Annotated[str, typer.Option("--next", metavar="LENGTH", help="How far you want to run next time: lines to survey are proposed; 0 for none.")] = "2km"  # fmt: skip
+    datum: Datum = None
     settings: Annotated[Path | None, typer.Option("--settings", metavar="FILE", help="Your settings of cleaning and surface (see --print-settings).")] = None  # fmt: skip
 
     def cell_m(self) -> float | None:
@@ -178,6 +181,26 @@ class PublicOptions:
 
 
 @dataclass(frozen=True)
+class Said:
+    """All that the person says of the files, which an answer at a terminal adds to."""
+
+    boat: BoatOptions
+    tide: TideOptions
+    text: LogOptions
+    public: PublicOptions
+
+    def answered(self, flag: str, answer: str) -> Said | None:
+        """The same with one answer more; None where the flag is none of these options."""
+        name = flag.removeprefix("--").replace("-", "_")
+        for part in ("boat", "tide", "text", "public"):
+            options = getattr(self, part)
+            if name in vars(options):
+                more: dict[str, Any] = {part: replace(options, **{name: answer})}
+                return replace(self, **more)
+        return None
+
+
+@dataclass(frozen=True)
 class ShowOptions:
     """What is printed."""
 
@@ -207,32 +230,60 @@ def command(
     import json
     import sys
     import time
-    from dataclasses import replace
 
-    from reefscan.pipeline.surveying import Order, run_survey
+    from reefscan.base.datum import datum_name
+    from reefscan.pipeline.surveying import Order, Read, read_survey, run_survey
     from reefscan.survey.settings import dump_settings
 
-    for options in (tide, text, public):
-        options.check()
-    settings, next_m, corrections = surface.chosen(), surface.next_m(), boat.corrections()
+    settings, next_m = surface.chosen(), surface.next_m()
     if show.print_settings:
         print(dump_settings(settings), end="")
         return
     cell_m = surface.cell_m()
     _check_out(out)
-    order = Order(
-        logs=logs, out=out, reading=text.reading(settings), corrections=replace(corrections, tide=tide.read(settings, text.dates)),
-        settings=settings, cell_m=cell_m, onto=public.grid(), next_m=next_m, now_s=time.time(),
-        unit=user_unit(None, show.unit) if show.unit else text.told_unit(),
-    )  # fmt: skip
-    facts = run_survey(
-        order,
-        say=(lambda _: None) if show.quiet or show.as_json else lambda line: print(line, file=sys.stderr),
-    )
+    datum, silent = datum_name(surface.datum, ""), show.quiet or show.as_json
+
+    def say(line: str) -> None:
+        if not silent:
+            print(line, file=sys.stderr)
+
+    def begun(said: Said) -> tuple[Order, Read]:
+        for options in (said.tide, said.text, said.public):
+            options.check()
+        tide_read = said.tide.read(settings, said.text.dates)
+        order = Order(
+            logs=logs, out=out, reading=said.text.reading(settings), corrections=replace(said.boat.corrections(), tide=tide_read),
+            settings=settings, cell_m=cell_m, onto=said.public.grid(), next_m=next_m, now_s=time.time(),
+            unit=user_unit(None, show.unit) if show.unit else said.text.told_unit(), datum=datum,
+        )  # fmt: skip
+        return order, read_survey(order, say=say)
+
+    told = Said(boat, tide, text, public)
+    (order, read), told = (begun(told), told) if silent else asking(begun, told)
+    if not silent:
+        order = _asked_besides(order, told, wants_draft=read.wants_draft)
+    facts = run_survey(order, read, say=say)
     if show.as_json:
         print(json.dumps(facts, indent=1))
     else:
-        _print(facts, out)
+        _print(facts, out, order.unit)
+
+
+def _asked_besides(order: Order, said: Said, *, wants_draft: bool) -> Order:
+    """Ask for what the grid can be made without: how deep the transducer is, and the level that depths are counted from."""
+    if wants_draft and said.boat.draft is None:
+        draft = ask_open(
+            "Depths are below the transducer, and nothing says how deep that is: the water is deeper than the log says.",
+            "How deep is the transducer below the waterline? Write it as 0.5m or 2ft.",
+            flag="--draft",
+        )
+        if draft is not None:
+            boat = replace(said.boat, draft=draft).corrections()
+            order = replace(order, corrections=replace(order.corrections, draft_m=boat.draft_m))
+    if not order.datum:
+        source = "The tide's file does" if order.corrections.tide is not None else "The logs do"
+        order = replace(order, datum=ask_datum(source) or "")
+    return order
 
 
 def _check_out(out: Path) -> None:
@@ -242,13 +293,15 @@ def _check_out(out: Path) -> None:
         raise _wrong(f"--out {out}: its folder does not exist; make it first")
 
 
-def _print(facts: dict[str, Any], out: Path) -> None:
+def _print(facts: dict[str, Any], out: Path, unit: str) -> None:
     """Print what became of the soundings."""
+    from reefscan.score.reasons import length_words
+
     for line in facts["summary"]:
         print(line)
     n = facts["soundings"]
     print(
-        f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km2 in cells of {facts['cell_m']:g} m"
+        f"{out}: {n['kept']:,} of {n['read']:,} soundings, {facts['covered_km2']} km² in cells of {length_words(facts['cell_m'], unit)}"
     )
     for file in facts["files"]:
         if file["unusable"]:
@@ -256,7 +309,8 @@ def _print(facts: dict[str, Any], out: Path) -> None:
     for row in facts["set_aside"]:
         print(f"  set aside {row['soundings']:,}: {row['reason']} ({row['why']})")
     if facts["validation"]["left_out"]:
-        print(f"  left-out soundings missed by {facts['validation']['rms_m']:.2f} m rms")
+        missed = length_words(facts["validation"]["rms_m"], unit)
+        print(f"  soundings that were left out to check the grid were missed by {missed} (root mean square)")
     for warning in facts["warnings"]:
         print(f"  note: {warning}")
     print(f"  report: {out.with_suffix('').name}.report.html. Not for navigation.")

@@ -143,5 +143,8 @@ def says(name: str, words: tuple[str, ...]) -> bool:
     return any(word in parts or word == name.lower() for word in words)
 
 
+DATUM = "VERTICAL_DATUM_ABBREV"
+"""Tag that names the level which heights are counted from, as S-102 grids carry it, and ours."""
+
 BETWEEN_TRACKS = "reefscan_between_tracks_m"
 """Tag of a grid of ours: distance between the tracks of its soundings, metres. Its cells are finer, what it shows is not."""

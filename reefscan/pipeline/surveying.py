@@ -24,12 +24,14 @@ from reefscan.pipeline.surveyfacts import SCHEMA, Laid, Surveyed, survey_facts
 from reefscan.render import survey_figures as figures
 from reefscan.render.survey_report import survey_report
 from reefscan.score.limits import INTERVALS
+from reefscan.score.reasons import length_words
 from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
 from reefscan.survey.fuse import OWN, Bias, estimate_bias, fuse
 from reefscan.survey.next_lines import CoarseGround, Line, distance_from, plan_lines
+from reefscan.survey.reduce import measured_from, refuse_undated, refuse_without_keel
 from reefscan.survey.settings import SurveySettings
 from reefscan.survey.summed_up import summed_up
-from reefscan.survey.table import REASONS
+from reefscan.survey.table import REASONS, Log, Soundings
 
 Floats = NDArray[np.float64]
 OVERVIEW = 900
@@ -53,6 +55,8 @@ class Order:
         Distance for the lines to survey next; 0 for none.
     unit : {"m", "ft", "fathom"}
         Of the three lines that sum it up.
+    datum : str
+        Level that the depths are counted from when all is taken off; empty where the person does not say it.
     """
 
     logs: Sequence[Path]
@@ -66,6 +70,7 @@ class Order:
     next_m: float = 2000.0
     now_s: float | None = None
     unit: str = "m"
+    datum: str = ""
 
 
 @dataclass
@@ -104,12 +109,70 @@ class _Overview:
         return west, west + cols * size, north - rows * size, north
 
 
-def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> dict[str, Any]:
-    """Read, clean, reduce, grid, report.
+@dataclass(frozen=True)
+class Read:
+    """What was read for a survey: all that can be asked of a person is answered.
+
+    Attributes
+    ----------
+    logs : list of Log
+    skipped : list of str
+        What is wrong with each that was left out.
+    table : Soundings
+    crs : str
+        System of the grid.
+    public : PublicGround or None
+        The grid that the soundings are set into.
+    """
+
+    logs: list[Log]
+    skipped: list[str]
+    table: Soundings
+    crs: str
+    public: PublicGround | None
+
+    @property
+    def wants_draft(self) -> bool:
+        """True where depths count from a transducer and no log says how deep that is."""
+        return bool(measured_from(self.table, "transducer").any())
+
+
+def read_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> Read:
+    """Read the logs and open the public grid; what leaves something open is refused here, before the work.
+
+    Raises
+    ------
+    ReefscanError
+        In one line, where something cannot be used as it is.
+    """
+    paths = list_logs(order.logs)
+    for out in _outs(order):
+        refuse_foreign(out, [*paths, *([order.onto.path] if order.onto else [])])
+    refuse_two_ways(paths, order.logs, order.reading)
+    public = open_ground(order.onto) if order.onto else None
+    say(f"reading {len(paths)} log{'s' if len(paths) > 1 else ''}")
+    logs, skipped = read_found(paths, order.logs, order.reading)
+    table, crs = tabulate(logs, crs=order.crs)
+    refuse_without_keel(table, order.corrections.keel_m)
+    if order.corrections.tide is not None:
+        refuse_undated(table)
+    return Read(logs, skipped, table, crs, public)
+
+
+def _outs(order: Order) -> tuple[Path, Path, Path]:
+    """The grid, its facts, its report."""
+    stem = order.out.with_suffix("")
+    return order.out, stem.with_name(stem.name + ".report.json"), stem.with_name(stem.name + ".report.html")
+
+
+def run_survey(order: Order, read: Read, *, say: Callable[[str], None] = lambda _: None) -> dict[str, Any]:
+    """Clean, reduce, grid, report.
 
     Parameters
     ----------
     order : Order
+    read : Read
+        Of the same order, by `read_survey`.
     say : callable
         Called with each step in a few words.
 
@@ -123,22 +186,15 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     ReefscanError
         In one line, where something cannot be used as it is.
     """
-    paths = list_logs(order.logs)
-    stem = order.out.with_suffix("")
-    outs = order.out, stem.with_name(stem.name + ".report.json"), stem.with_name(stem.name + ".report.html")
-    for out in outs:
-        refuse_foreign(out, [*paths, *([order.onto.path] if order.onto else [])])
-    refuse_two_ways(paths, order.reading)
-    say(f"reading {len(paths)} log(s)")
-    logs, skipped = read_found(paths, order.logs, order.reading)
-    table, crs = tabulate(logs, crs=order.crs)
+    logs, skipped, table, crs, public = read.logs, read.skipped, read.table, read.crs, read.public
     say(f"cleaning {len(table):,} soundings")
     ready = prepare(table, order.settings, order.corrections, now_s=order.now_s)
     cell = order.cell_m or choose_cell(ready)
     sheet = Sheet(crs, cell)
-    say(f"tuning the surface ({int(ready.soundings.kept.sum()):,} soundings kept, cells of {cell:g} m)")
+    say(
+        f"fitting the surface ({int(ready.soundings.kept.sum()):,} soundings kept, cells of {length_words(cell, order.unit)})"
+    )
     surface = make_surface(ready, sheet, order.settings)
-    public = open_ground(order.onto) if order.onto else None
     extent = surface.extent()
     if public is not None:
         extent = extent.union(public.window_on(sheet))
@@ -150,6 +206,8 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
     tags = {"reefscan_schema": SCHEMA, "reefscan_caution": OF_SOUNDINGS}
     if public is None:  # ground between the tracks is the public grid's, which has its own limits
         tags[words.BETWEEN_TRACKS] = f"{ready.gap_m:.1f}"
+    if order.datum:
+        tags[words.DATUM] = order.datum
     write_grid(
         order.out,
         sheet,
@@ -174,11 +232,13 @@ def run_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) -> 
         )
     )
     narrowest_m = INTERVALS["trough"] * max(sheet.cell_m, ready.gap_m)
-    facts = {"summary": summed_up(facts, narrowest_m=narrowest_m, unit=order.unit), **facts}
+    summary = summed_up(facts, narrowest_m=narrowest_m, unit=order.unit, datum=order.datum)
+    facts = {"summary": summary, "datum": order.datum, **facts}
     say("writing the report")
     pictures = _pictures(ready, surface, overview, lines)
-    write_out(outs[1], json.dumps(facts, indent=1, allow_nan=False) + "\n")
-    write_out(outs[2], survey_report(facts, pictures))
+    _, told, report = _outs(order)
+    write_out(told, json.dumps(facts, indent=1, allow_nan=False) + "\n")
+    write_out(report, survey_report(facts, pictures))
     return facts
 
 
@@ -186,7 +246,7 @@ def _work_ahead(surface: SurveySurface, extent: Window, public: PublicGround | N
     """How large the grid will be, and how long it takes."""
     windows = len(surface.windows()) if public is None else extent.height * extent.width // BLOCK**2 + 1
     took = hours(expect_grid(surface, times=1 if public is None else 2))
-    return f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} parts of {BLOCK} x {BLOCK}: {took} on an idle machine"
+    return f"{extent.width:,} x {extent.height:,} cells, in about {windows:,} part{'s' if windows > 1 else ''} of {BLOCK} x {BLOCK}: {took} on an idle machine"
 
 
 _BYTES_A_CELL = 150

@@ -9,7 +9,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.errors import InputError
+from reefscan.base.errors import AmbiguousError, InputError
+from reefscan.base.question import Question
 from reefscan.survey.settings import Reduce
 from reefscan.survey.table import Soundings
 
@@ -81,18 +82,56 @@ def reduce_depths(
     return replace(data, depth=depth), done
 
 
+def measured_from(data: Soundings, where: str) -> NDArray[np.bool_]:
+    """Soundings whose depth counts from there (``transducer``, ``keel``), where the log itself does not bring it to the surface."""
+    return np.asarray((np.array(data.references)[data.file] == where) & ~np.isfinite(data.to_surface), bool)
+
+
+def refuse_without_keel(data: Soundings, keel_m: float | None) -> None:
+    """Ask for the keel's depth where some depths are below it.
+
+    Raises
+    ------
+    AmbiguousError
+        If it is not given.
+    """
+    keel = measured_from(data, "keel")
+    if keel.any() and keel_m is None:
+        raise AmbiguousError(
+            f"{data.files[int(data.file[keel][0])]}: depths are below the keel; say --keel, its depth below the waterline",
+            asks=Question(
+                "--keel", "How deep is the keel below the waterline? Write it as 1.2m or 4ft.", free=True
+            ),
+        )
+
+
+def refuse_undated(data: Soundings) -> None:
+    """Ask for the day of soundings that a tide is to be taken off.
+
+    Raises
+    ------
+    AmbiguousError
+        If more than one in fifty has no date and time.
+    """
+    kept = data.kept
+    undated = kept & ~np.isfinite(data.time)
+    if undated.sum() > 0.02 * len(data):
+        name = data.files[int(data.file[undated][0])]
+        raise AmbiguousError(
+            f"{name}: {int(undated.sum())} soundings have no date and time; a tide needs one; say --date or drop --tide",
+            asks=Question(
+                "--date", "On which day was its first sounding? Write it as 2024-12-31.", free=True
+            ),
+        )
+
+
 def _offsets(data: Soundings, draft_m: float | None, keel_m: float | None, record: Record) -> Floats:
     """Metres to add to each reading, for a depth below the water's surface."""
-    reference = np.array(data.references)[data.file]
+    refuse_without_keel(data, keel_m)
     own = np.isfinite(data.to_surface)
-    keel = (reference == "keel") & ~own
-    if keel.any() and keel_m is None:
-        raise InputError(
-            f"{data.files[int(data.file[keel][0])]}: depths are below the keel; say --keel, its depth below the waterline"
-        )
+    keel, below = (measured_from(data, where) for where in ("keel", "transducer"))
     add = np.zeros(len(data))
     add[own] = data.to_surface[own]
-    below = (reference == "transducer") & ~own
     if draft_m is not None:
         add[below] = draft_m
     if keel.any():
@@ -114,13 +153,9 @@ def _offsets(data: Soundings, draft_m: float | None, keel_m: float | None, recor
 
 def _tide(data: Soundings, tide: Tide, record: Record) -> Floats:
     """Height of the tide at each sounding (m); the mean one where a sounding has no time."""
+    refuse_undated(data)
     kept = data.kept
     undated = kept & ~np.isfinite(data.time)
-    if undated.mean() > 0.02:
-        name = data.files[int(data.file[undated][0])]
-        raise InputError(
-            f"{name}: {int(undated.sum())} soundings have no date and time; a tide needs one; say --date or drop --tide"
-        )
     heights = np.nan_to_num(np.zeros(len(data)))
     timed = kept & np.isfinite(data.time)
     got = tide.at(data.time[timed])

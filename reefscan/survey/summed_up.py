@@ -9,7 +9,7 @@ from reefscan.base.degrees import position_words
 from reefscan.base.units import METRES_PER, three_figures
 
 
-def summed_up(facts: Mapping[str, Any], *, narrowest_m: float, unit: str = "m") -> list[str]:
+def summed_up(facts: Mapping[str, Any], *, narrowest_m: float, unit: str = "m", datum: str = "") -> list[str]:
     """Three sentences for a person.
 
     Parameters
@@ -20,6 +20,8 @@ def summed_up(facts: Mapping[str, Any], *, narrowest_m: float, unit: str = "m") 
         Narrowest trough or rise that shows everywhere.
     unit : {"m", "ft", "fathom"}
         Of depths; lengths on the map are in feet for the last two.
+    datum : str
+        Level that depths are counted from; empty where it is not known.
     """
     far_unit = "m" if unit == "m" else "ft"
 
@@ -29,9 +31,10 @@ def summed_up(facts: Mapping[str, Any], *, narrowest_m: float, unit: str = "m") 
     def far(metres: float) -> str:
         return f"{three_figures(metres / METRES_PER[far_unit])} {far_unit}"
 
+    below = f" below {datum}" if datum else ""
     low, high = facts["depth_m"]
     covered = (
-        f"Covered: {facts['covered_km2']:.2f} km² of ground, {deep(low)} to {deep(high)} {unit} deep, "
+        f"Covered: {facts['covered_km2']:.2f} km² of ground, {deep(low)} to {deep(high)} {unit} deep{below}, "
         f"from tracks about {far(facts['gap_m'])} apart."
     )
     miss = facts["validation"]["rms_m"]

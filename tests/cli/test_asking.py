@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import os
-import pty
-import subprocess
 import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
 import rasterio
+
+sys.path.insert(0, str(Path(__file__).resolve().parent))
+
+from terminal import at_terminal
 
 from reefscan.cli import asking as talk
 from reefscan.cli import run as command_line
@@ -39,28 +40,6 @@ def answers(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str])
         monkeypatch.setattr("sys.stdin.readline", lambda: f"{next(left, '')}\n", raising=False)
 
     return sit
-
-
-def at_terminal(arguments: list[str], typed: str) -> tuple[int, str]:
-    """Run the command with a real terminal for what it asks and what is typed; return its code and what the terminal showed."""
-    master, slave = pty.openpty()
-    os.write(master, typed.encode())
-    done = subprocess.Popen(
-        [sys.executable, "-m", "reefscan", *arguments], stdin=slave, stderr=slave, stdout=subprocess.PIPE
-    )
-    told, _ = done.communicate(timeout=120)
-    os.close(slave)
-    shown = b""
-    while True:
-        try:
-            part = os.read(master, 65536)
-        except OSError:  # the other end is closed and all is read
-            break
-        if not part:
-            break
-        shown += part
-    os.close(master)
-    return done.returncode, shown.decode() + told.decode()
 
 
 def test_the_sign_is_asked_in_a_terminal_with_what_speaks_for_each_answer(both_sides: Path) -> None:

@@ -216,7 +216,7 @@ def _describe(
         masked=masked,
         crop=crop,
         copied=repeated,
-        vertical=facts.vertical or str(dataset.tags().get("VERTICAL_DATUM_ABBREV", "")),
+        vertical=facts.vertical or str(dataset.tags().get(words.DATUM, "")),
         between_m=_between_m(dataset.tags()),
         form=f"{FORM_NAMES.get(dataset.driver, dataset.driver)}, {'elevation' if heights.sign > 0 else 'depth'} in {scale.word}",
         notes=tuple(file.notes),

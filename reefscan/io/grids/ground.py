@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.errors import InputError
+from reefscan.base.errors import AmbiguousError, InputError, NoCrsError
 from reefscan.base.model import NODATA_MM, Sheet, Window, to_metres
 from reefscan.io.grids.piece import Piece, grid_extent
 from reefscan.io.grids.rasters import open_grids
@@ -71,6 +71,21 @@ class Onto:
     variable: str | None = None
 
 
+def _in_words_of_onto(error: InputError) -> InputError:
+    """The same with the options of this command in it, and in what it asks."""
+
+    def said(text: str) -> str:
+        text = text.replace("--value-unit", "--unit")
+        for option in ("crs", "positive", "unit", "variable"):
+            text = text.replace(f"--{option}", f"--onto-{option}")
+        return text
+
+    if isinstance(error, (AmbiguousError, NoCrsError)) and error.asks is not None:
+        asks = replace(error.asks, flag=said(error.asks.flag))
+        return type(error)(f"--onto {said(str(error))}", asks=asks)
+    return type(error)(f"--onto {said(str(error))}")
+
+
 def open_ground(onto: Onto) -> PublicGround:
     """Open files, folders or addresses of bathymetry by the rules of a scan.
 
@@ -84,10 +99,7 @@ def open_ground(onto: Onto) -> PublicGround:
             str(onto.path), crs=onto.crs, positive=onto.positive, unit=onto.unit, variable=onto.variable
         )
     except InputError as error:
-        text = str(error).replace("--value-unit", "--unit")
-        for option in ("crs", "positive", "unit", "variable"):
-            text = text.replace(f"--{option}", f"--onto-{option}")
-        raise type(error)(f"--onto {text}") from error
+        raise _in_words_of_onto(error) from error
     grids: list[RawGrid] = []
     for sheet in sheets:  # a file over two zones is in both their sheets
         grids += [piece.grid for piece in sheet.pieces if piece.grid not in grids]

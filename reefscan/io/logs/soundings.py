@@ -15,6 +15,7 @@ from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError
 
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
+from reefscan.base.question import Question
 from reefscan.io import localfile
 from reefscan.io.logs import text
 from reefscan.io.logs.columns import check_place
@@ -151,11 +152,22 @@ def read_log(path: Path, options: ReadOptions) -> Log:
     return log
 
 
-def refuse_two_ways(paths: Sequence[Path], options: ReadOptions) -> None:
-    """Ask what has to be asked of the logs' dates before any of them is read whole; raises as `text.refuse_two_ways` does."""
+def refuse_two_ways(paths: Sequence[Path], named: Sequence[Path], options: ReadOptions) -> None:
+    """Ask what has to be asked of delimited text before any log is read whole; raises as `text.refuse_two_ways` does.
+
+    What else is wrong with a log is told where it is read, and one that was found in a folder may leave open what it likes: it
+    is left out. Dates that read two ways are refused there too, for a grid of half the logs would look whole.
+    """
     for path in paths:
-        if _form_of(path, read_head(path, 1 << 14)) is FORMS[-1]:
+        if _form_of(path, read_head(path, 1 << 14)) is not FORMS[-1]:
+            continue
+        try:
             text.refuse_two_ways(path, options.text)
+        except AmbiguousError as error:
+            if path in named or (error.asks is not None and error.asks.flag == "--dates"):
+                raise
+        except InputError:
+            continue
 
 
 def read_found(
@@ -215,7 +227,10 @@ def with_positions(logs: Sequence[Log], options: ReadOptions) -> list[Log]:
                 )
             if not (log.dated and all(f.dated for f in fixes)):
                 raise AmbiguousError(
-                    f"{log.name}: depths and positions are in separate logs without a date; say --date"
+                    f"{log.name}: depths and positions are in separate logs without a date; say --date",
+                    asks=Question(
+                        "--date", "On which day was the first of them? Write it as 2024-12-31.", free=True
+                    ),
                 )
             time, lon, lat = (np.concatenate([getattr(f, k) for f in fixes]) for k in ("time", "lon", "lat"))
             plon, plat = interpolate_fixes(log.time, time, lon, lat, gap_s=options.gap_s)

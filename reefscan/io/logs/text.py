@@ -19,7 +19,8 @@ import pyarrow.compute as pc
 import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
-from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
+from reefscan.base.errors import AmbiguousError, UnreadableError
+from reefscan.io.logs.asked import which_columns, which_crs, which_unit
 from reefscan.io.logs.columns import (
     UNITS,
     Columns,
@@ -89,7 +90,9 @@ def sniff(path: Path, options: TextOptions) -> Layout:
     width = len(header) if header else width
     columns = parse_columns(options.columns, header) if options.columns else find_columns(header or [])
     if columns is None:
-        raise AmbiguousError(_unnamed(body, delimiter, width, path.name))
+        raise AmbiguousError(
+            _unnamed(body, delimiter, width, path.name), asks=which_columns(_split(body[0], delimiter))
+        )
     rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
     columns, unit = _with_unit(columns, rows, options, path.name)
     comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
@@ -158,7 +161,13 @@ def _with_unit(
     if options.depth_unit is not None and not columns.unit_said:
         columns = replace(columns, depth_factor=options.depth_unit, unit_said=True)
     if not columns.unit_said and ("depth" in columns.index or "elev" in columns.index):
-        raise AmbiguousError(f"{name}: the depth column states no unit; say --depth-unit m, ft or fathom")
+        at = columns.index.get("depth", columns.index.get("elev", 0))
+        cells = pa.array([row[at] for row in rows], pa.string())
+        values = to_numbers(cells, decimal_comma=any("," in row[at] for row in rows))
+        raise AmbiguousError(
+            f"{name}: the depth column states no unit; say --depth-unit m, ft or fathom",
+            asks=which_unit(values),
+        )
     return columns, unit
 
 
@@ -307,26 +316,21 @@ _COMMENTS = re.compile(rb"(?m)^[ \t]*(?:#|//)")
 
 
 def refuse_two_ways(path: Path, options: TextOptions) -> None:
-    """Ask how dates are written before any log is read: the first lines of one tell whether that must be known.
+    """Ask what the first lines of a log tell that must be known of it, before any log is read whole.
 
     Raises
     ------
     AmbiguousError
-        If its dates can be read day first or month first.
+        If its columns, its unit, its coordinate system or the order of its dates is not stated.
     """
-    try:
-        layout = sniff(path, options)
-    except InputError:
-        return  # it is refused where it is read
-    if "time" not in layout.columns.index or options.dates is not None:
-        return
+    layout = sniff(path, options)
     head, _, _ = read_head(path).rpartition(b"\n")
     table, _ = _parse(head, layout)
     try:
         if table.num_rows:
             _convert(table, layout, options)
     except AmbiguousError as error:
-        raise AmbiguousError(f"{path.name}: {error}") from None
+        raise AmbiguousError(f"{path.name}: {error}", asks=error.asks) from None
 
 
 def _shown(text: str) -> str:
@@ -387,8 +391,10 @@ def _convert(table: pa.Table, layout: Layout, options: TextOptions) -> dict[str,
                 out[kind] = np.where(letters == negative, -np.abs(out[kind]), out[kind])
     elif {"x", "y"} <= index.keys():
         if options.crs is None:
+            x, y = (to_numbers(column(k), decimal_comma=comma) for k in ("x", "y"))
             raise AmbiguousError(
-                "columns x and y need their coordinate system; say --crs, such as --crs EPSG:32633"
+                "columns x and y need their coordinate system; say --crs, such as --crs EPSG:32633",
+                asks=which_crs(x, y),
             )
         out["lon"], out["lat"] = (to_numbers(column(k), decimal_comma=comma) for k in ("x", "y"))
     if "depth" in index or "elev" in index:

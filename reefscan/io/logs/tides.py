@@ -15,6 +15,8 @@ import pyarrow as pa
 from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
+from reefscan.base.question import Question
+from reefscan.base.units import METRES_PER
 from reefscan.io.logs.columns import normal, unit_of
 from reefscan.io.logs.times import to_seconds
 from reefscan.io.opening import as_text, read_all
@@ -80,12 +82,17 @@ def read_tide(
         )
     stamps, in_utc = _stamps(raw, names, rows)
     if not in_utc and zone is None:
+        text = f"In which time zone are its times, such as {stamps[0]}? A name (Europe/Oslo) follows summer time, +02:00 does not."
         raise AmbiguousError(
-            f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)"
+            f"{path.name}: times such as {stamps[0]!r} carry no time zone; say --tide-zone UTC (or +02:00)",
+            asks=Question("--tide-zone", text, (("UTC", "universal time"),), free=True),
         )
-    factor = _factor(path, raw[height_at], unit)
-    seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if in_utc else zone or UTC, dates=dates)
-    heights = np.array([_number(r[height_at]) for r in rows]) * factor
+    values = np.array([_number(r[height_at]) for r in rows])
+    heights = values * _factor(path, raw[height_at], unit, values)
+    try:
+        seconds = to_seconds(pa.array(stamps, pa.string()), zone=UTC if in_utc else zone or UTC, dates=dates)
+    except AmbiguousError as error:
+        raise AmbiguousError(f"{path.name}: {error}", asks=error.asks) from None
     try:
         table = make_table(seconds, heights, kind=kind, gap_h=gap_h, leg_h=leg_h)
         if table.turning:
@@ -170,10 +177,18 @@ def _number(text: str) -> float:
         return float("nan")
 
 
-def _factor(path: Path, name: str, unit: float | None) -> float:
+def _factor(path: Path, name: str, unit: float | None, values: Floats) -> float:
     said = unit_of(name)
     if said is None and unit is None:
-        raise AmbiguousError(f"{path.name}: column {name!r} states no unit; say --tide-unit m (or ft)")
+        low, high = (np.nanmin(values), np.nanmax(values)) if np.isfinite(values).any() else (0.0, 0.0)
+        choices = tuple(
+            (word, f"heights would run from {low * per:.3g} to {high * per:.3g} m")
+            for word, per in (("m", 1.0), ("ft", METRES_PER["ft"]))
+        )
+        raise AmbiguousError(
+            f"{path.name}: column {name!r} states no unit; say --tide-unit m (or ft)",
+            asks=Question("--tide-unit", "In which unit are its heights?", choices, free=True),
+        )
     return said if said is not None else float(unit or 1.0)
 
 
@@ -193,7 +208,7 @@ def _harmonic(
         )
     if "local" in raw[phase_at].lower():
         raise AmbiguousError(f"{path.name}: phases are on local time; give them on Greenwich (phase_GMT)")
-    factor = _factor(path, raw[amplitude_at], unit)
+    factor = _factor(path, raw[amplitude_at], unit, np.array([_number(row[amplitude_at]) for row in rows]))
     amplitude, phase, mean = {}, {}, 0.0
     for row in rows:
         value, lag = _number(row[amplitude_at]) * factor, _number(row[phase_at])

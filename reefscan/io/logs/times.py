@@ -13,6 +13,7 @@ import pyarrow.compute as pc
 from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError
+from reefscan.io.logs.asked import which_order
 from reefscan.io.logs.columns import to_numbers
 
 Floats = NDArray[np.float64]
@@ -77,7 +78,8 @@ def to_seconds(column: pa.Array, *, zone: tzinfo = UTC, dates: str | None = None
         first, second = bool((parts[0] > 12).any()), bool((parts[1] > 12).any())
         if first == second and dates is None:
             raise AmbiguousError(
-                f"dates such as {series.iloc[0]} can be read day first or month first; say --dates day-first or --dates month-first"
+                f"dates such as {series.iloc[0]} can be read day first or month first; say --dates day-first or --dates month-first",
+                asks=which_order(series),
             )
         day_first = dates == "day-first" if dates is not None else first
         return _parsed(series, zone, dayfirst=day_first, format="mixed")

@@ -15,8 +15,10 @@ from defusedxml.common import DefusedXmlException
 from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, UnreadableError
+from reefscan.base.question import Question
 from reefscan.io.jsonfile import parse_json
-from reefscan.io.logs.columns import check_place, find_columns, parse_columns
+from reefscan.io.logs.asked import which_crs, which_unit
+from reefscan.io.logs.columns import Columns, check_place, find_columns, parse_columns
 from reefscan.io.logs.text import TextOptions
 from reefscan.io.logs.times import to_seconds
 from reefscan.io.opening import PACKED, as_stream, inner_suffix, read_all
@@ -207,7 +209,10 @@ def read_vector(path: Path, options: TextOptions) -> Log:
         raise UnreadableError(f"{path.name}: no points in it; wanted soundings as points")
     crs = points.crs or options.crs
     if crs is None:
-        raise AmbiguousError(f"{path.name}: no coordinate system; say --crs")
+        bounds = points.total_bounds
+        raise AmbiguousError(
+            f"{path.name}: no coordinate system; say --crs", asks=which_crs(bounds[[0, 2]], bounds[[1, 3]])
+        )
     points = points.set_crs(crs, allow_override=True).to_crs(4326)
     names = [str(c) for c in points.columns if c != "geometry"]
     columns = (
@@ -215,27 +220,48 @@ def read_vector(path: Path, options: TextOptions) -> Log:
     )
     index = columns.index if columns else {}
     shift = 0 if options.columns else 2
-    field = index.get("depth", index.get("elev"))
-    if field is not None and columns is not None:
-        unit = columns.depth_factor if columns.unit_said else options.depth_unit
-        if unit is None:
-            raise AmbiguousError(
-                f"{path.name}: {names[field - shift]!r} states no unit; say --depth-unit m, ft or fathom"
-            )
-        sign = 1.0 if "depth" in index else -1.0
-        depth = sign * unit * pd.to_numeric(points[names[field - shift]], errors="coerce").to_numpy(float)
-    elif points.geometry.has_z.any():
-        depth = np.array([p.z if p.has_z else np.nan for p in points.geometry])
-        if np.nanmedian(depth) < 0:
-            depth = -depth
-    else:
-        raise AmbiguousError(f"{path.name}: no depth among {names}; say --columns depth_m=NAME")
+    depth = _depths(points, columns, names, shift, path.name, options.depth_unit)
     when = np.full(len(points), np.nan)
     if "time" in index:
         when = _times([None if pd.isna(v) else str(v) for v in points[names[index["time"] - shift]]])
     lon, lat = points.geometry.x.to_numpy(float), points.geometry.y.to_numpy(float)
     check_place(lon, lat, path.name)
     return _log(path.name, lon, lat, depth, when)
+
+
+def _depths(
+    points: Any, columns: Columns | None, names: list[str], shift: int, name: str, said: float | None
+) -> Floats:
+    """Depths (m, positive down) of the points: of an attribute, else of their third coordinate.
+
+    Raises
+    ------
+    AmbiguousError
+        It is not clear which attribute is the depth, or its unit is not stated.
+    """
+    index = columns.index if columns else {}
+    field = index.get("depth", index.get("elev"))
+    if field is not None and columns is not None:
+        attribute = names[field - shift]
+        values = pd.to_numeric(points[attribute], errors="coerce").to_numpy(float)
+        unit = columns.depth_factor if columns.unit_said else said
+        if unit is None:
+            raise AmbiguousError(
+                f"{name}: {attribute!r} states no unit; say --depth-unit m, ft or fathom",
+                asks=which_unit(values),
+            )
+        return np.asarray((1.0 if "depth" in index else -1.0) * unit * values)
+    if points.geometry.has_z.any():
+        depth = np.array([p.z if p.has_z else np.nan for p in points.geometry])
+        return -depth if np.nanmedian(depth) < 0 else depth
+    raise AmbiguousError(
+        f"{name}: no depth among {names}; say --columns depth_m=NAME",
+        asks=Question(
+            "--columns",
+            f"Which of them holds the depths? {', '.join(names[:20])}. Write depth_m=NAME, or depth_ft=NAME.",
+            free=True,
+        ),
+    )
 
 
 def read_geojson(path: Path, options: TextOptions) -> Log:

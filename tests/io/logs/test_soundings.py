@@ -239,8 +239,8 @@ def test_what_must_be_known_of_dates_is_asked_before_any_log_is_read(tmp_path, m
     odd = write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n")
     monkeypatch.setattr("reefscan.io.logs.soundings.read_log", lambda *_: pytest.fail("a log was read"))
     with pytest.raises(AmbiguousError, match=rf"{odd.name}: .*--dates day-first or --dates month-first"):
-        refuse_two_ways([plain, odd], PLAIN)
-    refuse_two_ways([plain, odd], ReadOptions(TextOptions(dates="day-first")))
+        refuse_two_ways([plain, odd], [], PLAIN)
+    refuse_two_ways([plain, odd], [], ReadOptions(TextOptions(dates="day-first")))
 
 
 @pytest.mark.parametrize(("text", "hours"), [("UTC", 0), ("+02:00", 2), ("-7", -7), ("+05:30", 5.5)])

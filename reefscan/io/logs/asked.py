@@ -1,0 +1,52 @@
+"""What has to be asked of a person before a log can be read, with what speaks for each answer."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from reefscan.base.question import Question
+from reefscan.base.units import METRES_PER
+
+Floats = NDArray[np.float64]
+
+
+def which_columns(cells: list[str]) -> Question:
+    """The question which column is what, with what stands in each."""
+    held = "\n".join(f"  column {n}: {cell.strip()[:40]}" for n, cell in enumerate(cells[:20], 1))
+    text = "Which column is what? Name those of longitude, latitude, depth with its unit, and time, such as lon=1,lat=2,depth_m=3,time=4."
+    return Question("--columns", f"{text}\n{held}", free=True)
+
+
+def which_unit(depths: Floats) -> Question:
+    """The question in which unit depths are, with what they would be."""
+    known = np.abs(depths[np.isfinite(depths)])
+    choices = [
+        (unit, f"they would run from {low:.4g} to {high:.4g} m" if known.size else "")
+        for unit in ("m", "ft", "fathom")
+        for low, high in [
+            (known.min() * METRES_PER[unit], known.max() * METRES_PER[unit]) if known.size else (0, 0)
+        ]
+    ]
+    return Question("--depth-unit", "In which unit are its depths?", tuple(choices), free=True)
+
+
+def which_crs(x: Floats, y: Floats) -> Question:
+    """The question for the coordinate system, with the numbers that its answer must make sense of."""
+    if not (np.isfinite(x).any() and np.isfinite(y).any()):
+        spans = "none of its numbers can be read"
+    else:
+        spans = f"x runs from {np.nanmin(x):.8g} to {np.nanmax(x):.8g}, y from {np.nanmin(y):.8g} to {np.nanmax(y):.8g}"
+    text = f"In which coordinate system are they? {spans}. Write its code, such as EPSG:32633 (UTM zone 33 north)."
+    return Question("--crs", text, free=True)
+
+
+def which_order(series: pd.Series) -> Question:
+    """The question how dates are written, with the days that the log would run over under each answer."""
+    choices = []
+    for order in ("day-first", "month-first"):
+        days = pd.to_datetime(series, errors="coerce", dayfirst=order == "day-first", format="mixed").dropna()
+        first, last = (f"{day.day} {day:%B %Y}" for day in (days.min(), days.max()))
+        choices.append((order, f"from {first} to {last}" if first != last else f"all on {first}"))
+    return Question("--dates", "How are its dates written?", tuple(choices))
