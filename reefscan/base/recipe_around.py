@@ -71,7 +71,7 @@ class Around(Part):
         try:
             return value and datetime.date.fromisoformat(value).isoformat()
         except ValueError:
-            raise ValueError("is no day; write it as 2026-05-01") from None
+            raise ValueError("is not a day; write it as 2026-05-01") from None
 
     @field_validator("wind_from")
     @classmethod
@@ -84,7 +84,7 @@ class Around(Part):
         except ValueError:
             degrees = math.nan
         if not 0 <= degrees <= 360:
-            raise ValueError("is no direction; write a point such as SW, or true degrees from 0 to 360")
+            raise ValueError("is not a direction; write a point such as SW, or true degrees from 0 to 360")
         return text
 
     @property
@@ -120,7 +120,7 @@ class Around(Part):
                     f"layer {layer!r}: write name=file, the name in small letters, such as kelp=kelp.tif"
                 )
         if len(self.rasters) < len(self.layers):
-            raise ValueError("layers: one name stands twice")
+            raise ValueError("layers: one name is there twice")
         try:
             worths = self.worths
         except ValueError:

@@ -61,7 +61,7 @@ class Find(Part):
         le=1,
         description="what rises no faster than this (1 in 20) is the lie of the land, not structure",
     )
-    face_longest_m: Metres = Field(default=150.0, gt=0, description="a longer slope is no ledge")
+    face_longest_m: Metres = Field(default=150.0, gt=0, description="a longer slope is not a ledge")
     trough_radius_m: Metres = Field(
         default=50.0, gt=0, description="how far the two flanks of a trough may reach"
     )
@@ -176,7 +176,7 @@ class Term(Part):
                 f"corners must run a <= b <= c <= d; found {self.a:g}, {self.b:g}, {self.c:g}, {self.d:g}"
             )
         if self.a == math.inf or self.d == -math.inf:
-            raise ValueError("a trapezoid that begins at inf or ends at -inf holds no value")
+            raise ValueError("a = inf or d = -inf leaves nothing that counts")
         if (self.bonus or self.penalty) and self.weight > 1:
             raise ValueError(f"weight of a bonus or penalty is 0 to 1; found {self.weight:g}")
         if self.bonus and self.penalty:
@@ -190,11 +190,9 @@ class Score(Part):
     """How a stored candidate is judged. Touches no raster."""
 
     optional_floor: float = Field(
-        default=0.05, ge=0.001, le=0.5, description="an optional term never counts less"
+        default=0.05, ge=0.001, le=0.5, description="a term that need not be met counts at least this, 0 to 1"
     )
-    unknown: float = Field(
-        default=0.5, ge=0.01, le=0.9, description="membership taken where a value is unknown"
-    )
+    unknown: float = Field(default=0.5, ge=0.01, le=0.9, description="what an unknown value counts, 0 to 1")
     least_kept: float = Field(
         default=0.45,
         ge=0,
@@ -208,13 +206,13 @@ class Score(Part):
         default=0.5,
         ge=0,
         le=1,
-        description="from this likeness on, a site is said to look like something else",
+        description="a site that looks at least this much like something else says so, 0 to 1",
     )
     say_interpolated: float = Field(
-        default=0.5, ge=0, le=1, description="from this share on, said to be interpolated"
+        default=0.5, ge=0, le=1, description="a site with at least this share of filled-in ground says so"
     )
     say_position_m: Metres = Field(
-        default=15.0, gt=0, description="from this uncertainty of position on, it is flagged"
+        default=15.0, gt=0, description="a site whose position is this unsure or more says so"
     )
     fix_m: Metres = Field(
         default=5.0,
@@ -225,15 +223,15 @@ class Score(Part):
         default=0.7, ge=0, le=1, description="below this confidence the height is said to be unsure"
     )
     say_hard_m: Metres = Field(
-        default=200.0, ge=0, description="down to this distance the nearest hard structure is named (guess)"
+        default=200.0, ge=0, description="hard structure nearer than this is named (guess)"
     )
     say_caution_m: Metres = Field(
-        default=100.0, ge=0, description="down to this distance from caution ground a site is flagged (guess)"
+        default=100.0, ge=0, description="a site nearer than this to caution ground says so (guess)"
     )
     say_closed_m: Metres = Field(
         default=50.0,
         ge=0,
-        description="down to this distance from closed ground a site is flagged: nets and positions drift (guess)",
+        description="a site nearer than this to closed ground says so: nets and positions drift (guess)",
     )
     terms: dict[str, Term] = Field(default_factory=dict, validate_default=True, description="the terms")
 
@@ -268,7 +266,7 @@ class Rank(Part):
     feature_m: Metres = Field(
         default=250.0,
         ge=0,
-        description="a second site of one feature so far from the first counts as the first of its own (guess)",
+        description="a site this far from the first of its feature is not a second one (guess)",
     )
     place_m: Metres = Field(
         default=100.0,

@@ -116,3 +116,14 @@ def three_figures(value: float) -> str:
     ('90', '1730', '2', '1.25')
     """
     return f"{float(f'{value:.3g}'):.15g}"
+
+
+def both(metres: float) -> str:
+    """A length for whoever reads it: what is noticed in a file is told before anybody says a unit.
+
+    Examples
+    --------
+    >>> both(30.0), both(1.25)
+    ('30 m (98.4 ft)', '1.25 m (4.1 ft)')
+    """
+    return f"{three_figures(metres)} m ({three_figures(metres / METRES_PER['ft'])} ft)"

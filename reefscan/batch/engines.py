@@ -136,7 +136,7 @@ class DaskCluster:
         # Dask itself needs half a minute and a traceback for an address without a port.
         if not re.fullmatch(r"(\w+://)?([^\s/:\[\]]+|\[[0-9a-fA-F:.%]+\]):\d+", self.scheduler):
             raise EngineError(
-                f"--scheduler {self.scheduler!r}: is no address of a Dask scheduler; say for example tcp://HOST:8786."
+                f"--scheduler {self.scheduler!r}: is not the address of a Dask scheduler; say for example tcp://HOST:8786."
             )
 
     def open(self, job: Job, tiles: int) -> Session:

@@ -47,6 +47,13 @@ def _for_people(params: list[Any]) -> list[Any]:
         argument = param.param_type_name == "argument"
         if argument or getattr(param, "is_flag", False):
             param.display_type_rich = _no_type
+        for holder in (
+            param,
+            getattr(param, "type", None),
+        ):  # of the newest version that we take, and of the oldest
+            for name in ("_get_number_range_help_str", "_describe_range"):
+                if hasattr(holder, name):
+                    setattr(holder, name, _no_range)
         if argument and param.metavar:
             param.get_usage_pieces = functools.partial(_called, param.metavar)
     return params
@@ -54,6 +61,11 @@ def _for_people(params: list[Any]) -> list[Any]:
 
 def _no_type(ctx: Any) -> None:
     """Name no type."""
+
+
+def _no_range() -> str:
+    """Tell no limits as formulas: the words of the option say them."""
+    return ""
 
 
 def _called(metavar: str, ctx: Any) -> list[str]:

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from reefscan.cli.options import PicksFile, Sites, Unit, best_only
+from reefscan.cli.options import PicksFile, RunUnit, Sites, best_only
 
 PATCH_HALF_M = 120.0
 
@@ -20,11 +20,15 @@ def command(
     top: Annotated[int, typer.Option("--top", metavar="N", min=1, help="How many sites.")] = 20,
     picks: PicksFile = None,
     sites: Sites = "all",
-    unit: Unit = None,
+    unit: RunUnit = None,
     dpi: Annotated[
         int,
         typer.Option(
-            "--dpi", metavar="DOTS", min=50, max=600, help="Dots per inch of PNG pages: more is sharper."
+            "--dpi",
+            metavar="DOTS",
+            min=50,
+            max=600,
+            help="Dots per inch of PNG pages, 50 to 600: more is sharper.",
         ),
     ] = 150,
 ) -> None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from reefscan.cli.options import Unit, metres
+from reefscan.cli.options import RunUnit, metres
 
 if TYPE_CHECKING:
     from reefscan.review.compare import Change
@@ -36,7 +36,7 @@ def command(
             "--within", metavar="LENGTH", help="How far the same site may lie apart in two surveys."
         ),
     ] = "30m",
-    unit: Unit = None,
+    unit: RunUnit = None,
 ) -> None:
     """Say which sites came, went, rose and fell between two runs, and why.
 

@@ -11,7 +11,8 @@ import typer
 from reefscan.base.degrees import read_place
 from reefscan.base.errors import InputError
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import PicksFile, Sites, Unit, asked, best_only
+from reefscan.cli.options import PicksFile, RunUnit, Sites, asked, best_only
+from reefscan.io.out.siteforms import FORMATS
 
 
 @dataclass(frozen=True)
@@ -20,7 +21,7 @@ class DeviceOptions:
 
     name: Annotated[
         str | None,
-        asked("--name", metavar="LETTERS", help="Letters that every name begins with, such as B for B01T35 (area, rank, kind, depth). Made from the place if not given."),
+        asked("--name", metavar="LETTERS", help="Letters that every name begins with, such as B for B01T35 (area, rank, kind, depth). If not given: made from the place."),
     ] = None  # fmt: skip
     name_length: Annotated[
         int, typer.Option("--name-length", metavar="N", help="Longest name, in characters.")
@@ -30,7 +31,7 @@ class DeviceOptions:
     ] = False
     symbol: Annotated[
         str | None,
-        asked("--symbol", metavar="NAME", help="Symbol in GPX, as your plotter spells it: one for all, or trough=NAME,ledge=NAME. The kind if not given."),
+        asked("--symbol", metavar="NAME", help="Symbol in GPX, as your plotter spells it: one for all, or trough=NAME,ledge=NAME. If not given: the kind of the site."),
     ] = None  # fmt: skip
     max_points: Annotated[
         int | None,
@@ -80,11 +81,11 @@ def command(
         str | None,
         asked(
             "--format",
-            metavar="gpx|kml|csv|geojson|gpkg",
+            metavar="|".join(FORMATS),
             help="The format; it must agree with the file's ending.",
         ),
     ] = None,
-    unit: Unit = None,
+    unit: RunUnit = None,
 ) -> None:
     """Write the sites as GPX 1.1, KML 2.2, CSV, GeoJSON or GeoPackage.
 

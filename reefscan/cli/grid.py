@@ -10,7 +10,7 @@ import typer
 
 from reefscan.cli.asking import ask_datum, ask_open, asking
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import Datum, Unit, metres, user_unit
+from reefscan.cli.options import Datum, metres, told_in, user_unit
 
 if TYPE_CHECKING:
     from reefscan.io.grids.ground import Onto
@@ -205,7 +205,9 @@ class ShowOptions:
     """What is printed."""
 
     print_settings: Annotated[bool, typer.Option("--print-settings", help="Print the settings as they would be used and stop.")] = False  # fmt: skip
-    unit: Unit = None
+    unit: Annotated[str | None, told_in("the unit of the depths, if --depth-unit names it, else metres")] = (
+        None
+    )
     as_json: Annotated[bool, typer.Option("--json", help="Print the report's facts as JSON.")] = False
     quiet: Annotated[bool, typer.Option("--quiet", "-q", help="Hide progress messages.")] = False
 
@@ -339,4 +341,4 @@ def _unit(option: str, value: str | None) -> float | None:
     try:
         return None if value is None else parse_length(f"1{value}")
     except InputError:
-        raise _wrong(f"{option} {value!r} is no unit of length; known: {', '.join(METRES_PER)}") from None
+        raise _wrong(f"{option} {value!r} is not a unit of length; known: {', '.join(METRES_PER)}") from None

@@ -88,7 +88,7 @@ class OutOptions:
         files = {name: self.out / f"{name}{tail}.tif" for name in names}
         there = [path for path in files.values() if path.exists()]
         if there and not self.replace:
-            raise RunFolderError(f"{there[0]}: is there already; say --replace, or another folder with --out")
+            raise RunFolderError(f"{there[0]}: exists already; say --replace, or another folder with --out")
         for path in there:
             refuse_foreign(path, [p for p in grids if "://" not in p and not Path(p).is_dir()])
         return files

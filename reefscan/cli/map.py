@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from reefscan.cli.options import Unit
+from reefscan.cli.options import RunUnit
 
 if TYPE_CHECKING:
     from reefscan.base.overview import MapGround
@@ -15,6 +15,19 @@ if TYPE_CHECKING:
 MOST_CELLS = 6000
 BYTES_A_PIXEL = 75
 """Of a map while it is drawn, its ground included (measured at 36 and 64 million pixels: 71)."""
+
+Dots = Annotated[
+    int,
+    typer.Option(
+        "--dpi", metavar="DOTS", min=40, max=1200, help="Dots per inch, 40 to 1200: more is sharper."
+    ),
+]
+Inches = Annotated[
+    float,
+    typer.Option(
+        "--size", metavar="INCHES", min=3, max=40, help="Length of the longer side, 3 to 40 inches."
+    ),
+]
 
 
 def command(
@@ -26,13 +39,9 @@ def command(
         tuple[float, float, float, float] | None,
         typer.Option("--bbox", metavar="W S E N", help="Draw this box only (degrees).", show_default=False),
     ] = None,
-    dpi: Annotated[
-        int, typer.Option("--dpi", metavar="DOTS", min=40, max=1200, help="Dots per inch: more is sharper.")
-    ] = 150,
-    size: Annotated[
-        float, typer.Option("--size", metavar="INCHES", min=3, max=40, help="Length of the longer side.")
-    ] = 9.0,
-    unit: Unit = None,
+    dpi: Dots = 150,
+    size: Inches = 9.0,
+    unit: RunUnit = None,
     georeferenced: Annotated[
         bool,
         typer.Option(
@@ -71,9 +80,7 @@ def command(
             candidates=opened.listed,
             features=opened.features,
             depth_band_m=opened.recipe.depth_band,
-            words=MapWords(
-                opened.name, opened.limits_in(opened.unit), opened.closed_words, opened.datum, opened.unit
-            ),
+            words=MapWords(opened.name, opened.limits, opened.closed_words, opened.datum, opened.unit),
             closed=() if opened.known is None else opened.known.of("closed").shapes,
             paper=Paper(fmt, dpi, size),
         )

@@ -64,14 +64,16 @@ RecipeFile = Annotated[
         help="Your recipe: what to look for and what counts. Write one with 'reefscan recipe'.",
     ),
 ]
-Unit = Annotated[
-    str | None,
-    asked(
-        "--unit",
-        metavar="m|ft|fathom",
-        help="Unit to tell depths and heights in. If not given: the unit of --depth.",
-    ),
-]
+
+
+def told_in(otherwise: str) -> Any:
+    """Make the option ``--unit``; ``otherwise`` is the unit where it is not given."""
+    words = f"Unit to tell depths and heights in. If not given: {otherwise}."
+    return asked("--unit", metavar="m|ft|fathom", help=words)
+
+
+Unit = Annotated[str | None, told_in("the unit of --depth")]
+RunUnit = Annotated[str | None, told_in("the unit of the scan")]
 Sites = Annotated[
     str,
     typer.Option(

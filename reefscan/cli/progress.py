@@ -25,10 +25,21 @@ LONG_PACK = 2_000_000_000
 SPARSE = 20
 """Cells to each that has ground from which the empty ones are the reason of the wait."""
 
-ONCE = "compiling for this machine, once"
+ONCE = "preparing the program for this machine, the first time only"
 
 NARROW = 60
 """Terminals of fewer columns get the numbers without the bar."""
+
+
+def many(cells: float) -> str:
+    """Say how many, in millions from a million on.
+
+    Examples
+    --------
+    >>> many(250_000), many(4_400_000), many(90e9)
+    ('250,000', '4.4 million', '90,000 million')
+    """
+    return f"{float(f'{cells / 1e6:.3g}'):,.15g} million" if cells >= 1e6 else f"{cells:,.0f}"
 
 
 class Progress:
@@ -90,8 +101,8 @@ class Progress:
         if isinstance(event, Expected):
             if event.most_s >= LONG_S and not self._quiet:
                 print(
-                    f"reefscan: {event.cells / 1e9:.3g} Gcell: {hours(event.least_s)} where nothing lies in the band, {hours(event.most_s)} "
-                    f"where all of it is rough ground, with {event.workers} at work; a part of it is done sooner (--bbox, --area)",
+                    f"reefscan: {many(event.cells)} cells: {hours(event.least_s)} if nothing lies in the depths searched, {hours(event.most_s)} "
+                    f"if all of it is rough ground, with {event.workers} processes; a part of it is done sooner (--bbox, --area)",
                     file=sys.stderr,
                     flush=True,
                 )
@@ -103,7 +114,7 @@ class Progress:
             self._cells += cells
             if self._plain and self._tiles >= MANY_TILES:
                 print(
-                    f"reefscan: {self._cells / 1e9:.3g} Gcell in {self._tiles:,} tiles",
+                    f"reefscan: {many(self._cells)} cells in {self._tiles:,} tiles",
                     file=sys.stderr,
                     flush=True,
                 )
@@ -141,16 +152,18 @@ class Progress:
 
     def _pack(self, cells: int, known: int) -> None:
         """Say what is waited for: overviews of a raster that spans far-apart grids take minutes."""
-        said = f"packing score.tif, {cells / 1e9:.3g} Gcell"
+        said = f"writing score.tif, {many(cells)} cells"
         if cells > SPARSE * known:
-            said += f" of which {known / 1e9:.2g} have ground: grids that lie far apart are done sooner one by one"
+            said += (
+                f", of which {many(known)} have ground: grids that lie far apart are done sooner one by one"
+            )
         if self._bar is not None:
             self._bar.update(self._task, description=said)
         elif self._plain and cells >= LONG_PACK:
             print(f"reefscan: {said}", file=sys.stderr, flush=True)
 
     def words(self) -> str:
-        """Say tiles done, Mcell/s, time left."""
+        """Say tiles done, how fast, time left."""
         said = f"{self._ended}/{self._tiles} tiles"
         seconds = time.monotonic() - self._begun
         if self._ended == self._tiles:
@@ -161,5 +174,5 @@ class Progress:
             minutes, rest = divmod(left, 60)
             hours, minutes = divmod(minutes, 60)
             clock = f"{hours}:{minutes:02d}:{rest:02d}" if hours else f"{minutes}:{rest:02d}"
-            said += f", {rate / 1e6:.3g} Mcell/s, {clock} left"
+            said += f", {many(rate)} cells a second, {clock} left"
         return said + (f", {self._failed} failed" if self._failed else "")

@@ -14,9 +14,9 @@ from reefscan.cli.options import (
     RecipeFile,
     Sites,
     Top,
-    Unit,
     best_only,
     make_recipe,
+    told_in,
     user_unit,
 )
 
@@ -28,7 +28,7 @@ def command(
     top: Top = None,
     out: Out = None,
     sites: Sites = "all",
-    unit: Unit = None,
+    unit: Annotated[str | None, told_in("the unit of --depth, else of the scan")] = None,
     as_json: Json = False,
 ) -> None:
     """List the sites of a run again with another recipe; no grid is read.

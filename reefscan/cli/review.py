@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from reefscan.cli.options import Unit
+from reefscan.cli.options import RunUnit
 
 
 def command(
@@ -22,10 +22,10 @@ def command(
             metavar="PIXELS",
             min=200,
             max=3000,
-            help="Longer side of the map's picture: more is sharper, and a larger file.",
+            help="Longer side of the map's picture, 200 to 3000 pixels: more is sharper, and a larger file.",
         ),
     ] = 2000,
-    unit: Unit = None,
+    unit: RunUnit = None,
 ) -> None:
     """Make one HTML file to look through a run: map, profiles, sliders of the recipe, your choices. No network is needed.
 

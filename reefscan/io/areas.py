@@ -38,7 +38,7 @@ def read_area(path: str | Path) -> Any:
     if not len(shapes):
         raise InputError(f"{path}: has no polygon; --area wants the outline of the ground to scan")
     if shapes.crs is None:
-        raise NoCrsError(f"{path}: has no coordinate reference system; save the outline with one")
+        raise NoCrsError(f"{path}: has no coordinate system; save the outline with one")
     shapes = shapes.to_crs("EPSG:4326")
     _check_corners(shapes.geometry.array)
     return shapes.make_valid().union_all()
@@ -59,7 +59,7 @@ def _check_corners(shapes: Any) -> None:
     if odd.any():
         lon, lat = corners[odd][0]
         raise InputError(
-            f"--area has a corner at {lon:.6g}, {lat:.6g}, which is no longitude and latitude; "
+            f"--area has a corner at {lon:.6g}, {lat:.6g}, which is not a longitude and latitude; "
             "save the outline with its coordinate system, or in degrees"
         )
 

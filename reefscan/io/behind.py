@@ -44,7 +44,7 @@ def require_local(path: str) -> None:
     try:
         path.encode("utf-8")
     except UnicodeEncodeError:
-        raise UnreadableError("its name holds letters that are no UTF-8: give it another") from None
+        raise UnreadableError("its name holds letters that are not UTF-8: give it another") from None
     file = _file_of(path)
     kind = odd_kind(file)
     if kind and not (kind == "a folder" and os.path.isdir(file)):
@@ -151,7 +151,7 @@ def _file_of(name: str) -> str:
         )
     if "://" in name or re.match(r"/vsi|\w{2,}:", name):
         raise UnreadableError(
-            FAR if "://" in name or "/vsi" in name else f"{name[:60]!r} is no file of this machine"
+            FAR if "://" in name or "/vsi" in name else f"{name[:60]!r} is not a file of this machine"
         )
     return name
 

@@ -60,9 +60,7 @@ def crs_facts(text: str) -> CrsFacts:
     try:
         crs = CRS.from_user_input(text)
     except CRSError as error:
-        raise InputError(
-            f"{text[:60]!r} is not a coordinate reference system; write one as EPSG:32760"
-        ) from error
+        raise InputError(f"{text[:60]!r} is not a coordinate system; write one as EPSG:32760") from error
     horizontal, vertical = crs, None
     if crs.is_compound:
         horizontal, vertical = crs.sub_crs_list[0], crs.sub_crs_list[1]
@@ -73,7 +71,7 @@ def crs_facts(text: str) -> CrsFacts:
         horizontal = horizontal.to_2d()
     if not (horizontal.is_geographic or horizontal.is_projected):
         raise InputError(
-            f"CRS {horizontal.name!r} is local or not on the ground (neither degrees nor a map's x and y); "
+            f"coordinate system {horizontal.name!r} is local or not on the ground (neither degrees nor a map's x and y); "
             "give the true one with --crs"
         )
     code = horizontal.to_epsg(min_confidence=100)
@@ -167,7 +165,7 @@ def usable_as_is(facts: CrsFacts, transform: Affine6, width: int, height: int) -
     proj = _proj(facts.horizontal)
     lons, lats = proj(xs, ys, inverse=True)
     if not all(math.isfinite(v) for v in (*lons, *lats)):
-        return False, "outside its CRS's domain"
+        return False, "outside the area of its coordinate system"
     factors = proj.get_factors(lons, lats)
     worst = max(
         float(abs(f - 1.0)) for f in (*factors.meridional_scale, *factors.parallel_scale) if math.isfinite(f)
@@ -203,7 +201,9 @@ def lonlat_box(
     lon, lat = transformer(facts.horizontal, "EPSG:4326").transform(x, y)
     good = np.isfinite(lon) & np.isfinite(lat)
     if not good.any():
-        raise InputError("its corners lie outside the domain of its CRS; is the CRS right? Say --crs")
+        raise InputError(
+            "its corners lie outside the area of its coordinate system; is it the right one? Say --crs"
+        )
     lon, lat = lon[good], lat[good]
     steps = (np.diff(lon) + 180.0) % 360.0 - 180.0
     unrolled = lon[0] + np.concatenate([[0.0], np.cumsum(steps)])

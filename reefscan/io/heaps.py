@@ -38,5 +38,5 @@ def refuse_endless(path: str) -> None:
             while size >= _LEAST and at + 16 <= end:
                 number, length = struct.unpack_from("<H6xQ", data, at)
                 if number == 0 and length == 0:
-                    raise UnreadableError("a heap in it is damaged; fetch the file again")
+                    raise UnreadableError("a part of it is damaged; fetch the file again")
                 at += length if number == 0 else 16 + (length + 7) // 8 * 8

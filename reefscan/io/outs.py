@@ -52,7 +52,7 @@ def refuse_foreign(out: Path, inputs: Iterable[Path | str] = ()) -> None:
             raise RunFolderError(f"{out}: is what is read, and would be written over; choose another --out.")
     if not _ours(out):
         raise RunFolderError(
-            f"{out}: is there already, and is no {out.suffix.lower() or 'file'} that reefscan wrote, so it is left alone; "
+            f"{out}: exists already and is not a {out.suffix.lower() or 'file'} that reefscan wrote, so it is left alone; "
             "choose another --out, or remove it first."
         )
 

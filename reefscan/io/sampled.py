@@ -58,7 +58,7 @@ def sample_raster(
     require_file(path)
     with open_dataset(path) as file:
         if file.crs is None:
-            raise NoCrsError(f"{path}: has no coordinate reference system; save layer {name} with one")
+            raise NoCrsError(f"{path}: has no coordinate system; save layer {name} with one")
         x, y = transformer("EPSG:4326", file.crs.to_wkt()).transform(lon, lat)
         x, y, back = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64), ~file.transform
         col, row = back.a * x + back.b * y + back.c, back.d * x + back.e * y + back.f

@@ -114,7 +114,7 @@ def refuse_odd(path: Path) -> None:
         mode = os.stat(path).st_mode
     except UnicodeEncodeError:
         raise RunFolderError(
-            f"{path}: its name holds letters that are no UTF-8; give it another name"
+            f"{path}: its name holds letters that are not UTF-8; give it another name"
         ) from None
     except OSError:  # nothing there, or nothing that can be looked at: writing will say why
         return

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from reefscan.base.model import GridSource, Window
 from reefscan.base.recipe import Recipe
-from reefscan.base.units import three_figures
+from reefscan.base.units import both
 from reefscan.find.candidates import position_m
 from reefscan.pipeline.sheet import SheetRun
 from reefscan.score.limits import INTERVALS
@@ -41,11 +41,13 @@ def warnings_of(
     failed = any(sheet.failures for sheet in sheets)
     if not in_band and not failed:
         out.append(
-            f"no cell lies in the search band of {recipe.find.depth_min_m:g} to {recipe.find.depth_max_m:g} m: "
-            "what the grid knows is all land, shallower or deeper"
+            f"no cell is as deep as what is searched, {both(recipe.find.depth_min_m)} to {both(recipe.find.depth_max_m)}: "
+            "all that the grid knows is land, shallower or deeper"
         )
     elif not len(table) and not failed:
-        out.append(f"no structure of the recipe's least height was found between {low:g} and {high:g} m")
+        out.append(
+            f"no structure of the recipe's least height was found between {both(low)} and {both(high)}"
+        )
     if spikes:
         cells = "lone spike was" if spikes == 1 else "lone spikes were"
         out.append(
@@ -72,7 +74,7 @@ def warnings_of(
     if len(coarse) and len(coarse) >= WORTH_SAYING * len(table):
         out.append(
             f"{len(coarse) / len(table) * 100:.0f} % of the candidates stand where the grid holds no more than one depth for every "
-            f"{three_figures(coarse.median())} m or so: what is narrower cannot be seen there"
+            f"{both(coarse.median())} or so: what is narrower cannot be seen there"
         )
     for sheet in sheets:
         out += _coarse(sheet.limits.cell_m, INTERVALS["trough"] * sheet.limits.cell_m, recipe)
@@ -84,13 +86,13 @@ def _coarse(cell_m: float, trough_m: float, recipe: Recipe) -> list[str]:
     find, position = recipe.find, float(position_m(cell_m, 0.0))
     used = any(term.column == "vrm" and term.weight > 0 for term in recipe.score.terms.values())
     lengths = (
-        ("trough_radius_m", 0.5 * trough_m, f"narrower troughs than {three_figures(trough_m)} m cannot be seen"),
+        ("trough_radius_m", 0.5 * trough_m, f"narrower troughs than {both(trough_m)} cannot be seen"),
         ("off_max_m", position, "a drop point says where to look with the sounder, not where to drop"),
         ("refuge_min_m", cell_m if used else 0.0, "how rough the ground around a net is cannot be measured"),
     )  # fmt: skip
     return [
-        f"cells of {three_figures(cell_m)} m are too coarse for find.{name} = {getattr(find, name):g} m: {follows}; with find.{name} = "
-        f"{math.ceil(least)} they are not"
+        f"cells of {both(cell_m)} are too coarse for find.{name} = {getattr(find, name):g} m of the recipe: {follows}; find.{name} = "
+        f"{math.ceil(least)} would fit them"
         for name, least, follows in lengths
         if least > getattr(find, name)
     ]

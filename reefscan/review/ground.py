@@ -176,7 +176,7 @@ def cut_to(ground: MapGround, bbox: tuple[float, float, float, float]) -> MapGro
     x, y = _moved(lon, lat, "EPSG:4326", ground.crs)
     rows, cols = ground.elev.shape
     if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        raise InputError(f"{words}: lies outside the grid's CRS; name a box on the grid")
+        raise InputError(f"{words}: lies outside the grid's coordinate system; name a box on the grid")
     left = max(0, int(np.floor((x.min() - ground.west_m) / ground.cell_m)))
     right = min(cols, int(np.ceil((x.max() - ground.west_m) / ground.cell_m)))
     top = max(0, int(np.floor((ground.north_m - y.max()) / ground.cell_m)))

@@ -63,6 +63,11 @@ class OpenedRun:
         """Name of the run folder."""
         return self.run.path.resolve().name
 
+    @property
+    def limits(self) -> str:
+        """What the grid could not have shown."""
+        return self.limits_in(self.unit)
+
     def limits_in(self, unit: str) -> str:
         """What the grid could not have shown, in a unit."""
         return " ".join(limits_of_run(self.run.info, self.recipe, unit))

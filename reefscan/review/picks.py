@@ -80,7 +80,7 @@ def load_picks(text: str, *, name: str = "picks.json") -> Picks:
     for number, row in enumerate(rows, 1):
         pick = _pick(row, f"{name}: pick {number}")
         if pick.id in by_id:
-            raise InputError(f"{name}: pick {number}: id {pick.id!r} stands twice; keep one of them")
+            raise InputError(f"{name}: pick {number}: id {pick.id!r} is there twice; keep one of them")
         by_id[pick.id] = pick
     return Picks(str(data.get("run", "")), by_id)
 

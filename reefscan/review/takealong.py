@@ -113,7 +113,7 @@ def _point(site: dict[Any, Any], numbered: str, naming: Naming) -> Waypoint:
             fields[key] = int(fields[key])
     words = [given, _text(site.get("note")), _text(site.get("why"))]
     if isinstance(fields.get("second_to"), int):
-        words.append(f"second site of the place of number {fields['second_to']}")
+        words.append(f"same place as number {fields['second_to']}")
     if isinstance(flags, (list, tuple)) and flags:
         words.append("mind: " + ", ".join(flag_words(str(f)) for f in flags))
     if naming.unit != "m":

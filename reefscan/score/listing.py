@@ -14,6 +14,8 @@ import pandas as pd
 
 from reefscan.base.columns import OUTSIDE
 from reefscan.base.recipe import Recipe
+from reefscan.base.terms import called
+from reefscan.base.units import both
 from reefscan.score.ranking import rank_sites, second_to
 from reefscan.score.reasons import explain, lands_within_m
 from reefscan.score.scoring import Scored, score_table
@@ -122,18 +124,19 @@ def _warnings(table: pd.DataFrame, scored: Scored, recipe: Recipe, listed: int) 
         column = recipe.score.terms[name].column
         if column in OUTSIDE and column not in table:
             continue  # nobody gave a file that tells it
-        out.append(f"term {name!r} was left out: {column} is not known anywhere in this run")
+        out.append(f"{called(name)} (term {name}) does not count: {column} is not known anywhere in this run")
     doubted = int(scored.doubted.sum())
     if doubted and listed < recipe.rank.top:  # a list that is full would not have had them
+        many = doubted > 1
         out.append(
-            f"penalties leave too little of {doubted} candidate{'s' if doubted > 1 else ''} (cuts, seams between surveys): "
-            f"{'they are' if doubted > 1 else 'it is'} not listed; rescore with [score] least_kept = 0 to see {'them' if doubted > 1 else 'it'}"
+            f"{doubted} candidate{'s are' if many else ' is'} too doubtful to be listed ({'they look' if many else 'it looks'} like a cut, a "
+            f"seam between surveys or ground that does not hang together); rescore with least_kept = 0 under [score] to see {'them' if many else 'it'}"
         )
     rest = len(table) - doubted
     if not listed and rest > 0:
         low, high = recipe.depth_band
         out.append(
             f"{rest}{' other' if rest < len(table) else ''} candidates were found, but none fits the recipe's required terms "
-            f"(depths {low:g} to {high:g} m, heights)"
+            f"(depths {both(low)} to {both(high)}, heights)"
         )
     return out

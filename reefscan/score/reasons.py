@@ -275,7 +275,7 @@ def lands_within_m(position_m: Any, fix_m: float) -> Any:
 MAY_LAND = "may land on the rock"
 """What is said where the distance to the rock is less than that."""
 
-WITHIN_DOUBT = "within the doubt of the position"
+WITHIN_DOUBT = "closer than the position is sure"
 """What a card and the page say in place of such a distance."""
 
 

@@ -51,7 +51,7 @@ def day_of(value: Any) -> dt.date | tuple[int, int] | None:
         return month, day
     if found := _DAY.fullmatch(text):
         return dt.date(*(int(part) for part in found.groups()))
-    raise ValueError(f"{text[:40]!r} is no day; wanted 2026-04-01, or --04-01 for each year")
+    raise ValueError(f"{text[:40]!r} is not a day; wanted 2026-04-01, or --04-01 for each year")
 
 
 def in_force(start: Any, end: Any, day: dt.date | None) -> bool:

@@ -228,11 +228,11 @@ def to_lonlat(shapes: Geometries, crs: Any, *, file: str) -> Geometries:
         Where a corner is no place in it.
     """
     if crs is None:
-        raise NoCrsError(f"{file}: has no coordinate reference system; save it with one")
+        raise NoCrsError(f"{file}: has no coordinate system; save it with one")
     system = CRS(crs)
     corners = shapely.get_coordinates(shapes)
     if not np.isfinite(corners).all():
-        raise InputError(f"{file}: a corner is not a number; mend it where it was drawn")
+        raise InputError(f"{file}: a corner is not a number; correct it where it was drawn")
     if system.is_geographic:
         shapes = shapely.transform(shapes, _to_wgs84(system))
     else:

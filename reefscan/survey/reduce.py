@@ -165,7 +165,7 @@ def _tide(data: Soundings, tide: Tide, record: Record) -> Floats:
         stamp = np.datetime_as_string(np.array([when.min(), when.max()]).astype("datetime64[s]"))
         raise InputError(
             f"tide: no height for {int(missing.sum())} of {int(timed.sum())} soundings, {stamp[0]}Z to {stamp[1]}Z: "
-            "outside the table or in a gap of it; nothing is extrapolated; give a table that covers them"
+            "outside the table or in a gap of it; no height is guessed; give a table that covers them"
         )
     heights[timed] = got
     if undated.any():

@@ -46,7 +46,7 @@ def test_it_tells_forms_depths_overlaps_and_troubles(
     assert "GeoTIFF, elevation in m: part0.tif, part1.tif" in out
     assert "part1.tif is 3.0" in out
     assert "m deeper in the median" in out
-    assert "lost.tif: no coordinate reference system" in out
+    assert "lost.tif: no coordinate system" in out
     assert ".docx" in out
     assert "depths 11." in out
     assert sorted((p.name, p.stat().st_mtime_ns) for p in here.iterdir()) == before

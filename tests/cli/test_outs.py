@@ -75,7 +75,7 @@ def test_sites_replace_their_own_kind_alone(tmp_path: Path, fmt: str) -> None:
     write_sites([POINT], out, fmt=fmt, title="t")
     for foreign in (b"<gpx creator='another'/>", b"{}", b"a,b\n1,2", b"reefscan", b"\x00" * 9, b""):
         out.write_bytes(foreign)
-        with pytest.raises(RunFolderError, match="is there already, and is no"):
+        with pytest.raises(RunFolderError, match="exists already and is not a"):
             write_sites([POINT], out, fmt=fmt, title="t")
         assert out.read_bytes() == foreign
 

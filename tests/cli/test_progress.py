@@ -41,7 +41,7 @@ def test_a_log_gets_a_line_now_and_then_with_tiles_speed_and_time_left(
             shown(TileDone(CORE, CELLS, 1.0))
     lines = capsys.readouterr().err.splitlines()
     # one tile of 4 Mcell a second: after 10 s ten are done and one was kept, 89 are left
-    assert lines[0] == "reefscan: 11/100 tiles, 4 Mcell/s, 1:29 left"
+    assert lines[0] == "reefscan: 11/100 tiles, 4 million cells a second, 1:29 left"
     assert len(lines) == 4
 
 
@@ -61,7 +61,7 @@ def test_failures_are_told_and_what_is_no_tile_is_passed_over(clock: Clock) -> N
     assert shown.words() == "1/3 tiles, 1 failed"
     clock.now += 2.0
     shown(TileDone(CORE, CELLS, 1.0))
-    assert shown.words() == "2/3 tiles, 2 Mcell/s, 0:02 left, 1 failed"
+    assert shown.words() == "2/3 tiles, 2 million cells a second, 0:02 left, 1 failed"
     shown(TileDone(CORE, CELLS, 1.0))
     assert shown.words() == "3/3 tiles, joining what they found, 1 failed"
 
@@ -108,7 +108,7 @@ def test_no_line_is_wider_than_the_terminal(
 def test_a_raster_that_is_packed_for_minutes_is_said_to_be(capsys: pytest.CaptureFixture[str]) -> None:
     shown = Progress()
     shown(Packing(90_000_000_000, 300_000))
-    assert "packing score.tif, 90 Gcell" in (said := capsys.readouterr().err)
+    assert "writing score.tif, 90,000 million cells" in (said := capsys.readouterr().err)
     assert "sooner one by one" in said
     shown(Packing(4_000_000_000, 3_000_000_000))
     assert "one by one" not in capsys.readouterr().err
@@ -128,8 +128,11 @@ def test_a_log_says_that_it_compiles_and_the_speed_of_the_tiles_knows_nothing_of
             shown(TileDone(CORE, CELLS, 1.0))
             clock.now += 1.0
     lines = capsys.readouterr().err.splitlines()
-    assert lines[0] == "reefscan: compiling for this machine, once, about a minute"
-    assert lines[1] == "reefscan: compiling for this machine, once: 10 functions, 10 s"
+    assert lines[0] == "reefscan: preparing the program for this machine, the first time only, about a minute"
+    assert (
+        lines[1]
+        == "reefscan: preparing the program for this machine, the first time only: 10 functions, 10 s"
+    )
     assert len(lines) == 7
     # the first tile is over at once here: 11 tiles in 10 s
-    assert lines[6] == "reefscan: 11/100 tiles, 4.4 Mcell/s, 1:21 left"
+    assert lines[6] == "reefscan: 11/100 tiles, 4.4 million cells a second, 1:21 left"

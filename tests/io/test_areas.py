@@ -40,7 +40,7 @@ def test_an_outline_without_ground_is_refused(rings: list[list[tuple[float, floa
 
 
 def test_an_outline_in_metres_that_says_it_is_in_degrees_is_refused_by_its_numbers(tmp_path: Path) -> None:
-    with pytest.raises(InputError, match="no longitude and latitude"):
+    with pytest.raises(InputError, match="not a longitude and latitude"):
         outline_of(read_area(outline(tmp_path / "a.geojson", METRES)))
 
 
@@ -48,9 +48,9 @@ def test_an_outline_in_metres_that_says_it_is_in_degrees_is_refused_by_its_numbe
 def test_a_corner_that_is_no_place_is_one_line(tmp_path: Path, corner: tuple[float, float]) -> None:
     """The library's own error was an internal one (case 100230 of the attack on outlines)."""
     rings = [[BOW[0][0], BOW[0][2], corner, BOW[0][0]]]
-    with pytest.raises(InputError, match=r"no longitude and latitude|not a vector file"):
+    with pytest.raises(InputError, match=r"not a longitude and latitude|not a vector file"):
         read_area(outline(tmp_path / "a.geojson", rings))
-    with pytest.raises(InputError, match="no longitude and latitude"):
+    with pytest.raises(InputError, match="not a longitude and latitude"):
         outline_of(shapely.Polygon(rings[0]))
 
 

@@ -115,7 +115,7 @@ def test_dates_are_judged_by_the_day_and_an_odd_one_closes(tmp_path):
     may = known(path, date="2026-05-01")
     assert may.of("closed").name == ("spring", "odd")
     assert any("not in force on 2026-05-01" in note for note in may.notes)
-    assert any("'soon' is no day" in note for note in may.notes)
+    assert any("'soon' is not a day" in note for note in may.notes)
 
 
 def test_a_file_whose_closures_are_all_open_that_day_is_no_error(tmp_path):
@@ -139,7 +139,7 @@ def test_a_file_that_lies_elsewhere_says_how_far_and_whether_its_axes_are_swappe
 def test_no_system_no_shape_no_file(tmp_path):
     saved(tmp_path / "bare.shp", [HERE], a=[1])
     (tmp_path / "bare.prj").unlink()
-    with pytest.raises(NoCrsError, match="no coordinate reference system"):
+    with pytest.raises(NoCrsError, match="no coordinate system"):
         known(str(tmp_path / "bare.shp"))
     (tmp_path / "empty.geojson").write_text('{"type": "FeatureCollection", "features": []}')
     with pytest.raises(InputError, match="holds no shape; --closed"):

@@ -152,4 +152,4 @@ def test_a_heap_of_zeros_is_told_and_is_no_endless_loop(tmp_path: Path) -> None:
             [sys.executable, "-c", code, str(tmp_path / name)], capture_output=True, text=True, timeout=120, check=False
         )  # fmt: skip
         assert done.returncode == wanted, done.stderr
-    assert "a.nc: not a grid that can be read (a heap in it is damaged; fetch the file again)" in done.stderr
+    assert "a.nc: not a grid that can be read (a part of it is damaged; fetch the file again)" in done.stderr

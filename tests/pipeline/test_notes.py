@@ -45,14 +45,14 @@ def test_one_bad_cell_is_one(spikes: int, words: str) -> None:
 
 def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() -> None:
     (line,) = said(cells_in_band=0)
-    assert line.startswith("no cell lies in the search band of 1 to 40 m")
+    assert line.startswith("no cell is as deep as what is searched, 1 m (3.28 ft) to 40 m (131 ft)")
     assert said(cells_in_band=0, failures=["tile"]) == []
 
 
 def test_a_grid_that_shows_no_more_than_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:
     (line,) = said(interval_m=30.0)
     assert line.startswith(
-        "100 % of the candidates stand where the grid holds no more than one depth for every 30 m or so: what is narrower"
+        "100 % of the candidates stand where the grid holds no more than one depth for every 30 m (98.4 ft) or so: what is narrower"
     )
 
 

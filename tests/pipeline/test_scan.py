@@ -98,7 +98,7 @@ def test_flat_ground_lists_nothing_and_says_why(rng):
 def test_ground_out_of_the_band_is_an_empty_result_with_a_sentence(rng):
     run = scan_cells(ground(rng, depth=200.0), cell_m=2.0)
     assert run.sites.empty
-    assert any("no cell lies in the search band" in line for line in run.info["warnings"])
+    assert any("no cell is as deep as what is searched" in line for line in run.info["warnings"])
 
 
 def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):

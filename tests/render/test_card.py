@@ -51,7 +51,7 @@ def test_a_card_tells_no_distance_to_the_rock_that_its_position_does_not_know() 
     assert "may land" not in clear
     far_from_known = words(off_m=0.5, position_m=17.7, lands_within_m=18.4)
     assert (
-        "rock within the doubt of the position · net lands within 18.4 m: may land on the rock"
+        "rock closer than the position is sure · net lands within 18.4 m: may land on the rock"
         in far_from_known
     )
     assert "rock at" not in far_from_known

@@ -86,9 +86,7 @@ def test_the_best_of_each_place_go_along_without_their_neighbours_if_asked(
         )
         read = gpxpy.parse((tmp_path / "s.gpx").read_text()).waypoints
         assert [w.latitude for w in read] == [site["lat"] for site in wanted]
-        assert sum("second site of the place of number" in (w.description or "") for w in read) == len(
-            wanted
-        ) - len(best)
+        assert sum("same place as number" in (w.description or "") for w in read) == len(wanted) - len(best)
 
 
 def test_names_are_the_same_in_every_file_and_on_the_cards_and_sort_by_rank(invented: Path) -> None:

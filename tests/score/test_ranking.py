@@ -120,7 +120,7 @@ def test_what_penalties_leave_too_little_of_keeps_its_score_and_is_told_and_not_
     np.testing.assert_array_equal(listing.scored.points, all_of.scored.points)
     left_out = len(all_of.rows) - len(listing.rows)
     assert left_out > 10
-    assert any(f"too little of {left_out} candidates" in w for w in listing.warnings)
+    assert any(f"{left_out} candidates are too doubtful to be listed" in w for w in listing.warnings)
     assert not any("not listed" in w for w in all_of.warnings)
     short = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 5}}))
     assert not any("not listed" in w for w in short.warnings)

@@ -115,7 +115,7 @@ def test_a_tide_that_ends_before_the_log_is_refused_in_one_line(log, tmp_path, c
     )
     assert grid(log, tmp_path / "x.tif", "--tide", str(tide)) == 1
     said = capsys.readouterr().err.strip()
-    assert "nothing is extrapolated" in said and "\n" not in said
+    assert "no height is guessed" in said and "\n" not in said
     assert not (tmp_path / "x.tif").exists()
 
 
@@ -148,7 +148,7 @@ def test_own_soundings_go_onto_a_public_grid_and_the_source_says_so(log, tmp_pat
         (["--tide", "nowhere.csv"], "no such file"),
         (["--onto", "nowhere.tif"], "no such file"),
         (["--settings", "nowhere.toml"], "no such file"),
-        (["--date", "2023-02-29"], "no day"),
+        (["--date", "2023-02-29"], "not a day"),
         (["--dates", "day"], "--dates 'day': wanted day-first, month-first"),
         (["--unit", "yard"], "say m, ft or fathom"),
         (["--out", "own.png"], "GeoTIFF"),
@@ -186,7 +186,7 @@ def test_settings_printed_can_be_changed_and_given_back(log, tmp_path, capsys):
         (("--next", "-1km"), "--next -1km: wanted a distance, or 0"),
         (("--latency", "nan"), "--latency nan: wanted seconds"),
         (("--latency", "1e9"), "at most 60 either way"),
-        (("--depth-unit", "smoots"), "--depth-unit 'smoots' is no unit of length"),
+        (("--depth-unit", "smoots"), "--depth-unit 'smoots' is not a unit of length"),
         (("--tide", "gone.csv"), "gone.csv: no such file; check"),
     ],
 )

@@ -171,7 +171,7 @@ def _says(axis: xarray.DataArray) -> set[str]:
 def _axis(axis: xarray.DataArray, what: str, *, turn: bool = False) -> tuple[float, float]:
     """First coordinate and step."""
     if axis.dtype.kind not in "iuf":
-        raise InputError(f"{what} are no numbers ({axis.dtype})")
+        raise InputError(f"{what} are not numbers ({axis.dtype})")
     values = axis.to_numpy()
     if values.size < 2:
         raise InputError(f"{what} are {values.size}: wanted two or more, which tell how wide a cell is")
@@ -208,8 +208,8 @@ def _turned(array: xarray.DataArray, name: str) -> tuple[xarray.DataArray, Affin
     off = float(np.abs(plane @ fit - (places - middle)).max())
     if not off <= 0.25 * float(np.hypot(*fit[:2].T).min()):
         raise InputError(
-            f"{name}: its coordinates {pair[0]!r} and {pair[1]!r} change along both dimensions and are no rotated grid "
-            "(a curvilinear one); warp it to a plain grid first"
+            f"{name}: its coordinates {pair[0]!r} and {pair[1]!r} change along both dimensions and are not a rotated grid "
+            "(a curvilinear one); warp it to a plain grid first (gdalwarp does it)"
         )
     (a, d), (b, e), (c, f) = fit
     # from the first cell's centre to its corner
@@ -232,7 +232,7 @@ def _write(
         scale, offset = (float(array.attrs.get(key, usual)) for key, usual in _STORED.items())
     except (ValueError, TypeError, OverflowError) as error:
         raise InputError(
-            f"{path.name}: one of its attributes _FillValue, missing_value, scale_factor, add_offset is no number of its kind "
+            f"{path.name}: one of its attributes _FillValue, missing_value, scale_factor, add_offset is not a number of its kind "
             f"({handles.one_line(error)}); set it right, or take it out of .attrs"
         ) from None
     dtype = {"b": "uint8", "f": "float32" if cells.dtype.itemsize < 8 else "float64"}.get(

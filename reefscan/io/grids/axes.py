@@ -77,7 +77,7 @@ def placed_by_axes(dataset: Any, transform: Affine6, name: str, notes: list[str]
             if plain and dataset.tags(ns="GEOLOCATION").get("X_DATASET"):
                 raise NoCrsError(
                     f"{name}: its longitudes and latitudes change along both axes (a curvilinear grid); "
-                    "warp it to a plain grid first"
+                    "warp it to a plain grid first (gdalwarp does it)"
                 )
             return transform
         if label == "columns" and abs(values[-1] - values[0]) <= 360.0:

@@ -146,7 +146,7 @@ def _follow_the_others(
             if isinstance(answer, Layer) and len(sisters) >= 3 and set(sisters) == {sign == "up"}:
                 gained.append(
                     answer.noted(
-                        f"its sign is not clear by itself; taken as positive {sign} like its sister files"
+                        f"its sign is not clear by itself; taken as positive {sign} like the other files of its folder"
                     )
                 )
             else:
@@ -191,5 +191,7 @@ def disagreements(layers: Sequence[Layer]) -> list[str]:
     datums = Counter(layer.vertical for layer in layers if layer.vertical)
     if len(datums) > 1:
         found = "; ".join(f"{name} ({n})" for name, n in datums.most_common())
-        notes.append(f"vertical datums differ and are not converted: {found}")
+        notes.append(
+            f"the files count heights from different levels (datums), which are not converted: {found}"
+        )
     return notes

@@ -182,8 +182,8 @@ def _describe(
     scale = stored.scale_of(dataset, choice.band, tags, facts, name, options.unit)
     if "ellips" in facts.vertical.lower() and not options.datum_shift_m:
         file.notes.append(
-            "its heights stand on the ellipsoid, which may lie tens of metres off the sea: its depths are no depths of water "
-            "unless --datum-shift says how far"
+            "its heights count from the ellipsoid, which may be tens of metres off the sea's level: they are not depths of water "
+            "until --datum-shift says how far"
         )
     focus = _focus(dataset, facts, focus_box) if focus_box else None
     masked = _is_masked(dataset, choice.band)
@@ -337,7 +337,7 @@ def _cell(facts: CrsFacts, transform: Affine6, dataset: Any, name: str) -> tuple
     cell = cell_metres(facts, transform, dataset.width, dataset.height)
     if not all(math.isfinite(c) and 1e-4 < c < 1e6 for c in cell):
         raise InputError(
-            f"{name}: a cell would be {cell[0]:.3g} x {cell[1]:.3g} m; the transform or the CRS is wrong: "
+            f"{name}: a cell would be {cell[0]:.3g} x {cell[1]:.3g} m; its placing or its coordinate system is wrong: "
             "check the file, or say --crs"
         )
     return cell

@@ -49,7 +49,7 @@ def place_of(
         facts = crs_facts("EPSG:4326")
     else:
         raise NoCrsError(
-            f"{name}: no coordinate reference system is stored; {_hint(dataset, transform)}",
+            f"{name}: no coordinate system is stored; {_hint(dataset, transform)}",
             asks=_which_crs(dataset, transform),
         )
     if facts.geographic:
@@ -65,9 +65,13 @@ def _refuse_unplaced(dataset: Any, transform: tuple[float, ...], name: str) -> s
     a, b, c, d, e, f = transform
     plain = (a, b, c, d, abs(e), f) == (1.0, 0.0, 0.0, 0.0, 1.0, 0.0)
     if plain and dataset.gcps[0]:
-        raise InputError(f"{name}: is placed by control points only; warp it to a grid first")
+        raise InputError(
+            f"{name}: is placed by control points only; warp it to a grid first (gdalwarp does it)"
+        )
     if not all(math.isfinite(v) for v in transform) or a * e - b * d == 0.0:
-        raise InputError(f"{name}: its transform {transform} is no grid; the file is damaged: fetch it again")
+        raise InputError(
+            f"{name}: its transform {transform} places no grid; the file is damaged: fetch it again"
+        )
     stored = str(dataset.crs.to_wkt()) if dataset.crs else ""
     if plain and not stored:
         raise NoCrsError(
@@ -91,7 +95,7 @@ def _replaced(said: str, stored: str, notes: list[str]) -> CrsFacts:
     if had is None:
         return facts
     if had.horizontal != facts.horizontal:
-        notes.append(f"--crs {said} replaces the CRS stored in the file")
+        notes.append(f"--crs {said} replaces the coordinate system stored in the file")
     if facts.vertical:
         return facts
     return dataclasses.replace(
@@ -134,7 +138,7 @@ def _refuse_no_degrees(dataset: Any, transform: tuple[float, ...], name: str) ->
             "write it with longitude along the rows"
         )
     raise InputError(
-        f"{name}: its corners ({c:.6g}, {f:.6g}) are no longitude and latitude; say the true --crs"
+        f"{name}: its corners ({c:.6g}, {f:.6g}) are not a longitude and latitude; say the true --crs"
     )
 
 
@@ -225,7 +229,7 @@ def _check_area(facts: CrsFacts, transform: tuple[float, ...], dataset: Any, nam
     if off > FAR:
         raise InputError(
             f"{name}: would lie at {lat:.2f}, {lon:.2f}, far outside the area of {facts.horizontal} ({area.name}); are x and y "
-            "swapped, or is the CRS wrong? Say the true --crs"
+            "swapped, or is the coordinate system wrong? Say the true --crs"
         )
 
 

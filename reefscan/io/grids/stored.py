@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError
 from reefscan.base.question import Question
-from reefscan.base.units import METRES_PER
+from reefscan.base.units import METRES_PER, both
 from reefscan.io import words
 from reefscan.io.georef import CrsFacts
 from reefscan.io.grids import probe
@@ -83,7 +83,7 @@ def _unit(
         return metres, str(stated), True
     if words.foreign_unit(stated):
         raise AmbiguousError(
-            f"{name}: its values are in {stated!r}, which is no length; if they are, say --value-unit",
+            f"{name}: its values are in {stated!r}, which is not a length; if they are, say --value-unit",
             asks=which_unit(None),
         )
     if dataset.driver in ("BAG", "S102"):  # both standards allow metres only
@@ -147,7 +147,7 @@ def undeclared_nodata(
         found.append(0.0)
     if found:
         shown = ", ".join(f"{v:.6g}" for v in found)
-        notes.append(f"value {shown} is taken for nodata, though the file does not say so")
+        notes.append(f"value {shown} is taken for 'no data', though the file does not say so")
         for w, k in zip(sample.windows, sample.known, strict=True):
             k &= ~np.isin(w.astype(np.float64), found)
     return found
@@ -210,11 +210,13 @@ def clips(
         if elev < 0.0:
             out.append(clip.value)
             notes.append(
-                f"cut off flat at a depth of {-elev:.6g} m over {clip.share:.0%} of its cells: the true seabed is not "
+                f"cut off flat at a depth of {both(-elev)} over {100 * clip.share:.0f} % of its cells: the true seabed is not "
                 "in the file there, so these cells count as unknown"
             )
         else:
-            notes.append(f"cut off flat at {elev:.6g} m above zero over {clip.share:.0%} of its cells")
+            notes.append(
+                f"cut off flat at {both(elev)} above zero over {100 * clip.share:.0f} % of its cells"
+            )
     return tuple(out)
 
 
@@ -225,6 +227,6 @@ def tell_rounding(values: NDArray[np.float64], factor: float, notes: list[str]) 
         from reefscan.kernels.evidence.rounding import STEPS
 
         notes.append(
-            f"depths come in whole steps of {step:.4g} m: a height below {STEPS * step:.3g} m may be the rounding alone, "
+            f"depths come in whole steps of {both(step)}: a height below {both(STEPS * step)} may be the rounding alone, "
             "and is left out where the steps lie open as flat patches"
         )

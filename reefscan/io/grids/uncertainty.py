@@ -36,7 +36,7 @@ def stated_sigma(
     tags = {k.lower(): str(v) for k, v in dataset.tags(band).items()}
     unit = dataset.units[band - 1] or tags.get("units") or tags.get("unittype")
     if words.foreign_unit(unit):
-        notes.append(f"uncertainty band {band} is in {unit!r}, which is no length: not used")
+        notes.append(f"uncertainty band {band} is in {unit!r}, which is not a length: not used")
         return 0.0, (), math.nan
     unit_m = words.unit_metres(unit) or unit_m  # in the depths' unit, if it names none of its own
     nodata = dataset.nodatavals[band - 1]

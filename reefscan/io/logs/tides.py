@@ -110,7 +110,7 @@ def _refuse_torn(odd: list[str], rows: list[list[str]], seconds: Floats, heights
     if torn:
         raise InputError(
             f"row {torn[0]!r} cannot be read as a time and a height under this header, and among high and low waters none may be "
-            "left out; mend it (a decimal comma wants semicolons between the columns)"
+            "left out; correct it (a decimal comma wants semicolons between the columns)"
         )
 
 
@@ -216,7 +216,7 @@ def _harmonic(
             mean = value
             continue
         if not (np.isfinite(value) and np.isfinite(lag)):
-            raise UnreadableError(f"{path.name}: {row[name_at]}: amplitude or phase is no number in {row}")
+            raise UnreadableError(f"{path.name}: {row[name_at]}: amplitude or phase is not a number in {row}")
         if value == 0:
             continue
         node_and_argument(row[name_at], np.zeros(1))  # refuses a name it does not know

@@ -142,4 +142,4 @@ def parse_date(text: str) -> float:
     try:
         return datetime.strptime(text, "%Y-%m-%d").replace(tzinfo=UTC).timestamp()
     except ValueError as error:
-        raise InputError(f"--date {text!r} is no day; write YYYY-MM-DD") from error
+        raise InputError(f"--date {text!r} is not a day; write YYYY-MM-DD") from error

@@ -50,7 +50,7 @@ def write_placed_png(
         beside = path.with_suffix(".pgw"), path.with_name(path.name + ".aux.xml")
         if not path.exists() and any(p.exists() for p in beside):  # some other picture's
             raise RunFolderError(
-                f"{path}: {beside[0].name} or {beside[1].name} is there already; choose another --out."
+                f"{path}: {beside[0].name} or {beside[1].name} exists already; choose another --out."
             )
         half = cell_m / 2
         lines = (cell_m, 0.0, 0.0, -cell_m, west_m + half, north_m - half)

@@ -16,7 +16,7 @@ Card.found = function (box, i, id) {
   const site = { ...place, depth_m: at("depth_m"), kind: at("kind") };
   box.append(make("h2", {}, Card.title(i)), Card.actions(id, site), make("p", {}, Card.worth(i)));
   if (App.why(i)) box.append(make("p", {}, App.why(i)));
-  if (App.seconds().has(i)) box.append(make("p", {}, "Second site of the place of number " + App.seconds().get(i) + "."));
+  if (App.seconds().has(i)) box.append(make("p", {}, "Same place as number " + App.seconds().get(i) + ", which is better."));
   const flags = at("flags") || [];
   if (flags.length) box.append(make("p", { class: "caution" }, "Mind: " + flags.map(Words.flag).join("; ")));
   box.append(Card.profile(i), Card.mini(i), make("div", { id: "ways" }), Card.list("Measures", Card.facts(i)));
@@ -49,7 +49,7 @@ Card.facts = function (i) {
   if (Reef.known(at("drop_m")) && Reef.known(at("run_m"))) out.push(["Falls", Words.depth(at("drop_m"), 1) + " in " + Words.length(at("run_m"))]);
   add("steep_deg", "Gradient of its face", Words.steep);
   add("width_m", Card.widths[at("kind")] || "Width", Words.length);
-  add("off_m", "Distance to the rock", (v) => (Words.lost(v, at("position_m")) ? "within the doubt of the position" : Words.length(v)) + (v < at("lands_within_m") ? ": may land on the rock" : ""));
+  add("off_m", "Distance to the rock", (v) => (Words.lost(v, at("position_m")) ? "closer than the position is sure" : Words.length(v)) + (v < at("lands_within_m") ? ": may land on the rock" : ""));
   add("contrast", "Stands out from what is around, 0 to 1", (v) => v.toFixed(2));
   add("cross_deg", "Heading across it", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");
   add("axis_deg", "Runs along", (v) => Words.degrees(v) + " / " + Words.degrees((v + 180) % 360) + " true");

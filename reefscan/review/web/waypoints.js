@@ -43,7 +43,7 @@ Waypoints.points = function (sites) {
     const at = (k) => (i === undefined ? (hand[k] ?? null) : c[k] ? c[k][i] : null), id = at("id"), kind = at("kind") || "by hand", depth = Reef.known(at("depth_m")) ? at("depth_m") : null;
     const rank = (i !== undefined && App.rankOf[i]) || null, second = i === undefined ? undefined : seconds.get(i), flags = (i !== undefined && at("flags")) || [];
     const given = Picks.name(id), note = Picks.note(id), number = rank ?? ++beyond, name = given || Waypoints.made(number, kind, depth);
-    const text = [given, note, (i !== undefined && App.why(i)) || "", second ? "second site of the place of number " + second : "", flags.length ? "mind: " + flags.map(Words.flag).join(", ") : ""].filter(Boolean).map((t) => t.replace(/\.+$/, "")).join("; ");
+    const text = [given, note, (i !== undefined && App.why(i)) || "", second ? "same place as number " + second : "", flags.length ? "mind: " + flags.map(Words.flag).join(", ") : ""].filter(Boolean).map((t) => t.replace(/\.+$/, "")).join("; ");
     const score = i === undefined ? null : App.scored.score[i], sure = i === undefined || Number.isNaN(App.scored.confidence[i]) ? null : App.scored.confidence[i];
     const fields = { datum: App.data.datum.short, ...(Words.unit === "m" ? {} : { ["depth_" + Words.unit]: depth === null ? null : +Words.fixed(depth / per, 1) }), rank: rank && String(rank), second_to: second ? String(second) : null, score: rank && score, confidence: rank && sure };
     for (const k of Waypoints.fields) if (c[k]) fields[k] = i === undefined && k !== "id" ? (typeof c[k][0] === "string" ? "" : null) : at(k);

@@ -120,7 +120,7 @@ REFUSED: dict[str, tuple[Callable[[], Any], type[Exception], str]] = {
     "no CRS": (
         lambda: array().drop_vars("spatial_ref"),
         NoCrsError,
-        "no coordinate reference system .*--crs",
+        "no coordinate system .*--crs",
     ),
     "no coordinates": (
         lambda: array().drop_vars(["x", "y"]),
@@ -132,7 +132,7 @@ REFUSED: dict[str, tuple[Callable[[], Any], type[Exception], str]] = {
         InputError,
         r"which runs east .*\.rename\(col='x', row='y'\)",
     ),
-    "curvilinear": (curved, InputError, "no rotated grid"),
+    "curvilinear": (curved, InputError, "not a rotated grid"),
     "uneven": (lambda: array()[[0, 1, 2, 5, 9]], InputError, "'y' are not evenly spaced"),
     "three dimensions": (lambda: array().expand_dims(time=3), InputError, r"time: 3.*\.isel"),
     "a CRS of no kind": (
@@ -143,17 +143,17 @@ REFUSED: dict[str, tuple[Callable[[], Any], type[Exception], str]] = {
     "a nodata of no kind": (
         lambda: array(attrs={"_FillValue": "none"}),
         InputError,
-        "_FillValue, .* no number",
+        "_FillValue, .* not a number",
     ),
     "a nodata beyond its type": (
         lambda: array(np.rint(Z).astype("i2"), attrs={"_FillValue": -99_999}),
         InputError,
-        "_FillValue, .* no number",
+        "_FillValue, .* not a number",
     ),
     "a scale of no kind": (
         lambda: array(attrs={"scale_factor": "ten"}),
         InputError,
-        "scale_factor, .* no number",
+        "scale_factor, .* not a number",
     ),
     "no row": (lambda: array()[:0], InputError, "'y' are 0: wanted two"),
     "two of one name": (lambda: [array(), array()], InputError, "have one name"),

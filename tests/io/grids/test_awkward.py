@@ -39,7 +39,7 @@ def test_an_awkward_file_has_its_stated_outcome(
     if row.outcome == "note":
         assert row.says in told
     else:
-        assert "taken for nodata" not in told
+        assert "taken for 'no data'" not in told
     elev = np.concatenate([sheet.read(sheet.extent).elev_mm.ravel() for sheet in sheets])
     known = elev[elev != NODATA_MM]
     assert known.size

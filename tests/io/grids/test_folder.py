@@ -238,7 +238,7 @@ def test_a_tile_of_land_follows_its_sisters_and_says_so(tmp_path: Path) -> None:
     for _ in range(2):  # the second time from the index
         (sheet,) = open_grids(here)
         (told,) = [n for n in sheet.notes if n.startswith("land.tif")]
-        assert "positive up like its sister files" in told
+        assert "positive up like the other files of its folder" in told
         assert sheet.read(sheet.extent).elev_mm[0, 200] > 0
 
 
@@ -252,7 +252,7 @@ def test_files_that_disagree_on_sign_and_datum_are_named(tmp_path: Path) -> None
     (sheet,) = open_grids(here)
     told = "\n".join(sheet.notes)
     assert "c.tif read as depths, the other 2 as elevations" in told
-    assert "vertical datums differ" in told
+    assert "different levels (datums)" in told
     np.testing.assert_array_equal(
         sheet.read(sheet.extent).elev_mm, np.rint(cells()[:60, :180] * 1000).astype(np.int32)
     )
@@ -266,7 +266,7 @@ def test_a_crs_that_is_said_fills_gaps_in_a_folder_and_replaces_nothing(tmp_path
     assert sorted(s.sheet.crs for s in open_grids(here, crs="EPSG:32760")) == ["EPSG:32759", "EPSG:32760"]
     (named,) = open_grids(here / "a.tif", crs="EPSG:32760")
     assert named.sheet.crs == "EPSG:32760"
-    assert any("replaces the CRS stored" in n for n in named.notes)
+    assert any("replaces the coordinate system stored" in n for n in named.notes)
 
 
 def test_a_folder_of_netcdf_files_with_something_to_say_is_looked_at_to_its_end(tmp_path: Path) -> None:

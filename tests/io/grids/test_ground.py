@@ -67,7 +67,7 @@ def test_depths_in_feet_with_an_uncertainty_and_a_hole(tmp_path: Path) -> None:
     np.testing.assert_array_equal(np.isnan(sigma), hole)
     np.testing.assert_allclose(elev[~hole], cells()[~hole], atol=0.0006)
     np.testing.assert_allclose(sigma[~hole], 0.305, atol=1e-9)  # a foot in whole millimetres
-    assert any("9999 is taken for nodata" in note for note in ground.notes)
+    assert any("9999 is taken for 'no data'" in note for note in ground.notes)
 
 
 def test_what_has_to_be_said_is_asked_for_by_its_own_options(tmp_path: Path) -> None:

@@ -30,7 +30,7 @@ GRIDS: list[tuple[str, dict[str, Any], str, float, float, float, tuple[str, ...]
     ("bering_shelf_2m.tif", {}, "EPSG:32602", 2, -52.132, -51.143, ()),
     ("hilo_harbour_10m.tif", {"crs": "EPSG:4326"}, "EPSG:32605", 10, -30, 109, ("cut off flat at a depth of 30 m",)),
     ("okushiri_islet_4m.tif", {}, "EPSG:32654", 4, -21.03, 50, ("10 rows at the first", "10 columns at the last edge only repeat")),
-    ("okushiri_merged_24m.tif", {}, "EPSG:32654", 25, -27.28, 50, ("cut off flat at 50 m above", "10 rows at the last", "24 rows (162-173, 208-219) inside it only repeat")),
+    ("okushiri_merged_24m.tif", {}, "EPSG:32654", 25, -27.28, 50, ("cut off flat at 50 m (164 ft) above", "10 rows at the last", "24 rows (162-173, 208-219) inside it only repeat")),
     ("tidal_flats_10m.asc", {"crs": "EPSG:32656", "positive": "down"}, "EPSG:32656", 10, -4.033, 1.2, ()),
     ("variable_resolution.bag", {"crs": "EPSG:32610"}, "EPSG:32610", 2.0067, -25, -20, ("cells of several sizes",)),
 ]  # fmt: skip

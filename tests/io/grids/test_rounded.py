@@ -12,7 +12,9 @@ from reefscan.io.grids.rasters import open_grids
 from tests.io.seabed import cells, write
 
 
-@pytest.mark.parametrize(("step_m", "said"), [(1.0, "1 m"), (0.3048, "0.3048 m"), (0.5, "0.5 m")])
+@pytest.mark.parametrize(
+    ("step_m", "said"), [(1.0, "1 m (3.28 ft)"), (0.3048, "0.305 m (1 ft)"), (0.5, "0.5 m (1.64 ft)")]
+)
 def test_depths_in_whole_metres_feet_or_half_metres_are_said_to_be(
     tmp_path: Path, step_m: float, said: str
 ) -> None:
