@@ -127,7 +127,7 @@ def test_open_water_to_windward_counts_against_a_site(plain, sources, tmp_path):
     assert (after <= before).all() and (after < before).any()
     with pytest.raises(ValueError, match="add --land"):
         around(plain, sources, wind_from="S")
-    with pytest.raises(ValueError, match="no direction"):
+    with pytest.raises(ValueError, match="not a direction"):
         around(plain, sources, **given, wind_from="seaward")
 
 

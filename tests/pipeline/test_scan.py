@@ -106,7 +106,7 @@ def test_cells_too_coarse_for_the_recipe_are_said_to_be(rng):
     recipe = reefscan.Recipe.default()
     run = scan_cells(ground(rng), cell_m=50.0, recipe=recipe)
     said = [line for line in run.info["warnings"] if "too coarse" in line]
-    set_to = dict(re.findall(r"with find\.(\w+) = (\d+)", " ".join(said)))
+    set_to = dict(re.findall(r"find\.(\w+) = (\d+) would fit", " ".join(said)))
     assert set(set_to) == {"trough_radius_m", "off_max_m", "refuge_min_m"}
     find = recipe.find.model_copy(update={name: float(value) for name, value in set_to.items()})
     again = scan_cells(ground(rng), cell_m=50.0, recipe=recipe.model_copy(update={"find": find}))

@@ -38,7 +38,7 @@ def test_amounts_carry_units_or_are_metres_knots_and_minutes() -> None:
             "each needs at",
         ),
         (Rules, "season_frm = '--01-01'", "did you mean 'season_from'"),
-        (Rules, "season_from = 'spring'", "is no day"),
+        (Rules, "season_from = 'spring'", "is not a day"),
         (Secondary, "high_mins = 3", "did you mean 'high_min'"),
         (Boat, "draft_m = true", "wanted a number"),
         (Boat, "draft_m = = 3", "not valid TOML"),
