@@ -10,6 +10,7 @@ from typing import Any
 import pandas as pd
 
 from reefscan.base.datum import NOT_STATED, Datum
+from reefscan.base.errors import InputError
 from reefscan.base.flags import flag_words
 from reefscan.base.units import METRES_PER
 from reefscan.io.out.waypoints import Waypoint
@@ -57,12 +58,29 @@ class Naming:
 
 
 def naming_of(opened: OpenedRun, *, letters: str | None = None, length: int = NAME_LENGTH) -> Naming:
-    """The names of a run: the same on its cards, in its files and for any choice of its sites."""
-    table = opened.table
+    """The names of a run: the same on its cards, in its files and for any choice of its sites.
+
+    Raises
+    ------
+    InputError
+        If the letters leave no room for rank and kind: names would be told apart by nothing that is in the list.
+    """
+    table, listed = opened.table, len(opened.listing.sites)
+    room = length - _digits(listed) - 1
+    if letters is not None and len(letters) > room:
+        raise InputError(
+            f"--name {letters}: leaves no room for rank and kind in names of {length} characters; write at most {max(room, 0)}, or say "
+            f"--name-length {len(letters) + length - room} or more"
+        )
     if letters is None:
         middle = (table["lon"].median(), table["lat"].median()) if len(table) else (0.0, 0.0)
         letters = area_letters(float(middle[0]), float(middle[1]))
-    return Naming(letters, len(opened.listing.sites), length, opened.unit, opened.datum)
+    return Naming(letters, listed, length, opened.unit, opened.datum)
+
+
+def _digits(listed: int) -> int:
+    """Digits of a rank, the same for all, so that names sort."""
+    return max(2, len(str(listed)))
 
 
 def area_letters(lon: float, lat: float) -> str:
@@ -84,7 +102,7 @@ def waypoints_of(table: pd.DataFrame, naming: Naming) -> list[Waypoint]:
     A site that was given a name keeps it. Any other is called by area, rank, kind and depth, such as ``OG01T18``: it sorts
     by rank, and where it would be too long the depth goes.
     """
-    digits = max(2, len(str(naming.listed)))
+    digits = _digits(naming.listed)
     ranks = _ranks(table, naming.listed)
     return [
         _point(site, f"{naming.letters}{rank:0{digits}d}", naming)

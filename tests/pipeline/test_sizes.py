@@ -138,7 +138,9 @@ def test_the_time_of_a_large_scan_is_told_before_its_first_tile(
     grid = claims(tmp_path / "claims.tif", 100_000)
     assert command_line(["scan", str(grid), "--out", str(tmp_path / "run")]) == 130
     said = capsys.readouterr().err
-    assert re.search(r"million cells: .* if nothing lies in the depths searched, .* hours if all of it is rough", said)
+    assert re.search(
+        r"million cells: .* if nothing lies in the depths searched, .* hours if all of it is rough", said
+    )
     assert "--bbox" in said
     small = claims(tmp_path / "small.tif", 2048)
     assert command_line(["scan", str(small), "--out", str(tmp_path / "other")]) == 130
