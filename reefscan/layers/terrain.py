@@ -289,32 +289,6 @@ def wider_than(
     return tuple(notes)
 
 
-def compute_layers(
-    block: GridBlock, cell_m: float, find: Find, *, only: Iterable[str] | None = None
-) -> dict[str, Values]:
-    """Fill the chosen layers over a block that already has its halo.
-
-    Parameters
-    ----------
-    block : GridBlock
-        Cells of the window and `halo_cells` around it.
-    cell_m : float
-        Side of a cell, metres.
-    find : Find
-        The recipe's ``[find]``.
-    only : iterable of str, optional
-        Names of layers; all by default.
-
-    Returns
-    -------
-    dict of str to ndarray
-        Arrays of the block's whole shape; only cells `halo_cells` from its edge may be used.
-    """
-    rows = chosen(only)
-    ground = _ground(block, cell_m, find)
-    return {row.name: row.compute(ground) for row in rows}
-
-
 def _ground(block: GridBlock, cell_m: float, find: Find) -> Ground:
     elev_mm = np.ascontiguousarray(block.elev_mm, dtype=np.int32)
     return Ground(elev_mm, cell_m, block.window.row, block.window.col, find)

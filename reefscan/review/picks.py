@@ -10,7 +10,6 @@ import json
 import math
 from collections.abc import Container, Mapping
 from dataclasses import dataclass, field
-from importlib.resources import files
 from typing import Any
 
 import pandas as pd
@@ -45,11 +44,6 @@ class Picks:
 
     run: str
     by_id: Mapping[str, Pick] = field(default_factory=dict)
-
-
-def schema_text() -> str:
-    """JSON Schema (draft 2020-12) of a picks file."""
-    return files("reefscan.review").joinpath("picks.schema.json").read_text(encoding="utf-8")
 
 
 def load_picks(text: str, *, name: str = "picks.json") -> Picks:
@@ -125,26 +119,6 @@ def _pick(row: Any, where: str) -> Pick:
         text("kind"),
         added,
     )
-
-
-def dump_picks(picks: Picks) -> str:
-    """Write a picks file; `load_picks` reads it back equal."""
-    rows = [
-        {
-            "id": p.id,
-            "state": p.state,
-            "name": p.name,
-            "note": p.note,
-            "lon": p.lon,
-            "lat": p.lat,
-            "depth_m": p.depth_m,
-            "kind": p.kind,
-            "added": p.added,
-        }
-        for p in picks.by_id.values()
-    ]
-    document = {"schema": SCHEMA, "run": picks.run, "picks": rows}
-    return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
 def _without_closed(

@@ -17,7 +17,8 @@ from pages import SOURCE, page_of, settle
 from seabed import HOSTILE, ArraySource, seabed, sites
 
 from reefscan.base.recipe import Recipe, load_recipe
-from reefscan.review.picks import load_picks, schema_text
+from reefscan.io.out.schemas import load_schema
+from reefscan.review.picks import load_picks
 from reefscan.score.listing import list_sites
 
 selenium = pytest.importorskip("selenium")
@@ -120,7 +121,7 @@ def test_picks_are_kept_over_a_reload_saved_by_schema_and_loaded_again(
     page.find_element("id", "tab-picks").click()
     page.find_element("id", "savepicks").click()
     text = page.execute_script("return window.lastDownload.text")
-    jsonschema.Draft202012Validator(json.loads(schema_text())).validate(json.loads(text))
+    jsonschema.Draft202012Validator(load_schema("picks")).validate(json.loads(text))
     picks = load_picks(text)
     assert picks.by_id[first].state == "keep"
     assert picks.by_id[first].note == "mind the kelp <b>"

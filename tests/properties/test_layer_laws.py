@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, GridBlock, Sheet, Window
 from reefscan.base.recipe import Find
-from reefscan.layers.terrain import LAYERS, compute_layers, halo_cells, window_layers
+from reefscan.layers.terrain import LAYERS, Ground, halo_cells, window_layers
 from reefscan.pipeline.derive import derive
 
 NAMES = list(LAYERS)
@@ -73,8 +73,8 @@ def rough(seed: int, rows: int, cols: int, holes: float = 0.0) -> NDArray[np.int
 def layers(
     mm: NDArray[np.int32], names: list[str] = NAMES, row: int = 0, col: int = 0, cell_m: float = CELL_M
 ) -> dict[str, NDArray[np.floating]]:
-    block = GridBlock(Window(row, col, *mm.shape), mm)
-    return dict(compute_layers(block, cell_m, FIND, only=names))  # type: ignore[arg-type]
+    ground = Ground(np.ascontiguousarray(mm), cell_m, row, col, FIND)
+    return {name: LAYERS[name].compute(ground) for name in names}
 
 
 def trusted(values: NDArray[np.floating], name: str) -> NDArray[np.floating]:

@@ -15,8 +15,9 @@ import pytest
 import rasterio
 
 from reefscan.cli import run
+from reefscan.io.out.schemas import load_schema
 from reefscan.review.opened import open_run
-from reefscan.review.picks import Pick, Picks, dump_picks, load_picks, schema_text
+from reefscan.review.picks import SCHEMA, Pick, load_picks
 from reefscan.review.takealong import area_letters, naming_of, waypoints_of
 
 
@@ -29,7 +30,12 @@ def picks_text(invented: Path, *, keep: int = 3, drop: int = 0, foreign: bool = 
                                 site["lat"], site["depth_m"], site["kind"], False)  # fmt: skip
     if foreign:
         rows["elsewhere"] = Pick("elsewhere", "keep", "Far", "", 10.0, 50.0, 7.0, "ledge", False)
-    return dump_picks(Picks("coast", rows))
+    return picks_file(rows)
+
+
+def picks_file(rows: dict[str, Pick]) -> str:
+    """The file that the page saves of these picks."""
+    return json.dumps({"schema": SCHEMA, "run": "coast", "picks": [vars(pick) for pick in rows.values()]})
 
 
 def test_export_writes_the_ranked_list_in_rank_order(invented: Path, tmp_path: Path) -> None:
@@ -206,8 +212,9 @@ def test_picks_edited_by_hand_are_refused_in_one_line(
 
 def test_a_picks_file_keeps_to_its_own_schema_and_reads_back_equal(invented: Path) -> None:
     text = picks_text(invented, keep=3, drop=2, foreign=True)
-    jsonschema.Draft202012Validator(json.loads(schema_text())).validate(json.loads(text))
-    assert dump_picks(load_picks(text)) == text
+    jsonschema.Draft202012Validator(load_schema("picks")).validate(json.loads(text))
+    read = load_picks(text)
+    assert json.loads(picks_file(dict(read.by_id))) == json.loads(text)
 
 
 def test_cards_come_two_a_page_as_pdf_and_png(invented: Path, tmp_path: Path) -> None:

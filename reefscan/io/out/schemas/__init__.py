@@ -1,4 +1,4 @@
-"""JSON Schemas (draft 2020-12) of the files a run and a plan leave behind.
+"""JSON Schemas (draft 2020-12) of the files a run, its page and a plan leave behind.
 
 The frame of each is package data; what a candidate's columns may hold is put in from `reefscan.base.columns`.
 """
@@ -12,13 +12,16 @@ from typing import Any
 from reefscan.base.columns import BY_NAME, Column
 from reefscan.io.out.geojson import PROPERTIES
 
-NAMES = ("candidates", "plan", "run")
+NAMES = ("candidates", "picks", "plan", "run")
 
 _TYPES = {"number": "number", "whole": "integer", "text": "string"}
 
 
 def load_schema(name: str) -> dict[str, Any]:
-    """Return the schema of ``candidates`` (candidates.geojson), ``plan`` (plan.json) or ``run`` (run.json)."""
+    """Return the schema of ``candidates`` (candidates.geojson), ``picks`` (saved from the page), ``plan`` (plan.json) or ``run`` (run.json).
+
+    For programs that read our files, and for our own tests.
+    """
     if name not in NAMES:
         raise KeyError(f"no schema {name!r}; there are {', '.join(NAMES)}")
     text = (files(__package__) / f"{name}.schema.json").read_text(encoding="utf-8")
