@@ -131,6 +131,55 @@ def test_the_share_sheet_gets_the_file_and_where_it_takes_none_the_text(page: An
     assert page.execute_script("return window.shared")[1].startswith("Sites of invented")
 
 
+FULL_SHARE = """window.shared = []; window.asked = [];
+Object.defineProperty(navigator, 'canShare', { configurable: true, value: (d) => { window.asked.push(d); return true; } });
+Object.defineProperty(navigator, 'share', { configurable: true, value: (d) => { window.shared.push(d); return arguments[0] ? Promise.reject(new DOMException('no', arguments[0])) : Promise.resolve(); } });
+App.tab('picks');"""
+
+
+def shared(page: Any, form: str, fails: str = "") -> None:
+    """Press the button with a share sheet in place of the phone's, which headless Chromium has none of."""
+    page.execute_script(FULL_SHARE.replace("arguments[0]", json.dumps(fails)))
+    Select(page.find_element("id", "form")).select_by_value(form)
+    page.execute_script("App.say('')")
+    page.find_element("id", "sharesites").click()
+    page.execute_async_script("setTimeout(arguments[0], 20)")
+
+
+@pytest.mark.parametrize(
+    ("form", "kind"), [("gpx", "application/gpx+xml"), ("csv", "text/csv"), ("txt", "text/plain")]
+)
+def test_what_is_shared_is_a_file_of_its_kind_with_the_bytes_that_are_saved(
+    page: Any, form: str, kind: str
+) -> None:
+    """File objects as the File API has them; the same data are asked of canShare first (Web Share API Level 2, W3C)."""
+    shared(page, form)
+    got = page.execute_async_script(
+        "const done = arguments[0], d = window.shared[0], f = d.files[0];"
+        "f.text().then((text) => done([f instanceof File, f.name, f.type, d.files.length, d.title, text, window.asked[0] === d]))"
+    )
+    assert got[:5] == [True, f"sites.{form}", kind, 1, "Sites of invented"]
+    page.execute_script("TakeAlong.save()")
+    assert got[5] == page.execute_script("return window.lastDownload.text")
+    assert got[6], "what was asked for is what is shared"
+    assert page.find_element("id", "status").text.startswith(f"{len(page.execute_script('return Waypoints.sites()'))} sites are saved")  # fmt: skip
+
+
+def test_a_share_that_the_person_calls_off_is_nothing_to_say_and_one_that_fails_is(page: Any) -> None:
+    shared(page, "gpx", "AbortError")
+    assert page.find_element("id", "status").text == ""
+    shared(page, "gpx", "NotAllowedError")
+    assert page.find_element("id", "status").text == "Not shared: no"
+
+
+def test_a_browser_without_a_share_sheet_has_no_button_for_it(page: Any) -> None:
+    page.execute_script(
+        "Object.defineProperty(navigator, 'share', { configurable: true, value: undefined }); App.tab('picks'); Picks.fill();"
+    )
+    assert page.find_elements("id", "sharesites") == []
+    assert page.find_element("id", "savesites").is_displayed()
+
+
 def test_keep_drop_move_and_remove_are_undone_one_by_one(page: Any) -> None:
     said = []
     page.execute_script("App.choose(App.table.columns.id[App.order[0]])")
