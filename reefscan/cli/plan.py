@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
@@ -144,9 +145,22 @@ class WishOptions:
     reach: Annotated[
         str, typer.Option("--range", metavar="LENGTH", help="Farthest site from the launch.")
     ] = "10km"
-    stand_off: Annotated[str, typer.Option("--stand-off", metavar="LENGTH", help="From hard structure.")] = (
-        "0m"
-    )
+    avoid: Annotated[
+        list[Path] | None,
+        asked(
+            "--avoid",
+            metavar="FILE",
+            help="Ground that floats keep off, such as a breakwater's face (may be given more than once).",
+        ),
+    ] = None
+    stand_off: Annotated[
+        str,
+        typer.Option(
+            "--stand-off",
+            metavar="LENGTH",
+            help="How far floats keep off that, and off the run's hard structure.",
+        ),
+    ] = "0m"
     per_feature: Annotated[
         int | None, asked("--per-feature", metavar="N", min=1, help="Most nets on one feature.")
     ] = None
@@ -165,7 +179,14 @@ class OutOptions:
     route: Annotated[
         bool, typer.Option("--route", help="Write the way as a line too; an autopilot would follow it.")
     ] = False
-    unit: Annotated[str | None, asked("--unit", metavar="m|ft|fathom", help="Unit on the deck sheet.")] = None
+    unit: Annotated[
+        str | None,
+        asked(
+            "--unit",
+            metavar="m|ft|fathom",
+            help="Unit of all sheets and sentences; that of the scan if not given.",
+        ),
+    ] = None
 
 
 @grouped
@@ -185,9 +206,11 @@ def command(
     """
     from reefscan.base.caution import CAUTION
     from reefscan.base.errors import InputError
+    from reefscan.io.nightbooks import load_off
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign
-    from reefscan.pipeline.planning import all_sites, plan_run, with_scores
+    from reefscan.pipeline.offground import box_around
+    from reefscan.pipeline.planning import all_sites, not_listed, plan_run, with_scores
     from reefscan.plan.go import exit_words
     from reefscan.render.marks import UNIT_METRES
     from reefscan.review.opened import open_run
@@ -196,13 +219,25 @@ def command(
     unit = output.unit
     if unit is not None and unit not in UNIT_METRES:
         raise InputError(f"--unit {unit}: say one of {', '.join(UNIT_METRES)}")
-    given = (wishes.picks, water.tide, water.secondary, boat.boat, boat.forecast, boat.rules, gear.gear)
+    given = (
+        wishes.picks,
+        water.tide,
+        water.secondary,
+        boat.boat,
+        boat.forecast,
+        boat.rules,
+        gear.gear,
+        *(wishes.avoid or ()),
+    )
     for name in FILES:
         refuse_foreign(output.out / name, run_inputs(run, *given))
     wanted, tide = _asked(night, gear, water, boat, wishes)
     opened = open_run(run)
+    wanted = dataclasses.replace(wanted, unit=unit or opened.unit)
     scored = opened.listing.scored
     said: list[str] = []
+    named = (*wanted.wishes.keep, *wanted.wishes.drop)
+    unlisted = not_listed(named, opened.table, scored, wanted.unit)
     if wishes.picks is None:
         table = all_sites(opened.table, scored)
     else:
@@ -210,11 +245,18 @@ def command(
         if not len(table):
             raise InputError("; ".join([*said, "no pick is left to plan for"]))
         table = with_scores(table, opened.table, scored)
+        mine = {str(name) for name in table["id"]}
+        unlisted |= {
+            name: "it is not among your picks"
+            for name in named
+            if name not in mine and name in set(opened.table["id"])
+        }
+    avoid = load_off(wishes.avoid, box_around(opened.known, opened.sources)) if wishes.avoid else None
     plan, ground = plan_run(
         wanted, table, opened.sources, opened.known, opened.run.info, tide,
-        fairways=wishes.allow_fairways, range_m=_least("--range", wishes.reach),
+        avoid=avoid, fairways=wishes.allow_fairways, range_m=_least("--range", wishes.reach), unlisted=unlisted,
     )  # fmt: skip
-    for path in _write(plan, ground, output, unit=unit or opened.unit, run=opened.name):
+    for path in _write(plan, ground, output, run=opened.name):
         typer.echo(str(path))
     for sentence in (opened.closed_words, *said, *(f"mind: {words}" for words in plan.warnings)):
         typer.echo(f"reefscan: {sentence}", err=True)
@@ -222,17 +264,18 @@ def command(
 
 
 def _told(plan: Any) -> str:
+    from reefscan.plan.rope import reach_words
     from reefscan.plan.tide import clock
 
-    zone, totals = plan.asked.zone, plan.totals
+    zone, totals, unit = plan.asked.zone, plan.totals, plan.asked.unit
     return (
         f"{len(plan.nets)} net{'s' if len(plan.nets) > 1 else ''}, {totals.rounds} round{'s' if totals.rounds > 1 else ''}, first set {clock(plan.first_set, zone)}, "
-        f"back by {clock(plan.schedule.back, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site "
-        + ", ".join(f"{depth:.1f} m with {name}" for name, depth in plan.deepest_m)
+        f"back by {clock(plan.schedule.back_by, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site: "
+        + ", ".join(reach_words(net, plan.water.high_m, plan.water.add, unit) for net, _ in plan.deepest_m)
     )
 
 
-def _write(plan: Any, ground: Any, output: OutOptions, *, unit: str, run: str) -> list[Path]:
+def _write(plan: Any, ground: Any, output: OutOptions, *, run: str) -> list[Path]:
     """All files, each whole or not at all."""
     from reefscan.io.out.floatplan import float_plan
     from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
@@ -245,8 +288,8 @@ def _write(plan: Any, ground: Any, output: OutOptions, *, unit: str, run: str) -
         plan_json(plan, run=run),
         plan_geojson(plan, route=output.route),
         plan_gpx(plan, route=output.route),
-        draw_deck(plan, ground, unit=unit),
-        deck_page(plan, ground, unit=unit),
+        draw_deck(plan, ground),
+        deck_page(plan, ground),
         float_plan(plan),
     )
     out = output.out
@@ -276,6 +319,9 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
         zone=zone_of_table(said, zone, date),
         unit=None if water.tide_unit is None else metres("--tide-unit", f"1{water.tide_unit}"),
         secondary=water.secondary,
+        zone_is="as you said"
+        if said is not None
+        else "the night's own zone, where no summer time makes it doubtful",
     )
     return Asked(
         date=date,

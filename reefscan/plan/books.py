@@ -72,7 +72,11 @@ class Gear(Part):
 
 
 class Limits(Part):
-    """The person's own limits; what is not set is not checked."""
+    """The person's own limits; what is not set is not checked.
+
+    ``turn_back`` is when the last net is left at the latest, whatever is still in the water; of nets left overnight that is
+    the evening's trip, and ``turn_back_morning`` that of the trip which pulls them.
+    """
 
     wind_kn: Knots | None = None
     gust_kn: Knots | None = None
@@ -81,6 +85,7 @@ class Limits(Part):
     visibility_m: Length | None = None
     crew: int | None = Field(default=None, ge=1, description="fewest persons aboard")
     turn_back: Clock | None = None
+    turn_back_morning: Clock | None = None
     refuge: str = Field(default="", max_length=120, description="a place to run to")
 
 

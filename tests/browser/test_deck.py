@@ -26,7 +26,7 @@ def test_the_sheet_fits_a_phone_and_needs_nothing_but_itself(browser: Any, tmp_p
     ) * 6
     plan = make_plan(asked_of(rng, ground, nets=nets), known(sites_on(ground, rng, 60)), ground, tide_of(rng))
     path = tmp_path / "deck.html"
-    path.write_bytes(deck_page(plan, ground, unit="fathom"))
+    path.write_bytes(deck_page(plan, ground))
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", PHONE)
     try:
         browser.get(path.as_uri())

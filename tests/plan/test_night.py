@@ -103,7 +103,7 @@ def test_more_nets_than_fit_stay_ashore_with_the_reason() -> None:
 def test_a_rope_shorter_than_any_site_is_refused_with_the_deepest_that_it_reaches() -> None:
     said = refused(nets=(Net(name="1", rope_m=12),))
     # 12 / 1.25 - 2.1 - 0.3 - 0.5
-    assert "4 out of the rope's reach" in said and "deepest workable site is 6.7 m" in said
+    assert "4 out of the rope's reach" in said and "deepest workable site: 6.7 m with 12 m of rope" in said
 
 
 def test_all_sites_closed_is_refused_with_the_reason() -> None:
