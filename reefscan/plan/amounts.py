@@ -12,7 +12,7 @@ from typing import Annotated
 from pydantic import BeforeValidator
 
 from reefscan.base.errors import InputError
-from reefscan.base.units import METRES_PER, shown
+from reefscan.base.units import METRES_PER, shown, three_figures
 
 KNOT = 1852.0 / 3600.0
 """Metres a second."""
@@ -91,14 +91,16 @@ def said(metres: float, unit: str, places: int = 1) -> str:
 
 
 def stated(metres: float, unit: str) -> str:
-    """A length that somebody stated, without zeros behind it.
+    """A length that somebody stated: as they wrote it where they spoke in that unit, else in three figures.
 
     Examples
     --------
-    >>> stated(24.0, "m"), stated(0.3048, "ft"), stated(24.0, "fathom")
-    ('24 m', '1 ft', '13.12 fathom')
+    >>> stated(24.0, "m"), stated(24.384, "ft"), stated(24.0, "ft"), stated(-0.9, "m")
+    ('24 m', '80 ft', '78.7 ft', '-0.9 m')
     """
-    return f"{round(metres / METRES_PER[unit], 2) + 0.0:.10g} {unit}"
+    value = metres / METRES_PER[unit]
+    spoken = abs(value * 20 - round(value * 20)) < 1e-6
+    return f"{f'{round(value, 2) + 0.0:.10g}' if spoken else three_figures(value)} {unit}"
 
 
 def _split(text: object, what: str) -> tuple[float, str]:

@@ -259,18 +259,9 @@ class Plan:
 
     @property
     def turn_back(self) -> tuple[tuple[float, bool], ...]:
-        """Of each trip the latest moment to leave the last net for home, and whether it is the person's own hour.
-
-        Their own counts where it comes before the one that the way home leaves.
-        """
-        out = []
-        for trip, leave, hour in zip(
-            self.schedule.trips, self.nets[-1].leave_by, self.own_limits, strict=True
-        ):
-            own = None if hour is None else moment(self.asked.date, hour, self.asked.zone)
-            mine = own is not None and trip.depart <= own < leave
-            out.append((own if mine and own is not None else leave, mine))
-        return tuple(out)
+        """Of each trip the latest moment to leave the last net for home, and whether it is the person's own hour."""
+        hours = (None if hour is None else moment(self.asked.date, hour, self.asked.zone) for hour in self.own_limits)  # fmt: skip
+        return tuple((leave, leave == own) for leave, own in zip(self.nets[-1].leave_by, hours, strict=True))
 
     @property
     def chain(self) -> tuple[Way, ...]:

@@ -208,7 +208,7 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
     made = tuple(
         replace(
             planned(k + 1, net, site, tour.schedule, tide, asked, starts),
-            leave_by=tuple(trip.leave_by(tour.homes[k].length_m / speed) for trip in tour.schedule.trips),
+            leave_by=_leave_by(asked, tour.schedule, tour.homes[k].length_m / speed),
         )
         for k, (net, site) in enumerate(zip(nets, sites, strict=True))
     )
@@ -312,6 +312,15 @@ def _own_limits(asked: Asked, schedule: Schedule) -> tuple[str | None, ...]:
     later = limits.turn_back_morning or limits.turn_back
     of_morning = later is not None and moment(asked.date, later, asked.zone) > schedule.trips[1].depart
     return limits.turn_back, later if of_morning or limits.turn_back_morning else None
+
+
+def _leave_by(asked: Asked, schedule: Schedule, way_s: float) -> tuple[float, ...]:
+    """Of each trip the latest moment to leave for home from a place ``way_s`` away; the person's own hour where that comes first."""
+    out = []
+    for trip, hour in zip(schedule.trips, _own_limits(asked, schedule), strict=True):
+        own = np.inf if hour is None else moment(asked.date, hour, asked.zone)
+        out.append(min(trip.leave_by(way_s), own if own >= trip.depart else np.inf))
+    return tuple(out)
 
 
 def _facts(plan: Plan) -> NightFacts:

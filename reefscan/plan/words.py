@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from reefscan.plan.amounts import said, stated
 from reefscan.plan.atsite import DRIFT
 from reefscan.plan.books import Net
@@ -12,6 +14,8 @@ from reefscan.plan.rope import LATE_S, reach_words
 from reefscan.plan.spacing import BAIT_ALONG_M, CLEAR_M
 from reefscan.plan.tide import clock
 from reefscan.survey.tide import TideTable
+
+FIGURE = re.compile(r"\d+(?:\.\d+)?")
 
 BEFORE_LEAVING = (
     "Forecast read anew, own limits kept",
@@ -77,20 +81,26 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
 
 
 def _of_nets(plan: Plan) -> list[str]:
-    """What is said of single nets, once for all that it is said of; checks that failed first, since a sheet has an end."""
-    said: dict[str, list[int]] = {}
+    """What is said of single nets, once for all that it is said of; checks that failed first."""
+    said: list[tuple[int, str]] = []
     failed = [(net, check) for net in plan.nets for check in net.checks if not check.passed]
-    for net, check in failed:
-        said.setdefault(f"{check.name}: {check.words}", []).append(net.number)
+    said += [(net.number, f"{check.name}: {check.words}") for net, check in failed]
     failing = {check.words for _, check in failed}
-    for net in plan.nets:
-        for words in net.warnings:
-            if words not in failing:
-                said.setdefault(words, []).append(net.number)
-    return [
-        f"net{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}: {words}"
-        for words, numbers in said.items()
-    ]
+    said += [(net.number, words) for net in plan.nets for words in net.warnings if words not in failing]
+    alike: dict[str, list[tuple[int, str]]] = {}
+    for number, words in said:
+        alike.setdefault(FIGURE.sub("#", words), []).append((number, words))
+    return [_together(rows) for rows in alike.values()]
+
+
+def _together(rows: list[tuple[int, str]]) -> str:
+    """One sentence for several nets; where only figures differ, those of the net where they are largest."""
+    numbers = ", ".join(str(number) for number, _ in rows)
+    head = f"net{'s' if len(rows) > 1 else ''} {numbers}: "
+    if len({words for _, words in rows}) == 1:
+        return head + rows[0][1]
+    worst, words = max(rows, key=lambda row: sum(float(figure) for figure in FIGURE.findall(row[1])))
+    return f"{head}{words} (figures of net {worst}, the largest)"
 
 
 def assumptions(plan: Plan) -> tuple[str, ...]:

@@ -5,6 +5,8 @@ A handful of nets is one page. What finds no room there in type that can be read
 
 from __future__ import annotations
 
+import math
+
 from matplotlib.figure import Figure
 
 from reefscan.plan.legs import Ground
@@ -23,8 +25,8 @@ FOOT_PT, MOST_FOOT_PT = 130.0, 210.0
 """Height of the foot: what the rows of nets leave, between these."""
 
 NOTE_PT, LEAST_NOTE_PT = 10.0, 8.5
-"""Notes are read before one leaves; smaller than the least they go on to a page of their own, in the first of
-`NOTE_PAGE_PT` that makes it one page."""
+"""Notes are read before one leaves; smaller than the least they go on to pages of their own, in the largest of
+`NOTE_PAGE_PT` that takes the fewest."""
 
 NOTE_PAGE_PT = (11.5, 10.5, 9.5, 9.0)
 LABEL_PT = 10.5
@@ -157,16 +159,13 @@ def _fitted_notes(sheet: Sheet, tall: float) -> tuple[list[str], float] | None:
 
 
 def _note_pages(sheet: Sheet) -> list[Paper]:
-    """Notes in two columns a page, with all that the night rests on; smaller where that makes it one page."""
+    """Notes in two columns a page, with all that the night rests on; smaller where that saves a page."""
     heads = [*notes_of(sheet), ("THE NIGHT RESTS ON", list(sheet.assumptions))]
     top = _title(Paper(), sheet, "") + 6
-    flowed, size = [_flowed(heads, size) for size in NOTE_PAGE_PT], NOTE_PAGE_PT[0]
-    for lines, smaller in zip(flowed, NOTE_PAGE_PT, strict=True):
-        if len(lines) <= 2 * int((TALL - EDGE - top) / (PITCH * smaller)):
-            size = smaller
-            break
-    lines = flowed[NOTE_PAGE_PT.index(size)]
-    rows = int((TALL - EDGE - top) / (PITCH * size))
+    made = [(_flowed(heads, size), int((TALL - EDGE - top) / (PITCH * size)), size) for size in NOTE_PAGE_PT]
+    lines, rows, size = min(
+        made, key=lambda one: math.ceil(len(one[0]) / (2 * one[1]))
+    )  # of equals the largest
     pages: list[Paper] = []
     for start in range(0, len(lines), 2 * rows):
         pages.append(Paper())

@@ -106,14 +106,14 @@ def _draw_cell(
 
 
 def _site(paper: Paper, net: SheetNet, rows: tuple[float, float]) -> None:
-    """Number and place; what failed there, what is there, how to come to it, where to let go."""
+    """Number, and that something failed there; place, how to come to it, what is there, where to let go."""
     y, bottom = rows
     x, wide = EDGE + NUMBER_PT, SITE_PT - NUMBER_PT - 12
-    paper.fitted((EDGE, y), f"{net.number}", Face(min(26.0, (bottom - y) * 0.62), 8.0, "bold"), NUMBER_PT - 5)
+    size = min(26.0, (bottom - y) * (0.45 if net.stay else 0.62))
+    below = paper.fitted((EDGE, y), f"{net.number}", Face(size, 8.0, "bold"), NUMBER_PT - 5)
+    if net.stay:  # what failed stands in the frame above, with the numbers of the nets
+        paper.fitted((EDGE, below), "STAY?", Face(9.0, 6.0, "bold"), NUMBER_PT - 3)
     y = paper.fitted((x, y), net.place, Face(13.5, 8.0, "bold"), wide)
-    if net.stay:
-        failed = "; ".join(words.split(":")[0] for words in net.stay)
-        y = paper.fitted((x, y), f"STAY?  {failed}", Face(LEAST_PT, 7.0, "bold"), wide)
     rest = [net.way, "; ".join(filter(None, (f"{net.title}, {net.depth}", net.release)))]
     size = min(12.0, (bottom - y) / (PITCH * len(rest)))
     for words in rest:

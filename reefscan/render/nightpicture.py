@@ -39,10 +39,16 @@ def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
         level = float(height.min()) - row * step
         for one in net.rounds:
             ends = [one.set_time, one.pull_time]
-            ax.plot(ends, [level, level], color="black", linewidth=3.4, solid_capstyle="butt")
+            ax.plot(
+                ends,
+                [level, level],
+                color="black",
+                linewidth=3.4 * min(1.0, 8 / len(plan.nets)),
+                solid_capstyle="butt",
+            )
         ax.annotate(
             f"{net.number}", (net.rounds[0].set_time, level), (-3, 0), textcoords="offset points", ha="right", va="center",
-            fontsize=font, weight="bold",
+            fontsize=font * min(1.0, 8 / len(plan.nets)), weight="bold",
         )  # fmt: skip
     for turn in plan.tide.turns(float(when[0]), float(when[-1])):
         share = (turn.time - float(when[0])) / max(float(when[-1] - when[0]), 1.0)

@@ -52,7 +52,7 @@ class SheetNet:
     light: str
     rounds: tuple[SheetRound, ...]
     stay: tuple[str, ...]
-    warnings: tuple[str, ...]
+    notes: tuple[str, ...]
     unit: str
 
     @property
@@ -81,6 +81,7 @@ class Sheet:
     home: str
     haul: tuple[str, ...]
     let_go: tuple[str, ...]
+    rounds: int
     head_home: str
     again: tuple[str, ...]
     reserves: tuple[str, ...]
@@ -117,6 +118,7 @@ def sheet_of(plan: Plan) -> Sheet:
         haul=_through_night(plan, lambda one: (one.pull_time, _haul(one, plan))),
         let_go=_through_night(plan, lambda one: (one.set_time, _toward(one, plan) if _drifts(one) else "")),
         head_home=_head_home(plan),
+        rounds=plan.totals.rounds,
         again=tuple(_way(way, plan) for way in plan.again) if plan.totals.rounds > 1 else (),
         reserves=tuple(
             f"{degrees_minutes(site.lat, lat=True)} {degrees_minutes(site.lon, lat=False)}, {show_depth(site.depth_m, unit)}: "
@@ -149,7 +151,8 @@ def _through_night(plan: Plan, of: Callable[[Round], tuple[float, str]]) -> tupl
 
     Streams and wind are the same all over, so what they ask for depends on the hour alone.
     """
-    at, out, before = _hours(plan), [], ""
+    at, before = _hours(plan), ""
+    out: list[str] = []
     for when, words in sorted(of(one) for net in plan.nets for one in net.rounds):
         if words and words != before:
             out.append(f"from {at(when)} {words}" if out else words)
@@ -276,8 +279,7 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         light=plain(net.net.light),
         rounds=rounds,
         stay=tuple(_check_words(check) for check in net.checks if not check.passed),
-        warnings=(
-            *(plain(words) for words in net.warnings),
+        notes=(
             *([f"mind: {', '.join(plain(f).replace('-', ' ') for f in site.flags)}"] if site.flags else []),
             *([f"note: {plain(site.note)}"] if site.note else []),
         ),
