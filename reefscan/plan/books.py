@@ -21,6 +21,8 @@ from reefscan.surroundings.dates import day_of
 Azimuth = Annotated[float, Field(ge=0, le=360)]
 Share = Annotated[float, Field(gt=0)]
 Length = Annotated[Metres, Field(ge=0, le=10_000)]
+Wave = Annotated[Metres, Field(ge=0, le=15)]
+"""Heights beyond it are slips of a unit: nobody sets nets in such a sea."""
 
 
 class Net(Part):
@@ -80,7 +82,7 @@ class Limits(Part):
 
     wind_kn: Knots | None = None
     gust_kn: Knots | None = None
-    wave_m: Length | None = None
+    wave_m: Wave | None = None
     wave_period_s: float | None = Field(default=None, gt=0, description="shortest period of the waves")
     visibility_m: Length | None = None
     crew: int | None = Field(default=None, ge=1, description="fewest persons aboard")
@@ -147,7 +149,7 @@ class Forecast(Part):
     wind_kn: Knots | None = None
     wind_from_deg: Azimuth | None = None
     gust_kn: Knots | None = None
-    wave_m: Length | None = None
+    wave_m: Wave | None = None
     wave_period_s: float | None = Field(default=None, gt=0)
     visibility_m: Length | None = None
     stream: tuple[Stream, ...] = ()

@@ -178,6 +178,8 @@ def _known_ids(asked: Asked, known: Known) -> None:
                 near = difflib.get_close_matches(name, ids, n=1, cutoff=0.0)
                 hint = f"; did you mean {near[0]}?" if near else ""
                 raise InputError(f"{flag} {name}: the run has no such site{hint}")
+    if asked.wishes.explore > len(asked.nets):
+        raise InputError(f"--explore {asked.wishes.explore}: there are {len(asked.nets)} nets")
     if len(asked.wishes.keep) > len(asked.nets):
         raise InputError(f"--keep names {len(asked.wishes.keep)} sites for {len(asked.nets)} nets")
 
@@ -195,7 +197,7 @@ def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftO
     counted = ", ".join(f"{count} {reason}" for reason, count in heads.most_common(4))
     reach = reach_words(asked.nets[0], water.high_m, water.add, asked.unit)
     raise InputError(
-        f"no site is left for a net: {counted}; with {said(water.high_m, asked.unit)} of tide the deepest workable site: {reach}. "
+        f"no site is left for a net: {counted}; with {said(water.high_m, asked.unit)} of tide, deepest workable site: {reach}. "
         "No plan was made: stay ashore or change what you asked for"
     )
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reefscan.base.errors import InputError
-from reefscan.plan.amounts import KNOT
+from reefscan.plan.amounts import KNOT, said
 from reefscan.plan.atsite import magnet
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.clock import (
@@ -185,10 +185,10 @@ def _no_round(asked: Asked, order: tuple[int, ...], between: np.ndarray, launch:
         (k for k in range(len(order) - 1, 0, -1) if _schedule(asked, _seconds(order[:k], between, launch, speed), pace, window)),
         0,
     )  # fmt: skip
-    advice = f"{fewer} would fit: say --nets {fewer}" if fewer else "not even one fits"
+    advice = f"{fewer} would fit: say --nets {fewer}, or" if fewer else "not even one fits:"
     return (
         f"not one round of {len(order)} nets with a soak of {pace.soak_s / 60:g} min is done by {clock(window.until, asked.zone)} "
-        f"when the first is set at {clock(window.start, asked.zone)}; {advice}, or say a later --until, an earlier --start or a shorter --soak"
+        f"when the first is set at {clock(window.start, asked.zone)}; {advice} say a later --until, an earlier --start or a shorter --soak"
     )
 
 
@@ -230,13 +230,21 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
             *checks(asked.boat, asked.forecast, asked.rules, _facts(plan)),
         ),
     )
+    begins = GEOD.inv(*asked.launch, *known.to_lonlat(*field.start))[2]
+    launch = (
+        [
+            f"The launch lies off the water that is deep enough: ways begin {said(begins, asked.unit, 0)} from it."
+        ]
+        if begins > 1
+        else []
+    )
     chosen = f"Chosen among the {len(field.sites)} best sites within all limits" + (
         f"; {field.more} more are not looked at." if field.more else "."
     )
     return replace(
         plan,
         warnings=(*known.notes, *warnings_of(plan)),
-        assumptions=(chosen, *known.taken, *assumptions(plan)),
+        assumptions=(chosen, *known.taken, *launch, *assumptions(plan)),
     )
 
 

@@ -95,10 +95,10 @@ def reach_words(net: Net, tide_max_m: float, add: Allowances, unit: str) -> str:
     >>> reach_words(Net(rope_m=24), 2.1, Allowances(wave_m=1.0), "m")
     '16.3 m with 24 m of rope'
     >>> reach_words(Net(rope_m=3), 2.1, Allowances(wave_m=1.0), "m")
-    '3 m of rope reaches no site at this tide'
+    'none with 3 m of rope at this tide'
     """
     depth, rope = deepest(net, tide_max_m, add), f"{stated(net.longest_m, unit)} of rope"
-    return f"{said(depth, unit)} with {rope}" if depth > 0 else f"{rope} reaches no site at this tide"
+    return f"{said(depth, unit)} with {rope}" if depth > 0 else f"none with {rope} at this tide"
 
 
 def slack(rope_m: float, depth_m: float, tide_m: float) -> float:

@@ -324,7 +324,7 @@ def test_a_pick_lies_at_the_depth_of_the_grid_whatever_its_file_says(
         json.dumps({"schema": "reefscan-picks/1", "run": "run", "picks": [pick | {"lat": lat + 1}]})
     )
     assert command_line(line(coast, tmp_path / "far", "--picks", str(path), "--nets", "1")) == 1
-    assert "1 site lies beyond --range, 10.0 km from the launch, of 1 in all" in capsys.readouterr().err
+    assert "1 site lies beyond --range, 10 km from the launch, of 1 in all" in capsys.readouterr().err
 
 
 def test_the_ground_is_the_shoalest_of_its_cells_and_a_hole_in_it_is_unknown(coast: Path) -> None:
