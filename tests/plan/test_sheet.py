@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 import re
 from dataclasses import replace
 from zoneinfo import ZoneInfo
@@ -16,9 +17,11 @@ from plan.test_night import FOUR, HOUR, asked, flat, plan
 
 from reefscan.base.datum import Datum
 from reefscan.io.out.floatplan import float_plan
-from reefscan.io.out.plan import plan_geojson, plan_gpx
-from reefscan.plan.books import Forecast, Net, Stream
+from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
+from reefscan.plan.books import Boat, Forecast, Limits, Net, Stream
+from reefscan.plan.model import Wishes
 from reefscan.plan.night import make_plan
+from reefscan.plan.sites import OffGround
 from reefscan.plan.tide import NightTide
 from reefscan.render.deck import deck_figures
 from reefscan.render.deckpage import deck_page
@@ -163,3 +166,45 @@ def test_what_is_read_in_the_dark_keeps_its_least_size_on_however_many_pages(
 
 def _texts(figure: Figure) -> list[Text]:
     return [text for text in figure.findobj(Text) if text.get_text().strip()]
+
+
+def test_every_length_on_every_sheet_is_in_the_persons_unit() -> None:
+    """To whoever speaks of feet a metre in a sentence is a mistake that waits to be made: in no text is a figure of metres."""
+    forecast = Forecast(wave_m=2.0, wind_kn=15, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=2.5),))
+    sites = (replace(FOUR[0], sigma_m=3.0, off=(OffGround("hard structure (Mole)", 5.0, 30.0, False),)), *FOUR[1:3], replace(FOUR[3], depth_m=90.0))  # fmt: skip
+    boat = Boat(
+        length_m=5, draft_m=0.5, speed_kn=8, limits=Limits(wave_m=1.0, visibility_m=3000, turn_back="23:00")
+    )
+    floating = (Net(name="A", rope_m=24, marks_m=1.5, float_lift_kgf=6, weight_kg=5), Net(name="B", rope_m=26, marks_m=2), Net(name="B", rope_m=26, marks_m=2))  # fmt: skip
+    made = plan(*sites, unit="ft", forecast=forecast, nets=floating, boat=boat, slack_limit_m=0.1, wishes=Wishes(keep=("a",)))  # fmt: skip
+    document = json.loads(plan_json(made, run="r"))
+    sentences = [
+        *made.warnings,
+        *made.assumptions,
+        document["go"]["words"],
+        *(left.reason for left in made.sites_left_out),
+    ]
+    printed = [text.get_text() for figure in deck_figures(made, flat()) for text in _texts(figure)]
+    texts = [
+        *sentences,
+        *printed,
+        float_plan(made),
+        plan_gpx(made, route=False).decode(),
+        plan_geojson(made, route=False),
+    ]
+    page = re.sub(r"<style>.*?</style>|<[^>]*>", " ", deck_page(made, flat()).decode(), flags=re.S)
+    metres = re.compile(r"\d\s?m\b(?!/s)")
+    for text in (*texts, page):
+        # the scale of the map is a bar of metres on a picture, not a figure to act on
+        assert not metres.search(text) or re.fullmatch(r"\d+ m", text), text
+    assert sum(" ft" in text for text in sentences) > 8 and " ft" in float_plan(made)
+
+
+def test_a_plan_of_two_units_differs_in_words_alone() -> None:
+    """Numbers for programs stay metres; the choice, the hours and the ropes do not depend on how one speaks."""
+    one, other = (json.loads(plan_json(plan(unit=unit), run="r")) for unit in ("m", "ft"))
+    for document in (one, other):
+        document.pop("assumptions"), document.pop("warnings"), document.pop("go")
+        for net in document["nets"]:
+            net.pop("go"), net.pop("warnings")
+    assert one == other

@@ -14,7 +14,7 @@ from xml.sax.saxutils import escape
 from reefscan.base.caution import CAUTION
 from reefscan.io.out.siteforms import Headed, gpx_bytes
 from reefscan.io.out.waypoints import Waypoint, shown, tidy
-from reefscan.plan.amounts import stated
+from reefscan.plan.amounts import said, stated
 from reefscan.plan.atsite import turned
 from reefscan.plan.clock import Trip
 from reefscan.plan.go import Check, exit_words
@@ -254,7 +254,15 @@ def plan_points(plan: Plan) -> list[Waypoint]:
     for way in plan.again:
         points += _turns(way, "next round")
     points += [
-        Waypoint(f"reserve {k}", site.lon, site.lat, site.depth_m, kind="reserve", fields={"id": site.id})
+        Waypoint(
+            f"reserve {k}",
+            site.lon,
+            site.lat,
+            site.depth_m,
+            kind="reserve",
+            depth_words=said(site.depth_m, plan.asked.unit),
+            fields={"id": site.id},
+        )
         for k, site in enumerate(plan.reserves, 1)
     ]
     return tidy(points)
@@ -277,6 +285,7 @@ def _point(net: PlannedNet, unit: str) -> Waypoint:
     text = f"{net.site.kind}; rope{of} {ropes}"
     return Waypoint(
         f"net {net.number}", net.site.lon, net.site.lat, net.site.depth_m, text=text, kind="net",
+        depth_words=said(net.site.depth_m, unit),
         fields={"id": net.site.id, "circle_m": round(net.circle_m, 1)},
     )  # fmt: skip
 
