@@ -150,7 +150,7 @@ def _off(path: Path, box: Box) -> Shapes:
         parts, at = near(to_lonlat(parts, frame.crs, file=str(path)), box)
         names = [spoken(name) for name in frame["name"]] if "name" in frame else [""] * len(frame)
         of = there[rows[again[at]]]
-        found.append(Shapes(parts, tuple(names[i] for i in of), ("ground to keep off",) * len(of), (spoken(path.name),) * len(of)))  # fmt: skip
+        found.append(Shapes(parts, tuple(names[i] for i in of), ("",) * len(of), (spoken(path.name),) * len(of)))  # fmt: skip
     shapes = joined(found)
     if not len(shapes):
         raise InputError(
