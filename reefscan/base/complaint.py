@@ -41,6 +41,8 @@ def first_complaint(error: ValidationError, model: type[BaseModel], name: str) -
             )
         return f"unknown key {where!r}; known here: {', '.join(here)}"
     message = first["msg"].removeprefix("Value error, ")
+    if first["type"] == "tuple_type":
+        message = "wanted a list in brackets"
     found = first.get("input")
     seen = ""
     if isinstance(found, (str, int, float)) and shown(found) not in message:

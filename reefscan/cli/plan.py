@@ -2,170 +2,29 @@
 
 from __future__ import annotations
 
+import dataclasses
 import datetime as dt
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import asked, metres
+from reefscan.cli.nightoptions import (
+    BoatOptions,
+    GearOptions,
+    NightOptions,
+    OutOptions,
+    WaterOptions,
+    WishOptions,
+)
+from reefscan.cli.options import metres
 
 if TYPE_CHECKING:
     from reefscan.plan.books import Net
     from reefscan.plan.model import Asked
 
 FILES = ("plan.json", "plan.geojson", "waypoints.gpx", "deck.pdf", "deck.html", "float_plan.txt")
-
-
-@dataclass(frozen=True)
-class NightOptions:
-    """When."""
-
-    date: Annotated[
-        str, typer.Option("--date", metavar="DAY", help="Day of the evening, such as 2027-02-11.")
-    ]
-    tz: Annotated[
-        str,
-        typer.Option(
-            "--tz", metavar="ZONE", help="Zone of all clock times: a name such as Europe/Oslo, or +02:00."
-        ),
-    ]
-    until: Annotated[
-        str, typer.Option("--until", metavar="HH:MM", help="When the last net is out of the water.")
-    ]
-    start: Annotated[
-        str | None, asked("--start", metavar="HH:MM", help="First set; sunset if not given.")
-    ] = None
-    soak: Annotated[
-        str, typer.Option("--soak", metavar="TIME", help="How long a net lies, such as 45min.")
-    ] = "60min"
-    overnight: Annotated[
-        bool,
-        typer.Option("--overnight", help="Leave the nets while the boat goes home; one pull, by --until."),
-    ] = False
-
-
-@dataclass(frozen=True)
-class GearOptions:
-    """With what."""
-
-    nets: Annotated[int | None, asked("--nets", metavar="N", help="Nets that go along.")] = None
-    rope: Annotated[
-        str | None, asked("--rope", metavar="LENGTH", help="Rope of each net, where all are alike.")
-    ] = None
-    marks: Annotated[
-        str | None, asked("--marks", metavar="LENGTH", help="From mark to mark on the rope.")
-    ] = None
-    gear: Annotated[Path | None, asked("--gear", metavar="FILE", help="Gear book, where nets differ.")] = None
-    scope: Annotated[
-        float, typer.Option("--scope", metavar="RATIO", min=1.0, max=5.0, help="Rope over height of water.")
-    ] = 1.25
-    surge: Annotated[
-        str, typer.Option("--surge", metavar="LENGTH", help="Water the tide table does not know of.")
-    ] = "0.3m"
-    slack: Annotated[
-        str,
-        typer.Option(
-            "--slack", metavar="LENGTH", help="Slack of a floating line from which the rope is set anew."
-        ),
-    ] = "3m"
-
-
-@dataclass(frozen=True)
-class WaterOptions:
-    """The tide."""
-
-    tide: Annotated[
-        Path,
-        typer.Option("--tide", metavar="FILE", help="High and low waters, a series, or harmonic constants."),
-    ]
-    tide_datum_offset: Annotated[
-        str | None,
-        asked(
-            "--tide-datum-offset",
-            metavar="LENGTH",
-            help="How high the table's zero lies over the grid's zero, such as 0m.",
-        ),
-    ] = None
-    tide_zone: Annotated[
-        str | None,
-        asked("--tide-zone", metavar="ZONE", help="Zone of the table's times where they carry none."),
-    ] = None
-    tide_unit: Annotated[
-        str | None, asked("--tide-unit", metavar="UNIT", help="Unit of its heights where it states none.")
-    ] = None
-    secondary: Annotated[
-        Path | None, asked("--secondary", metavar="FILE", help="Differences of a secondary station.")
-    ] = None
-
-
-@dataclass(frozen=True)
-class BoatOptions:
-    """The boat and what is known of the night."""
-
-    launch: Annotated[
-        str, typer.Option("--launch", metavar="LAT,LON", help="Where the boat starts and comes home to.")
-    ]
-    launch_reach: Annotated[
-        str,
-        typer.Option("--launch-reach", metavar="LENGTH", help="Farthest water of the grid from the launch."),
-    ] = "200m"
-    boat: Annotated[
-        Path | None, asked("--boat", metavar="FILE", help="The boat, its limits, who is informed.")
-    ] = None
-    forecast: Annotated[
-        Path | None, asked("--forecast", metavar="FILE", help="The forecast as you read it.")
-    ] = None
-    rules: Annotated[
-        Path | None, asked("--rules", metavar="FILE", help="Limits that you copied from the local rules.")
-    ] = None
-
-
-@dataclass(frozen=True)
-class WishOptions:
-    """Which sites."""
-
-    picks: Annotated[Path | None, asked("--picks", metavar="FILE", help="Picks saved from the page.")] = None
-    keep: Annotated[list[str] | None, asked("--keep", metavar="ID", help="A site that must get a net.")] = (
-        None
-    )
-    drop: Annotated[list[str] | None, asked("--drop", metavar="ID", help="A site that must not.")] = None
-    explore: Annotated[
-        int, typer.Option("--explore", metavar="N", min=0, help="Nets where least is known.")
-    ] = 0
-    reserves: Annotated[
-        int, typer.Option("--reserves", metavar="N", min=0, max=20, help="Reserve sites.")
-    ] = 3
-    within: Annotated[str | None, asked("--within", metavar="LENGTH", help="No two nets farther apart.")] = (
-        None
-    )
-    reach: Annotated[
-        str, typer.Option("--range", metavar="LENGTH", help="Farthest site from the launch.")
-    ] = "10km"
-    stand_off: Annotated[str, typer.Option("--stand-off", metavar="LENGTH", help="From hard structure.")] = (
-        "0m"
-    )
-    per_feature: Annotated[
-        int | None, asked("--per-feature", metavar="N", min=1, help="Most nets on one feature.")
-    ] = None
-    allow_fairways: Annotated[bool, typer.Option("--allow-fairways", help="Take sites in fairways too.")] = (
-        False
-    )
-
-
-@dataclass(frozen=True)
-class OutOptions:
-    """What is written, and where."""
-
-    out: Annotated[Path, typer.Option("--out", metavar="FOLDER", help="Where the plan's files go.")] = Path(
-        "plan"
-    )
-    route: Annotated[
-        bool, typer.Option("--route", help="Write the way as a line too; an autopilot would follow it.")
-    ] = False
-    unit: Annotated[str | None, asked("--unit", metavar="m|ft|fathom", help="Unit on the deck sheet.")] = None
 
 
 @grouped
@@ -185,9 +44,11 @@ def command(
     """
     from reefscan.base.caution import CAUTION
     from reefscan.base.errors import InputError
+    from reefscan.io.nightbooks import load_off
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign
-    from reefscan.pipeline.planning import all_sites, plan_run, with_scores
+    from reefscan.pipeline.offground import box_around
+    from reefscan.pipeline.planning import all_sites, not_listed, plan_run, with_scores
     from reefscan.plan.go import exit_words
     from reefscan.render.marks import UNIT_METRES
     from reefscan.review.opened import open_run
@@ -196,13 +57,29 @@ def command(
     unit = output.unit
     if unit is not None and unit not in UNIT_METRES:
         raise InputError(f"--unit {unit}: say one of {', '.join(UNIT_METRES)}")
-    given = (wishes.picks, water.tide, water.secondary, boat.boat, boat.forecast, boat.rules, gear.gear)
+    given = (
+        wishes.picks,
+        water.tide,
+        water.secondary,
+        boat.boat,
+        boat.forecast,
+        boat.rules,
+        gear.gear,
+        *(wishes.avoid or ()),
+    )
     for name in FILES:
         refuse_foreign(output.out / name, run_inputs(run, *given))
     wanted, tide = _asked(night, gear, water, boat, wishes)
     opened = open_run(run)
+    wanted = dataclasses.replace(wanted, unit=unit or opened.unit)
+    if wanted.unit != "m" and gear.rope is not None and _bare(gear.rope):
+        raise InputError(
+            f"--rope {gear.rope}: a bare number is metres, and this plan speaks of {wanted.unit}; write {gear.rope}{wanted.unit} or {gear.rope}m"
+        )
     scored = opened.listing.scored
     said: list[str] = []
+    named = (*wanted.wishes.keep, *wanted.wishes.drop)
+    unlisted = not_listed(named, opened.table, scored, wanted.unit)
     if wishes.picks is None:
         table = all_sites(opened.table, scored)
     else:
@@ -210,11 +87,18 @@ def command(
         if not len(table):
             raise InputError("; ".join([*said, "no pick is left to plan for"]))
         table = with_scores(table, opened.table, scored)
+        mine = {str(name) for name in table["id"]}
+        unlisted |= {
+            name: "it is not among your picks"
+            for name in named
+            if name not in mine and name in set(opened.table["id"])
+        }
+    avoid = load_off(wishes.avoid, box_around(opened.known, opened.sources)) if wishes.avoid else None
     plan, ground = plan_run(
         wanted, table, opened.sources, opened.known, opened.run.info, tide,
-        fairways=wishes.allow_fairways, range_m=_least("--range", wishes.reach),
+        avoid=avoid, fairways=wishes.allow_fairways, range_m=_least("--range", wishes.reach), unlisted=unlisted,
     )  # fmt: skip
-    for path in _write(plan, ground, output, unit=unit or opened.unit, run=opened.name):
+    for path in _write(plan, ground, output, run=opened.name):
         typer.echo(str(path))
     for sentence in (opened.closed_words, *said, *(f"mind: {words}" for words in plan.warnings)):
         typer.echo(f"reefscan: {sentence}", err=True)
@@ -222,17 +106,18 @@ def command(
 
 
 def _told(plan: Any) -> str:
+    from reefscan.plan.rope import reach_words
     from reefscan.plan.tide import clock
 
-    zone, totals = plan.asked.zone, plan.totals
+    zone, totals, unit = plan.asked.zone, plan.totals, plan.asked.unit
     return (
         f"{len(plan.nets)} net{'s' if len(plan.nets) > 1 else ''}, {totals.rounds} round{'s' if totals.rounds > 1 else ''}, first set {clock(plan.first_set, zone)}, "
-        f"back by {clock(plan.schedule.back, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site "
-        + ", ".join(f"{depth:.1f} m with {name}" for name, depth in plan.deepest_m)
+        f"back by {clock(plan.schedule.back_by, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site: "
+        + ", ".join(reach_words(net, plan.water.high_m, plan.water.add, unit) for net, _ in plan.deepest_m)
     )
 
 
-def _write(plan: Any, ground: Any, output: OutOptions, *, unit: str, run: str) -> list[Path]:
+def _write(plan: Any, ground: Any, output: OutOptions, *, run: str) -> list[Path]:
     """All files, each whole or not at all."""
     from reefscan.io.out.floatplan import float_plan
     from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
@@ -245,8 +130,8 @@ def _write(plan: Any, ground: Any, output: OutOptions, *, unit: str, run: str) -
         plan_json(plan, run=run),
         plan_geojson(plan, route=output.route),
         plan_gpx(plan, route=output.route),
-        draw_deck(plan, ground, unit=unit),
-        deck_page(plan, ground, unit=unit),
+        draw_deck(plan, ground),
+        deck_page(plan, ground),
         float_plan(plan),
     )
     out = output.out
@@ -259,7 +144,7 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
     """Read every option and file: what is asked, and the tide."""
     from reefscan.io.logs.times import parse_zone
     from reefscan.io.nightbooks import load_book, load_tide, zone_of_table
-    from reefscan.plan.amounts import parse_clock, parse_minutes
+    from reefscan.plan.amounts import parse_clock
     from reefscan.plan.books import Boat, Forecast, Rules
     from reefscan.plan.model import Asked, Wishes
 
@@ -276,6 +161,9 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
         zone=zone_of_table(said, zone, date),
         unit=None if water.tide_unit is None else metres("--tide-unit", f"1{water.tide_unit}"),
         secondary=water.secondary,
+        zone_is="as you said"
+        if said is not None
+        else "the night's own zone, where no summer time makes it doubtful",
     )
     return Asked(
         date=date,
@@ -288,7 +176,7 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
         boat=craft,
         forecast=load_book(boat.forecast, Forecast) if boat.forecast else None,
         rules=load_book(boat.rules, Rules) if boat.rules else None,
-        soak_s=60 * _with_flag("--soak", parse_minutes, night.soak),
+        soak_s=_soak(night.soak),
         surge_m=_least("--surge", gear.surge),
         scope=gear.scope,
         slack_limit_m=_least("--slack", gear.slack),
@@ -333,6 +221,16 @@ def _least(flag: str, text: str) -> float:
     return value
 
 
+def _soak(text: str) -> float:
+    from reefscan.base.errors import InputError
+    from reefscan.plan.amounts import parse_minutes
+
+    minutes = float(_with_flag("--soak", parse_minutes, text))
+    if not 0 < minutes <= 24 * 60:
+        raise InputError(f"--soak {text}: wanted more than nothing and at most a day, such as 45min")
+    return 60 * minutes
+
+
 def _launch(text: str) -> tuple[float, float]:
     """Longitude and latitude of ``LAT,LON``."""
     from reefscan.base.errors import InputError
@@ -370,14 +268,16 @@ def _nets(gear: GearOptions) -> tuple[Net, ...]:
     return _alike(gear.nets, gear.rope, gear.marks)
 
 
+def _bare(text: str) -> bool:
+    """Whether a length was written without its unit."""
+    return text.strip().replace(".", "").isdigit()
+
+
 def _alike(count: int, rope: str, marks: str | None) -> tuple[Net, ...]:
     from reefscan.base.errors import InputError
     from reefscan.plan.books import Gear
 
-    def bare(text: str) -> bool:
-        return text.strip().replace(".", "").isdigit()
-
-    if marks is not None and bare(rope) != bare(marks):
+    if marks is not None and _bare(rope) != _bare(marks):
         raise InputError(
             f"--rope {rope} --marks {marks}: one has a unit and one has none; write both, such as 24m and 2m"
         )

@@ -1,18 +1,32 @@
-"""The files of a night: tide, gear, boat, forecast, rules, secondary station, read from where they lie."""
+"""The files of a night: tide, gear, boat, forecast, rules, secondary station, ground to keep off, read from where they lie."""
 
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from datetime import tzinfo
 from pathlib import Path
 from typing import TypeVar
 
-from reefscan.base.errors import AmbiguousError, InputError
+import numpy as np
+
+from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, UnreadableError
 from reefscan.base.recipe_part import Part
 from reefscan.io.localfile import read_small_text
 from reefscan.io.logs.tides import read_tide
 from reefscan.plan.books import Secondary, read_book
 from reefscan.plan.tide import NightTide, at_secondary
+from reefscan.surroundings.shapes import (
+    Box,
+    Shapes,
+    joined,
+    near,
+    single_parts,
+    spoken,
+    to_lonlat,
+    whole_areas,
+)
+from reefscan.survey.harmonics import HarmonicTide
 from reefscan.survey.tide import TideTable
 
 Book = TypeVar("Book", bound=Part)
@@ -30,6 +44,7 @@ def load_tide(
     zone: tzinfo | None,
     unit: float | None,
     secondary: Path | None = None,
+    zone_is: str = "as you said",
 ) -> NightTide:
     """Read the night's tide.
 
@@ -39,6 +54,8 @@ def load_tide(
         How high the table's zero lies over the grid's (m).
     zone : tzinfo or None
         Of times that carry none.
+    zone_is : str
+        Why that zone, for what the plan says it has assumed.
     unit : float or None
         Metres per unit, where the file does not say.
     secondary : path, optional
@@ -55,20 +72,91 @@ def load_tide(
             "the two are; look both up and say --tide-datum-offset (the table's zero over the grid's, such as 0m where both are "
             "chart datum, or -0.9m), or tide_datum_offset_m in the boat's file"
         )
-    try:
-        source = read_tide(path, zone=zone, unit=unit)
-    except AmbiguousError as error:
-        wrong, asks_order, _ = str(error).partition("; say --dates")  # an option of other commands
-        if not asks_order:
-            raise
-        raise AmbiguousError(f"{path.name}: {wrong}; write them as 2027-02-11") from None
+    source = _read(path, zone, unit)
+    taken = [_zone_words(path, source, zone, unit, zone_is)]
     if secondary is not None:
         if not isinstance(source, TideTable):
             raise InputError(
                 f"{path.name}: differences of a secondary station go with a table of high and low water"
             )
-        source = at_secondary(source, load_book(secondary, Secondary), name=path.name)
-    return NightTide(source, offset_m, path.name)
+        station = load_book(secondary, Secondary)
+        source = at_secondary(source, station, name=path.name)
+        taken.append(
+            f"Times and heights are those of the secondary station {station.name or secondary.name}, by its differences."
+        )
+    return NightTide(source, offset_m, path.name, tuple(taken))
+
+
+def _read(path: Path, zone: tzinfo | None, unit: float | None) -> TideTable | HarmonicTide:
+    try:
+        return read_tide(path, zone=zone, unit=unit)
+    except AmbiguousError as error:
+        wrong, asks_order, _ = str(error).partition("; say --dates")  # an option of other commands
+        if not asks_order:
+            raise
+        raise AmbiguousError(f"{path.name}: {wrong}; write them as 2027-02-11") from None
+
+
+def _zone_words(path: Path, source: TideTable | HarmonicTide, zone: tzinfo | None, unit: float | None, zone_is: str) -> str:  # fmt: skip
+    """Which zone the times of a tide file were read in; a file that is read without one states its own."""
+    if not isinstance(source, TideTable):
+        return "Its phases are on Greenwich."
+    try:
+        read_tide(path, zone=None, unit=unit)
+    except AmbiguousError:
+        return f"Its times carry no zone and were read in {zone}, {zone_is}."
+    return "Its times carry their own zone."
+
+
+def load_off(paths: Sequence[Path], box: Box) -> Shapes:
+    """Read the ground that floats keep off: points, lines and areas of any vector files, near the grid.
+
+    Parameters
+    ----------
+    box : Box
+        What lies near, as `reefscan.surroundings.shapes.box_of` and `Box.grown` give it.
+
+    Raises
+    ------
+    MissingInputError, UnreadableError, NoCrsError, InputError
+        For a file that is not there, is none of shapes, does not say where they lie, or holds none near the grid.
+    """
+    return joined([_off(path, box) for path in paths])
+
+
+def _off(path: Path, box: Box) -> Shapes:
+    import shapely
+
+    from reefscan.io.vectors import layer_names, layer_table
+
+    if not path.exists():
+        raise MissingInputError(
+            f"{path}: no such file; --avoid wants a file of shapes (GeoJSON, GPKG, KML, shapefile)"
+        )
+    found: list[Shapes] = []
+    try:
+        frames = [layer_table(path, layer) for layer in layer_names(path)]
+    except UnreadableError as error:
+        raise UnreadableError(f"{error}; --avoid wants a file of shapes") from error
+    for frame in frames:
+        if "geometry" not in frame:
+            continue
+        raw = np.asarray(frame.geometry.to_numpy(), dtype=object)
+        there = np.flatnonzero([shape is not None and not shape.is_empty for shape in raw])
+        parts, rows = single_parts(shapely.force_2d(raw[there]))
+        areas = shapely.get_type_id(parts) == 3
+        parts[areas], _ = whole_areas(parts[areas])
+        parts, again = single_parts(parts)
+        parts, at = near(to_lonlat(parts, frame.crs, file=str(path)), box)
+        names = [spoken(name) for name in frame["name"]] if "name" in frame else [""] * len(frame)
+        of = there[rows[again[at]]]
+        found.append(Shapes(parts, tuple(names[i] for i in of), ("",) * len(of), (spoken(path.name),) * len(of)))  # fmt: skip
+    shapes = joined(found)
+    if not len(shapes):
+        raise InputError(
+            f"{path}: nothing in it lies near the grid; --avoid wants the ground that floats keep off there"
+        )
+    return shapes
 
 
 def zone_of_table(said: tzinfo | None, zone: tzinfo, date: dt.date) -> tzinfo | None:

@@ -1,4 +1,4 @@
-"""A night planned from a run: its candidates as sites, its grids as ground, its closed ground as a hard limit."""
+"""A night planned from a run: its candidates as sites, its grids as ground, what floats keep off as a hard limit."""
 
 from __future__ import annotations
 
@@ -13,8 +13,11 @@ import pandas as pd
 from reefscan.base.datum import datum_of
 from reefscan.base.errors import InputError
 from reefscan.base.model import GridSource
+from reefscan.base.units import three_figures
 from reefscan.io.georef import transformer
+from reefscan.pipeline.offground import box_around, off_grounds
 from reefscan.pipeline.shoalest import deepest_at, ground_of
+from reefscan.plan.amounts import said, stated
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Known, Plan
 from reefscan.plan.night import make_plan
@@ -23,8 +26,8 @@ from reefscan.plan.spacing import GEOD
 from reefscan.plan.tide import NightTide
 from reefscan.score.ranking import best_first
 from reefscan.score.scoring import Scored
-from reefscan.surroundings.closed import first_inside
 from reefscan.surroundings.known import Surroundings, closed_words
+from reefscan.surroundings.shapes import Shapes, no_shapes
 
 DIFFERS_M = 0.5
 """From this difference on a pick's depth is said to be another than the grid's: as near as a sounder is asked to read."""
@@ -38,6 +41,34 @@ def all_sites(table: pd.DataFrame, scored: Scored) -> pd.DataFrame:
     order = best_first(scored, table)
     order = order[scored.listed[order] & (scored.points[order] > 0)]
     return table.iloc[order].assign(score=scored.score[order], confidence=scored.confidence[order])
+
+
+def not_listed(names: Sequence[str], table: pd.DataFrame, scored: Scored, unit: str) -> dict[str, str]:
+    """Why candidates that a run holds are no sites of it: told when they are asked for by name.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Ids that are asked for; those that are listed, and those that the run does not hold, are passed over.
+    """
+    at = {str(name): k for k, name in enumerate(table["id"])} if len(table) else {}
+    out = {}
+    for name in names:
+        row = at.get(name, -1)
+        if row < 0 or (scored.listed[row] and scored.points[row] > 0):
+            continue
+        nothing = [term for term, worth in scored.memberships.items() if worth[row] == 0]
+        if "depth" in nothing:
+            deep = said(float(table["depth_m"].iloc[row]), unit)
+            out[name] = (
+                f"the run found it at {deep}, outside the depths that it lists; rescore it with a wider --depth"
+            )
+        else:
+            why = (
+                f"it is worth nothing by {', '.join(nothing)}" if nothing else "it is doubted to be structure"
+            )
+            out[name] = f"the run found it and does not list it, since {why}; rescore with another recipe"
+    return out
 
 
 def with_scores(picked: pd.DataFrame, table: pd.DataFrame, scored: Scored) -> pd.DataFrame:
@@ -59,8 +90,10 @@ def plan_run(
     info: Mapping[str, Any],
     tide: NightTide,
     *,
+    avoid: Shapes | None = None,
     fairways: bool = False,
     range_m: float = RANGE_M,
+    unlisted: Mapping[str, str] | None = None,
 ) -> tuple[Plan, Ground]:
     """Plan a night from a run's sites.
 
@@ -72,40 +105,47 @@ def plan_run(
         What the run knows from outside its grid.
     info : mapping
         Its ``run.json``.
+    avoid : Shapes, optional
+        Ground that floats keep off besides, in the frame of `reefscan.pipeline.offground.box_around`.
     fairways : bool
         Sites in fairways are allowed.
     range_m : float
         Sites farther from the launch are left out: a whole coast as one ground would have cells too large for a boat.
+    unlisted : mapping of str to str, optional
+        Places that the run knows and ``table`` does not hold, and why.
 
     Returns
     -------
     Plan, Ground
         The ground is what the legs were laid over.
     """
-    every, resounded = _sounded([_site(row) for row in table.to_dict("records")], sources)
+    every, resounded = _sounded([_site(row) for row in table.to_dict("records")], sources, asked.unit)
     near = [site for site in every if _far_m(asked, site.lon, site.lat) <= range_m]
     named = {*asked.wishes.keep, *asked.wishes.drop}  # one of these that is too far is refused by name
     sites = tuple(near) + tuple(site for site in every if site.id in named and site not in near)
     lon = np.array([asked.launch[0], *(site.lon for site in near)])
     lat = np.array([asked.launch[1], *(site.lat for site in near)])
     ground = ground_of(sources, lon, lat)
-    closed = _closed(around, fairways)
-
-    def against(lon: float, lat: float) -> str:
-        far = _far_m(asked, lon, lat)
-        return closed(lon, lat) if far <= range_m else f"beyond --range: {far / 1000:.1f} km from the launch"
-
+    lon, lat = (np.array([getattr(site, name) for site in sites]) for name in ("lon", "lat"))
+    off = off_grounds(
+        lon, lat, around, avoid or no_shapes(), box_around(around, sources),
+        fairways=fairways, stand_off_m=asked.wishes.stand_off_m,
+    )  # fmt: skip
     to_grid, back = transformer("EPSG:4326", ground.crs), transformer(ground.crs, "EPSG:4326")
     known = Known(
-        sites=sites,
-        closed=against,
+        sites=tuple(
+            replace(site, off=grounds, barred=_barred(site, asked, around, range_m))
+            for site, grounds in zip(sites, off, strict=True)
+        ),
         closed_words=closed_words(info),
         datum=datum_of(info),
         to_grid=_pairs(to_grid),
         to_lonlat=_pairs(back, 7),
         notes=resounded
         + _notes(asked, info)
-        + _beyond(len(every), len(every) - len(near), range_m, any_left=bool(sites)),
+        + _beyond(len(every), len(every) - len(near), range_m, asked.unit, any_left=bool(sites)),
+        taken=(f"Sites are looked for within {_far(range_m, asked.unit)} of the launch (--range).",),
+        unlisted=unlisted or {},
     )
     return make_plan(asked, known, ground, tide), ground
 
@@ -135,56 +175,55 @@ def _site(row: Mapping[Any, Any]) -> Site:
     return Site(
         id=str(row["id"]), lon=float(row["lon"]), lat=float(row["lat"]), depth_m=number("depth_m"),
         sigma_m=number("uncertainty_m"), score=number("score"), confidence=number("confidence"), feature=text("feature_id"),
-        name=text("name"), kind=text("kind"), note=text("note"), why=text("why"), hard_m=number("hard_m"),
+        name=text("name"), kind=text("kind"), note=text("note"), why=text("why"),
         steep=math.tan(math.radians(min(number("slope_deg", 0.0), 80.0))), position_m=number("position_m", 0.0),
         flags=tuple(str(flag) for flag in flags) if isinstance(flags, (list, tuple)) else (),
     )  # fmt: skip
 
 
-def _beyond(every: int, far: int, range_m: float, *, any_left: bool) -> tuple[str, ...]:
+def _beyond(every: int, far: int, range_m: float, unit: str, *, any_left: bool) -> tuple[str, ...]:
     """How many sites are too far from the launch to be looked at; refused where none is left."""
     if not far:
         return ()
-    said = (
-        f"{far} site{'s lie' if far > 1 else ' lies'} beyond --range, {range_m / 1000:g} km from the launch"
+    words = (
+        f"{far} site{'s lie' if far > 1 else ' lies'} beyond --range, {_far(range_m, unit)} from the launch"
     )
     if not any_left:
-        raise InputError(f"{said}, of {every} in all; check --launch LAT,LON")
-    return (said,)
+        raise InputError(f"{words}, of {every} in all; check --launch LAT,LON")
+    return (words,)
 
 
-def _sounded(sites: list[Site], sources: Sequence[GridSource]) -> tuple[list[Site], tuple[str, ...]]:
+def _sounded(
+    sites: list[Site], sources: Sequence[GridSource], unit: str
+) -> tuple[list[Site], tuple[str, ...]]:
     """Sites, those that the run did not find itself at the depth of its grid: a picks file may carry another grid's, or a typed one."""
-    out, said = [], []
+    out, told = [], []
     for site in sites:
         if math.isfinite(site.score):
             out.append(site)
             continue
         depth = deepest_at(sources, site.lon, site.lat)
         if math.isfinite(site.depth_m) and abs(depth - site.depth_m) > DIFFERS_M:
-            said.append(
-                f"pick {site.name or site.id}: its file says {site.depth_m:.1f} m and the grid {depth:.1f} m; the grid's is taken"
+            told.append(
+                f"pick {site.name or site.id}: its file says {said(site.depth_m, unit)} and the grid {said(depth, unit)}; the grid's is taken"
             )
         out.append(replace(site, depth_m=depth))
-    return out, tuple(said)
+    return out, tuple(told)
 
 
-def _closed(around: Surroundings | None, fairways: bool) -> Callable[[float, float], str]:
-    """Why no net may go to a place: closed ground and fairways, as far as the run knows them."""
+def _barred(site: Site, asked: Asked, around: Surroundings | None, range_m: float) -> str:
+    """Why no net may go to a place whatever lies beside it."""
+    far = _far_m(asked, site.lon, site.lat)
+    if far > range_m:
+        return f"beyond --range: {_far(far, asked.unit)} from the launch"
+    if around is not None and around.knows_closed and not bool(around.box.holds(site.lon, site.lat)):
+        return "it lies beyond the ground for which this run knows what is closed"
+    return ""
 
-    def why(lon: float, lat: float) -> str:
-        if around is None:
-            return ""
-        found = around.why_closed(lon, lat)
-        if found or fairways:
-            return f"it {found}" if found else ""
-        shapes = around.of("caution")
-        row = int(first_inside(shapes, np.array([lon]), np.array([lat]), around.box)[0])
-        if row >= 0 and "fairway" in f"{shapes.kind[row]} {shapes.name[row]}".lower():
-            return f"it lies in a fairway ({shapes.called(row)}); --allow-fairways takes it all the same"
-        return ""
 
-    return why
+def _far(metres: float, unit: str) -> str:
+    """A way over the sea: kilometres to whoever speaks of metres, else nautical miles."""
+    return f"{three_figures(metres / 1000)} km" if unit == "m" else f"{three_figures(metres / 1852)} nmi"
 
 
 def _notes(asked: Asked, info: Mapping[str, Any]) -> tuple[str, ...]:
@@ -193,7 +232,7 @@ def _notes(asked: Asked, info: Mapping[str, Any]) -> tuple[str, ...]:
     shift = info.get("datum_shift_m")
     if isinstance(shift, (int, float)) and shift:
         out.append(
-            f"the run added {shift:+g} m to every height (--datum-shift): the grid's zero that the tide table is compared with is the moved one"
+            f"the run added {'+' if shift > 0 else ''}{stated(shift, asked.unit)} to every height (--datum-shift): the grid's zero that the tide table is compared with is the moved one"
         )
     around = info.get("around")
     day = around.get("date") if isinstance(around, Mapping) else None

@@ -1,4 +1,4 @@
-"""Speeds, spans of time and clock times as people write them: ``12kn``, ``1h30``, ``02:00``.
+"""Speeds, spans of time and clock times as people write them: ``12kn``, ``1h30``, ``02:00``; lengths as sentences say them.
 
 A knot is 1852 m an hour exactly (BIPM, SI brochure, 8th edition, table 8; value from memory).
 """
@@ -12,7 +12,7 @@ from typing import Annotated
 from pydantic import BeforeValidator
 
 from reefscan.base.errors import InputError
-from reefscan.base.units import shown
+from reefscan.base.units import METRES_PER, shown, three_figures
 
 KNOT = 1852.0 / 3600.0
 """Metres a second."""
@@ -77,6 +77,30 @@ def parse_clock(text: object) -> str:
     if found is None:
         raise InputError(f"{shown(text)} is no time of the clock; write hours and minutes, such as 02:00")
     return f"{int(found[1]):02d}:{found[2]}"
+
+
+def said(metres: float, unit: str, places: int = 1) -> str:
+    """A length that was worked out, in the unit of the person.
+
+    Examples
+    --------
+    >>> said(9.0, "m"), said(9.0, "ft"), said(-0.01, "m")
+    ('9.0 m', '29.5 ft', '0.0 m')
+    """
+    return f"{round(metres / METRES_PER[unit], places) + 0.0:.{places}f} {unit}"
+
+
+def stated(metres: float, unit: str) -> str:
+    """A length that somebody stated: as they wrote it where they spoke in that unit, else in three figures.
+
+    Examples
+    --------
+    >>> stated(24.0, "m"), stated(24.384, "ft"), stated(24.0, "ft"), stated(-0.9, "m")
+    ('24 m', '80 ft', '78.7 ft', '-0.9 m')
+    """
+    value = metres / METRES_PER[unit]
+    spoken = abs(value * 20 - round(value * 20)) < 1e-6
+    return f"{f'{round(value, 2) + 0.0:.10g}' if spoken else three_figures(value)} {unit}"
 
 
 def _split(text: object, what: str) -> tuple[float, str]:

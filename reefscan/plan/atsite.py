@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 from pygeomag import GeoMag
 
-from reefscan.plan.amounts import KNOT
+from reefscan.plan.amounts import KNOT, said
 from reefscan.plan.books import Forecast, Stream
 from reefscan.plan.rope import line_pull_kgf
 from reefscan.plan.sites import Site
@@ -141,14 +141,14 @@ def wind_against(stream: Stream | None, wind_kn: float | None, wind_from_deg: fl
     return apart <= AGAINST_DEG
 
 
-def pulled_under(rope_m: float, diameter_m: float, lift_kgf: float | None, stream: Stream | None) -> str:
+def pulled_under(
+    rope_m: float, diameter_m: float, lift_kgf: float | None, stream: Stream | None, unit: str = "m"
+) -> str:
     """Words where the drag on the line takes much of the float's lift, or the lift is not known; else empty."""
     if stream is None or stream.speed_kn < STILL_KN:
         return ""
     pull = line_pull_kgf(rope_m, diameter_m, stream.speed_kn)
-    words = (
-        f"{stream.speed_kn:g} kn on {rope_m:.1f} m of {diameter_m * 1000:g} mm line pulls some {pull:.1f} kgf"
-    )
+    words = f"{stream.speed_kn:g} kn on {said(rope_m, unit)} of {diameter_m * 1000:g} mm line pulls some {pull:.1f} kgf"
     if lift_kgf is None:
         return f"{words}; the lift of the float is not stated, so it may be pulled under" if pull >= 1 else ""
     if pull < PULL_SHARE * lift_kgf:

@@ -21,6 +21,8 @@ from reefscan.surroundings.dates import day_of
 Azimuth = Annotated[float, Field(ge=0, le=360)]
 Share = Annotated[float, Field(gt=0)]
 Length = Annotated[Metres, Field(ge=0, le=10_000)]
+Wave = Annotated[Metres, Field(ge=0, le=15)]
+"""Heights beyond it are slips of a unit: nobody sets nets in such a sea."""
 
 
 class Net(Part):
@@ -72,15 +74,20 @@ class Gear(Part):
 
 
 class Limits(Part):
-    """The person's own limits; what is not set is not checked."""
+    """The person's own limits; what is not set is not checked.
+
+    ``turn_back`` is when the last net is left at the latest, whatever is still in the water; of nets left overnight that is
+    the evening's trip, and ``turn_back_morning`` that of the trip which pulls them.
+    """
 
     wind_kn: Knots | None = None
     gust_kn: Knots | None = None
-    wave_m: Length | None = None
+    wave_m: Wave | None = None
     wave_period_s: float | None = Field(default=None, gt=0, description="shortest period of the waves")
     visibility_m: Length | None = None
     crew: int | None = Field(default=None, ge=1, description="fewest persons aboard")
     turn_back: Clock | None = None
+    turn_back_morning: Clock | None = None
     refuge: str = Field(default="", max_length=120, description="a place to run to")
 
 
@@ -142,7 +149,7 @@ class Forecast(Part):
     wind_kn: Knots | None = None
     wind_from_deg: Azimuth | None = None
     gust_kn: Knots | None = None
-    wave_m: Length | None = None
+    wave_m: Wave | None = None
     wave_period_s: float | None = Field(default=None, gt=0)
     visibility_m: Length | None = None
     stream: tuple[Stream, ...] = ()

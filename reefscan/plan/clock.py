@@ -16,6 +16,20 @@ from reefscan.plan.amounts import parse_clock
 
 MOST_ROUNDS = 200
 
+HOME_SPARE, HOME_SPARE_S = 0.5, 600.0
+"""Kept back for the way home: half its time again, ten minutes at the least (guesses: wind, sea and a line in the propeller)."""
+
+
+def home_s(way_s: float) -> float:
+    """Time (s) that is wanted for the way home: the way itself and what is kept back.
+
+    Examples
+    --------
+    >>> home_s(600), home_s(3600)
+    (1200.0, 5400.0)
+    """
+    return way_s + max(HOME_SPARE * way_s, HOME_SPARE_S)
+
 
 @dataclass(frozen=True)
 class Legs:
@@ -52,6 +66,24 @@ class Visit:
 
 
 @dataclass(frozen=True)
+class Trip:
+    """One way out and home: leaving the launch, leaving the last net, at the launch again (s since 1970 UTC)."""
+
+    depart: float
+    leave: float
+    arrive: float
+
+    @property
+    def back_by(self) -> float:
+        """When to be back at the latest: the last net left as planned, with what is kept back for the way home."""
+        return self.leave + home_s(self.arrive - self.leave)
+
+    def leave_by(self, way_s: float) -> float:
+        """The latest moment to leave for home from a place ``way_s`` seconds away."""
+        return self.back_by - home_s(way_s)
+
+
+@dataclass(frozen=True)
 class Schedule:
     """The night's clock.
 
@@ -59,17 +91,30 @@ class Schedule:
     ----------
     visits : tuple of tuple of Visit
         For each net, in the order of the visits, its rounds.
-    depart, last_pull, back : float
-        Leaving the launch; the start of the last pull; at the launch again (s since 1970 UTC).
-    ashore : (float, float) or None
-        Of nets left overnight: at the launch in between, and leaving it again.
+    last_pull : float
+        The start of the last pull (s since 1970 UTC).
+    trips : tuple of Trip
+        One; two of nets left overnight.
     """
 
     visits: tuple[tuple[Visit, ...], ...]
-    depart: float
     last_pull: float
-    back: float
-    ashore: tuple[float, float] | None = None
+    trips: tuple[Trip, ...]
+
+    @property
+    def depart(self) -> float:
+        """Leaving the launch for the first time."""
+        return self.trips[0].depart
+
+    @property
+    def back(self) -> float:
+        """At the launch again for the last time, as planned."""
+        return self.trips[-1].arrive
+
+    @property
+    def back_by(self) -> float:
+        """The same with what is kept back for the way home."""
+        return self.trips[-1].back_by
 
     @property
     def rounds(self) -> int:
@@ -122,7 +167,8 @@ def left_overnight(legs: Legs, pace: Pace, start: float, until: float) -> Schedu
     if away < home:
         return None
     visits = tuple((Visit(a, b),) for a, b in zip(sets, pulls, strict=True))
-    return Schedule(visits, start - legs.out_s, pulls[-1], until + legs.back_s, (home, away))
+    evening = Trip(start - legs.out_s, home - legs.back_s, home)
+    return Schedule(visits, pulls[-1], (evening, Trip(away, until, until + legs.back_s)))
 
 
 def _tour(legs: Legs, pace: Pace, start: float, rounds: int) -> Schedule:
@@ -140,8 +186,9 @@ def _tour(legs: Legs, pace: Pace, start: float, rounds: int) -> Schedule:
             now = last + pace.handling_s
             down[k] = now  # as the re-set net goes down; not used after the last round
             now += legs.ring_s[k] if not (turn == rounds - 1 and k == count - 1) else 0.0
+    leave = last + pace.handling_s
     return Schedule(
-        tuple(tuple(v) for v in visits), start - legs.out_s, last, last + pace.handling_s + legs.back_s
+        tuple(tuple(v) for v in visits), last, (Trip(start - legs.out_s, leave, leave + legs.back_s),)
     )
 
 

@@ -9,13 +9,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from reefscan.base.errors import InputError
+from reefscan.plan.amounts import said
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.choose import Choice, Question, choose
 from reefscan.plan.legs import Place, Waters, off_water_m
 from reefscan.plan.model import Asked, Known, LeftOut
-from reefscan.plan.rope import deepest, rope_needed
+from reefscan.plan.rope import deepest, reach_words, rope_needed
 from reefscan.plan.sites import Site, Water, against
-from reefscan.plan.spacing import between, circles, too_far, too_near, wanted_apart
+from reefscan.plan.spacing import between, circles, off_ground, too_far, too_near, wanted_apart
 
 MOST_SITES = 500
 """Best sites that are chosen among: the programme is proved best within seconds for so many."""
@@ -76,7 +77,7 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
         far = off_water_m(waters, launch)
         raise InputError(
             f"--launch {asked.launch[1]:g},{asked.launch[0]:g}: the nearest water of this grid that is deep enough for the boat "
-            f"({waters.keel_m:.1f} m at low tide) lies {far:.0f} m away, and legs are never laid over land or ground that the grid "
+            f"({said(waters.keel_m, asked.unit)} at low tide) lies {said(far, asked.unit, 0)} away, and legs are never laid over land or ground that the grid "
             f"does not know; name the place where you come to known water, or say --launch-reach"
         )
     middle = waters.ground.middle(dock)
@@ -84,8 +85,9 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
     sites: list[Site] = []
     berths: list[tuple[int, int]] = []
     left: list[LeftOut] = []
-    for site in known.sites:
-        found = _berth_or_reason(asked, known, water, waters, site, dock)
+    reach = circles(known.sites, water, asked.nets) if known.sites else ()
+    for site, circle in zip(known.sites, reach, strict=True):
+        found = _berth_or_reason(asked, known, water, waters, site, float(circle), dock)
         if isinstance(found, str):
             left.append(LeftOut(site.id, found))
         elif len(sites) < MOST_SITES or site.id in asked.wishes.keep:
@@ -96,15 +98,16 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
     return Field(tuple(sites), tuple(berths), tuple(left), start, dock, more)
 
 
-def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, site: Site, dock: tuple[int, int]) -> tuple[int, int] | str:  # fmt: skip
+def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, site: Site, circle_m: float, dock: tuple[int, int]) -> tuple[int, int] | str:  # fmt: skip
     """The cell from which a site is reached, or why no net goes to it."""
     if site.id in asked.wishes.drop:
         return "it is dropped, as you asked"
-    why = known.closed(site.lon, site.lat) or against(
-        site, water, asked.nets, forced=site.id in asked.wishes.keep
-    )
+    forced = site.id in asked.wishes.keep
+    why = site.barred or against(site, water, asked.nets, forced=forced)
     if why:
         return why
+    if near := off_ground(site, circle_m, asked.unit, forced=forced):
+        return near[0]
     berth = waters.berth(known.to_grid(site.lon, site.lat))
     if berth is None:
         return "the boat does not get to it: land, shoal or unknown ground all round at the lowest tide"
@@ -169,10 +172,14 @@ def _known_ids(asked: Asked, known: Known) -> None:
     ids = [site.id for site in known.sites]
     for flag, names in (("--keep", asked.wishes.keep), ("--drop", asked.wishes.drop)):
         for name in names:
+            if name in known.unlisted:
+                raise InputError(f"{flag} {name}: {known.unlisted[name]}")
             if name not in ids:
                 near = difflib.get_close_matches(name, ids, n=1, cutoff=0.0)
                 hint = f"; did you mean {near[0]}?" if near else ""
                 raise InputError(f"{flag} {name}: the run has no such site{hint}")
+    if asked.wishes.explore > len(asked.nets):
+        raise InputError(f"--explore {asked.wishes.explore}: there are {len(asked.nets)} nets")
     if len(asked.wishes.keep) > len(asked.nets):
         raise InputError(f"--keep names {len(asked.wishes.keep)} sites for {len(asked.nets)} nets")
 
@@ -186,10 +193,17 @@ def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftO
         return
     if not left:
         raise InputError("the run lists no site; scan another place or with another recipe")
-    heads = Counter(row.reason.split(":")[0].split("(")[0].strip() for row in left)
+    heads = Counter(_head(row.reason) for row in left)
     counted = ", ".join(f"{count} {reason}" for reason, count in heads.most_common(4))
-    reach = deepest(asked.nets[0], water.high_m, water.add)
+    reach = reach_words(asked.nets[0], water.high_m, water.add, asked.unit)
     raise InputError(
-        f"no site is left for a net: {counted}; with {asked.nets[0].longest_m:g} m of rope and {water.high_m:.1f} m of tide the "
-        f"deepest workable site is {reach:.1f} m. No plan was made: stay ashore or change what you asked for"
+        f"no site is left for a net: {counted}; with {said(water.high_m, asked.unit)} of tide, deepest workable site: {reach}. "
+        "No plan was made: stay ashore or change what you asked for"
     )
+
+
+def _head(reason: str) -> str:
+    """What a reason is about, without the figures and names of the one site."""
+    if " away; wanted " in reason:
+        return f"too near {reason.split(' (')[0]}"
+    return reason.split(":")[0].split("(")[0].strip()

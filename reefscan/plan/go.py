@@ -9,6 +9,7 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from reefscan.plan.amounts import stated
 from reefscan.plan.books import Boat, Forecast, Limits, Rules
 from reefscan.surroundings.dates import in_force
 
@@ -36,6 +37,17 @@ class Check:
 
 
 @dataclass(frozen=True)
+class Leaving:
+    """One trip's last net left: which trip, when, as a clock time, and the person's own limit; None where none is for this trip."""
+
+    trip: str
+    moment: float
+    clock: str
+    limit: float | None
+    limit_clock: str | None
+
+
+@dataclass(frozen=True)
 class NightFacts:
     """What the checks need to know of the plan.
 
@@ -44,27 +56,32 @@ class NightFacts:
     date : date
         Of the evening.
     clock : tuple of str
-        First set, last pull and leaving the last net, as clock times.
+        First set and last pull, as clock times.
     moments : tuple of float
         The same, in seconds since 1970 UTC.
-    turn_back, hours_from, hours_to : float or None
-        Moments of the limits of those names.
+    leaving : tuple of Leaving
+        Each trip's last net left.
+    hours_from, hours_to : float or None
+        Moments of the rules of those names.
     nets : int
     fuel_l : float or None
         What the plan burns.
     table : str
         What is doubtful about the tide table; empty if nothing is.
+    unit : {"m", "ft", "fathom"}
+        Of lengths in sentences.
     """
 
     date: dt.date
-    clock: tuple[str, str, str]
-    moments: tuple[float, float, float]
-    turn_back: float | None
+    clock: tuple[str, str]
+    moments: tuple[float, float]
+    leaving: tuple[Leaving, ...]
     hours_from: float | None
     hours_to: float | None
     nets: int
     fuel_l: float | None
     table: str = ""
+    unit: str = "m"
 
 
 def checks(
@@ -74,9 +91,9 @@ def checks(
     found = [
         *([Check("tide table", False, facts.table)] if facts.table else []),
         *_issued(forecast, facts.date),
-        *_weather(boat.limits, forecast),
+        *_weather(boat.limits, forecast, facts.unit),
         *_persons(boat, facts),
-        *_turn_back(boat.limits, facts),
+        *_turn_back(facts),
         *_fuel(boat, facts),
         *_rules(rules, boat, facts),
     ]
@@ -108,7 +125,7 @@ def _issued(forecast: Forecast | None, night: dt.date) -> list[Check]:
     return [Check("forecast", fresh, f"issued {forecast.issued}{old}")]
 
 
-def _weather(limits: Limits, forecast: Forecast | None) -> list[Check]:
+def _weather(limits: Limits, forecast: Forecast | None, length: str) -> list[Check]:
     if forecast is None:
         return [Check("forecast", False, "no forecast was given; type it into forecast.toml and plan again")]
     out = []
@@ -118,13 +135,18 @@ def _weather(limits: Limits, forecast: Forecast | None) -> list[Check]:
         if limit is None:
             continue
         what = name.rsplit("_", 1)[0].replace("_", " ")
-        per, unit = (1000.0, "km") if name == "visibility_m" else (1.0, unit)
-        wanted = f"{'at most' if most else 'at least'} {limit / per:g} {unit}"
+
+        def shown(value: float, name: str = name, unit: str = unit) -> str:
+            if name == "visibility_m":  # of distances at sea there is one unit
+                return stated(value, "nmi")
+            return stated(value, length) if unit == "m" else f"{value:g} {unit}"
+
+        wanted = f"{'at most' if most else 'at least'} {shown(limit)}"
         if value is None:
             out.append(Check(what, False, f"the forecast does not say; your limit is {wanted}"))
         else:
             passed = value <= limit if most else value >= limit
-            out.append(Check(what, passed, f"{value / per:g} {unit}; your limit is {wanted}"))
+            out.append(Check(what, passed, f"{shown(value)}; your limit is {wanted}"))
     if not out:
         out.append(
             Check(
@@ -145,12 +167,18 @@ def _persons(boat: Boat, facts: NightFacts) -> list[Check]:
     return out
 
 
-def _turn_back(limits: Limits, facts: NightFacts) -> list[Check]:
-    if facts.turn_back is None:
+def _turn_back(facts: NightFacts) -> list[Check]:
+    """Whether each trip leaves its last net before the person's own hour; a trip without one is named and not judged."""
+    if all(trip.limit is None for trip in facts.leaving):
         return []
-    passed = facts.moments[2] <= facts.turn_back
-    words = f"leaving the last net at {facts.clock[2]}; you turn back at {limits.turn_back}"
-    return [Check("turn back", passed, words)]
+    words = [
+        (f"{trip.trip}: " if trip.trip else "")
+        + f"leaving the last net at {trip.clock}; "
+        + (f"you turn back at {trip.limit_clock}" if trip.limit is not None else "you set no limit for it")
+        for trip in facts.leaving
+    ]
+    passed = all(trip.limit is None or trip.moment <= trip.limit for trip in facts.leaving)
+    return [Check("turn back", passed, ". ".join(words))]
 
 
 def _fuel(boat: Boat, facts: NightFacts) -> list[Check]:

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 from datetime import tzinfo
 
 from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.plan.atsite import Heading, Magnet
 from reefscan.plan.books import Boat, Forecast, Net, Rules, Stream
 from reefscan.plan.choose import Choice
-from reefscan.plan.clock import Schedule
+from reefscan.plan.clock import Schedule, moment
 from reefscan.plan.go import Check
 from reefscan.plan.rope import Allowances
 from reefscan.plan.sites import Site, Water
@@ -26,7 +26,7 @@ class Wishes:
     Attributes
     ----------
     stand_off_m : float
-        From hard structure.
+        So far a float's circle keeps off hard structure and off what the person names to keep off.
     within_m : float or None
         No two sites farther apart.
     per_feature : int or None
@@ -69,6 +69,8 @@ class Asked:
     surge_m, scope, slack_limit_m : float
     overnight : bool
         The nets are left while the boat goes home.
+    unit : {"m", "ft", "fathom"}
+        Of lengths in sentences; numbers stay in metres.
     """
 
     date: dt.date
@@ -87,6 +89,7 @@ class Asked:
     slack_limit_m: float = 3.0
     overnight: bool = False
     wishes: Wishes = Wishes()
+    unit: str = "m"
 
     @property
     def wave_m(self) -> float:
@@ -109,21 +112,24 @@ class Known:
     ----------
     sites : tuple of Site
         Best first.
-    closed : callable
-        Why no net may go to a longitude and latitude; empty if nothing is known against it.
     closed_words : str
     datum : Datum
         What the depths are counted from.
     to_grid, to_lonlat : callable
         Between longitude/latitude and the ground's easting/northing.
+    notes, taken : tuple of str
+        What to mind, and what was taken for true, of the run.
+    unlisted : mapping of str to str
+        Places that the run knows and no net is planned for, and why: asked for by name, they are refused with that.
     """
 
     sites: tuple[Site, ...]
-    closed: Callable[[float, float], str]
     closed_words: str
     to_grid: Callable[[float, float], tuple[float, float]]
     to_lonlat: Callable[[float, float], tuple[float, float]]
     notes: tuple[str, ...] = ()
+    taken: tuple[str, ...] = ()
+    unlisted: Mapping[str, str] = field(default_factory=dict)
     datum: Datum = NOT_STATED
 
 
@@ -164,7 +170,7 @@ class Round:
 
 @dataclass(frozen=True)
 class PlannedNet:
-    """One net at its site, in the order of the visits."""
+    """One net at its site, in the order of the visits; ``leave_by`` is the latest moment to leave for home from there, of each trip."""
 
     number: int
     net: Net
@@ -174,6 +180,7 @@ class PlannedNet:
     look_again_m: float
     checks: tuple[Check, ...]
     warnings: tuple[str, ...]
+    leave_by: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -199,7 +206,18 @@ class LeftOut:
 
 @dataclass(frozen=True)
 class Totals:
-    """What the night takes: metres and seconds under way, litres (None where the boat's use is not stated)."""
+    """What the night takes: metres and seconds under way, litres (None where the boat's use is not stated).
+
+    Attributes
+    ----------
+    soak_round_s : float
+        Shortest soak that a round without waiting allows: nets x (handling + leg) - handling.
+    soak_achieved_s : float
+        What a net lies from round to round: that, or the soak asked for where it is longer, since the boat waits. Of nets left
+        overnight the shortest.
+    soak_longest_s : float
+        The longest of the night.
+    """
 
     way_m: float
     under_way_s: float
@@ -208,13 +226,15 @@ class Totals:
     pulls: int
     score: float
     gap: float
+    soak_round_s: float
     soak_achieved_s: float
+    soak_longest_s: float
     fitting_nets: int
 
 
 @dataclass(frozen=True)
 class Plan:
-    """The whole night."""
+    """The whole night; ``own_limits`` are the person's own hours to turn back, one a trip."""
 
     asked: Asked
     nets: tuple[PlannedNet, ...]
@@ -233,8 +253,15 @@ class Plan:
     warnings: tuple[str, ...]
     assumptions: tuple[str, ...]
     closed_words: str
-    deepest_m: tuple[tuple[str, float], ...]
+    deepest_m: tuple[tuple[Net, float], ...]
     datum: Datum = NOT_STATED
+    own_limits: tuple[str | None, ...] = (None,)
+
+    @property
+    def turn_back(self) -> tuple[tuple[float, bool], ...]:
+        """Of each trip the latest moment to leave the last net for home, and whether it is the person's own hour."""
+        hours = (None if hour is None else moment(self.asked.date, hour, self.asked.zone) for hour in self.own_limits)  # fmt: skip
+        return tuple((leave, leave == own) for leave, own in zip(self.nets[-1].leave_by, hours, strict=True))
 
     @property
     def chain(self) -> tuple[Way, ...]:

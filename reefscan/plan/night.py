@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reefscan.base.errors import InputError
-from reefscan.plan.amounts import KNOT
+from reefscan.plan.amounts import KNOT, said
 from reefscan.plan.atsite import magnet
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.clock import (
@@ -26,7 +26,7 @@ from reefscan.plan.clock import (
     tours,
 )
 from reefscan.plan.field import Field, Taken, field_of, given_to, take
-from reefscan.plan.go import NightFacts, checks, of_sites
+from reefscan.plan.go import Leaving, NightFacts, checks, of_sites
 from reefscan.plan.legs import Ground, Leg, Waters
 from reefscan.plan.model import Asked, Known, LeftOut, Plan, PlannedNet, Totals, Way
 from reefscan.plan.order import best_order
@@ -52,12 +52,12 @@ class Window:
 
 @dataclass(frozen=True)
 class Tour:
-    """Sites in the order of the visits with the ways between them."""
+    """Sites in the order of the visits with the ways between them, and the way home from each."""
 
     rows: tuple[int, ...]
     out: Leg
     ring: tuple[Leg, ...]
-    home: Leg
+    homes: tuple[Leg, ...]
     schedule: Schedule
     pace: Pace
 
@@ -74,12 +74,12 @@ def make_plan(asked: Asked, known: Known, ground: Ground, tide: NightTide) -> Pl
     tide.require(window.start, window.until + LATE_S, asked.zone)
     low, high = tide.span(window.start, window.until + LATE_S)
     for _ in range(MOST_TRIES):
-        water = Water(low, high, asked.add, asked.boat.draft_m, asked.wishes.stand_off_m)
+        water = Water(low, high, asked.add, asked.boat.draft_m, asked.unit)
         waters = Waters(ground, tide_low_m=low, keel_m=water.keel_m)
         field = field_of(asked, known, water, waters)
         taken = take(asked, field, water, asked.forecast.stream if asked.forecast else ())
         tour = tour_of(asked, known, field, taken, waters, window)
-        first, last = tour.schedule.depart, tour.schedule.back
+        first, last = tour.schedule.depart, tour.schedule.back_by
         tide.require(first, max(last, tour.schedule.last_pull + LATE_S), asked.zone)
         lower, _ = tide.span(first, last)
         if lower >= low - 1e-9:
@@ -162,7 +162,7 @@ def tour_of(asked: Asked, known: Known, field: Field, taken: Taken, waters: Wate
         tuple(rows[k] for k in order),
         from_launch[order[0]],
         ring,
-        from_launch[order[-1]].turned(),
+        tuple(from_launch[k].turned() for k in order),
         made,
         pace,
     )
@@ -185,10 +185,10 @@ def _no_round(asked: Asked, order: tuple[int, ...], between: np.ndarray, launch:
         (k for k in range(len(order) - 1, 0, -1) if _schedule(asked, _seconds(order[:k], between, launch, speed), pace, window)),
         0,
     )  # fmt: skip
-    advice = f"{fewer} would fit: say --nets {fewer}" if fewer else "not even one fits"
+    advice = f"{fewer} would fit: say --nets {fewer}, or" if fewer else "not even one fits:"
     return (
         f"not one round of {len(order)} nets with a soak of {pace.soak_s / 60:g} min is done by {clock(window.until, asked.zone)} "
-        f"when the first is set at {clock(window.start, asked.zone)}; {advice}, or say a later --until, an earlier --start or a shorter --soak"
+        f"when the first is set at {clock(window.start, asked.zone)}; {advice} say a later --until, an earlier --start or a shorter --soak"
     )
 
 
@@ -204,8 +204,12 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
     sites = [field.sites[k] for k in tour.rows]
     nets = given_to(sites, asked.nets, water)
     starts = stream_starts(asked)
+    speed = asked.boat.speed_kn * KNOT
     made = tuple(
-        planned(k + 1, net, site, tour.schedule, tide, asked, starts)
+        replace(
+            planned(k + 1, net, site, tour.schedule, tide, asked, starts),
+            leave_by=_leave_by(asked, tour.schedule, tour.homes[k].length_m / speed),
+        )
         for k, (net, site) in enumerate(zip(nets, sites, strict=True))
     )
     ways = _ways(asked, known, tour, made)
@@ -216,8 +220,8 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
         asked=asked, nets=made, nets_left_out=left, sites_left_out=field.left_out,
         reserves=tuple(field.sites[k] for k in taken.reserves), ways=ways, schedule=tour.schedule, water=water, tide=tide,
         sky=window.sky, magnet=magnet(*asked.launch, middle), choice=taken.choice, totals=totals, go=(), warnings=(),
-        assumptions=(), closed_words=known.closed_words, datum=known.datum,
-        deepest_m=tuple(dict.fromkeys((f"{net.longest_m:.4g} m of rope", deepest(net, water.high_m, water.add)) for net in asked.nets)),
+        assumptions=(), closed_words=known.closed_words, datum=known.datum, own_limits=_own_limits(asked, tour.schedule),
+        deepest_m=tuple((net, deepest(net, water.high_m, water.add)) for net in {net.longest_m: net for net in asked.nets}.values()),
     )  # fmt: skip
     plan = replace(
         plan,
@@ -226,11 +230,21 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
             *checks(asked.boat, asked.forecast, asked.rules, _facts(plan)),
         ),
     )
+    begins = GEOD.inv(*asked.launch, *known.to_lonlat(*field.start))[2]
+    launch = (
+        [
+            f"The launch lies off the water that is deep enough: ways begin {said(begins, asked.unit, 0)} from it."
+        ]
+        if begins > 1
+        else []
+    )
     chosen = f"Chosen among the {len(field.sites)} best sites within all limits" + (
         f"; {field.more} more are not looked at." if field.more else "."
     )
     return replace(
-        plan, warnings=(*known.notes, *warnings_of(plan)), assumptions=(chosen, *assumptions(plan))
+        plan,
+        warnings=(*known.notes, *warnings_of(plan)),
+        assumptions=(chosen, *known.taken, *launch, *assumptions(plan)),
     )
 
 
@@ -258,7 +272,7 @@ def _ways(asked: Asked, known: Known, tour: Tour, nets: tuple[PlannedNet, ...]) 
     names = ["launch", *(f"net {net.number}" for net in nets)]
     legs = [("launch", names[1], tour.out)]
     legs += [(names[k + 1], names[(k + 1) % len(nets) + 1], leg) for k, leg in enumerate(tour.ring)]
-    legs.append((names[-1], "launch", tour.home))
+    legs.append((names[-1], "launch", tour.homes[-1]))
     out = []
     for start, end, leg in legs:
         places = tuple(known.to_lonlat(*place) for place in leg.places)
@@ -281,6 +295,8 @@ def _totals(asked: Asked, ways: tuple[Way, ...], tour: Tour, taken: Taken) -> To
     under_way = metres / (asked.boat.speed_kn * KNOT)
     use = asked.boat.fuel_l_per_h
     leg = mean_leg([way.seconds for way in ways[1:-1]])
+    soaks = [visit.pull_time - visit.set_time for visits in tour.schedule.visits for visit in visits]
+    least = soak_achieved(count, tour.pace.handling_s, leg)
     return Totals(
         way_m=metres,
         under_way_s=under_way,
@@ -289,29 +305,61 @@ def _totals(asked: Asked, ways: tuple[Way, ...], tour: Tour, taken: Taken) -> To
         pulls=rounds * count,
         score=taken.choice.total,
         gap=taken.choice.gap,
-        soak_achieved_s=soak_achieved(count, tour.pace.handling_s, leg),
+        soak_round_s=least,
+        soak_achieved_s=min(soaks) if asked.overnight else max(asked.soak_s, least),
+        soak_longest_s=max(soaks),
         fitting_nets=fitting_nets(asked.soak_s, tour.pace.handling_s, leg),
     )
 
 
+def _own_limits(asked: Asked, schedule: Schedule) -> tuple[str | None, ...]:
+    """The person's hour to turn back of each trip. One that comes before a trip begins is no limit of that trip."""
+    limits = asked.boat.limits
+    if not asked.overnight:
+        return (limits.turn_back,)
+    later = limits.turn_back_morning or limits.turn_back
+    of_morning = later is not None and moment(asked.date, later, asked.zone) > schedule.trips[1].depart
+    return limits.turn_back, later if of_morning or limits.turn_back_morning else None
+
+
+def _leave_by(asked: Asked, schedule: Schedule, way_s: float) -> tuple[float, ...]:
+    """Of each trip the latest moment to leave for home from a place ``way_s`` away; the person's own hour where that comes first."""
+    out = []
+    for trip, hour in zip(schedule.trips, _own_limits(asked, schedule), strict=True):
+        own = np.inf if hour is None else moment(asked.date, hour, asked.zone)
+        out.append(min(trip.leave_by(way_s), own if own >= trip.depart else np.inf))
+    return tuple(out)
+
+
 def _facts(plan: Plan) -> NightFacts:
     asked, rules = plan.asked, plan.asked.rules
-    last = plan.schedule.last_pull
-    at = (plan.first_set, last, last + asked.boat.handling_min * 60)
+    first, last = plan.first_set, plan.schedule.last_pull
 
     def when(text: str | None) -> float | None:
         return None if text is None else moment(asked.date, text, asked.zone)
 
+    def hour(at: float) -> str:
+        return clock(at, asked.zone)[11:16]
+
     return NightFacts(
         date=asked.date,
-        clock=tuple(clock(t, asked.zone)[11:16] for t in at),  # type: ignore[arg-type]
-        moments=at,
-        turn_back=when(asked.boat.limits.turn_back),
+        clock=(hour(first), hour(last)),
+        moments=(first, last),
+        leaving=tuple(
+            Leaving(name, trip.leave, hour(trip.leave), when(limit), limit)
+            for name, trip, limit in zip(
+                ("evening", "morning") if asked.overnight else ("",),
+                plan.schedule.trips,
+                plan.own_limits,
+                strict=True,
+            )
+        ),
         hours_from=when(rules.hours_from if rules else None),
         hours_to=when(rules.hours_to if rules else None),
         nets=len(plan.nets),
         fuel_l=plan.totals.fuel_l,
         table=_doubt_of_table(plan),
+        unit=asked.unit,
     )
 
 

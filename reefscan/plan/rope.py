@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from reefscan.plan.amounts import KNOT
+from reefscan.plan.amounts import KNOT, said, stated
 from reefscan.plan.books import Net
 
 LATE_S = 2 * 3600.0
@@ -85,6 +85,20 @@ def rope_out(needed_m: float, net: Net) -> float | None:
 def deepest(net: Net, tide_max_m: float, add: Allowances) -> float:
     """Deepest site (m below the grid's zero) that the net's rope reaches under the same rule."""
     return net.longest_m / add.scope - tide_max_m - add.above_m
+
+
+def reach_words(net: Net, tide_max_m: float, add: Allowances, unit: str) -> str:
+    """The deepest site that a rope reaches, in words.
+
+    Examples
+    --------
+    >>> reach_words(Net(rope_m=24), 2.1, Allowances(wave_m=1.0), "m")
+    '16.3 m with 24 m of rope'
+    >>> reach_words(Net(rope_m=3), 2.1, Allowances(wave_m=1.0), "m")
+    'none with 3 m of rope at this tide'
+    """
+    depth, rope = deepest(net, tide_max_m, add), f"{stated(net.longest_m, unit)} of rope"
+    return f"{said(depth, unit)} with {rope}" if depth > 0 else f"none with {rope} at this tide"
 
 
 def slack(rope_m: float, depth_m: float, tide_m: float) -> float:

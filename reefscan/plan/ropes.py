@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from reefscan.base.errors import InputError
+from reefscan.plan.amounts import said, stated
 from reefscan.plan.books import Net
 from reefscan.plan.clock import Visit
 from reefscan.plan.rope import LATE_S, Allowances, rope_needed, rope_out, slack_beyond
@@ -30,7 +31,7 @@ def stands(visit: Visit, tide: NightTide) -> tuple[float, float]:
     return low, high
 
 
-def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tide: NightTide, add: Allowances, limit_m: float) -> Ropes:  # fmt: skip
+def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tide: NightTide, add: Allowances, limit_m: float, unit: str = "m") -> Ropes:  # fmt: skip
     """Rope for every round.
 
     Parameters
@@ -39,6 +40,8 @@ def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tid
         Of the whole night: the float stays up until two hours after it.
     limit_m : float
         Slack at low water, beyond what the rule itself asks for, from which a floating line catches propellers.
+    unit : {"m", "ft", "fathom"}
+        Of lengths in sentences.
 
     Returns
     -------
@@ -53,28 +56,28 @@ def ropes(site: Site, net: Net, visits: tuple[Visit, ...], last_pull: float, tid
     by_round = [stands(visit, tide) for visit in visits]
     low = min(bottom for bottom, _ in by_round)
     _, high = tide.span(visits[0].set_time, last_pull + LATE_S)
-    one = _out(site, net, high, add)
+    one = _out(site, net, high, add, unit)
     beyond = slack_beyond(one, site.depth_m, low, add)
     if net.line == "sinking" or beyond <= limit_m:
         return Ropes((one,) * len(visits))
-    own = [_out(site, net, top, add) for _, top in by_round]
+    own = [_out(site, net, top, add, unit) for _, top in by_round]
     most = max(
         slack_beyond(rope, site.depth_m, bottom, add) for rope, (bottom, _) in zip(own, by_round, strict=True)
     )
-    said = f"one rope for the night is more than {limit_m:g} m too long at low water, and loose floating line catches propellers"
+    told = f"one rope for the night is more than {stated(limit_m, unit)} too long at low water, and loose floating line catches propellers"
     weight = "weight the line's upper third so that it hangs, or use a sinking one"
     if set(own) == {one}:
-        return Ropes(tuple(own), (f"{said}: {weight}",))
-    left = "" if most <= limit_m else f"; {most:.1f} m too much are left: {weight}"
-    return Ropes(tuple(own), (f"{said}: set it anew at each round as stated there{left}",))
+        return Ropes(tuple(own), (f"{told}: {weight}",))
+    left = "" if most <= limit_m else f"; {said(most, unit)} too much are left: {weight}"
+    return Ropes(tuple(own), (f"{told}: set it anew at each round as stated there{left}",))
 
 
-def _out(site: Site, net: Net, high_m: float, add: Allowances) -> float:
+def _out(site: Site, net: Net, high_m: float, add: Allowances, unit: str) -> float:
     needed = rope_needed(site.depth_m, high_m, add)
     rope = rope_out(needed, net)
     if rope is None:
         raise InputError(
-            f"site {site.id}: {needed:.1f} m of rope are needed, and net {net.name} has {net.longest_m:g} m to its last mark; "
+            f"site {site.id}: {said(needed, unit)} of rope are needed, and net {net.name} has {stated(net.longest_m, unit)} to its last mark; "
             "leave the site out with --drop, or give a longer rope"
         )
     return rope

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from reefscan.plan.amounts import said, stated
 from reefscan.plan.atsite import (
     dragged,
     drift_m,
@@ -21,6 +22,7 @@ from reefscan.plan.model import Asked, PlannedNet, Round
 from reefscan.plan.rope import LATE_S, slack, swing
 from reefscan.plan.ropes import ropes, stands
 from reefscan.plan.sites import BREAKS, Site
+from reefscan.plan.spacing import off_ground
 from reefscan.plan.tide import NightTide
 
 
@@ -35,7 +37,7 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
         Moment from which each stream of the forecast holds.
     """
     visits = schedule.visits[number - 1]
-    made = ropes(site, net, visits, schedule.last_pull, tide, asked.add, asked.slack_limit_m)
+    made = ropes(site, net, visits, schedule.last_pull, tide, asked.add, asked.slack_limit_m, asked.unit)
     rounds = tuple(
         _round(k, visit, rope, net, site, tide, asked, starts)
         for k, (visit, rope) in enumerate(zip(visits, made.lengths_m, strict=True), 1)
@@ -51,14 +53,17 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
     fastest = max(
         (stream for streams in (*met, *late) for stream in streams), key=lambda s: s.speed_kn, default=None
     )
-    under = pulled_under(longest.rope_m, net.line_diameter_m, net.float_lift_kgf, fastest)
+    under = pulled_under(longest.rope_m, net.line_diameter_m, net.float_lift_kgf, fastest, asked.unit)
     spare = min(each.rope_m - each.tide_max_m for each in rounds) - site.depth_m - asked.add.above_m
     doubt = spare - site.depth_95_m
     warned = [under] if under else []
     if doubt < 0:
         warned.append(
-            f"the depth may be off by {site.depth_95_m:.1f} m: if it is that much deeper the rope is {-doubt:.1f} m short; sound it first"
+            f"the depth may be off by {said(site.depth_95_m, asked.unit)}: if it is that much deeper the rope is {said(-doubt, asked.unit)} short; "
+            "sound it first"
         )
+    circle = swing(longest.rope_m, site.depth_m, low)
+    warned += off_ground(site, circle + net.radius_m, asked.unit)  # a site that is kept all the same
     walks = dragged(longest.rope_m, net.line_diameter_m, net.weight_kg, fastest)
     warned += [*([walks] if walks else []), *made.words]
     return PlannedNet(
@@ -66,7 +71,7 @@ def planned(number: int, net: Net, site: Site, schedule: Schedule, tide: NightTi
         net=net,
         site=site,
         rounds=rounds,
-        circle_m=swing(longest.rope_m, site.depth_m, low),
+        circle_m=circle,
         look_again_m=look_again(site, asked.wave_m),
         checks=_site_checks(site, met, low, asked, under),
         warnings=tuple(warned),
@@ -106,7 +111,7 @@ def _site_checks(
     over, wave = site.depth_m + low, asked.wave_m
     out = []
     if wave:
-        words = f"{over:.1f} m of water at its lowest, waves of {wave:g} m: wanted {BREAKS:g} times as much"
+        words = f"{said(over, asked.unit)} of water at its lowest, waves of {stated(wave, asked.unit)}: wanted {BREAKS:g} times as much"
         out.append(Check("swell that breaks", over >= BREAKS * wave, words))
     forecast = asked.forecast
     if forecast is not None and forecast.stream:

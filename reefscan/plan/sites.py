@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from reefscan.base.s44 import ASSUMED, Z95, tvu
+from reefscan.plan.amounts import said, stated
 from reefscan.plan.books import Net
 from reefscan.plan.rope import Allowances, deepest, rope_needed
 
@@ -14,6 +15,31 @@ UNDER_KEEL_M = 1.0
 
 BREAKS = 2.5
 """Swell may break where the water is under so many times its height (the issue's figure; common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class OffGround:
+    """Ground that a float keeps off, as one site has it.
+
+    Parameters
+    ----------
+    what : str
+        As a sentence calls it: ``closed ground (North Reef)``.
+    metres : float
+        From the net to it; 0 inside.
+    keep_m : float
+        So far the float's whole circle stays away.
+    bound : bool
+        A site that the person keeps is left out all the same.
+    advice : str
+        What may be said to allow it.
+    """
+
+    what: str
+    metres: float
+    keep_m: float
+    bound: bool = True
+    advice: str = ""
 
 
 @dataclass(frozen=True)
@@ -34,8 +60,10 @@ class Site:
     feature : str
         What it lies at; empty for none.
     name, kind, note, why : str
-    hard_m : float
-        Distance to the nearest hard structure that was given (m); NaN unknown.
+    barred : str
+        Why no net may go there whatever its rope; empty if nothing is known against it.
+    off : tuple of OffGround
+        The nearest of each sort of ground that its float keeps off.
     flags : tuple of str
     steep : float
         Gradient of the floor, metres a metre, and ``position_m`` how far off the place may be: both make the sounder differ.
@@ -53,7 +81,8 @@ class Site:
     kind: str = ""
     note: str = ""
     why: str = ""
-    hard_m: float = math.nan
+    barred: str = ""
+    off: tuple[OffGround, ...] = ()
     steep: float = 0.0
     position_m: float = 0.0
     flags: tuple[str, ...] = field(default=())
@@ -77,15 +106,15 @@ class Water:
     add : Allowances
     draft_m : float
         Of the boat.
-    stand_off_m : float
-        Wanted from hard structure.
+    unit : {"m", "ft", "fathom"}
+        Of lengths in sentences.
     """
 
     low_m: float
     high_m: float
     add: Allowances
     draft_m: float
-    stand_off_m: float = 0.0
+    unit: str = "m"
 
     @property
     def keel_m(self) -> float:
@@ -103,32 +132,30 @@ def breaks(site: Site, water: Water) -> bool:
 
 
 def against(site: Site, water: Water, nets: tuple[Net, ...], *, forced: bool = False) -> str:
-    """Why a site is left out by depth, keel, rope, swell or stand-off; empty if nothing is known against it.
+    """Why a site is left out by depth, keel, swell or rope; empty if nothing is known against it.
 
     Parameters
     ----------
     nets : tuple of Net
         All that are aboard, longest rope first.
     forced : bool
-        The person keeps it: swell and stand-off are then warned of and are no reason.
+        The person keeps it: swell is then warned of and is no reason.
     """
     if not math.isfinite(site.depth_m):
         return "its depth is not known"
-    over, keel = water.over(site), water.keel_m + site.depth_95_m
+    over, keel, unit = water.over(site), water.keel_m + site.depth_95_m, water.unit
     if over < keel:
         return (
-            f"too shallow for the boat: {over:.1f} m of water at its lowest, wanted {keel:.1f} m (draft {water.draft_m:g} m, "
-            f"{UNDER_KEEL_M:g} m, half a wave, {site.depth_95_m:.1f} m of doubt in the depth)"
+            f"too shallow for the boat: {said(over, unit)} of water at its lowest, wanted {said(keel, unit)} (draft "
+            f"{stated(water.draft_m, unit)}, {stated(UNDER_KEEL_M, unit)}, half a wave, {said(site.depth_95_m, unit)} of doubt in the depth)"
         )
     if breaks(site, water) and not forced:
         return (
-            f"swell may break there: {over:.1f} m of water at its lowest is under {BREAKS:g} times the wave height of "
-            f"{water.add.wave_m:g} m"
+            f"swell may break there: {said(over, unit)} of water at its lowest is under {BREAKS:g} times the wave height of "
+            f"{stated(water.add.wave_m, unit)}"
         )
     reach = deepest(nets[0], water.high_m, water.add)
     if site.depth_m > reach + 1e-9:
         need = rope_needed(site.depth_m, water.high_m, water.add)
-        return f"out of the rope's reach: wanted {need:.1f} m, the longest has {nets[0].longest_m:g} m to its last mark"
-    if math.isfinite(site.hard_m) and site.hard_m < water.stand_off_m and not forced:
-        return f"{site.hard_m:.0f} m from hard structure; wanted {water.stand_off_m:g} m"
+        return f"out of the rope's reach: wanted {said(need, unit)}, the longest has {stated(nets[0].longest_m, unit)} to its last mark"
     return ""

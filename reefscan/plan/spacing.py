@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 from pyproj import Geod
 
+from reefscan.plan.amounts import said
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.rope import rope_needed, swing, up_to_mark
 from reefscan.plan.sites import Site, Water
@@ -17,7 +19,7 @@ Pairs = NDArray[np.bool_]
 GEOD = Geod(ellps="WGS84")
 
 CLEAR_M = 10.0
-"""Room beside two watch circles and two boat lengths (the issue's figure)."""
+"""Room beside two watch circles and two boat lengths (the issue's figure); as much is kept between a circle and closed ground."""
 
 BAIT_ALONG_M = 120.0
 """Along the stream two baits nearer than this may compete: traps drew lobsters from up to 120 m down-current
@@ -74,6 +76,40 @@ def wanted_apart(circle_m: Floats, boat_m: float) -> Floats:
     53.8
     """
     return np.asarray(circle_m[:, None] + circle_m[None, :] + 2 * boat_m + CLEAR_M)
+
+
+def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) -> tuple[str, ...]:
+    """Ground that the float of a net there could come to nearer than wanted, in words.
+
+    Parameters
+    ----------
+    circle_m : float
+        Watch circle at lowest water (m).
+    forced : bool
+        The person keeps the site: only what binds all the same is told.
+
+    Examples
+    --------
+    >>> from reefscan.plan.sites import OffGround
+    >>> site = Site("a", 0.0, 0.0, 9.0, off=(OffGround("closed ground (North)", 21.0, 10.0),))
+    >>> off_ground(site, 11.0, "m"), off_ground(site, 11.1, "m")
+    ((), ('closed ground (North) lies 21 m away; wanted 22 m: the circle of its float, 12 m, and 10 m more',))
+    """
+    out = []
+    for ground in site.off:
+        wanted = circle_m + ground.keep_m
+        if ground.metres >= wanted or (forced and not ground.bound):
+            continue
+        if ground.metres <= 0:
+            out.append(f"it lies in {ground.what}{ground.advice}")
+            continue
+        # what is wanted is told up and what is there down: 21.4 of 21.1 would read as enough
+        down, (circle, keep) = math.floor(ground.metres), (math.ceil(circle_m), math.ceil(ground.keep_m))
+        out.append(
+            f"{ground.what} lies {said(down, unit, 0)} away; wanted {said(circle + keep, unit, 0)}: the circle of its float, "
+            f"{said(circle, unit, 0)}, and {said(keep, unit, 0)} more{ground.advice}"
+        )
+    return tuple(out)
 
 
 def too_near(gap: Between, wanted_m: Floats, streams: tuple[Stream, ...]) -> Pairs:

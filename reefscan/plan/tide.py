@@ -52,11 +52,14 @@ class NightTide:
         How high the table's zero lies over the grid's (m, positive up): added to every height.
     name : str
         What the table is called in a message.
+    taken : tuple of str
+        What was taken for true in reading it: zone, unit, station.
     """
 
     source: TideTable | HarmonicTide
     offset_m: float
     name: str = "tide table"
+    taken: tuple[str, ...] = ()
 
     def at(self, when: Floats | float) -> Floats:
         """Heights (m over the grid's zero) at seconds since 1970 UTC; NaN outside the table."""

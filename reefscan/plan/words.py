@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import re
+
+from reefscan.plan.amounts import said, stated
+from reefscan.plan.atsite import DRIFT
+from reefscan.plan.books import Net
+from reefscan.plan.clock import HOME_SPARE_S
 from reefscan.plan.go import RULES_LINE
 from reefscan.plan.model import Plan
-from reefscan.plan.rope import LATE_S
+from reefscan.plan.rope import LATE_S, reach_words
 from reefscan.plan.spacing import BAIT_ALONG_M, CLEAR_M
 from reefscan.plan.tide import clock
 from reefscan.survey.tide import TideTable
+
+FIGURE = re.compile(r"\d+(?:\.\d+)?")
 
 BEFORE_LEAVING = (
     "Forecast read anew, own limits kept",
@@ -46,10 +54,10 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
         out.append(
             f"{len(plan.nets_left_out)} of {len(asked.nets)} nets stay ashore: {plan.nets_left_out[0].reason}"
         )
-    if not asked.overnight and totals.soak_achieved_s > asked.soak_s + 1:
+    if not asked.overnight and totals.soak_round_s > asked.soak_s + 1:
         fewer = totals.fitting_nets
         out.append(
-            f"a round takes longer than the soak asked for: nets lie {totals.soak_achieved_s / 60:.0f} min, not {asked.soak_s / 60:.0f}; "
+            f"a round takes longer than the soak asked for: nets lie {totals.soak_round_s / 60:.0f} min, not {asked.soak_s / 60:.0f}; "
             f"{fewer} net{'s' if fewer > 1 else ''} would keep it"
         )
     if asked.overnight:
@@ -57,9 +65,11 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
             "nets are left unattended: a float that goes under or a boat that runs into it is seen by nobody"
         )
     if asked.forecast is None:
-        out.append(f"no forecast: waves of {asked.wave_m:g} m are reckoned with, and no stream at all")
+        out.append(
+            f"no forecast: waves of {stated(asked.wave_m, asked.unit)} are reckoned with, and no stream at all"
+        )
     elif asked.forecast.wave_m is None:
-        out.append(f"the forecast says no wave height: {asked.wave_m:g} m are reckoned with")
+        out.append(f"the forecast says no wave height: {stated(asked.wave_m, asked.unit)} are reckoned with")
     if asked.forecast is not None and not asked.forecast.stream:
         out.append("no stream is stated: drift, the side to haul from and the pull on floats leave it out")
     out += _of_nets(plan)
@@ -71,25 +81,44 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
 
 
 def _of_nets(plan: Plan) -> list[str]:
-    """What is said of single nets, once for all that it is said of; checks that failed first, since a sheet has an end."""
-    said: dict[str, list[int]] = {}
+    """What is said of single nets, once for all that it is said of; checks that failed first."""
+    said: list[tuple[int, str]] = []
     failed = [(net, check) for net in plan.nets for check in net.checks if not check.passed]
-    for net, check in failed:
-        said.setdefault(f"{check.name}: {check.words}", []).append(net.number)
+    said += [(net.number, f"{check.name}: {check.words}") for net, check in failed]
     failing = {check.words for _, check in failed}
-    for net in plan.nets:
-        for words in net.warnings:
-            if words not in failing:
-                said.setdefault(words, []).append(net.number)
-    return [
-        f"net{'s' if len(numbers) > 1 else ''} {', '.join(map(str, numbers))}: {words}"
-        for words, numbers in said.items()
-    ]
+    said += [(net.number, words) for net in plan.nets for words in net.warnings if words not in failing]
+    alike: dict[str, list[tuple[int, str]]] = {}
+    for number, words in said:
+        alike.setdefault(FIGURE.sub("#", words), []).append((number, words))
+    return [_together(rows) for rows in alike.values()]
+
+
+def _together(rows: list[tuple[int, str]]) -> str:
+    """One sentence for several nets; where only figures differ, those of the net where they are largest."""
+    numbers = ", ".join(str(number) for number, _ in rows)
+    head = f"net{'s' if len(rows) > 1 else ''} {numbers}: "
+    if len({words for _, words in rows}) == 1:
+        return head + rows[0][1]
+    worst, words = max(rows, key=lambda row: sum(float(figure) for figure in FIGURE.findall(row[1])))
+    return f"{head}{words} (figures of net {worst}, the largest)"
 
 
 def assumptions(plan: Plan) -> tuple[str, ...]:
     """Everything the plan rests on and did not check."""
-    asked, add, boat = plan.asked, plan.asked.add, plan.asked.boat
+    return (
+        *_of_water(plan),
+        *_of_places(plan),
+        *_of_work(plan),
+        f"Clock times are of {plan.asked.zone}; the first set is {'as you said' if plan.asked.start else 'at sunset'}, {clock(plan.first_set, plan.asked.zone)}.",
+        plan.datum.top,
+        plan.closed_words,
+        RULES_LINE,
+    )
+
+
+def _of_water(plan: Plan) -> list[str]:
+    """Tide, rope, stream, weather."""
+    asked, add, unit = plan.asked, plan.asked.add, plan.asked.unit
     table = plan.tide.source
     if isinstance(table, TideTable) and table.turning:
         how = "half a cosine between high and low water; that fails in rivers and where highs come double"
@@ -97,26 +126,85 @@ def assumptions(plan: Plan) -> tuple[str, ...]:
         how = "a curve through the heights of the series"
     else:
         how = "harmonic constants; weather is not in them"
+    reach = ", ".join(reach_words(net, plan.water.high_m, add, unit) for net, _ in plan.deepest_m)
     out = [
         f"Tide from {plan.tide.name}: {how}.",
-        f"The table's zero lies {plan.tide.offset_m:+g} m over the grid's zero, as you stated; heights here are over the grid's zero.",
-        f"Rope for still water: (depth + highest tide + {add.surge_m:g} m of surge + half of {add.wave_m:g} m waves + {add.freeboard_m:g} m "
-        f"of freeboard) x {add.scope:g}, up to the next mark, until {LATE_S / 3600:g} hours after the last pull; a rope set anew at a round, "
-        "until as long after that round's pull. A stream can pull a float under all the same.",
-        f"The deepest site that this reaches: {', '.join(f'{depth:.1f} m with {name}' for name, depth in plan.deepest_m)}.",
+        *plan.tide.taken,
+        f"The table's zero lies {'+' if plan.tide.offset_m >= 0 else ''}{stated(plan.tide.offset_m, unit)} over the grid's zero, as you stated; "
+        "heights here are over the grid's zero.",
+        f"Rope for still water: (depth + highest tide + {stated(add.surge_m, unit)} of surge + half of {stated(add.wave_m, unit)} waves + "
+        f"{stated(add.freeboard_m, unit)} of freeboard) x {add.scope:g}, up to the next mark, until {LATE_S / 3600:g} hours after the last pull; "
+        "a rope set anew at a round, until as long after that round's pull. A stream can pull a float under all the same.",
+        f"The deepest site that this reaches: {reach}.",
         "Streams, wind and waves are the ones you typed, the same all over; a stream need not turn when the height does.",
-        *([f"Forecast: {asked.forecast.source or 'source not said'}, issued {asked.forecast.issued or 'at a time that is not said'}."] if asked.forecast else []),
-        f"Nets stand both floats' circles, two boat lengths ({boat.length_m:g} m each) and {CLEAR_M:g} m apart; along a stream {BAIT_ALONG_M:g} m.",
-        f"Legs keep to cells of the grid with at least {plan.water.keel_m:.1f} m of water at {plan.water.low_m:.1f} m of tide, the lowest of the "
-        "trip; cells without data are taken for land. What lies between soundings is not in the grid.",
-        f"Speed {boat.speed_kn:g} kn all the way, {boat.set_min:g} min to set, {boat.handling_min:g} min to pull, empty and set again.",
-        "Fuel is for the way alone: hauling, idling, wind and sea take more." if boat.fuel_l_per_h is not None else "Fuel is not reckoned: the boat's use is not stated.",
-        f"Nets sink at {', '.join(sorted({f'{net.net.sink_m_per_s:g}' for net in plan.nets}))} m/s.",
-        f"Sites by score; the total is {plan.totals.score:.1f} and {'the best there is under these limits' if not plan.choice.gap else 'near the best'}. A score says nothing of what you will catch.",
-        f"Clock times are of {asked.zone}; the first set is {'as you said' if asked.start else 'at sunset'}, {clock(plan.first_set, asked.zone)}.",
-        "Magnetic bearings are by the World Magnetic Model, without your compass's own deviation.",
-        plan.datum.top,
-        plan.closed_words,
-        RULES_LINE,
     ]  # fmt: skip
-    return tuple(out)
+    if asked.forecast is not None:
+        out.append(
+            f"Forecast: {asked.forecast.source or 'source not said'}, issued {asked.forecast.issued or 'at a time that is not said'}."
+        )
+        if asked.forecast.stream and asked.forecast.stream[0].at is not None:
+            out.append("Before the first hour that is stated for a stream, that first stream runs.")
+    if asked.wave_m and (asked.forecast is None or asked.forecast.wave_m is None):
+        out.append(
+            f"Waves of {stated(asked.wave_m, unit)}: your own limit, for want of a height in the forecast."
+        )
+    return out
+
+
+def _of_places(plan: Plan) -> list[str]:
+    """Choice of sites, spacing, ways."""
+    asked, boat, unit = plan.asked, plan.asked.boat, plan.asked.unit
+    best = "the best there is under these limits" if not plan.choice.gap else "near the best"
+    out = [
+        f"Nets stand both floats' circles, two boat lengths ({stated(boat.length_m, unit)} each) and {stated(CLEAR_M, unit)} apart; "
+        f"along a stream {stated(BAIT_ALONG_M, unit)}.",
+        f"A float's whole circle at the lowest water, and {stated(CLEAR_M, unit)} more, stays out of closed ground"
+        f" and out of fairways unless you allow them; off structure and ground to keep off by {stated(asked.wishes.stand_off_m, unit)} "
+        "(--stand-off) beyond the circle.",
+        f"Legs keep to cells of the grid with at least {said(plan.water.keel_m, unit)} of water at {said(plan.water.low_m, unit)} of tide, the "
+        "lowest of the trip; cells without data are taken for land. What lies between soundings is not in the grid.",
+        f"Sites by score; the total is {plan.totals.score:.1f} and {best}. A score says nothing of what you will catch.",
+    ]
+    if any(not net.site.sigma_m > 0 for net in plan.nets):
+        out.append(
+            "Where the grid states no uncertainty of a depth, that of IHO S-44 order 1a is taken: a guess."
+        )
+    if any(net.site.score != net.site.score for net in plan.nets):
+        out.append("A site that was set by hand counts 50 points, since no run scored it.")
+    return out
+
+
+def _of_work(plan: Plan) -> list[str]:
+    """Speeds, times, what of boat and gear was not stated."""
+    boat, unit = plan.asked.boat, plan.asked.unit
+    speeds = sorted({f"{net.net.sink_m_per_s:g}" for net in plan.nets})
+    out = [
+        f"Speed {boat.speed_kn:g} kn all the way, {boat.set_min:g} min to set, {boat.handling_min:g} min to pull, empty and set again.",
+        f"Back by: the last net left as planned, and for the way home half its time again, at least {HOME_SPARE_S / 60:g} min (a guess).",
+        "Fuel is for the way alone: hauling, idling, wind and sea take more." if boat.fuel_l_per_h is not None
+        else "Fuel is not reckoned: the boat's use is not stated.",
+        f"Nets sink at {', '.join(speeds)} m/s.",
+        f"A boat drifts with {DRIFT:.0%} of the wind's speed: that tells whether to haul into wind or stream (common practice, no source).",
+        "Magnetic bearings are by the World Magnetic Model, without your compass's own deviation.",
+    ]  # fmt: skip
+    usual = [
+        f"{what} {stated(getattr(boat, name), unit)}"
+        for name, what in (("length_m", "length"), ("draft_m", "draft"), ("transducer_m", "transducer under water"), ("freeboard_m", "freeboard"))
+        if name not in boat.model_fields_set
+    ]  # fmt: skip
+    if usual:
+        out.append(f"Not stated of the boat, and taken: {', '.join(usual)}.")
+    assumed = {words for net in plan.nets for words in _usual_gear(net.net, unit)}
+    if assumed:
+        out.append(f"Not stated of the gear, and taken: {', '.join(sorted(assumed))}.")
+    return out
+
+
+def _usual_gear(net: Net, unit: str) -> list[str]:
+    usual = {
+        "line": f"a {net.line} line",
+        "line_diameter_m": f"line of {net.line_diameter_m * 1000:g} mm",
+        "radius_m": f"nets {stated(2 * net.radius_m, unit)} wide",
+        "sink_m_per_s": f"sinking at {net.sink_m_per_s:g} m/s",
+    }
+    return [words for name, words in usual.items() if name not in net.model_fields_set]

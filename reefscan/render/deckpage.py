@@ -13,12 +13,11 @@ from reefscan.render.nightpicture import pictures
 from reefscan.render.sheet import sheet_of
 
 
-def deck_page(plan: Plan, ground: Ground, *, unit: str) -> bytes:
+def deck_page(plan: Plan, ground: Ground) -> bytes:
     """The sheet as HTML; every text is escaped."""
     tide, ground_map = (
-        "data:image/png;base64," + base64.b64encode(picture).decode()
-        for picture in pictures(plan, ground, unit=unit)
+        "data:image/png;base64," + base64.b64encode(picture).decode() for picture in pictures(plan, ground)
     )
     form = (files("reefscan.render") / "deck.html").read_text(encoding="utf-8")
     page = Environment(autoescape=True, trim_blocks=True).from_string(form)
-    return page.render(s=sheet_of(plan, unit=unit), tide=tide, map=ground_map).encode("utf-8", "replace")
+    return page.render(s=sheet_of(plan), tide=tide, map=ground_map).encode("utf-8", "replace")

@@ -27,9 +27,10 @@ ROOM = 1.15
 LEAST_HALF_M = 150.0
 
 
-def draw_tide(ax: Axes, plan: Plan, *, unit: str, font: float) -> None:
+def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
     """Height of the tide through the night, each net's soaks as bars below it."""
-    zone, per = plan.asked.zone, UNIT_METRES[unit]
+    zone, unit = plan.asked.zone, plan.asked.unit
+    per = UNIT_METRES[unit]
     when = plan.tide.moments(plan.schedule.depart, plan.schedule.last_pull + LATE_S)
     height = plan.tide.at(when) / per
     span = max(float(np.ptp(height)), 0.5 / per)
@@ -39,10 +40,16 @@ def draw_tide(ax: Axes, plan: Plan, *, unit: str, font: float) -> None:
         level = float(height.min()) - row * step
         for one in net.rounds:
             ends = [one.set_time, one.pull_time]
-            ax.plot(ends, [level, level], color="black", linewidth=3.4, solid_capstyle="butt")
+            ax.plot(
+                ends,
+                [level, level],
+                color="black",
+                linewidth=3.4 * min(1.0, 8 / len(plan.nets)),
+                solid_capstyle="butt",
+            )
         ax.annotate(
             f"{net.number}", (net.rounds[0].set_time, level), (-3, 0), textcoords="offset points", ha="right", va="center",
-            fontsize=font, weight="bold",
+            fontsize=font * min(1.0, 8 / len(plan.nets)), weight="bold",
         )  # fmt: skip
     for turn in plan.tide.turns(float(when[0]), float(when[-1])):
         share = (turn.time - float(when[0])) / max(float(when[-1] - when[0]), 1.0)
@@ -56,8 +63,9 @@ def draw_tide(ax: Axes, plan: Plan, *, unit: str, font: float) -> None:
     hours = _whole_hours(float(when[0]), float(when[-1]), zone)
     ax.set_xticks(hours, [clock(t, zone)[11:13] for t in hours])
     ax.grid(axis="x", color="0.75", linewidth=0.6)
+    ax.set_yticks([tick for tick in ax.get_yticks() if height.min() - step / 2 <= tick <= height.max()])
     ax.tick_params(labelsize=font * 0.9)
-    ax.set_title(f"tide, {unit} over the grid's zero; bars: nets down", fontsize=font, loc="left", pad=3)
+    ax.set_title(f"tide, {unit} over the grid's zero", fontsize=font, loc="left", pad=3)
 
 
 def _whole_hours(start: float, end: float, zone: tzinfo) -> list[float]:
@@ -126,7 +134,7 @@ def _relief(ax: Axes, ground: Ground, middle: Any, half: float) -> None:
               extent=(west, east, south, north), interpolation="nearest")  # fmt: skip
 
 
-def pictures(plan: Plan, ground: Ground, *, unit: str) -> tuple[bytes, bytes]:
+def pictures(plan: Plan, ground: Ground) -> tuple[bytes, bytes]:
     """The tide and the map as PNG, for the page on a phone."""
     out = []
     for draw, size in (("tide", (6.0, 3.4)), ("map", (6.0, 6.0))):
@@ -134,7 +142,7 @@ def pictures(plan: Plan, ground: Ground, *, unit: str) -> tuple[bytes, bytes]:
         FigureCanvasAgg(figure)
         ax = figure.add_subplot()
         if draw == "tide":
-            draw_tide(ax, plan, unit=unit, font=13)
+            draw_tide(ax, plan, font=13)
         else:
             draw_ground(ax, plan, ground, font=14)
         buffer = io.BytesIO()

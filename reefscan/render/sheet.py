@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import degrees_minutes
+from reefscan.plan.amounts import stated
 from reefscan.plan.books import Net, Rules
 from reefscan.plan.go import RULES_LINE, Check
 from reefscan.plan.model import Plan, PlannedNet, Round, Way
@@ -15,7 +16,7 @@ from reefscan.plan.sites import Site
 from reefscan.plan.tide import clock
 from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, MOVE_ON
 from reefscan.render.furniture import plain
-from reefscan.render.marks import show_depth
+from reefscan.render.marks import UNIT_METRES, show_depth
 
 NMI = 1852.0
 SHOWN = ("sunset", "civil dusk", "nautical dusk", "sunrise", "moonrise", "moonset")
@@ -29,10 +30,11 @@ class SheetRound:
     set_at: str
     pull_at: str
     rope: str
+    rope_brief: str
     sounder: str
     haul: str
     release: str
-    release_m: str
+    let_go: float
 
 
 @dataclass(frozen=True)
@@ -46,22 +48,21 @@ class SheetNet:
     gear: str
     way: str
     look_again: str
+    home: str
     light: str
     rounds: tuple[SheetRound, ...]
     stay: tuple[str, ...]
-    warnings: tuple[str, ...]
+    notes: tuple[str, ...]
+    unit: str
 
     @property
     def release(self) -> str:
-        """Where to let go in all rounds, on the compass; said anew only where the stream has turned."""
-        parts: list[str] = []
-        before = ""
-        for one in self.rounds:
-            bearing = one.release_m.rpartition(", ")[2]
-            if one.release_m and bearing != before:
-                parts.append(f"round {one.number}: {one.release_m}" if parts else f"let go {one.release_m}")
-            before = bearing
-        return "; ".join(parts)
+        """How far up-stream to let go: the least and the most of the rounds."""
+        far = [one.let_go for one in self.rounds]
+        if not any(far):
+            return ""
+        least, most = (f"{value:.0f}" for value in (min(far), max(far)))
+        return f"let go {least if least == most else f'{least}-{most}'} {self.unit} up-stream"
 
 
 @dataclass(frozen=True)
@@ -78,6 +79,10 @@ class Sheet:
     tide: tuple[str, ...]
     nets: tuple[SheetNet, ...]
     home: str
+    haul: tuple[str, ...]
+    let_go: tuple[str, ...]
+    rounds: int
+    head_home: str
     again: tuple[str, ...]
     reserves: tuple[str, ...]
     warnings: tuple[str, ...]
@@ -93,30 +98,10 @@ class Sheet:
     caution: str = CAUTION
 
 
-def sheet_of(plan: Plan, *, unit: str) -> Sheet:
-    """Put the plan into words.
-
-    Parameters
-    ----------
-    unit : {"m", "ft", "fathom"}
-        Of depths and ropes.
-    """
-    asked, hour = plan.asked, _hours(plan)
+def sheet_of(plan: Plan) -> Sheet:
+    """Put the plan into words, lengths in the person's unit."""
+    asked, unit, at = plan.asked, plan.asked.unit, _hours(plan)
     failed = [check for check in plan.go if not check.passed]
-
-    def at(when: float) -> str:
-        return hour(when)
-
-    limit = asked.boat.limits.turn_back
-    between = zip(("home", "out again"), plan.schedule.ashore or (), strict=False)
-    times = [
-        ("leave", at(plan.schedule.depart)),
-        ("first set", at(plan.first_set)),
-        *((name, at(when)) for name, when in between),
-        ("last pull", at(plan.schedule.last_pull)),
-        ("turn back", limit or at(plan.schedule.last_pull)),
-        ("back by", at(plan.schedule.back)),
-    ]
     light = [(event.name, at(event.time)) for event in plan.sky.events if event.name in SHOWN]
     turns = plan.tide.turns(plan.schedule.depart, plan.schedule.last_pull + 2 * 3600)
     return Sheet(
@@ -125,11 +110,15 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
         datum=plain(plan.datum.top),
         failed=tuple(_check_words(check) for check in failed),
         passed=tuple(_check_words(check) for check in plan.go if check.passed),
-        times=tuple(times),
+        times=tuple((name, at(when)) for name, when in _times(plan)),
         light=(*light, ("moon lit", f"{plan.sky.lit:.0%}")),
         tide=tuple(f"{'high' if turn.high else 'low'} {at(turn.time)} {show_depth(turn.height_m, unit, places=1)}" for turn in turns),
         nets=tuple(_net(net, plan, unit) for net in plan.nets),
         home=_way(plan.ways[-1], plan),
+        haul=_through_night(plan, lambda one: (one.pull_time, _haul(one, plan))),
+        let_go=_through_night(plan, lambda one: (one.set_time, _toward(one, plan) if _drifts(one) else "")),
+        head_home=_head_home(plan),
+        rounds=plan.totals.rounds,
         again=tuple(_way(way, plan) for way in plan.again) if plan.totals.rounds > 1 else (),
         reserves=tuple(
             f"{degrees_minutes(site.lat, lat=True)} {degrees_minutes(site.lon, lat=False)}, {show_depth(site.depth_m, unit)}: "
@@ -137,11 +126,57 @@ def sheet_of(plan: Plan, *, unit: str) -> Sheet:
             for site in plan.reserves
         ),
         warnings=tuple(plain(words) for words in plan.warnings),
-        assumptions=(*(plain(words) for words in plan.assumptions), *(["Sentences speak of metres: 1 m is 3.28 ft."] if unit != "m" else [])),
+        assumptions=tuple(plain(words) for words in plan.assumptions),
         rules=_rules(asked.rules),
         tallies=_tallies(plan),
         hauling=HAULING.format(side=asked.boat.haul_side),
     )  # fmt: skip
+
+
+def _times(plan: Plan) -> list[tuple[str, float]]:
+    """The hours of the night in their order; each trip with the latest moment to leave its last net and when to be back."""
+    schedule = plan.schedule
+    out = [("leave", schedule.depart), ("first set", plan.first_set)]
+    for k, (trip, (turn, own)) in enumerate(zip(schedule.trips, plan.turn_back, strict=True)):
+        if k:
+            out.append(("leave again", trip.depart))
+        if k == len(schedule.trips) - 1:
+            out.append(("last pull", schedule.last_pull))
+        out += [("turn back, your limit" if own else "head home by", turn), ("back by", trip.back_by)]
+    return out
+
+
+def _through_night(plan: Plan, of: Callable[[Round], tuple[float, str]]) -> tuple[str, ...]:
+    """What is said of a moment of each round, in the order of the night and anew only where it changes.
+
+    Streams and wind are the same all over, so what they ask for depends on the hour alone.
+    """
+    at, before = _hours(plan), ""
+    out: list[str] = []
+    for when, words in sorted(of(one) for net in plan.nets for one in net.rounds):
+        if words and words != before:
+            out.append(f"from {at(when)} {words}" if out else words)
+        before = words or before
+    return tuple(out)
+
+
+def _drifts(one: Round) -> bool:
+    return one.stream is not None and one.drift_m >= 1
+
+
+def _toward(one: Round, plan: Plan) -> str:
+    """The way up-stream, on the compass."""
+    true = (one.stream.to_deg + 180) % 360 if one.stream is not None else 0.0
+    return f"{true:03.0f}° true, {plan.magnet.of(true):03.0f}° M"
+
+
+def _head_home(plan: Plan) -> str:
+    """By when each net is left for home at the latest, those of one hour together."""
+    at = _hours(plan)
+    by: dict[str, list[str]] = {}
+    for net in plan.nets:
+        by.setdefault(" and ".join(at(when) for when in net.leave_by), []).append(str(net.number))
+    return "; ".join(f"{when} from net{'s' if len(nets) > 1 else ''} {', '.join(nets)}" for when, nets in by.items())  # fmt: skip
 
 
 def _hours(plan: Plan) -> Callable[[float], str]:
@@ -171,9 +206,12 @@ def _kinds(plan: Plan) -> dict[str, Net]:
     kinds: dict[str, Net] = {}
     for net in plan.asked.nets:
         called = "" if net.name.isdigit() else plain(net.name)
-        called = called or f"{net.rope_m:g} m rope"
+        called = called or f"{stated(net.rope_m, plan.asked.unit)} rope"
         if called in kinds and not _alike(net, kinds[called]):
-            called = f"{called} ({net.rope_m:g} m rope, marks {net.marks_m:g} m, {net.line})"
+            unit = plan.asked.unit
+            called = (
+                f"{called} ({stated(net.rope_m, unit)} rope, marks {stated(net.marks_m, unit)}, {net.line})"
+            )
         kinds.setdefault(called, net)
     return kinds
 
@@ -221,10 +259,11 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
             set_at=at(one.set_time),
             pull_at=at(one.pull_time),
             rope=_rope(one.rope_m, net.net, unit, of=_called(net.net, plan)),
+            rope_brief=_rope(one.rope_m, net.net, unit, of=_called(net.net, plan)).split(" (")[0],
             sounder=show_depth(one.sounder_m, unit),
             haul=_haul(one, plan),
             release=_release(one, plan, unit),
-            release_m=_release(one, plan, unit, short=True),
+            let_go=one.drift_m / UNIT_METRES[unit] if _drifts(one) else 0.0,
         )
         for one in net.rounds
     )
@@ -236,14 +275,15 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         gear=_gear(net.net, plan, unit),
         way=_way(plan.ways[net.number - 1], plan),
         look_again=show_depth(net.look_again_m, unit, places=1),
+        home=" and ".join(at(when) for when in net.leave_by),
         light=plain(net.net.light),
         rounds=rounds,
         stay=tuple(_check_words(check) for check in net.checks if not check.passed),
-        warnings=(
-            *(plain(words) for words in net.warnings),
+        notes=(
             *([f"mind: {', '.join(plain(f).replace('-', ' ') for f in site.flags)}"] if site.flags else []),
             *([f"note: {plain(site.note)}"] if site.note else []),
         ),
+        unit=unit,
     )
 
 
@@ -258,18 +298,15 @@ def _rope(rope_m: float, net: Net, unit: str, of: str = "") -> str:
 def _haul(one: Round, plan: Plan) -> str:
     if one.head.true_deg is None:
         return ""
-    return f"head {plan.magnet.of(one.head.true_deg):03.0f}° M into {one.head.into}"
+    true = one.head.true_deg
+    return f"head {true:03.0f}° true, {plan.magnet.of(true):03.0f}° M, into the {one.head.into}"
 
 
-def _release(one: Round, plan: Plan, unit: str, *, short: bool = False) -> str:
-    """How far up-stream of the site and on which bearing a net is let go; ``short`` for the compass alone."""
-    if one.stream is None or one.drift_m < 1:
+def _release(one: Round, plan: Plan, unit: str) -> str:
+    """How far up-stream of the site and on which bearing a net is let go."""
+    if not _drifts(one):
         return ""
-    far, true = show_depth(one.drift_m, unit, places=0), (one.stream.to_deg + 180) % 360
-    compass = f"{plan.magnet.of(true):03.0f}° M"
-    return (
-        f"{far} off, {compass}" if short else f"let go {far} up-stream, toward {true:03.0f}° true, {compass}"
-    )
+    return f"let go {show_depth(one.drift_m, unit, places=0)} up-stream, toward {_toward(one, plan)}"
 
 
 def _way(way: Way, plan: Plan) -> str:
@@ -284,7 +321,7 @@ def _rules(rules: Rules | None) -> tuple[str, ...]:
     if rules is None:
         return ()
     rows = [
-        ("least size", None if rules.minimum_size_m is None else f"{rules.minimum_size_m * 1000:.0f} mm"),
+        ("least size", None if rules.minimum_size_m is None else f"{rules.minimum_size_m * 1000:.3g} mm"),
         ("bag a person", rules.bag_per_person),
         ("bag a boat", rules.bag_per_boat),
         ("report in", ", ".join(rules.reporting_areas)),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import json
 from datetime import UTC
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -11,8 +12,9 @@ import numpy as np
 import pytest
 
 from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, RecipeError, UnreadableError
-from reefscan.io.nightbooks import load_book, load_tide, zone_of_table
+from reefscan.io.nightbooks import load_book, load_off, load_tide, zone_of_table
 from reefscan.plan.books import Boat, Forecast, Gear, Rules
+from reefscan.surroundings.shapes import Box
 from reefscan.survey.harmonics import HarmonicTide
 
 NIGHT = Path(__file__).parents[2] / "data_samples" / "night"
@@ -111,3 +113,45 @@ def test_what_is_no_book_is_refused(tmp_path: Path) -> None:
         load_book(tmp_path / "bytes.toml", Boat)
     with pytest.raises(UnreadableError):
         load_book(tmp_path, Boat)
+
+
+def test_the_plan_is_told_in_which_zone_the_table_was_read(tmp_path: Path) -> None:
+    (own,) = load_tide(NIGHT / "tides.csv", offset_m=0.0, zone=None, unit=None).taken
+    assert own == "Its times carry their own zone."
+    bare = tmp_path / "bare.csv"
+    bare.write_text("time,height_m\n2027-02-11 12:02,0.74\n2027-02-11 18:14,3.31\n2027-02-12 00:31,0.69\n")
+    (said,) = load_tide(
+        bare, offset_m=0.0, zone=ZoneInfo("Atlantic/Azores"), unit=None, zone_is="a guess"
+    ).taken
+    assert said == "Its times carry no zone and were read in Atlantic/Azores, a guess."
+    (tmp_path / "second.toml").write_text('name = "Quay"\nhigh_min = 30\n')
+    _, station = load_tide(NIGHT / "tides.csv", offset_m=0.0, zone=None, unit=None, secondary=tmp_path / "second.toml").taken  # fmt: skip
+    assert "secondary station Quay" in station
+    constants = tmp_path / "constants.csv"
+    constants.write_text("constituent,amplitude_m,phase_GMT\nM2,1.2,60\nZ0,2.0,0\n")
+    assert load_tide(constants, offset_m=0.0, zone=None, unit=None).taken == ("Its phases are on Greenwich.",)
+
+
+def test_ground_to_keep_off_is_read_from_points_lines_and_areas_near_the_grid(tmp_path: Path) -> None:
+    box = Box(-1.0, 49.0, 1.0, 51.0)
+    shapes = [
+        ("Mole", {"type": "LineString", "coordinates": [[0.0, 50.0], [0.1, 50.0]]}),
+        ("Rock", {"type": "Point", "coordinates": [0.2, 50.2]}),
+        ("", {"type": "MultiPolygon", "coordinates": [[[[0.3, 50], [0.4, 50], [0.4, 50.1], [0.3, 50]]], [[[0.5, 50], [0.6, 50], [0.6, 50.1], [0.5, 50]]]]}),
+        ("Far", {"type": "Point", "coordinates": [30.0, 10.0]}),
+    ]  # fmt: skip
+    path = tmp_path / "off.geojson"
+    features = [
+        {"type": "Feature", "properties": {"name": name}, "geometry": shape} for name, shape in shapes
+    ]
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
+    found = load_off([path], box)
+    assert [found.called(k) for k in range(len(found))] == ["Mole", "Rock", *["an area of off.geojson"] * 2]  # fmt: skip
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": features[3:]}))
+    with pytest.raises(InputError, match="nothing in it lies near the grid; --avoid wants"):
+        load_off([path], box)
+    with pytest.raises(MissingInputError, match="--avoid wants a file of shapes"):
+        load_off([tmp_path / "gone.gpkg"], box)
+    (tmp_path / "no.gpkg").write_text("no shapes")
+    with pytest.raises(UnreadableError, match="--avoid wants a file of shapes"):
+        load_off([tmp_path / "no.gpkg"], box)

@@ -11,17 +11,19 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from pyproj import Transformer
+from pyproj import Geod, Transformer
 from review.seabed import ArraySource, seabed
 
 from reefscan.base.model import Sheet, Window
-from reefscan.pipeline.planning import _closed, _notes, _site, with_scores
+from reefscan.pipeline.offground import off_grounds
+from reefscan.pipeline.planning import _barred, _notes, _site, not_listed, with_scores
 from reefscan.pipeline.shoalest import ground_of
 from reefscan.plan.books import Boat, Net
 from reefscan.plan.model import Asked
+from reefscan.plan.sites import OffGround, Site
 from reefscan.score.scoring import Scored
 from reefscan.surroundings.known import Surroundings
-from reefscan.surroundings.shapes import Box, Shapes
+from reefscan.surroundings.shapes import Box, Shapes, no_shapes
 
 FINE = Sheet("EPSG:32630", 4.0)
 
@@ -78,14 +80,61 @@ def surroundings(role: str, kind: str) -> Surroundings:
     return Surroundings(BOX, {role: shapes}, {role: ("a.gpkg",)})
 
 
-def test_closed_ground_and_fairways_hold_no_net() -> None:
-    assert "closed ground (North Run)" in _closed(surroundings("closed", "reserve"), True)(0.0, 50.0)
-    assert _closed(surroundings("closed", "reserve"), True)(0.5, 50.0) == ""
+def off(around: Surroundings | None, lon: float, *, avoid: Shapes | None = None, fairways: bool = False, stand_off_m: float = 0.0) -> tuple[OffGround, ...]:  # fmt: skip
+    (found,) = off_grounds(
+        np.array([lon]), np.array([50.0]), around, avoid or no_shapes(), BOX, fairways=fairways, stand_off_m=stand_off_m
+    )  # fmt: skip
+    return found
+
+
+def test_closed_ground_and_fairways_are_told_with_the_distance_to_them() -> None:
+    """From 0.5 E, 50 N to the side of the square at 0.1 E are 0.4 degrees of the parallel: 28 679 m by Geod (WGS 84)."""
+    apart = float(Geod(ellps="WGS84").inv(0.1, 50.0, 0.5, 50.0)[2])
+    (inside,) = off(surroundings("closed", "reserve"), 0.0)
+    assert (inside.what, inside.metres, inside.bound) == ("closed ground (North Run)", 0.0, True)
+    (outside,) = off(surroundings("closed", "reserve"), 0.5)
+    assert outside.metres == pytest.approx(apart, rel=1e-3) and outside.keep_m == 10.0
     fairway = surroundings("caution", "fairway")
-    assert "fairway (North Run); --allow-fairways" in _closed(fairway, False)(0.0, 50.0)
-    assert _closed(fairway, True)(0.0, 50.0) == "" and _closed(fairway, False)(0.5, 50.0) == ""
-    assert _closed(surroundings("caution", "kelp"), False)(0.0, 50.0) == ""
-    assert _closed(None, False)(0.0, 50.0) == ""
+    (told,) = off(fairway, 0.0)
+    assert told.metres == 0 and "fairway (North Run)" in told.what and "--allow-fairways" in told.advice
+    assert off(fairway, 0.0, fairways=True) == off(surroundings("caution", "kelp"), 0.0) == off(None, 0.0) == ()  # fmt: skip
+
+
+def test_structure_and_what_is_named_to_keep_off_are_told_with_the_stand_off() -> None:
+    wall = surroundings("hard", "breakwater")
+    assert off(wall, 0.5) == ()  # nets beside structure are the purpose, unless one says otherwise
+    (told,) = off(wall, 0.5, stand_off_m=40.0)
+    assert (told.what, told.keep_m, told.bound) == ("hard structure (North Run)", 40.0, False)
+    line = Shapes(np.array([shapely.LineString([(0.0, 49.9), (0.0, 50.1)])], dtype=object), ("Mole",), ("",), ("mine.geojson",))  # fmt: skip
+    for stand_off, keep in ((0.0, 10.0), (25.0, 25.0)):
+        found = off(None, 0.001, avoid=line, stand_off_m=stand_off)
+        assert [(ground.what, ground.keep_m) for ground in found] == [("ground to keep off (Mole)", keep)]
+        # CHECKS g, or Geod: a thousandth of a degree of the parallel of 50 N is 71.7 m
+        assert found[0].metres == pytest.approx(71.7, abs=0.1)
+
+
+def test_a_place_beyond_what_the_run_knows_as_closed_and_one_too_far_are_barred() -> None:
+    asked = Asked(
+        date=dt.date(2027, 2, 11), zone=ZoneInfo("UTC"), until="02:00", nets=(Net(rope_m=20),), launch=(0.0, 50.0), boat=Boat()
+    )  # fmt: skip
+    closed = surroundings("closed", "reserve")
+    near, away = Site("a", 0.01, 50.0, 9.0), Site("b", 1.5, 50.0, 9.0)
+    assert _barred(near, asked, closed, 10_000.0) == _barred(away, asked, None, 200_000.0) == ""
+    assert "beyond the ground for which this run knows" in _barred(away, asked, closed, 200_000.0)
+    assert _barred(away, asked, closed, 10_000.0).startswith("beyond --range: 107 km")
+    assert _barred(away, replace(asked, unit="ft"), closed, 10_000.0).startswith("beyond --range: 58.")
+
+
+def test_a_candidate_that_the_run_does_not_list_is_refused_with_why() -> None:
+    """Not "no such site": the run found it, and the depths that were asked for leave it out."""
+    table = pd.DataFrame({"id": ["a", "deep", "odd"], "depth_m": [9.0, 31.0, 9.0]})
+    worth = {"depth": np.array([1.0, 0.0, 1.0]), "height": np.array([1.0, 1.0, 1.0])}
+    listed = np.array([True, False, False])
+    scored = Scored(listed * 10, np.ones(3), np.ones(3), listed, ~listed, worth, {}, np.zeros(3, bool), ())
+    said = not_listed(("a", "deep", "odd", "nowhere"), table, scored, "ft")
+    assert set(said) == {"deep", "odd"}
+    assert said["deep"].startswith("the run found it at 101.7 ft, outside the depths") and "--depth" in said["deep"]  # fmt: skip
+    assert "doubted to be structure" in said["odd"]
 
 
 def test_closures_judged_for_another_day_are_told() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -81,8 +82,7 @@ def launch_of(ground: Ground) -> tuple[float, float]:
 
 def known(sites: tuple[Site, ...], closed: str = "") -> Known:
     return Known(
-        sites,
-        lambda lon, lat: closed,
+        tuple(replace(site, barred=closed) for site in sites),
         "Closed ground: none given.",
         to_grid,
         to_lonlat,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -21,7 +22,7 @@ from reefscan.plan.atsite import (
     wind_against,
 )
 from reefscan.plan.books import Boat, Forecast, Limits, Rules, Stream
-from reefscan.plan.go import Check, NightFacts, checks, exit_words
+from reefscan.plan.go import Check, Leaving, NightFacts, checks, exit_words
 from reefscan.plan.sites import Site
 from reefscan.plan.spacing import GEOD
 
@@ -108,9 +109,8 @@ def test_a_float_that_the_stream_may_pull_under_is_told() -> None:
     )
 
 
-FACTS = NightFacts(
-    dt.date(2027, 2, 11), ("20:24", "01:40", "01:47"), (100.0, 200.0, 207.0), 206.0, None, None, 6, 10.0
-)
+LATE = (Leaving("", 207.0, "01:47", 206.0, "01:46"),)
+FACTS = NightFacts(dt.date(2027, 2, 11), ("20:24", "01:40"), (100.0, 200.0), LATE, None, None, 6, 10.0)
 
 
 def told(boat: Boat, forecast: Forecast | None = None, rules: Rules | None = None, facts: NightFacts = FACTS) -> dict[str, Check]:  # fmt: skip
@@ -165,12 +165,12 @@ def test_rules_are_those_that_were_typed() -> None:
         }
     )
     boat = Boat.model_validate({"ashore": {"persons": ["A", "B"]}})
-    facts = NightFacts(FACTS.date, FACTS.clock, FACTS.moments, None, 120.0, 210.0, 6, None)
+    facts = NightFacts(FACTS.date, FACTS.clock, FACTS.moments, (), 120.0, 210.0, 6, None)
     found = told(boat, None, rules, facts)
     assert {n: found[n].passed for n in ("season", "nets a person", "nets a boat", "hours from", "hours to")} == {
         "season": True, "nets a person": True, "nets a boat": False, "hours from": False, "hours to": True,
     }  # fmt: skip
-    june = NightFacts(dt.date(2027, 6, 1), *(getattr(facts, n) for n in ("clock", "moments", "turn_back", "hours_from", "hours_to", "nets", "fuel_l")))  # fmt: skip
+    june = NightFacts(dt.date(2027, 6, 1), *(getattr(facts, n) for n in ("clock", "moments", "leaving", "hours_from", "hours_to", "nets", "fuel_l")))  # fmt: skip
     assert not told(boat, None, rules, june)["season"].passed
     assert "season" not in told(boat, None, None, facts)
 
@@ -206,12 +206,26 @@ def test_a_float_meets_every_stream_that_begins_while_it_lies() -> None:
 )
 def test_a_forecast_of_another_week_does_not_pass(issued: str, passed: bool) -> None:
     """The file lies about from the last night out, and every limit is held by it."""
-    facts = NightFacts(
-        dt.date(2027, 2, 11), ("18:00", "22:00", "22:06"), (0.0, 1.0, 2.0), None, None, None, 3, None
-    )
+    facts = NightFacts(dt.date(2027, 2, 11), ("18:00", "22:00"), (0.0, 1.0), (), None, None, 3, None)
     (told,) = [
         check for check in checks(Boat(), Forecast(issued=issued), None, facts) if check.name == "forecast"
     ]
     assert told.passed is passed and issued in told.words
     for said in ("", "this morning"):
         assert all(check.name != "forecast" for check in checks(Boat(), Forecast(issued=said), None, facts))
+
+
+def test_the_hour_to_turn_back_is_held_against_each_trip_that_it_is_for() -> None:
+    """Nets left overnight: the evening's last net is left at 20:00 before a limit of 21:00, the morning's at 07:00."""
+    evening = Leaving("evening", 20.0, "20:00", 21.0, "21:00")
+    for limit, passed, said in (
+        (None, True, "morning: leaving the last net at 07:00; you set no limit for it"),
+        (31.5, True, "you turn back at 07:30"),
+        (30.5, False, "you turn back at 06:30"),
+    ):
+        clock = None if limit is None else f"{int(limit) - 24:02d}:30"
+        facts = replace(FACTS, leaving=(evening, Leaving("morning", 31.0, "07:00", limit, clock)))
+        found = told(Boat(), facts=facts)["turn back"]
+        assert found.passed is passed and said in found.words
+        assert "evening: leaving the last net at 20:00; you turn back at 21:00" in found.words
+    assert "turn back" not in told(Boat(), facts=replace(FACTS, leaving=(replace(evening, limit=None),)))

@@ -19,6 +19,8 @@ def test_amounts_carry_units_or_are_metres_knots_and_minutes() -> None:
     ("form", "text", "said"),
     [
         (Gear, "[[nets]]\nrope = 3", "unknown key 'nets.0.rope'; did you mean 'nets.0.rope_m'"),
+        (Boat, '[ashore]\npersons = "A, B"', "ashore.persons: wanted a list in brackets (found 'A, B')"),
+        (Forecast, "wave_m = 30", "wave_m: Input should be less than or equal to 15"),
         (Gear, "[[net]]\nrope_m = 3", "unknown key 'net'; did you mean 'nets'"),
         (Gear, "nets = []", "nets: "),
         (Gear, '[[nets]]\nrope_m = "1m"\nmarks_m = "2m"', "a rope of 1 m has no mark at 2 m"),

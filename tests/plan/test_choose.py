@@ -12,8 +12,8 @@ from reefscan.base.errors import InputError
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.choose import Question, choose, cliques
 from reefscan.plan.rope import Allowances
-from reefscan.plan.sites import Site, Water, against
-from reefscan.plan.spacing import between, circles, too_far, too_near, wanted_apart
+from reefscan.plan.sites import OffGround, Site, Water, against
+from reefscan.plan.spacing import between, circles, off_ground, too_far, too_near, wanted_apart
 
 
 def question(seed: int, n: int, nets: int, **more: object) -> Question:
@@ -132,7 +132,7 @@ def test_of_equal_sites_the_earlier_is_taken_and_none_gives_none() -> None:
     assert choose(nothing).rows == ()
 
 
-WATER = Water(low_m=0.3, high_m=2.1, add=Allowances(wave_m=1.0), draft_m=0.6, stand_off_m=20.0)
+WATER = Water(low_m=0.3, high_m=2.1, add=Allowances(wave_m=1.0), draft_m=0.6)
 NETS = (Net(rope_m=24, marks_m=1.5),)
 
 
@@ -153,13 +153,29 @@ def site(**more: object) -> Site:
         # 24 / 1.25 - 2.1 - 0.8 = 16.3 m
         ({"depth_m": 16.3}, ""),
         ({"depth_m": 16.4}, "out of the rope's reach: wanted 24.1 m, the longest has 24 m"),
-        ({"hard_m": 19.0}, "19 m from hard structure; wanted 20 m"),
         ({"depth_m": math.nan}, "its depth is not known"),
     ],
 )
 def test_each_hard_limit_has_a_worked_case(more: dict[str, object], said: str) -> None:
     told = against(site(**more), WATER, NETS)
     assert told == "" if not said else told.startswith(said)
+
+
+def test_a_float_swings_into_no_closed_ground_and_stands_off_what_is_named() -> None:
+    """The worked circle is 11.77 m and the net 0.5 m, 12.27 m; with 10 m more closed ground has to be 22.27 m off, a wall with a
+    stand-off of 30 m 42.27 m. Told up to whole metres, what is there down: 13 + 10 and 13 + 30."""
+    circle = float(circles((site(),), WATER, NETS)[0])
+    for metres, said in ((22.3, ()), (22.2, ("closed ground (North) lies 22 m away; wanted 23 m: the circle of its float, 13 m, and 10 m more",))):  # fmt: skip
+        near = site(off=(OffGround("closed ground (North)", metres, 10.0),))
+        assert off_ground(near, circle, "m") == off_ground(near, circle, "m", forced=True) == said
+    inside = site(off=(OffGround("a fairway (Run)", 0.0, 10.0, True, "; --allow-fairways takes it all the same"),))  # fmt: skip
+    assert off_ground(inside, circle, "m") == (
+        "it lies in a fairway (Run); --allow-fairways takes it all the same",
+    )
+    wall = site(off=(OffGround("hard structure (Mole)", 42.2, 30.0, bound=False),))
+    (words,) = off_ground(wall, circle, "ft")
+    assert words.startswith("hard structure (Mole) lies 138 ft away; wanted 141 ft")  # 42 m and 43 m
+    assert off_ground(wall, circle, "m", forced=True) == ()  # kept, it is a warning
 
 
 def test_two_floats_cannot_meet() -> None:

@@ -14,6 +14,7 @@ from reefscan.base.errors import InputError
 from reefscan.plan.clock import (
     Legs,
     Pace,
+    Trip,
     fitting_nets,
     left_overnight,
     mean_leg,
@@ -95,8 +96,21 @@ def test_nets_left_overnight_are_pulled_once_by_the_end() -> None:
     # the last is pulled 6 min before the end; the others 10 and 20 min earlier
     assert [net[0].pull_time for net in made.visits] == [36_000 - 360 - 600 * k for k in (2, 1, 0)]
     # home in between: two legs of 4 min and three settings of 2 min after the first set, then 7 min; out again 10 min before the first pull
-    assert made.ashore == (480 + 360 + 420, 36_000 - 360 - 1200 - 600)
+    evening, morning = made.trips
+    assert (evening.depart, evening.leave, evening.arrive) == (-600, 480 + 360, 480 + 360 + 420)
+    assert (morning.depart, morning.leave, morning.arrive) == (36_000 - 360 - 1200 - 600, 36_000, 36_420)
     assert left_overnight(legs, pace, 0.0, 2000.0) is None
+
+
+def test_each_trip_has_a_latest_moment_to_leave_for_home_from_where_one_is() -> None:
+    """The last net is left at 12:00 and the launch 40 min off: with half as much again the boat is back by 13:00.
+
+    From a net 10 min off, ten minutes are kept back: it is left by 12:40. From one 60 min off, 90 min before: 11:30.
+    """
+    trip = Trip(depart=0.0, leave=12 * 3600, arrive=12 * 3600 + 2400)
+    assert trip.back_by == 13 * 3600
+    assert trip.leave_by(2400) == trip.leave
+    assert trip.leave_by(600) == 12 * 3600 + 2400 and trip.leave_by(3600) == 11.5 * 3600
 
 
 def test_clock_times_of_a_night_belong_to_its_evening_or_to_the_day_after() -> None:

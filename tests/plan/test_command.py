@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from geojson_pydantic import FeatureCollection
 from lxml import etree
+from pyproj import Geod
 from review.seabed import HOSTILE, ArraySource, seabed, sites, write_grid, write_run
 
 from reefscan.base.model import Window
@@ -25,6 +26,7 @@ from reefscan.io.out.schemas import load_schema
 from reefscan.pipeline.shoalest import ground_of, shoalest
 
 ROOT = Path(__file__).parents[2]
+GEOD = Geod(ellps="WGS84")
 NIGHT = ROOT / "data_samples" / "night"
 GPX = etree.XMLSchema(etree.parse(str(ROOT / "tests" / "io" / "out" / "schemas" / "gpx.xsd")))
 
@@ -200,6 +202,11 @@ def test_failed_checks_come_first_on_the_sheets_and_last_on_the_screen(
         (("--surge", "-1m"), (), "--surge -1m: wanted 0 or more"),
         (("--unit", "yard"), (), "--unit yard"),
         (("--keep", "nowhere"), (), "the run has no such site; did you mean"),
+        (("--explore", "9"), (), "--explore 9: there are 4 nets"),
+        (("--soak", "0"), (), "--soak 0: wanted more than nothing"),
+        (("--avoid", "nowhere.geojson"), (), "nowhere.geojson: no such file; --avoid wants"),
+        (("--unit", "ft", "--rope", "80", "--marks", "2"), (), "--rope 80: a bare number is metres, and this plan speaks of ft; write 80ft or 80m"),
+        (("--surge", "90m"), (), "deepest workable site: none with 40 m of rope at this tide"),
         (("--tide", "nowhere.csv"), (), "nowhere.csv"),
         (("--boat", str(NIGHT / "forecast.toml")), (), "unknown key"),
     ],
@@ -374,3 +381,29 @@ def test_the_readmes_night_is_planned_on_the_demo_coast(
     reasons = " ".join(left["reason"] for left in plan["sites_left_out"])
     assert "fairway" in reasons
     assert plan["closed"].startswith("Closed ground: from closed.geojson")
+
+
+def test_floats_keep_off_what_is_named_and_a_candidate_that_is_not_listed_is_refused_with_why(
+    coast: Path, planned: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A line is laid through the place of the first net: with a stand-off of 60 m no net lies so near it, its circle counted."""
+    first = json.loads((planned / "plan.json").read_text())["nets"][0]
+    lon, lat = first["lon"], first["lat"]
+    path = tmp_path / "mole.geojson"
+    shape = {"type": "LineString", "coordinates": [[lon, lat], [lon + 0.0005, lat]]}
+    feature = {"type": "Feature", "properties": {"name": "Mole"}, "geometry": shape}
+    path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}))
+    assert command_line(line(coast, tmp_path / "plan", "--avoid", str(path), "--stand-off", "60m")) == 0
+    plan = json.loads((tmp_path / "plan" / "plan.json").read_text())
+    reasons = {left["id"]: left["reason"] for left in plan["sites_left_out"]}
+    assert "ground to keep off (Mole)" in reasons[first["id"]]
+    for net in plan["nets"]:
+        ends = [GEOD.inv(net["lon"], net["lat"], *end)[2] for end in shape["coordinates"]]
+        assert min(ends) >= 60 + net["circle_m"]
+    capsys.readouterr()
+    # the run's recipe lists from 4 to 15 m, and this one lies at 22.83 m
+    assert command_line(line(coast, tmp_path / "none", "--keep", "l120-470-40")) == 1
+    assert (
+        "--keep l120-470-40: the run found it at 22.8 m, outside the depths that it lists"
+        in capsys.readouterr().err
+    )

@@ -18,8 +18,9 @@ from reefscan.plan.go import exit_words
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Plan, Wishes
 from reefscan.plan.night import make_plan, window_of
-from reefscan.plan.sites import Site
+from reefscan.plan.sites import OffGround, Site
 from reefscan.plan.tide import NightTide
+from reefscan.plan.words import warnings_of
 from reefscan.survey.tide import make_table
 
 HOUR = 3600.0
@@ -103,7 +104,7 @@ def test_more_nets_than_fit_stay_ashore_with_the_reason() -> None:
 def test_a_rope_shorter_than_any_site_is_refused_with_the_deepest_that_it_reaches() -> None:
     said = refused(nets=(Net(name="1", rope_m=12),))
     # 12 / 1.25 - 2.1 - 0.3 - 0.5
-    assert "4 out of the rope's reach" in said and "deepest workable site is 6.7 m" in said
+    assert "4 out of the rope's reach" in said and "deepest workable site: 6.7 m with 12 m of rope" in said
 
 
 def test_all_sites_closed_is_refused_with_the_reason() -> None:
@@ -298,3 +299,118 @@ def test_leaving_before_a_falling_tide_ends_counts_its_lowest_water() -> None:
     assert made.schedule.depart < made.first_set - 1200
     assert made.water.low_m == pytest.approx(rising.span(made.schedule.depart, made.schedule.back)[0])
     assert made.water.low_m < rising.height(made.first_set) - 0.05
+
+
+def test_an_own_hour_to_turn_back_stands_on_the_sheet_where_it_comes_before_the_way_home_and_fails() -> None:
+    """Three nets end by 01:00; an hour of 23:00 comes first, and one of 05:00 after, when the way home is what counts."""
+    for hour, passed in (("23:00", False), ("05:00", True)):
+        made = plan(boat=Boat(length_m=5, draft_m=0.5, speed_kn=8, limits=Limits(turn_back=hour)))
+        (told,) = [check for check in made.go if check.name == "turn back"]
+        assert told.passed is passed and f"you turn back at {hour}" in told.words
+        ((when, own),) = made.turn_back
+        assert own is not passed and (when < made.schedule.trips[0].leave) is not passed
+        assert all(net.leave_by[0] <= made.schedule.back_by for net in made.nets)
+        assert (max(net.leave_by[0] for net in made.nets) == when) or passed
+
+
+def test_nets_left_overnight_do_not_fail_by_the_evenings_hour_to_turn_back() -> None:
+    """An hour of 00:30 is kept by the evening's trip and says nothing of the morning's, which has one of its own."""
+    for limits, passed, said in (
+        (Limits(turn_back="00:30"), True, "morning: leaving the last net at 07:00; you set no limit for it"),
+        (Limits(turn_back="20:25"), False, "evening: leaving the last net at 20:"),
+        (Limits(turn_back="00:30", turn_back_morning="06:30"), False, "you turn back at 06:30"),
+        (Limits(turn_back="00:30", turn_back_morning="07:30"), True, "you turn back at 07:30"),
+    ):
+        boat = Boat(length_m=5, draft_m=0.5, speed_kn=8, limits=limits)
+        made = plan(overnight=True, until="07:00", boat=boat)
+        (told,) = [check for check in made.go if check.name == "turn back"]
+        assert told.passed is passed and said in told.words, told.words
+        evening, morning = (trip.back_by for trip in made.schedule.trips)
+        assert all(net.leave_by[0] < evening and net.leave_by[1] < morning for net in made.nets)
+
+
+def test_a_site_that_is_kept_near_a_wall_is_told_with_its_distance() -> None:
+    """At the lowest water of the night, some 0.9 m at sunset, a float on 15 m of rope over 9 m swings sqrt(225 - 98) = 11.3 m, and the
+    net is 0.5 m: 12 m in whole ones, and a wall at 30 m is too near for 20 m more."""
+    wall = OffGround("hard structure (Mole)", 30.0, 20.0, bound=False)
+    sites = (replace(FOUR[0], off=(wall,)), *FOUR[1:])
+    left = {out.id: out.reason for out in plan(*sites).sites_left_out}
+    assert left["a"].startswith("hard structure (Mole) lies 30 m away; wanted 32 m")
+    kept = plan(*sites, wishes=Wishes(keep=("a",)))
+    number = next(net.number for net in kept.nets if net.site.id == "a")
+    assert any(words.startswith(f"net {number}: hard structure (Mole) lies 30 m away") for words in kept.warnings)  # fmt: skip
+
+
+def test_what_the_forecast_does_not_say_is_told() -> None:
+    """Waves are then the most that one goes out in; no stream leaves out drift, hauling and the pull on floats."""
+    boat = Boat(length_m=5, draft_m=0.5, speed_kn=8, limits=Limits(wave_m=0.8))
+    made = plan(boat=boat, forecast=Forecast(wind_kn=5))
+    assert "the forecast says no wave height: 0.8 m are reckoned with" in made.warnings
+    assert any(words.startswith("no stream is stated: drift") for words in made.warnings)
+    assert any(words.startswith("Waves of 0.8 m: your own limit") for words in made.assumptions)
+    told = plan(forecast=Forecast(wave_m=1.0, stream=(Stream(to_deg=0, speed_kn=0.3),))).warnings
+    assert not any("no stream" in words or "wave height" in words for words in told)
+
+
+def test_a_night_beyond_the_magnetic_models_years_is_told() -> None:
+    """WMM2025 ends with 2029 (NOAA): in 2031 the variation is the chart's."""
+    day = dt.date(2031, 2, 11)
+    noon = dt.datetime(2031, 2, 11, 12, tzinfo=ZONE).timestamp()
+    table = make_table(noon + 6.2 * HOUR * np.arange(5), np.array([2.0, 0.4, 1.9, 0.5, 2.1]), kind="high-low")
+    made = make_plan(asked(date=day), known(FOUR), flat(), NightTide(table, 0.0, "tides.csv"))
+    assert any("magnetic model is out of its years" in words for words in made.warnings)
+    assert not any("magnetic model is out" in words for words in plan().warnings)
+
+
+def test_a_choice_that_is_not_proved_best_is_told_with_its_gap() -> None:
+    made = plan()
+    rough = replace(made, choice=replace(made.choice, gap=0.025))
+    assert "the choice of sites is proved within 2.5% of the best only" in warnings_of(rough)
+    assert not any("proved within" in words for words in warnings_of(made))
+
+
+def test_what_differs_in_figures_alone_is_said_once_with_the_largest() -> None:
+    """Doubts of 1.96 x 3 = 5.9 m and 1.96 x 4 = 7.8 m: 2.8 m and 4.7 m of rope short, on 15 m of it over 11.9 m."""
+    sites = (replace(FOUR[0], sigma_m=3.0), replace(FOUR[1], sigma_m=4.0), replace(FOUR[2], sigma_m=3.0))
+    made = plan(*sites)
+    (told,) = [words for words in made.warnings if "may be off by" in words]
+    worst = next(net.number for net in made.nets if net.site.id == "b")
+    assert told.startswith(
+        "nets 1, 2, 3: the depth may be off by 7.8 m: if it is that much deeper the rope is 4.7 m short"
+    )
+    assert told.endswith(f"(figures of net {worst}, the largest)")
+
+
+def test_the_plan_says_what_it_assumed_of_zone_boat_gear_and_launch() -> None:
+    made = make_plan(
+        asked(boat=Boat(speed_kn=8)), known(FOUR, ""), flat(), replace(tide(), taken=("Its times carry no zone and were read in X.",))
+    )  # fmt: skip
+    told = "\n".join(made.assumptions)
+    assert "read in X" in told
+    assert (
+        "Not stated of the boat, and taken: length 6 m, draft 0.6 m, transducer under water 0.3 m, freeboard 0 m."
+        in told
+    )
+    assert "line of 8 mm" in told and "nets 1 m wide" in told and "a floating line" in told
+    assert "half its time again, at least 10 min" in told and "10 m more, stays out of closed ground" in told
+    assert "ways begin" not in told
+    ashore = plan(
+        launch=at(8, 50)
+    ).assumptions  # on the land of the north edge; the first clear cell is the twelfth
+    assert any(
+        words.startswith("The launch lies off the water that is deep enough: ways begin 15 m")
+        for words in ashore
+    )
+
+
+def test_the_soak_achieved_counts_the_boats_waiting_and_the_longest_is_told() -> None:
+    """A round of three nets takes some 3 x 6 min and a few ways: with an hour asked for the boat waits, with ten minutes it does not."""
+    waiting, hurried = plan(soak_s=3600.0).totals, plan(soak_s=600.0).totals
+    assert waiting.soak_achieved_s == 3600 > waiting.soak_round_s
+    assert hurried.soak_achieved_s == hurried.soak_round_s > 600
+    assert waiting.soak_round_s == pytest.approx(hurried.soak_round_s, rel=0.05)
+    made = plan(soak_s=3600.0)
+    longest = max(one.pull_time - one.set_time for net in made.nets for one in net.rounds)
+    assert made.totals.soak_longest_s == longest >= 3600
+    over = plan(overnight=True, until="06:00")
+    assert over.totals.soak_achieved_s == min(net.rounds[0].pull_time - net.rounds[0].set_time for net in over.nets)  # fmt: skip

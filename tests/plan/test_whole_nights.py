@@ -9,16 +9,18 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from plan.invented import asked_of, known, seabed, sites_on, tide_of, to_grid
+from plan.invented import asked_of, known, seabed, sites_on, tide_of, to_grid, to_lonlat
 from pyproj import Geod
 
 from reefscan.base.errors import InputError
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Plan
 from reefscan.plan.night import make_plan
+from reefscan.plan.sites import OffGround, Site
 from reefscan.plan.tide import NightTide
 
 GEOD = Geod(ellps="WGS84")
@@ -34,11 +36,26 @@ def nights() -> list[tuple[Asked, Ground, NightTide, Plan]]:
         sites = sites_on(ground, rng, 60)
         tide = tide_of(rng, offset=round(float(rng.uniform(-0.5, 0.5)), 2))
         asked = asked_of(rng, ground)
+        sites = tuple(replace(site, off=(near_closed(site, closed_at(seed, ground)),)) for site in sites)
         try:
             out.append((asked, ground, tide, make_plan(asked, known(sites), ground, tide)))
         except InputError:
             continue
     return out
+
+
+def closed_at(seed: int, ground: Ground) -> tuple[float, float, float]:
+    """Longitude, latitude and radius (m) of a disc of closed ground somewhere on the wet half."""
+    rng = np.random.default_rng(1000 + seed)
+    side = ground.elev.shape[0]
+    lon, lat = to_lonlat(*ground.middle((int(side * rng.uniform(0.4, 1)), int(side * rng.uniform(0, 1)))))
+    return lon, lat, float(rng.uniform(20, 120))
+
+
+def near_closed(site: Site, disc: tuple[float, float, float]) -> OffGround:
+    lon, lat, radius = disc
+    far = float(GEOD.inv(site.lon, site.lat, lon, lat)[2])
+    return OffGround("closed ground (disc)", max(0.0, far - radius), 10.0)
 
 
 def height(tide: NightTide, when: float) -> float:
@@ -126,11 +143,28 @@ def test_no_two_floats_can_meet(nights: list[tuple[Asked, Ground, NightTide, Pla
             assert far >= circle[a] + circle[b] + 2 * asked.boat.length_m + 10 - 1e-6
 
 
+def test_no_float_comes_within_ten_metres_of_closed_ground_in_any_minute(
+    nights: list[tuple[Asked, Ground, NightTide, Plan]],
+) -> None:
+    """From the set to two hours after the pull: the net's place, the rope that is out and the water of that minute."""
+    left_out = 0
+    for asked, _, tide, plan in nights:
+        left_out += sum("closed ground (disc)" in left.reason for left in plan.sites_left_out)
+        for net in plan.nets:
+            away = net.site.off[0].metres
+            for one in net.rounds:
+                for when in minutes(one.set_time, one.pull_time + 2 * 3600):
+                    water = net.site.depth_m + height(tide, when)
+                    reach = math.sqrt(max(0.0, one.rope_m**2 - water**2)) + net.net.radius_m
+                    assert away - reach >= 10 - 1e-6, (asked.date, net.number)
+    assert left_out > 100
+
+
 def test_no_leg_goes_over_land_the_unknown_or_water_too_shallow(
     nights: list[tuple[Asked, Ground, NightTide, Plan]],
 ) -> None:
     for asked, ground, tide, plan in nights:
-        lowest = min(height(tide, when) for when in minutes(plan.schedule.depart, plan.schedule.back))
+        lowest = min(height(tide, when) for when in minutes(plan.schedule.depart, plan.schedule.back_by))
         keel = asked.boat.draft_m + 1 + asked.wave_m / 2
         for way in plan.ways:
             for a, b in itertools.pairwise(way.places):
@@ -154,3 +188,22 @@ def test_the_clock_keeps_soaks_and_the_end(nights: list[tuple[Asked, Ground, Nig
         for net in plan.nets:
             assert all(one.pull_time - one.set_time >= asked.soak_s - 1e-6 for one in net.rounds)
         assert plan.schedule.back >= times[-1] + asked.boat.handling_min * 60
+
+
+def test_whoever_leaves_by_the_last_moment_is_back_by_the_hour_told_ashore(
+    nights: list[tuple[Asked, Ground, NightTide, Plan]],
+) -> None:
+    """From each net the way home at the boat's speed, half of it again or ten minutes, fits between the two; a straight line is
+    no longer than the way that was laid, so it holds for that too."""
+    for asked, _, _, plan in nights:
+        speed = asked.boat.speed_kn * 1852 / 3600
+        for net in plan.nets:
+            far = GEOD.inv(net.site.lon, net.site.lat, *plan.ways[-1].places[-1])[2]
+            (leave,) = net.leave_by
+            # the grid's metres and the geodesic's differ by the projection's scale, some parts in 10 000
+            assert leave + max(1.5 * far / speed, far / speed + 600) <= plan.schedule.back_by + 1.0
+        last = plan.nets[-1]
+        pulled = last.rounds[-1].pull_time + asked.boat.handling_min * 60
+        assert last.leave_by[0] == pytest.approx(pulled)
+        home = plan.ways[-1].length_m / speed
+        assert plan.schedule.back_by == pytest.approx(pulled + max(1.5 * home, home + 600))

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import itertools
+import re
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from matplotlib.text import Text
+from matplotlib.figure import Figure
+from matplotlib.transforms import Bbox
 from plan.invented import asked_of, known, seabed, sites_on, tide_of
 
 from reefscan.plan.books import Boat, Forecast, Net, Rules, Stream
@@ -14,7 +17,7 @@ from reefscan.plan.legs import Ground
 from reefscan.plan.model import Plan
 from reefscan.plan.night import make_plan
 from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING
-from reefscan.render.deck import deck_figure
+from reefscan.render.deck import deck_figures
 from reefscan.render.sheet import sheet_of
 
 RULES = Rules.model_validate(
@@ -27,7 +30,7 @@ BOAT = Boat.model_validate(
 )  # fmt: skip
 
 
-def planned(nets: int, soak_min: float, seed: int) -> tuple[Plan, Ground]:
+def planned(nets: int, soak_min: float, seed: int, unit: str) -> tuple[Plan, Ground]:
     rng = np.random.default_rng(seed)
     ground = seabed(rng)
     gear = (
@@ -39,7 +42,7 @@ def planned(nets: int, soak_min: float, seed: int) -> tuple[Plan, Ground]:
         wind_kn=22, gust_kn=30, wave_m=0.5, wind_from_deg=10, stream=(Stream(to_deg=20, speed_kn=1.8),)
     )
     asked = asked_of(
-        rng, ground, nets=gear, boat=BOAT, rules=RULES, forecast=forecast, soak_s=60 * soak_min, until="02:00", scope=1.25
+        rng, ground, nets=gear, boat=BOAT, rules=RULES, forecast=forecast, soak_s=60 * soak_min, until="02:00", scope=1.25, unit=unit
     )  # fmt: skip
     return make_plan(asked, known(sites_on(ground, rng, 120)), ground, tide_of(rng)), ground
 
@@ -48,31 +51,55 @@ def planned(nets: int, soak_min: float, seed: int) -> tuple[Plan, Ground]:
     ("nets", "soak_min", "unit"),
     [(1, 60, "m"), (3, 20, "ft"), (4, 90, "fathom"), (6, 30, "m"), (8, 60, "ft"), (10, 45, "m")],
 )
-def test_every_word_is_on_the_page_and_none_lies_over_another(nets: int, soak_min: float, unit: str) -> None:
-    plan, ground = planned(nets, soak_min, nets)
-    figure = deck_figure(plan, ground, unit=unit)
-    figure.set_dpi(400)  # at few dots an inch letters are widened to whole ones, which print does not do
-    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
-    table = figure.axes[0]
-    texts = [t for t in (*figure.texts, *table.texts) if isinstance(t, Text) and t.get_text()]
-    boxes = [(t.get_text(), t.get_window_extent(renderer)) for t in texts]
-    said = [text for text, _ in boxes]
+def test_every_word_is_on_its_page_and_none_lies_over_another(nets: int, soak_min: float, unit: str) -> None:
+    plan, ground = planned(nets, soak_min, nets, unit)
+    figures = deck_figures(plan, ground)
+    said = [text for figure in figures for text, _ in _boxes(figure)]
     assert sum(text.startswith("□ ") and text[2:] in BEFORE_LEAVING + BEFORE_MOVING for text in said) == len(
         BEFORE_LEAVING + BEFORE_MOVING
     )
-    for text, box in boxes:
-        assert (
-            box.x0 >= -1 and box.y0 >= -1 and box.x1 <= figure.bbox.x1 + 1 and box.y1 <= figure.bbox.y1 + 1
-        ), text
-    for (one, a), (other, b) in itertools.combinations(boxes, 2):
-        wide, tall = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
-        # lines stand close: what counts is a letter's width in both directions
-        assert wide < 12 or tall < 0.3 * min(a.height, b.height), (one, other)
+    assert [f"{net.number}" in said for net in plan.nets] == [True] * len(plan.nets)
+    assert sum(bool(re.match(r"\d+° \d", text)) for text in said) == len(plan.nets)
+    for figure in figures:
+        boxes = _boxes(figure)
+        for text, box in boxes:
+            assert (
+                box.x0 >= -1
+                and box.y0 >= -1
+                and box.x1 <= figure.bbox.x1 + 1
+                and box.y1 <= figure.bbox.y1 + 1
+            ), text
+        for (one, a), (other, b) in itertools.combinations(boxes, 2):
+            wide, tall = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+            # lines stand close: what counts is a letter's width in both directions
+            assert wide < 12 or tall < 0.3 * min(a.height, b.height), (one, other)
+
+
+def _boxes(figure: Figure) -> list[tuple[str, Bbox]]:
+    figure.set_dpi(400)  # at few dots an inch letters are widened to whole ones, which print does not do
+    renderer = figure.canvas.get_renderer()  # type: ignore[attr-defined]
+    return [(text.get_text(), text.get_window_extent(renderer)) for text in figure.texts if text.get_text()]
+
+
+@pytest.mark.parametrize("nets", [6, 16])
+def test_nothing_that_is_said_is_cut_off_and_a_handful_of_nets_is_one_page(nets: int) -> None:
+    """Every warning, reserve, rule and failed check is in print word for word, however many pages that takes."""
+    plan, ground = planned(nets, 60, 3, "m")
+    figures = deck_figures(plan, ground)
+    printed = " ".join(text.get_text() for figure in figures for text in figure.texts)
+    printed = " ".join(printed.replace("•", " ").split())
+    sheet = sheet_of(plan)
+    for words in (*sheet.warnings, *sheet.reserves, *sheet.rules, *sheet.failed, sheet.home, sheet.head_home, *sheet.again):  # fmt: skip
+        assert " ".join(words.split()) in printed, words
+    assert "deck.html" not in printed and "…" not in printed
+    calm = replace(plan, warnings=("one thing to mind",), go=())
+    assert nets > 6 or len(deck_figures(calm, ground)) == 1
+    assert nets == 6 or len(figures) > 1
 
 
 def test_failed_checks_stand_above_all_else_in_words_and_on_the_page() -> None:
-    plan, ground = planned(3, 60, 3)
-    sheet = sheet_of(plan, unit="m")
+    plan, ground = planned(3, 60, 3, "m")
+    sheet = sheet_of(plan)
     assert {line.split(":")[0] for line in sheet.failed} >= {
         "wind",
         "gust",
@@ -80,8 +107,8 @@ def test_failed_checks_stand_above_all_else_in_words_and_on_the_page() -> None:
         "nets a boat",
         "place to run to",
     }
-    figure = deck_figure(plan, ground, unit="m")
-    (told,) = [t for t in figure.texts if t.get_text().startswith("STAY?")]
+    figure = deck_figures(plan, ground)[0]
+    (told,) = [t for t in figure.texts if "checks FAILED" in t.get_text()]
     assert told.get_position()[1] > max(t.get_position()[1] for t in figure.texts if ":" in t.get_text()[:3])
     assert [t.get_text() for t in figure.texts].count("CHECK LOCAL RULES") == 1
     assert sheet.tallies == (("A. Name That Is Long", 12), ("B.", 12))

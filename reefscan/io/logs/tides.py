@@ -80,7 +80,10 @@ def read_tide(
         raise UnreadableError(
             f"{path.name}: columns {raw} hold no tide; wanted time and height, or constituent, amplitude and phase"
         )
-    stamps, in_utc = _stamps(raw, names, rows)
+    try:
+        stamps, in_utc = _stamps(raw, names, rows)
+    except InputError as error:
+        raise InputError(f"{path.name}: {error}") from None
     if not in_utc and zone is None:
         text = f"In which time zone are its times, such as {stamps[0]}? A name (Europe/Oslo) follows summer time, +02:00 does not."
         raise AmbiguousError(
@@ -160,9 +163,14 @@ def _stamps(raw: list[str], names: list[str], rows: list[list[str]]) -> tuple[li
         at = _find(names, _TIME)
         assert at is not None
         stamps = [r[at] for r in rows]
-    stated = _OFFSET.search(stamps[0]) is not None or any(
-        "utc" in c.lower() or "gmt" in c.lower() for c in raw
-    )
+    carry = [_OFFSET.search(stamp) is not None for stamp in stamps]
+    in_head = any("utc" in c.lower() or "gmt" in c.lower() for c in raw)
+    if any(carry) and not all(carry) and not in_head:
+        raise InputError(
+            f"time {stamps[carry.index(False)]!r} carries no zone and {stamps[carry.index(True)]!r} does: which zone is the first in? "
+            "Write one with every time"
+        )
+    stated = carry[0] or in_head
     return [re.sub(r"\s*(UTC|GMT)\s*$", "Z", s) for s in stamps], stated
 
 

@@ -9,6 +9,7 @@ import textwrap
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import degrees_minutes
+from reefscan.plan.amounts import said, stated
 from reefscan.plan.go import RULES_LINE
 from reefscan.plan.model import Plan
 from reefscan.plan.tide import clock
@@ -27,10 +28,8 @@ def float_plan(plan: Plan) -> str:
     """
     boat, ashore, zone = plan.asked.boat, plan.asked.boat.ashore, plan.asked.zone
     schedule, wait = plan.schedule, ashore.late_min * 60
-    trips = [(schedule.depart, schedule.back)]
-    if schedule.ashore:  # two trips, and each of them may fail to come home
-        home, away = schedule.ashore
-        trips = [(schedule.depart, home), (away, schedule.back)]
+    # nets left overnight make two trips, and each of them may fail to come home
+    trips, unit = [(trip.depart, trip.back_by) for trip in schedule.trips], plan.asked.unit
     lines = [
         f"{HEAD} for the night of {plan.asked.date} (made by reefscan)",
         "Leave it with someone ashore. Tell them when you are back, or they will call.",
@@ -42,7 +41,7 @@ def float_plan(plan: Plan) -> str:
         *_row("Number of persons", str(len(ashore.persons)) if ashore.persons else ""),
         "",
         *_row("Boat", ", ".join(part for part in (boat.name, boat.kind, boat.registration) if part)),
-        *_row("Length, colours", ", ".join(part for part in (f"{boat.length_m:g} m", boat.colours) if part)),
+        *_row("Length, colours", ", ".join(part for part in (stated(boat.length_m, unit), boat.colours) if part)),
         *_row("Engine, fuel", ", ".join([boat.engine or BLANK, f"{boat.fuel_l:g} l" if boat.fuel_l is not None else BLANK])),
         *_row("Radio, MMSI", ", ".join([boat.radio or BLANK, boat.mmsi or BLANK])),
         *_row("Safety equipment", boat.safety),
@@ -56,7 +55,7 @@ def float_plan(plan: Plan) -> str:
         *_row("May run to", boat.limits.refuge),
         "",
         "Sites, in the order of the visits:",
-        *(f"  {net.number}. {_place(net.site.lon, net.site.lat)}   {net.site.depth_m:.1f} m" for net in plan.nets),
+        *(f"  {net.number}. {_place(net.site.lon, net.site.lat)}   {said(net.site.depth_m, unit)}" for net in plan.nets),
         *(f"  reserve {k}. {_place(site.lon, site.lat)}" for k, site in enumerate(plan.reserves, 1)),
         "",
         *(f"NOT BACK AND NO WORD BY {clock(back + wait, zone)}: CALL" for _, back in trips),

@@ -14,14 +14,21 @@ from xml.sax.saxutils import escape
 from reefscan.base.caution import CAUTION
 from reefscan.io.out.siteforms import Headed, gpx_bytes
 from reefscan.io.out.waypoints import Waypoint, shown, tidy
+from reefscan.plan.amounts import said, stated
 from reefscan.plan.atsite import turned
+from reefscan.plan.clock import Trip
 from reefscan.plan.go import Check, exit_words
 from reefscan.plan.model import Plan, PlannedNet, Round, Way
 from reefscan.plan.sites import Site
 from reefscan.plan.tide import iso
 
 SCHEMA = "reefscan-plan"
-SCHEMA_VERSION = 1
+SCHEMA_VERSION = 2
+"""Raised where a program that reads the last version would be misled or find nothing: a field that goes or means something else.
+A field more raises nothing. 2: ``times.ashore`` became ``times.trips``, ``soak_achieved_min`` counts the boat's waiting,
+``deepest_m`` names the rope in metres."""
+
+PLACES_VERSION = 1
 NMI = 1852.0
 
 
@@ -53,7 +60,11 @@ def plan_json(plan: Plan, *, run: str) -> str:
             "first_set": when(plan.first_set),
             "last_pull": when(plan.schedule.last_pull),
             "back": when(plan.schedule.back),
-            "ashore": [when(moment) for moment in plan.schedule.ashore or ()],
+            "back_by": when(plan.schedule.back_by),
+            "trips": [
+                _trip(trip, turn, plan)
+                for trip, (turn, _) in zip(plan.schedule.trips, plan.turn_back, strict=True)
+            ],
         },
         "nets": [_net(net, plan) for net in plan.nets],
         "nets_left_out": [{"net": left.id, "reason": left.reason} for left in plan.nets_left_out],
@@ -73,6 +84,11 @@ def plan_json(plan: Plan, *, run: str) -> str:
     return json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1) + "\n"
 
 
+def _trip(trip: Trip, turn_back: float, plan: Plan) -> dict[str, Any]:
+    moments = {"depart": trip.depart, "leave": trip.leave, "turn_back": turn_back, "back": trip.arrive, "back_by": trip.back_by}  # fmt: skip
+    return {name: iso(when, plan.asked.zone) for name, when in moments.items()}
+
+
 def _net(net: PlannedNet, plan: Plan) -> dict[str, Any]:
     site = net.site
     return {
@@ -85,6 +101,7 @@ def _net(net: PlannedNet, plan: Plan) -> dict[str, Any]:
         "light": shown(net.net.light),
         "circle_m": _metres(net.circle_m, 1),
         "look_again_m": _metres(net.look_again_m, 1),
+        "leave_by": [iso(moment, plan.asked.zone) for moment in net.leave_by],
         "rounds": [_round(one, plan) for one in net.rounds],
         "go": _checks(net.checks),
         "warnings": list(net.warnings),
@@ -147,9 +164,10 @@ def _way(way: Way, plan: Plan) -> dict[str, Any]:
 
 
 def _tide(plan: Plan) -> dict[str, Any]:
-    start, end = plan.schedule.depart, plan.schedule.back
+    start, end = plan.schedule.depart, plan.schedule.back_by
     return {
         "table": plan.tide.name,
+        "taken": list(plan.tide.taken),
         "datum_offset_m": _metres(plan.tide.offset_m, 3),
         "lowest_m": _metres(plan.water.low_m, 3),
         "highest_m": _metres(plan.water.high_m, 3),
@@ -172,9 +190,14 @@ def _totals(plan: Plan) -> dict[str, Any]:
         "score": _metres(totals.score, 1),
         "gap": round(totals.gap, 6),
         "soak_asked_min": round(plan.asked.soak_s / 60, 1),
+        "soak_round_min": round(totals.soak_round_s / 60, 1),
         "soak_achieved_min": round(totals.soak_achieved_s / 60, 1),
+        "soak_longest_min": round(totals.soak_longest_s / 60, 1),
         "nets_that_keep_the_soak": totals.fitting_nets,
-        "deepest_m": [{"rope": name, "depth_m": _metres(depth, 2)} for name, depth in plan.deepest_m],
+        "deepest_m": [
+            {"rope_m": _metres(net.longest_m, 4), "depth_m": _metres(depth, 2)}
+            for net, depth in plan.deepest_m
+        ],
         "variation_east_deg": round(plan.magnet.east_deg, 1),
     }
 
@@ -203,7 +226,7 @@ def plan_geojson(plan: Plan, *, route: bool) -> str:
     document = {
         "type": "FeatureCollection",
         "schema": f"{SCHEMA}-places",
-        "schema_version": SCHEMA_VERSION,
+        "schema_version": PLACES_VERSION,
         "caution": f"{plan.closed_words} {plan.datum.top} {CAUTION}",
         "features": features,
     }
@@ -227,11 +250,19 @@ def plan_points(plan: Plan) -> list[Waypoint]:
     for k, way in enumerate(plan.chain):
         points += _turns(way, f"turn {k}")
         if k < len(plan.nets):
-            points.append(_point(plan.nets[k]))
+            points.append(_point(plan.nets[k], plan.asked.unit))
     for way in plan.again:
         points += _turns(way, "next round")
     points += [
-        Waypoint(f"reserve {k}", site.lon, site.lat, site.depth_m, kind="reserve", fields={"id": site.id})
+        Waypoint(
+            f"reserve {k}",
+            site.lon,
+            site.lat,
+            site.depth_m,
+            kind="reserve",
+            depth_words=said(site.depth_m, plan.asked.unit),
+            fields={"id": site.id},
+        )
         for k, site in enumerate(plan.reserves, 1)
     ]
     return tidy(points)
@@ -245,8 +276,8 @@ def _turns(way: Way, name: str) -> list[Waypoint]:
     ]
 
 
-def _point(net: PlannedNet) -> Waypoint:
-    ropes = ", ".join(dict.fromkeys(_rope_words(one) for one in net.rounds))
+def _point(net: PlannedNet, unit: str) -> Waypoint:
+    ropes = ", ".join(dict.fromkeys(_rope_words(one, unit) for one in net.rounds))
     name = net.net.name
     of = (
         f" of {name}" if name and not name.isdigit() else ""
@@ -254,12 +285,13 @@ def _point(net: PlannedNet) -> Waypoint:
     text = f"{net.site.kind}; rope{of} {ropes}"
     return Waypoint(
         f"net {net.number}", net.site.lon, net.site.lat, net.site.depth_m, text=text, kind="net",
+        depth_words=said(net.site.depth_m, unit),
         fields={"id": net.site.id, "circle_m": round(net.circle_m, 1)},
     )  # fmt: skip
 
 
-def _rope_words(one: Round) -> str:
-    return f"{one.rope_m:g} m" + (f" ({one.rope_marks} marks)" if one.rope_marks is not None else "")
+def _rope_words(one: Round, unit: str) -> str:
+    return stated(one.rope_m, unit) + (f" ({one.rope_marks} marks)" if one.rope_marks is not None else "")
 
 
 def plan_gpx(plan: Plan, *, route: bool) -> bytes:

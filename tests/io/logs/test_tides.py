@@ -34,6 +34,13 @@ def test_a_flag_overrides_what_the_table_looks_like(tmp_path):
     assert not read_tide(write(tmp_path, HIGH_LOW), zone=parse_zone("UTC"), kind="series").turning
 
 
+def test_times_of_which_some_carry_a_zone_and_some_do_not_are_refused(tmp_path):
+    """The zone of the first row was taken for all: three hours, a quarter of the tide, without a word."""
+    rows = "time,height_m\n2027-02-11T13:02-03:00,0.74\n2027-02-11T19:14,3.31\n2027-02-12T01:31-03:00,0.69\n"
+    with pytest.raises(InputError, match="'2027-02-11T19:14' carries no zone and '2027-02-11T13:02-03:00' does"):  # fmt: skip
+        read_tide(write(tmp_path, rows), zone=parse_zone("UTC"))
+
+
 def test_times_without_a_zone_and_heights_without_a_unit_are_asked_for(tmp_path):
     with pytest.raises(AmbiguousError, match="--tide-zone"):
         read_tide(write(tmp_path, HIGH_LOW))
