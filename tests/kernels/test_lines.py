@@ -15,7 +15,9 @@ SIDE_M = 10.0
 
 def paths_of(lines: Lines, feature: int) -> list[np.ndarray]:
     """The rows of each path of a feature."""
-    return [lines.way[lines.start[k] : lines.start[k + 1]] for k in range(*lines.first[feature : feature + 2])]
+    return [
+        lines.way[lines.start[k] : lines.start[k + 1]] for k in range(*lines.first[feature : feature + 2])
+    ]
 
 
 def points(rng, groups):
