@@ -235,6 +235,7 @@ def _gather(
         joined = pa.concat_tables(parts)
         parts.clear()  # so that what is copied can go
         stations = joined.to_pandas(split_blocks=True, self_destruct=True)
+        pa.default_memory_pool().release_unused()
     writing = None if files is None or path is None else files.executor.submit(publish, path)
     return _Gathered(stations, totals, read.hexdigest(), score, picture, writing)
 
