@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -14,16 +12,8 @@ Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]
 
 
-@dataclass(frozen=True)
-class Along:
-    """What was measured along features: the rows of each, and one value a feature of every fact."""
-
-    rows: list[Whole]
-    facts: dict[str, Floats]
-
-
-def measured_along(table: pd.DataFrame, code: Whole, count: int) -> Along:
-    """Gather what the stations of each feature say together.
+def measured_along(table: pd.DataFrame, code: Whole, count: int) -> dict[str, Floats]:
+    """Gather what the stations of each feature say together: one value a feature of every fact.
 
     Parameters
     ----------
@@ -53,7 +43,7 @@ def measured_along(table: pd.DataFrame, code: Whole, count: int) -> Along:
         return np.asarray(mean_full * (turn / 360.0) % turn)
 
     height, level = column("height_m"), column("level_m")
-    facts = {
+    return {
         "length_m": column("length_m")[start],
         "height_m": np.maximum.reduceat(height, start),
         "height_typical_m": median(height),
@@ -66,4 +56,3 @@ def measured_along(table: pd.DataFrame, code: Whole, count: int) -> Along:
         "sinuosity": column("sinuosity")[start],
         **{doubt.column: mean(column(doubt.column)) for doubt in DOUBTS},
     }
-    return Along(np.split(order, start[1:]), facts)

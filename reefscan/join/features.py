@@ -43,13 +43,6 @@ class Lines:
     start: Whole
     first: Whole
 
-    def of(self, feature: int) -> list[Whole]:
-        """The rows of each path of a feature."""
-        return [
-            self.way[self.start[k] : self.start[k + 1]]
-            for k in range(self.first[feature], self.first[feature + 1])
-        ]
-
 
 def distinct(
     x: Floats, y: Floats, height: Floats, radius_m: float, of: Whole | None = None

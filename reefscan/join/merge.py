@@ -6,9 +6,8 @@ table. Nothing that was measured of a station is changed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,26 +25,38 @@ from reefscan.join.features import Lines, distinct, join, line_shapes, trace
 from reefscan.kernels.near import pairs_within
 
 Floats = NDArray[np.float64]
+Whole = NDArray[np.intp]
 LonLat = Callable[[Floats, Floats], tuple[Floats, Floats]]
 
 LETTER = {"trough": "T", "ledge": "L", "rise": "R"}
 
 
 @dataclass(frozen=True)
-class Feature:
-    """One ledge, trough or rise: its lines in sheet metres and what was measured along it."""
+class Features:
+    """The ledges, the troughs or the rises of a sheet.
+
+    Attributes
+    ----------
+    kind : str
+    lines : Lines
+    xy : ndarray, shape (stations, 2)
+        What the lines are drawn through (m on the sheet).
+    facts : DataFrame
+        One row a feature, in the order of the lines: what was measured along it.
+    """
 
     kind: str
-    lines: tuple[Floats, ...]
-    facts: dict[str, Any]
+    lines: Lines
+    xy: Floats
+    facts: pd.DataFrame
 
 
 @dataclass(frozen=True)
 class Merged:
-    """Candidates (all raw measures, not yet rounded) and features of one sheet."""
+    """Candidates (all raw measures, not yet rounded) and features of one sheet, of the kinds that it has."""
 
     candidates: pd.DataFrame
-    features: tuple[Feature, ...]
+    features: tuple[Features, ...]
 
 
 def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, lonlat: LonLat) -> Merged:
@@ -63,35 +74,43 @@ def merge(stations: pd.DataFrame, sheet: Sheet, find: Find, *, sheet_name: str, 
         ``lonlat(rows, cols)`` of fractional lattice positions, degrees.
     """
     side_m = station_side(find, sheet.cell_m) * sheet.cell_m
-    table = stations.copy()
-    table["order"] = table["kind"].map({kind: i for i, kind in enumerate(KINDS)})
-    table = table.sort_values(["order", "seed_row", "seed_col"], kind="stable").reset_index(drop=True)
+    parts = _apart(stations, sheet, side_m)
+    # the whole table is copied once, and of it what is used: it is the most that a scan of a coast holds
+    table = stations.take(np.concatenate(parts))
+    table.index = pd.RangeIndex(len(table))
     table["x"] = sheet.x_of(table["at_col"].to_numpy())
     table["y"] = sheet.y_of(table["at_row"].to_numpy())
     table["turn"] = _convergence(table, sheet, lonlat)
-    lines: list[tuple[int, Lines]] = []
-    kept: list[pd.DataFrame] = []
-    for kind in KINDS:
-        part = table[table["kind"] == kind]
-        if not len(part):
-            continue
-        alone = distinct(
-            part["x"].to_numpy(), part["y"].to_numpy(), part["height_m"].to_numpy(), 0.55 * side_m
-        )
-        part, traced = _features_of(part[alone].reset_index(drop=True), kind, sheet_name, side_m)
-        lines.append((sum(map(len, kept)), traced))
-        kept.append(part)
-    if not kept:
-        return Merged(_candidates(table.iloc[:0], sheet, sheet_name, lonlat), ())
-    every = pd.concat(kept, ignore_index=True)
-    strength = _strength(every)
-    every["contrast"] = contrast(every, strength, side_m)
-    every["extent"] = extent(every, strength, side_m)
+    if not len(table):
+        return Merged(_candidates(table, sheet, sheet_name, lonlat), ())
+    begin = np.concatenate([[0], np.cumsum([len(part) for part in parts])])
+    joined = {
+        kind: _joined(table.iloc[first:last], kind, sheet_name, side_m)
+        for kind, first, last in zip(KINDS, begin[:-1], begin[1:], strict=True)
+        if first < last
+    }
+    of = _numbered(table, joined)
+    strength = _strength(table)
+    table["contrast"] = contrast(table, strength, side_m)
+    table["extent"] = extent(table, strength, side_m)
     for doubt in DOUBTS:
-        every[doubt.column] = likeness(doubt, every, sheet.cell_m)
-    features = tuple(_drawn(every, lines))
-    chosen = _along(every, strength * every["extent"].to_numpy(), sheet, find.station_m)
-    return Merged(_candidates(every[chosen].reset_index(drop=True), sheet, sheet_name, lonlat), features)
+        table[doubt.column] = likeness(doubt, table, sheet.cell_m)
+    features = tuple(_measured(table[table["kind"] == kind], kind, one) for kind, one in joined.items())
+    chosen = _along(table, of, strength * table["extent"].to_numpy(), sheet, find.station_m)
+    return Merged(_candidates(table[chosen], sheet, sheet_name, lonlat), features)
+
+
+def _apart(stations: pd.DataFrame, sheet: Sheet, side_m: float) -> list[Whole]:
+    """Rows of the stations of each kind, in the order of their seeds; of those on one spot only the highest."""
+    kind, height = stations["kind"].to_numpy(), stations["height_m"].to_numpy()
+    x = np.asarray(sheet.x_of(stations["at_col"].to_numpy()))
+    y = np.asarray(sheet.y_of(stations["at_row"].to_numpy()))
+    order = np.lexsort((stations["seed_col"].to_numpy(), stations["seed_row"].to_numpy()))
+    parts = []
+    for name in KINDS:
+        rows = order[kind[order] == name]
+        parts.append(rows[distinct(x[rows], y[rows], height[rows], 0.55 * side_m)])
+    return parts
 
 
 AROUND_M = 60.0
@@ -136,9 +155,9 @@ def extent(stations: pd.DataFrame, strength: Floats, side_m: float) -> Floats:
     """How much of its feature goes on to both sides of each station, 0 to 1: strength of the stations within `ALONG_M`, the nearer the more,
     over that of an endless line as strong as the strongest of them; 1 of a rise."""
     x, y, n = stations["x"].to_numpy(), stations["y"].to_numpy(), len(stations)
-    label = pd.factorize(stations["feature_id"])[0]
+    of = pd.factorize(stations["feature_id"])[0]
     i, j = pairs_within(x, y, ALONG_M)
-    same = label[i] == label[j]
+    same = of[i] == of[j]
     i, j = i[same], j[same]
     near = 1.0 - (np.hypot(x[i] - x[j], y[i] - y[j]) / ALONG_M) ** 2
     total = strength + np.bincount(i, near * strength[j], n) + np.bincount(j, near * strength[i], n)
@@ -150,8 +169,19 @@ def extent(stations: pd.DataFrame, strength: Floats, side_m: float) -> Floats:
     return np.asarray(np.where(stations["kind"].to_numpy() == "rise", 1.0, out))
 
 
-def _features_of(part: pd.DataFrame, kind: str, sheet_name: str, side_m: float) -> tuple[pd.DataFrame, Lines]:
-    """Stations of one kind with the name, length and sinuosity of their feature, and the features' lines."""
+@dataclass(frozen=True)
+class _Joined:
+    """Features of one kind: which one each station is of, their lines, and their names, lengths (m) and sinuosities."""
+
+    label: Whole
+    lines: Lines
+    names: list[str]
+    length: Floats
+    sinuosity: Floats
+
+
+def _joined(part: pd.DataFrame, kind: str, sheet_name: str, side_m: float) -> _Joined:
+    """Join stations of one kind."""
     label = join(part, kind, side_m)
     x, y, height, width = (part[name].to_numpy() for name in ("x", "y", "height_m", "width_m"))
     begin = np.concatenate([[0], np.cumsum(np.bincount(label))])
@@ -167,36 +197,39 @@ def _features_of(part: pd.DataFrame, kind: str, sheet_name: str, side_m: float) 
         length, sinuosity = line_shapes(x, y, lines)
     rows, cols = (part[name].to_numpy()[highest] for name in ("seed_row", "seed_col"))
     names = [f"{LETTER[kind]}F-{sheet_name}-{col}-{-row}" for row, col in zip(rows, cols, strict=True)]
-    part = part.copy()
-    part["feature_id"] = np.asarray(names, dtype=object)[label]
-    part["length_m"], part["sinuosity"] = length[label], sinuosity[label]
-    return part, lines
+    return _Joined(label, lines, names, length, sinuosity)
 
 
-def _drawn(table: pd.DataFrame, lines: Sequence[tuple[int, Lines]]) -> Iterator[Feature]:
-    """Each feature with what was measured along it; ``lines`` of each kind with the table's first row of that kind."""
-    code, names = pd.factorize(table["feature_id"])
-    measured = measured_along(table, np.asarray(code, dtype=np.intp), len(names))
-    xy = table[["x", "y"]].to_numpy()
-    each = zip(names, measured.rows, *(values.tolist() for values in measured.facts.values()), strict=True)
-    for first, of_kind in lines:
-        kind = str(table["kind"].iloc[first])
-        for i in range(len(of_kind.first) - 1):
-            name, rows, *values = next(each)
-            facts: dict[str, Any] = dict(zip(measured.facts, values, strict=True))
-            if kind == "rise":
-                facts["axis"] = np.nan
-            if kind != "ledge":
-                facts["facing"] = np.nan
-            paths = of_kind.of(i)
-            facts |= {"feature_id": name, "branches": len(paths) - 1, "stations": len(rows)}
-            yield Feature(kind, tuple(xy[first + path] for path in paths), facts)
+def _numbered(table: pd.DataFrame, joined: dict[str, _Joined]) -> Whole:
+    """Tell every station the name, length and sinuosity of its feature; returns the feature's number on the sheet."""
+    first = np.concatenate([[0], np.cumsum([len(one.names) for one in joined.values()])])
+    of = np.concatenate([at + one.label for at, one in zip(first[:-1], joined.values(), strict=True)])
+    names = np.asarray([name for one in joined.values() for name in one.names], dtype=object)
+    table["feature_id"] = names[of]
+    table["length_m"] = np.concatenate([one.length for one in joined.values()])[of]
+    table["sinuosity"] = np.concatenate([one.sinuosity for one in joined.values()])[of]
+    return of
 
 
-def _along(table: pd.DataFrame, worth: Floats, sheet: Sheet, spacing_m: float) -> NDArray[np.bool_]:
+def _measured(part: pd.DataFrame, kind: str, joined: _Joined) -> Features:
+    """The features of one kind with what was measured along each."""
+    facts = pd.DataFrame(measured_along(part, joined.label, len(joined.names)))
+    if kind == "rise":
+        facts["axis"] = np.nan
+    if kind != "ledge":
+        facts["facing"] = np.nan
+    facts["feature_id"] = joined.names
+    facts["branches"] = np.diff(joined.lines.first) - 1
+    facts["stations"] = np.bincount(joined.label)
+    return Features(kind, joined.lines, part[["x", "y"]].to_numpy(), facts)
+
+
+def _along(
+    table: pd.DataFrame, of: Whole, worth: Floats, sheet: Sheet, spacing_m: float
+) -> NDArray[np.bool_]:
     """Of the nets of one feature, those where the most of it lies, no nearer to each other than the spacing."""
     x, y = np.asarray(sheet.x_of(table["col"].to_numpy())), np.asarray(sheet.y_of(table["row"].to_numpy()))
-    return distinct(x, y, worth, spacing_m, of=pd.factorize(table["feature_id"])[0])
+    return distinct(x, y, worth, spacing_m, of=of)
 
 
 def _convergence(table: pd.DataFrame, sheet: Sheet, lonlat: LonLat) -> Floats:

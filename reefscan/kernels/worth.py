@@ -23,6 +23,7 @@ def raise_worth(
     measured: NDArray[np.int64],
     roles: NDArray[np.int64],
     numbers: NDArray[np.float64],
+    by_height: NDArray[np.float64],
     unknown: float,
     floor: float,
     out: NDArray[np.uint8],
@@ -41,6 +42,9 @@ def raise_worth(
         Of each term in the recipe's order: what it judges (`DEPTH`, `HEIGHT`, `SLOPE`), what it does.
     numbers : ndarray of float64, shape (terms, 6)
         Its corners a, b, c, d (infinite: that side is open), its weight and ``half``.
+    by_height : ndarray of float64, shape (terms, centimetres)
+        Of a term that judges the height: its weight times the logarithm of its membership, by whole centimetres; NaN where
+        it is required and worth nothing.
     unknown, floor : float
         Membership taken for an unknown measure; least membership of an optional term.
     out : ndarray of uint8, shape (rows, cols)
@@ -48,26 +52,34 @@ def raise_worth(
     """
     rows, cols = height_cm.shape
     terms = measured.shape[0]
+    plain = True
+    for t in range(terms):
+        plain = plain and roles[t] != BONUS and roles[t] != PENALTY
+    # below which a cell is worth no more than it has: a logarithm less is taken
+    least = np.log((np.arange(256) + 0.49) * 0.01)
     for r in range(rows):
         for c in range(cols):
             if height_cm[r, c] == 0:
                 continue
-            total, logs, listed = 0.0, 0.0, True
+            total, logs = 0.0, 0.0
             for t in range(terms):
                 if roles[t] == BONUS or roles[t] == PENALTY:
+                    continue
+                total += numbers[t, 4]
+                if measured[t] == HEIGHT:
+                    logs += by_height[t, height_cm[r, c]]
                     continue
                 x = _measure(measured[t], elev_mm[r, c], height_cm[r, c], slope_deg[r, c])
                 mu = _membership(x, numbers[t, 0], numbers[t, 1], numbers[t, 2], numbers[t, 3], numbers[t, 5])
                 if roles[t] == REQUIRED:
                     if not mu > 0.0:
-                        listed = False
+                        logs = math.nan
                         break
                 else:
                     mu = max(unknown if math.isnan(mu) else mu, floor)
-                total += numbers[t, 4]
                 if mu != 1.0:
                     logs += numbers[t, 4] * math.log(mu)
-            if not listed:
+            if math.isnan(logs) or (plain and logs < least[out[r, c]] * total):
                 continue
             value = 100.0 * math.exp(logs / total) if total > 0.0 else 100.0
             for role in (BONUS, PENALTY):

@@ -6,12 +6,12 @@ from collections.abc import Sequence
 
 import geopandas
 import numpy as np
-from shapely.geometry import LineString, MultiLineString, Point
-from shapely.geometry.base import BaseGeometry
+import shapely
+from numpy.typing import NDArray
 
 from reefscan.base.doubts import DOUBTS
 from reefscan.base.model import Sheet
-from reefscan.join.merge import Feature
+from reefscan.join.merge import Features
 
 LAYERS = {"trough": "troughs", "ledge": "ledges", "rise": "rises"}
 
@@ -23,7 +23,7 @@ DECIMALS = {
 
 
 def feature_tables(
-    sheets: Sequence[tuple[Sheet, Sequence[Feature]]],
+    sheets: Sequence[tuple[Sheet, Sequence[Features]]],
 ) -> dict[str, geopandas.GeoDataFrame]:
     """Make the layers ``troughs``, ``ledges`` and ``rises``.
 
@@ -44,40 +44,36 @@ def feature_tables(
     return out
 
 
-def _frame(sheet: Sheet, kind: str, features: Sequence[Feature]) -> geopandas.GeoDataFrame:
-    mine = sorted((f for f in features if f.kind == kind), key=lambda f: str(f.facts["feature_id"]))
-    records, shapes = [], []
-    for feature in mine:
-        facts = dict(feature.facts)
-        turn = facts.pop("turn")
-        axis, facing = facts.pop("axis"), facts.pop("facing")
-        facts["axis_deg"] = (axis + turn) % 180.0
-        facts["facing_deg"] = (facing + turn) % 360.0
-        records.append(
-            {
-                name: round(value, DECIMALS[name]) if name in DECIMALS else value
-                for name, value in facts.items()
-            }
-        )
-        shapes.append(_shape(feature))
-    if not records:
+def _frame(sheet: Sheet, kind: str, features: Sequence[Features]) -> geopandas.GeoDataFrame:
+    mine = next((each for each in features if each.kind == kind), None)
+    if mine is None:
         names = ("feature_id", *DECIMALS, "branches", "stations")
         empty = {name: np.zeros(0, dtype=object if name == "feature_id" else float) for name in names}
         return geopandas.GeoDataFrame(empty, geometry=geopandas.GeoSeries([], crs=sheet.crs), crs=sheet.crs)
-    return geopandas.GeoDataFrame(records, geometry=shapes, crs=sheet.crs)
+    facts, turn = mine.facts.drop(columns=["turn", "axis", "facing"]), mine.facts["turn"]
+    facts["axis_deg"] = (mine.facts["axis"] + turn) % 180.0
+    facts["facing_deg"] = (mine.facts["facing"] + turn) % 360.0
+    facts = facts.round(DECIMALS)
+    frame = geopandas.GeoDataFrame(facts, geometry=_shapes(mine), crs=sheet.crs)
+    return frame.sort_values("feature_id", kind="stable", ignore_index=True)
 
 
-def _shape(feature: Feature) -> BaseGeometry:
-    if feature.kind == "rise":
-        x, y = feature.lines[0][0]
-        return Point(x, y).buffer(max(1.0, 0.5 * float(feature.facts["width_m"])), quad_segs=6)
-    lines = [LineString(line) if len(line) > 1 else _dash(line[0], feature) for line in feature.lines]
-    return MultiLineString(lines)
-
-
-def _dash(point: np.ndarray, feature: Feature) -> LineString:
-    """A feature of one station: a dash along its axis, as long as it is wide, 10 m at the most."""
-    angle = np.radians(float(feature.facts["axis"]))
-    half = max(1.0, min(5.0, 0.5 * float(feature.facts["width_m"])))
-    step = np.array([np.sin(angle), np.cos(angle)]) * half
-    return LineString([point - step, point + step])
+def _shapes(features: Features) -> NDArray[np.object_]:
+    """Lines with their branches; of rises the outlines of their feet."""
+    lines, facts = features.lines, features.facts
+    width, axis = facts["width_m"].to_numpy(), np.radians(facts["axis"].to_numpy())
+    xy, size = features.xy[lines.way], np.diff(lines.start)
+    if features.kind == "rise":
+        made = shapely.buffer(shapely.points(xy), np.maximum(1.0, 0.5 * width), quad_segs=6)
+    else:
+        # a feature of one station: a dash along its axis, as long as it is wide, 10 m at the most
+        of = np.repeat(np.arange(len(facts)), np.diff(lines.first))
+        half = np.clip(0.5 * width, 1.0, 5.0)[of]
+        step = np.column_stack([np.sin(axis[of]), np.cos(axis[of])]) * half[:, None]
+        xy = np.repeat(xy, np.repeat(np.where(size > 1, 1, 2), size), axis=0)
+        path = np.repeat(np.arange(len(size)), np.maximum(size, 2))
+        first = np.searchsorted(path, np.flatnonzero(size == 1))
+        xy[first] -= step[size == 1]
+        xy[first + 1] += step[size == 1]
+        made = shapely.multilinestrings(shapely.linestrings(xy, indices=path), indices=of)
+    return np.asarray(made, dtype=object)

@@ -35,7 +35,7 @@ from reefscan.surroundings.shapes import no_shapes
 if TYPE_CHECKING:
     import pandas as pd
 
-    from reefscan.join.merge import Feature, Merged
+    from reefscan.join.merge import Features, Merged
     from reefscan.surroundings.known import Surroundings
 
 LEAST_STEP = 3
@@ -68,7 +68,7 @@ class SheetRun:
     """
 
     candidates: pd.DataFrame
-    features: tuple[Feature, ...]
+    features: tuple[Features, ...]
     failures: list[TileFailure]
     limits: Limits
     facts: dict[str, Any]
@@ -197,10 +197,10 @@ def _gather(
     known: Surroundings | None,
 ) -> _Gathered:
     """Load the tiles in their order, one at a time."""
-    import pandas as pd
+    import pyarrow as pa
 
     sheet, extent = source.sheet, source.extent
-    parts: list[pd.DataFrame] = []
+    parts: list[pa.Table] = []
     totals: dict[str, float] = {}
     read = hashlib.blake2b(digest_size=16)
     picture = None if shown is None else shown.blank()
@@ -216,7 +216,7 @@ def _gather(
             read.update(f"{end.core} {result.inputs.get('cells', '')}\n".encode())
             table = result.tables.get("stations")
             if table is not None and table.num_rows:
-                parts.append(table.to_pandas())
+                parts.append(table)
             cells = result.rasters.get("score")  # a tile that is unknown all over has none
             if cells is not None:
                 cells = blanked(cells, end.core, sheet, closed)
@@ -230,7 +230,12 @@ def _gather(
                     shown.put(picture, end.core, result.rasters[shown.name])
                 else:  # an earlier run's tile, thinned for another extent
                     _fill_in(picture, shown, source, [end.core])
-    stations = pd.concat(parts, ignore_index=True) if parts else candidates.find_stations_none()
+    stations = candidates.find_stations_none()
+    if parts:
+        joined = pa.concat_tables(parts)
+        parts.clear()  # so that what is copied can go
+        stations = joined.to_pandas(split_blocks=True, self_destruct=True)
+        pa.default_memory_pool().release_unused()
     writing = None if files is None or path is None else files.executor.submit(publish, path)
     return _Gathered(stations, totals, read.hexdigest(), score, picture, writing)
 
@@ -274,7 +279,7 @@ def _merge(
     sheet = source.sheet
     if len(stations):
         mine = source.owns(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
-        stations = stations[mine].reset_index(drop=True)
+        stations = stations if mine.all() else stations[mine].reset_index(drop=True)
     if earlier is not None and len(stations):
         stations = earlier.new(stations, source, recipe.find.station_m)
     merged = merge(stations, sheet, recipe.find, sheet_name=sheet_name(sheet), lonlat=lonlat_of(sheet))

@@ -31,7 +31,7 @@ from reefscan.kernels.find.spikes import FLOOR_MM, find_spikes, set_aside, spike
 from reefscan.kernels.layers.gradient import slope_deg
 from reefscan.kernels.layers.spread import keep_near, spread
 from reefscan.kernels.measure.looking import SINGLE_M
-from reefscan.score.scoring import CELL_COLUMNS, raise_cells
+from reefscan.score.scoring import CELL_COLUMNS, cell_terms, raise_cells
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -300,18 +300,15 @@ def score_core(
     """
     out = np.empty((core.height, core.width), np.uint8)
     mark_band(elev_mm, rim, rim, _search_band(find), 0, NO_SCORE, out)
+    highest = int(near.max(initial=0))
+    kinds = [cell_terms(score, kind, highest) for kind in candidates.KINDS] if highest else []
     for part in _parts(core):
         if not near[part].any():
             continue
         ring = np.ascontiguousarray(elev_mm[_moved(part, rim, 1)])
         slope = slope_deg(ring, cell_m)[1:-1, 1:-1]
-        for kind in candidates.KINDS:
+        for terms in kinds:
             raise_cells(
-                out[part],
-                elev_mm=ring[1:-1, 1:-1],
-                height_cm=near[part],
-                slope_deg=slope,
-                kind=kind,
-                score=score,
+                out[part], terms, elev_mm=ring[1:-1, 1:-1], height_cm=near[part], slope_deg=slope
             )
     return out

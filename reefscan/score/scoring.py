@@ -45,7 +45,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -218,48 +218,79 @@ def score_table(table: pd.DataFrame, score: Score) -> Scored:
     return Scored(points, rounded, confidence, listed, doubted, memberships, unknown, assumed, tuple(dropped))
 
 
+class CellTerms(NamedTuple):
+    """The terms of one kind that a cell can answer, as `reefscan.kernels.worth.raise_worth` takes them."""
+
+    measured: NDArray[np.int64]
+    roles: NDArray[np.int64]
+    numbers: Floats
+    by_height: Floats
+    unknown: float
+    floor: float
+
+
+def cell_terms(score: Score, kind: str, highest_cm: int) -> CellTerms:
+    """Make ready the terms by which `raise_cells` scores cells as if a site of ``kind`` stood in each.
+
+    Terms that judge something else than `CELL_COLUMNS` are left out.
+
+    Parameters
+    ----------
+    score : Score
+    kind : str
+    highest_cm : int
+        Highest structure that a cell will have near it, centimetres.
+    """
+    terms = [
+        term
+        for term in score.terms.values()
+        if term.weight > 0 and term.column in CELL_COLUMNS and (not term.kinds or kind in term.kinds)
+    ]
+    height_m: Floats = np.arange(highest_cm + 1, dtype=np.float64) * 0.01
+    by_height = np.zeros((len(terms), highest_cm + 1))
+    for logs, term in zip(by_height, terms, strict=True):
+        if term.column == HEIGHT_COLUMN:
+            mu = trapezoid(height_m, term.a, term.b, term.c, term.d, term.half)
+            worth = np.where(mu > 0, mu, np.nan) if term.required else np.maximum(mu, score.optional_floor)
+            with np.errstate(divide="ignore"):
+                logs[:] = term.weight * np.log(worth)
+    numbers = [(t.a, t.b, t.c, t.d, t.weight, t.half) for t in terms]
+    return CellTerms(
+        np.array([CELL_COLUMNS[term.column] for term in terms], dtype=np.int64),
+        np.array([_role(term) for term in terms], dtype=np.int64),
+        np.array(numbers, dtype=np.float64).reshape(-1, 6),
+        by_height,
+        score.unknown,
+        score.optional_floor,
+    )
+
+
 def raise_cells(
     points: NDArray[np.uint8],
+    terms: CellTerms,
     *,
     elev_mm: NDArray[np.int32],
     height_cm: NDArray[np.uint16],
     slope_deg: NDArray[np.float32],
-    kind: str,
-    score: Score,
 ) -> None:
-    """Score cells as if a site of ``kind`` stood in each: what ``score.tif`` holds.
-
-    Terms that judge something else than `CELL_COLUMNS` are left out.
+    """Score cells as if a site stood in each: what ``score.tif`` holds.
 
     Parameters
     ----------
     points : ndarray of uint8, shape (rows, cols)
         Raised in place to the cell's score, whole points, where a height is near and no required measure is unknown
         or worth nothing.
+    terms : CellTerms
     elev_mm : ndarray of int32, shape (rows, cols)
         Millimetres, positive up; known wherever there is a height.
     height_cm : ndarray of uint16, shape (rows, cols)
         Highest structure of the kind within reach, centimetres; 0 none.
     slope_deg : ndarray of float32, shape (rows, cols)
         NaN unknown.
-    kind : str
-    score : Score
     """
     from reefscan.kernels.worth import raise_worth  # compiled code: a list scored anew needs none
 
-    terms = [
-        term
-        for term in score.terms.values()
-        if term.weight > 0 and term.column in CELL_COLUMNS and (not term.kinds or kind in term.kinds)
-    ]
-    measured = np.array([CELL_COLUMNS[term.column] for term in terms], dtype=np.int64)
-    roles = np.array([_role(term) for term in terms], dtype=np.int64)
-    numbers = np.array([(t.a, t.b, t.c, t.d, t.weight, t.half) for t in terms], dtype=np.float64).reshape(
-        -1, 6
-    )
-    raise_worth(
-        elev_mm, height_cm, slope_deg, measured, roles, numbers, score.unknown, score.optional_floor, points
-    )
+    raise_worth(elev_mm, height_cm, slope_deg, *terms, points)
 
 
 def _role(term: Term) -> int:

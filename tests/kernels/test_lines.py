@@ -13,6 +13,13 @@ from reefscan.kernels.near import pairs_within
 SIDE_M = 10.0
 
 
+def paths_of(lines: Lines, feature: int) -> list[np.ndarray]:
+    """The rows of each path of a feature."""
+    return [
+        lines.way[lines.start[k] : lines.start[k + 1]] for k in range(*lines.first[feature : feature + 2])
+    ]
+
+
 def points(rng, groups):
     """Groups of points well apart, each of them joined by steps of less than `BRIDGE` squares."""
     x, y, label = [], [], []
@@ -56,7 +63,7 @@ def test_the_main_line_is_the_longest_path_and_branches_hang_on_what_is_there(rn
         rows = np.flatnonzero(label == group)
         tree = minimum_spanning_tree(coo_matrix(squareform(pdist(np.column_stack([x[rows], y[rows]])))))
         way = dijkstra(tree, directed=False)
-        main, *branches = lines.of(group)
+        main, *branches = paths_of(lines, group)
         assert length[group] == pytest.approx(way.max())
         assert sinuosity[group] >= 1.0
         drawn = list(main)
@@ -77,7 +84,7 @@ def test_the_main_line_is_the_longest_path_and_branches_hang_on_what_is_there(rn
 def test_a_line_of_one_station_has_no_length():
     lines = trace(np.array([3.0]), np.array([4.0]), np.array([0]), np.array([5.0]), SIDE_M)
     assert isinstance(lines, Lines)
-    assert [path.tolist() for path in lines.of(0)] == [[0]]
+    assert [path.tolist() for path in paths_of(lines, 0)] == [[0]]
     assert [values.tolist() for values in line_shapes(np.array([3.0]), np.array([4.0]), lines)] == [
         [0.0],
         [1.0],

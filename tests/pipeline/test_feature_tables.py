@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
+import pandas as pd
 import pytest
 from numpy.testing import assert_allclose
 
 from reefscan.base.doubts import DOUBTS
 from reefscan.base.model import Sheet
-from reefscan.join.merge import Feature
+from reefscan.join.features import Lines
+from reefscan.join.merge import Features
 from reefscan.pipeline.feature_tables import LAYERS, feature_tables
 
 SHEET = Sheet("EPSG:32631", 2.0)
@@ -20,11 +22,17 @@ FACTS = {
 }  # fmt: skip
 
 
-def feature(kind: str = "ledge", *paths: list[tuple[float, float]], **facts: object) -> Feature:
-    lines = tuple(
-        np.array(path) + (EAST, NORTH) for path in paths or ([(0.0, 0.0), (50.0, 0.0), (100.0, 3.0)],)
+def feature(kind: str = "ledge", *paths: list[tuple[float, float]], **facts: object) -> Features:
+    """One feature, or as many of one path each as there are names."""
+    paths = paths or ([(0.0, 0.0), (50.0, 0.0), (100.0, 3.0)],)
+    every = {**FACTS, **facts}
+    count = np.size(every["feature_id"])
+    table = pd.DataFrame({name: np.resize(value, count) for name, value in every.items()})
+    start = np.cumsum([0, *map(len, paths)])
+    first = np.linspace(0, len(paths), count + 1).astype(int)
+    return Features(
+        kind, Lines(np.arange(start[-1]), start, first), np.concatenate(paths) + (EAST, NORTH), table
     )
-    return Feature(kind, lines, {**FACTS, **facts})
 
 
 def test_every_kind_has_its_layer_and_an_empty_one_has_the_columns_and_the_system_of_a_full_one():
@@ -76,7 +84,11 @@ def test_several_sheets_come_together_in_degrees():
     assert_allclose([shape.bounds[0] for shape in ledges.geometry], [3.0, 9.0], atol=1e-6)
 
 
-def test_features_stand_in_the_order_of_their_names():
+def test_features_stand_in_the_order_of_their_names_each_with_its_line():
     names = ["LF-3", "LF-1", "LF-2"]
-    ledges = feature_tables([(SHEET, [feature(feature_id=name) for name in names])])["ledges"]
+    paths = [[(1000.0 * int(name[-1]), 0.0), (1000.0 * int(name[-1]), 50.0)] for name in names]
+    paths[1] = paths[1][:1]
+    ledges = feature_tables([(SHEET, [feature("ledge", *paths, feature_id=names)])])["ledges"]
     assert ledges["feature_id"].tolist() == sorted(names)
+    assert_allclose([shape.centroid.x - EAST for shape in ledges.geometry], [1000.0, 2000.0, 3000.0])
+    assert_allclose(ledges.length, [6.04, 50.0, 50.0])

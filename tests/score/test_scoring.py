@@ -17,6 +17,7 @@ from reefscan.base.recipe import Recipe, Score, Term
 from reefscan.base.s44 import Z95, tvu
 from reefscan.score.ranking import best_first
 from reefscan.score.scoring import (
+    cell_terms,
     height_confidence,
     raise_cells,
     round_half_even,
@@ -268,11 +269,10 @@ def test_cells_are_scored_like_sites(terms, cells):
     got = np.zeros(elev.shape, np.uint8)
     raise_cells(
         got,
+        cell_terms(score, "ledge", int(height.max())),
         elev_mm=elev.astype(np.int32),
         height_cm=height.astype(np.uint16),
         slope_deg=slope.astype(np.float32),
-        kind="ledge",
-        score=score,
     )
     sites = table(
         depth_m=elev[0] * -0.001, height_m=height[0] * 0.01, slope_deg=slope[0].astype(np.float32)
@@ -290,11 +290,10 @@ def test_a_cell_without_structure_near_keeps_its_mark():
     points = np.array([[255, 0, 70, 7]], np.uint8)
     raise_cells(
         points,
+        cell_terms(Recipe.default().score, "rise", 200),
         elev_mm=np.full((1, 4), -8_000, np.int32),
         height_cm=np.array([[0, 0, 200, 200]], np.uint16),
         slope_deg=np.array([[2, 2, 90, 2]], np.float32),
-        kind="rise",
-        score=Recipe.default().score,
     )
     # nothing is lowered: the third cell lies under a steep floor and keeps what another kind gave it
     terms = Recipe.default().score.terms

@@ -24,6 +24,9 @@ from reefscan.kernels.cells import whole_mm
 SAME_PHASE = 0.01
 """Two lattices are one if their cells lie within this part of a cell."""
 
+STRIP = 512
+"""Rows that are read at a time; files hold blocks of this many or a part of it."""
+
 Pair = tuple[NDArray[np.int32], NDArray[np.int32] | None]
 
 
@@ -204,8 +207,7 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
     dataset = handles.borrow(layer.path, layer.options)
     window = RasterWindow(col, row, width, height)
     try:
-        raw = _raw(dataset, layer.band, window, height, width)
-        mm = whole_mm(raw, factor=layer.factor, add_mm=layer.add_mm, unknown=layer.unknown)
+        mm = _millimetres(dataset, layer.band, window, layer.factor, layer.unknown, layer.add_mm)
         if layer.masked:
             mm[dataset.read_masks(layer.band, window=window) == 0] = NODATA_MM
         for top, left, bottom, right in layer.copied:
@@ -214,14 +216,13 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
             return mm, _by_survey(layer, mm, window) if layer.has_uncertainty else None
         if layer.sigma_path:
             dataset = handles.borrow(layer.sigma_path)
-        raw = _raw(dataset, layer.sigma_band, window, height, width)
+        sigma = _millimetres(dataset, layer.sigma_band, window, layer.sigma_factor, layer.sigma_unknown)
     except RasterioError as error:
         cause = error.__cause__ or error
         raise UnreadableError(
             f"{layer.name}: rows {row} to {row + height - 1} cannot be read ({handles.one_line(cause)}); "
             f"{handles.remedy(layer.driver, str(cause))}"
         ) from error
-    sigma = whole_mm(raw, factor=layer.sigma_factor, unknown=layer.sigma_unknown)
     # 0 is "unknown": a negative or missing uncertainty says nothing
     np.maximum(sigma, 0, out=sigma)
     return mm, sigma
@@ -232,8 +233,24 @@ def _by_survey(layer: Layer, mm: NDArray[np.int32], window: RasterWindow) -> NDA
     return sigma_mm(layer.surveys, dataset.read(layer.quality_band, window=window), mm, NODATA_MM)
 
 
-def _raw(dataset: Any, band: int, window: RasterWindow, height: int, width: int) -> NDArray[Any]:
-    dtype = dataset.dtypes[band - 1]
-    out: NDArray[Any] = handles.scratch(dtype, height * width).reshape(height, width)
-    dataset.read(band, window=window, out=out)
-    return out
+def _millimetres(
+    dataset: Any,
+    band: int,
+    window: RasterWindow,
+    factor: float,
+    unknown: tuple[float, ...],
+    add_mm: float = 0.0,
+) -> NDArray[np.int32]:
+    """Read a window of a band, some rows of blocks at a time: what is read stays small and in the cache."""
+    mm = np.empty((window.height, window.width), dtype=np.int32)
+    top = window.row_off
+    while top < window.row_off + window.height:
+        end = min(top // STRIP * STRIP + STRIP, window.row_off + window.height)
+        part = RasterWindow(window.col_off, top, window.width, end - top)
+        raw = handles.scratch(dataset.dtypes[band - 1], part.height * part.width)
+        raw = raw.reshape(part.height, part.width)
+        dataset.read(band, window=part, out=raw)
+        rows = slice(top - window.row_off, end - window.row_off)
+        whole_mm(raw, factor=factor, add_mm=add_mm, unknown=unknown, out=mm[rows])
+        top = end
+    return mm

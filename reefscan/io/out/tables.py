@@ -29,12 +29,13 @@ def rounded(table: pd.DataFrame) -> pd.DataFrame:
     Columns that are not of the candidate table (the user's own) are kept as they are. Negative zero
     becomes zero, so that equal values are equal bytes.
     """
-    out = table.copy()
+    out = table.take(np.argsort(table["id"].to_numpy(dtype=object), kind="stable"))
+    out.index = pd.RangeIndex(len(out))
     for name, decimals in DECIMALS.items():
         if name in out.columns:
             values = pd.to_numeric(out[name], errors="coerce").to_numpy(dtype=np.float64)
             out[name] = np.round(values, decimals) + 0.0
-    return out.sort_values("id", kind="stable").reset_index(drop=True)
+    return out
 
 
 def candidates_to_bytes(table: pd.DataFrame) -> bytes:

@@ -16,20 +16,17 @@ from numba import njit
 from numpy.typing import NDArray
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _bilinear(z: NDArray[np.float32], r: float, c: float) -> float:
-    """Value between cells, NaN beyond the array or beside an unknown cell."""
-    rows, cols = z.shape
-    if not (r >= 0.0 and c >= 0.0 and r < rows - 1 and c < cols - 1):
-        return np.nan
-    i, j = int(r), int(c)
+    """Value between cells, all of them inside the array; NaN beside an unknown one."""
+    i, j = np.uintp(r), np.uintp(c)
     u, v = r - i, c - j
     return (z[i, j] * (1.0 - v) + z[i, j + 1] * v) * (1.0 - u) + (
         z[i + 1, j] * (1.0 - v) + z[i + 1, j + 1] * v
     ) * u
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _fall(
     z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, tilt: float, look: int
 ) -> tuple[float, float]:
@@ -53,7 +50,7 @@ def _fall(
     return total, plain
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def find_faces(
     z: NDArray[np.float32],
     band_m: tuple[float, float],
@@ -125,7 +122,7 @@ def find_faces(
     return _apart(best, at, way, side)
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _slope_square(z: NDArray[np.float32], r: int, c: int) -> float:
     """Square of twice the slope of a cell; 0 beside an unknown one."""
     p, q = z[r + 1, c] - z[r - 1, c], z[r, c + 1] - z[r, c - 1]
@@ -133,7 +130,7 @@ def _slope_square(z: NDArray[np.float32], r: int, c: int) -> float:
     return square if square == square else 0.0
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _stands(z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, square: float) -> bool:
     """True if neither neighbour along the fall line is steeper (between cells, linearly)."""
     along_rows = abs(dr) >= abs(dc)
@@ -156,7 +153,7 @@ def _stands(z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, square
     return True
 
 
-@njit(cache=True, nogil=True)
+@njit(cache=True, nogil=True, error_model="numpy")
 def _apart(
     best: NDArray[np.float64], at: NDArray[np.int64], way: NDArray[np.float64], side: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:

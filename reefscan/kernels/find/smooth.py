@@ -25,20 +25,20 @@ def passes(cell_m: float) -> int:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _pass(z: NDArray[np.float32], w: NDArray[np.float32]) -> None:
-    """One pass down and across, in place; ``w`` is a scratch of the same shape."""
+def _pass(z: NDArray[np.float32], above: NDArray[np.float32], line: NDArray[np.float32]) -> None:
+    """One pass down and across, in place, row by row: two scratch rows stay in the cache where one as large as ``z`` would not."""
     rows, cols = z.shape
     quarter, half = np.float32(0.25), np.float32(0.5)
+    above[:] = z[0]
     for r in range(rows):
-        a, b, c, out = z[max(0, r - 1)], z[r], z[min(rows - 1, r + 1)], w[r]
+        here, below = z[r], z[min(rows - 1, r + 1)]
         for j in range(cols):
-            out[j] = quarter * (a[j] + c[j]) + half * b[j]
-    for r in range(rows):
-        line, out = w[r], z[r]
-        out[0] = quarter * (line[0] + line[1]) + half * line[0]
+            line[j] = quarter * (above[j] + below[j]) + half * here[j]
+            above[j] = here[j]
+        here[0] = quarter * (line[0] + line[1]) + half * line[0]
         for j in range(1, cols - 1):
-            out[j] = quarter * (line[j - 1] + line[j + 1]) + half * line[j]
-        out[cols - 1] = quarter * (line[cols - 2] + line[cols - 1]) + half * line[cols - 1]
+            here[j] = quarter * (line[j - 1] + line[j + 1]) + half * line[j]
+        here[cols - 1] = quarter * (line[cols - 2] + line[cols - 1]) + half * line[cols - 1]
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -58,7 +58,8 @@ def smooth(elev_mm: NDArray[np.int32], times: int) -> NDArray[np.float32]:
         The mean of the known cells around, by binomial weights.
     """
     rows, cols = elev_mm.shape
-    z, scratch = np.empty((rows, cols), np.float32), np.empty((rows, cols), np.float32)
+    z = np.empty((rows, cols), np.float32)
+    above, line = np.empty(cols, np.float32), np.empty(cols, np.float32)
     lost = 0
     for r in range(rows):
         for c in range(cols):
@@ -68,15 +69,15 @@ def smooth(elev_mm: NDArray[np.int32], times: int) -> NDArray[np.float32]:
             lost += not known
     if lost == 0:
         for _ in range(times):
-            _pass(z, scratch)
+            _pass(z, above, line)
         return z
     w = np.empty((rows, cols), np.float32)
     for r in range(rows):
         for c in range(cols):
             w[r, c] = np.float32(1.0) if elev_mm[r, c] != _NODATA else np.float32(0.0)
     for _ in range(times):
-        _pass(z, scratch)
-        _pass(w, scratch)
+        _pass(z, above, line)
+        _pass(w, above, line)
     for r in range(rows):
         for c in range(cols):
             z[r, c] = z[r, c] / w[r, c] if elev_mm[r, c] != _NODATA else np.float32(np.nan)
