@@ -68,7 +68,7 @@ Every rule can be switched off in the settings below; nothing is deleted from yo
 <h2>The grid against soundings left out</h2>
 {% if f.validation.left_out %}<p>{{ "{:,}".format(f.validation.left_out) }} cells' soundings were left out in squares and drawn without: rms miss {{ "%.2f" | format(f.validation.rms_m) }} m,
 median {{ "%+.2f" | format(f.validation.median_m) }} m. Miss over stated uncertainty has a spread of {{ "%.2f" | format(f.validation.spread) }} (1 is honest; more is overconfident), measured in squares that did not teach it.</p>
-<table><tr><th>surface</th><th class="n">block (cells)</th><th class="n">rms miss (m)</th></tr>{% for r in f.validation.table %}<tr><td>{{ r.method }}{% if r.method == f.validation.method and r.block_cells == f.validation.block_cells %} (chosen){% endif %}</td><td class="n">{{ r.block_cells }}</td><td class="n">{{ "%.3f" | format(r.rms_m) }}</td></tr>{% endfor %}</table>
+<table><tr><th>surface</th><th class="n">block (cells)</th><th class="n">rms miss on the roughest tenth (m)</th></tr>{% for r in f.validation.table %}<tr><td>{{ r.method }}{% if r.method == f.validation.method and r.block_cells == f.validation.block_cells %} (chosen){% endif %}</td><td class="n">{{ r.block_cells }}</td><td class="n">{{ "%.3f" | format(r.rms_m) }}</td></tr>{% endfor %}</table>
 <figure><img alt="Histogram of standardised misses" src="{{ p.residuals }}"></figure>
 {% else %}<p>Too few soundings, or tracks too thin, to leave any out: the uncertainty is a stated guess, not a measurement.</p>{% endif %}
 

@@ -117,11 +117,13 @@ def plan_lines(
         left = budget_m - route_length(order_lines(picked, start))
         if left < min(lengths, default=np.inf):
             break
-        # A cell that was sounded has nothing to give; one a quarter of the table away gives all its uncertainty.
-        value = worth * uncertainty.sigma(distance, rough) ** 2 * np.clip(distance / (0.25 * end), 0.0, 1.0)
-        value = np.where(reachable, np.maximum(value, 0.0), 0.0)
+        # What a run takes away to both sides of a place: about as far as data lie off, for nearer to them it adds nothing.
+        fall = (
+            uncertainty.sigma(distance, rough) ** 2 - uncertainty.sigma(np.zeros_like(distance), rough) ** 2
+        )
+        value = np.where(reachable, worth * distance * np.maximum(fall, 0.0), 0.0)
         ends = [e for g in picked for e in ((g.x0, g.y0), (g.x1, g.y1))] or ([start] if start else [])
-        line = _best_line(ground, value, uncertainty, [v for v in lengths if v <= left], _way(ground, ends))
+        line = _best_line(ground, value, [v for v in lengths if v <= left], _way(ground, ends))
         if line is None:
             break
         trial = order_lines([*picked, line], start)
@@ -131,7 +133,8 @@ def plan_lines(
                 break
             continue
         picked.append(line)
-        distance = np.minimum(distance, distance_to_line(ground, line))
+        beside = distance_to_line(ground, line)
+        distance = np.minimum(distance, np.where(beside < ground.cell_m, 0.0, beside))
     return order_lines(picked, start)
 
 
@@ -145,12 +148,8 @@ def _way(ground: CoarseGround, ends: list[tuple[float, float]]) -> Floats:
     return np.asarray(np.min([np.hypot(x - ex, y - ey) for ex, ey in ends], axis=0))
 
 
-def _best_line(
-    ground: CoarseGround, value: Floats, uncertainty: Uncertainty, lengths: list[float], way: Floats
-) -> Line | None:
-    """Of all headings, places and lengths the run with the most value per metre, the way there included."""
-    width = max(float(uncertainty.distance_m[-1]) / 2.0 / ground.cell_m, 0.7)
-    swept = gaussian_filter(value, width) * width * ground.cell_m * 2.5  # value within reach per metre run
+def _best_line(ground: CoarseGround, value: Floats, lengths: list[float], way: Floats) -> Line | None:
+    """Of all headings, places and lengths the run with the most value (a metre run) per metre, the way there included."""
     rows, cols = value.shape
     middle = np.array([(rows - 1) / 2.0, (cols - 1) / 2.0])
     half = int(np.ceil(np.hypot(rows, cols) / 2.0))
@@ -164,7 +163,7 @@ def _best_line(
             + along[:, None, None] * axis[None, None, :]
             + beside[:, None, None] * axis[None, :, None]
         )
-        profile = map_coordinates(swept, place, order=1, mode="constant")
+        profile = map_coordinates(value, place, order=1, mode="constant")
         there = map_coordinates(way, place, order=1, mode="nearest")
         running = np.cumsum(np.pad(profile, ((0, 0), (1, 0))), axis=1) * ground.cell_m
         for length in lengths:

@@ -34,7 +34,7 @@ class Tuning:
     ----------
     method, block_cells : str, int
     table : tuple of dict
-        ``method``, ``block_cells``, ``rms_m`` per candidate.
+        ``method``, ``block_cells``, ``rms_m`` on the roughest ground per candidate.
     uncertainty : Uncertainty
     rough : Roughness
     spread : float
@@ -95,22 +95,20 @@ def tune(
         got = _left_out(sample[size], x[rows], y[rows], elev[rows], method, max(gap_m, 3.0 * cell_m), cell_m)
         if got is not None:
             results[method, size] = got
-    radius = max(2.0 * gap_m, 5.0 * cell_m)
+    blocks = reduce_blocks(x, y, elev, side_m=cell_m)
+    rough = roughness(blocks, radius_m=max(2.0 * gap_m, 5.0 * cell_m), noise_m=noise_m)
     if not results:
         method, size = methods[0], sizes[0]
-        blocks = reduce_blocks(x, y, elev, side_m=size * cell_m)
-        rough = roughness(blocks, radius_m=radius, noise_m=noise_m)
         empty = np.zeros(0)
         uncertainty = learn(empty, empty, empty, noise_m=noise_m, count=empty, floor_m=floor)
         nan = float("nan")
         return Tuning(method, size, (), uncertainty, rough, nan, 0, nan, nan, np.zeros((0, 2)))
-    # Judged where the grid will be asked: no cell between tracks is farther than half a gap from data.
-    score = {k: _rms(v.miss[v.distance <= max(0.6 * gap_m, 2.0 * cell_m)]) for k, v in results.items()}
-    (method, size), best = min(score.items(), key=lambda item: item[1])
+    near_m = max(0.6 * gap_m, 2.0 * cell_m)
+    score = {k: _rms_on_rough(v, rough.at(v.x, v.y), near_m) for k, v in results.items()}
+    method, size = min(score, key=lambda k: score[k])
     table = tuple(
         {"method": m, "block_cells": b, "rms_m": round(s, 4)} for (m, b), s in sorted(score.items())
     )
-    rough = roughness(reduce_blocks(x, y, elev, side_m=size * cell_m), radius_m=radius, noise_m=noise_m)
     got = results[method, size]
     ground = rough.at(got.x, got.y)
     halves = [
@@ -122,13 +120,25 @@ def tune(
     standard = np.clip(got.miss / stated, -MOST_SIGMA, MOST_SIGMA)
     uncertainty = learn(got.miss, got.distance, ground, noise_m=noise_m, count=got.count, floor_m=floor)
     return Tuning(
-        method, size, table, uncertainty, rough, float(np.std(standard)), got.miss.size, best,
-        float(np.median(got.miss)), np.c_[got.miss, stated],
+        method, size, table, uncertainty, rough, float(np.std(standard)), got.miss.size,
+        _rms(got.miss[got.distance <= near_m]), float(np.median(got.miss)), np.c_[got.miss, stated],
     )  # fmt: skip
 
 
 MOST_SIGMA = 8.0
 """Standardised residuals are clipped here before their spread is taken."""
+
+ROUGHEST = 0.1
+"""Share of the left-out ground on which a surface is judged: on the rest it is judged by how well it smooths noise, and what smooths best loses
+piles and ledges (planted seabeds, tuning seeds 0-3, tracks 12 m apart: judged on all 70 of 81 found, on the roughest tenth 74)."""
+
+
+def _rms_on_rough(got: _Misses, ground: Floats, near_m: float) -> float:
+    """Root mean square miss where the ground is roughest, of what lies as near to data as the grid's cells do."""
+    near = got.distance <= near_m
+    if not near.any():
+        return float("inf")
+    return _rms(got.miss[near & (ground >= np.quantile(ground[near], 1.0 - ROUGHEST))])
 
 
 def _rms(miss: Floats) -> float:

@@ -40,7 +40,7 @@ def as_sounded(bed: Seabed, *, how: int, apart_m: float) -> Seabed:
     z = z + rng.normal(0, rng.choice([0.03, 0.06, 0.12]), z.shape)
     sigma = None
     if how == 0:
-        elev, sigma = _own(x, y, z, bed)
+        elev, sigma = drawn_by_grid(x, y, z, bed.cell_m, side)
     else:
         at = bed.xy_of(*np.mgrid[:side, :side])
         way = LinearNDInterpolator if how == 1 else CloughTocher2DInterpolator
@@ -51,8 +51,8 @@ def as_sounded(bed: Seabed, *, how: int, apart_m: float) -> Seabed:
     )  # fmt: skip
 
 
-def _own(x: Grid, y: Grid, z: Grid, bed: Seabed) -> tuple[Grid, NDArray[np.float32]]:
-    """Elevation and its stated doubt as ``reefscan grid`` draws them."""
+def drawn_by_grid(x: Grid, y: Grid, z: Grid, cell_m: float, cells: int) -> tuple[Grid, NDArray[np.float32]]:
+    """Elevation and its stated doubt as ``reefscan grid`` draws them over a square of so many cells south-east of (0, 0)."""
     from reefscan.base.model import Sheet
     from reefscan.survey.build import make_surface, prepare
     from reefscan.survey.settings import SurveySettings
@@ -64,13 +64,13 @@ def _own(x: Grid, y: Grid, z: Grid, bed: Seabed) -> tuple[Grid, NDArray[np.float
         ORIGIN[0] + x, ORIGIN[1] + y, -z, 1.7e9 + run / 2.5, np.full(n, np.nan, np.float32), np.zeros(n, np.int16),
         np.zeros(n, np.uint8), np.zeros(n, bool), ("boat.csv",), ("surface",),
     )  # fmt: skip
-    surface = make_surface(prepare(log, settings), Sheet(CRS, bed.cell_m), settings)
-    elev, sigma = np.full(bed.elev.shape, np.nan), np.full(bed.elev.shape, np.nan)
-    row0, col0 = -round(ORIGIN[1] / bed.cell_m), round(ORIGIN[0] / bed.cell_m)
+    surface = make_surface(prepare(log, settings), Sheet(CRS, cell_m), settings)
+    elev, sigma = np.full((cells, cells), np.nan), np.full((cells, cells), np.nan)
+    row0, col0 = -round(ORIGIN[1] / cell_m), round(ORIGIN[0] / cell_m)
     for cut in surface.cuts():
         r, c = cut.window.row - row0, cut.window.col - col0
         top, left = max(0, r), max(0, c)
-        low, right = min(elev.shape[0], r + cut.window.height), min(elev.shape[1], c + cut.window.width)
+        low, right = min(cells, r + cut.window.height), min(cells, c + cut.window.width)
         part = (slice(top - r, low - r), slice(left - c, right - c))
         elev[top:low, left:right], sigma[top:low, left:right] = cut.elev[part], cut.sigma[part]
     return elev, sigma.astype(np.float32)

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
+import pytest
 from ground import plants, seabed
 from numpy.testing import assert_allclose
 
@@ -131,6 +134,24 @@ def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the
         gains.append(miss[0] / miss[1])
     print("planned over even", gains)
     assert np.mean(gains) < 0.97
+
+
+@pytest.mark.parametrize(("cell_m", "spread_m"), [(4.0, 5.0), (5.0, 30.0)])
+def test_no_line_is_proposed_where_another_runs_already(cell_m, spread_m):
+    """One pile is all there is to find: what a line over it took away is not there to be taken again."""
+    side = 480.0
+    x, y = np.meshgrid(np.arange(cell_m / 2, side, cell_m), np.arange(side - cell_m / 2, 0, -cell_m))
+    elev = -12 + 3 * np.exp(-((x - 240) ** 2 + (y - 240) ** 2) / (2 * spread_m**2))
+    near = np.min(np.abs(x[..., None] - np.arange(30.0, side, 60.0)), axis=2)
+    ground = CoarseGround(elev, np.where(near < cell_m, 0.0, near), np.full(x.shape, 0.4), cell_m, 0.0, side)
+    lines = plan_lines(ground, UNCERTAINTY, budget_m=2000.0)
+    assert len(lines) > 3
+    for one, other in itertools.permutations(lines, 2):
+        s = np.linspace(0.0, 1.0, 50)
+        x, y = one.x0 + s * (one.x1 - one.x0) - other.x0, one.y0 + s * (one.y1 - one.y0) - other.y0
+        dx, dy = (other.x1 - other.x0) / other.length_m, (other.y1 - other.y0) / other.length_m
+        along = np.clip(x * dx + y * dy, 0.0, other.length_m)
+        assert np.mean(np.hypot(x - along * dx, y - along * dy) < cell_m) < 0.3
 
 
 def test_promise_is_high_on_a_ledge_and_low_on_level_ground():

@@ -53,8 +53,10 @@ def kept(bed: Bed, coarse: Bed, *, share: float = 0.6) -> set[int]:
     return out
 
 
-def sounded(bed: Bed, *, apart_m: float = 12.0, cell_m: float = 4.0) -> Bed:
-    """One's own soundings along wandering tracks, joined by straight planes between them on coarser cells."""
+def soundings(bed: Bed, apart_m: float) -> tuple[Grid, Grid, Grid, Grid]:
+    """Places, ground and noise of one's own soundings along wandering tracks."""
+    from unseen.section import bilinear
+
     rng = np.random.default_rng([52, bed.seed])
     side = bed.elev.shape[0] * bed.cell_m
     b = rng.uniform(0, np.pi)
@@ -65,17 +67,30 @@ def sounded(bed: Bed, *, apart_m: float = 12.0, cell_m: float = 4.0) -> Bed:
     x, y = side / 2 + u * np.cos(b) + v * np.sin(b), -side / 2 - u * np.sin(b) + v * np.cos(b)
     inside = (x > 1) & (x < side - 1) & (y < -1) & (y > 1 - side)
     x, y = x[inside], y[inside]
-    from unseen.section import bilinear
-
     noise = rng.normal(0, 0.1, x.shape)
-    n = int(side / cell_m)
-    gx, gy = axes(n, n, cell_m)
     true = bilinear(bed.true, x, y, bed.cell_m)
     use = np.isfinite(true)
-    fit = LinearNDInterpolator(np.stack([x[use], y[use]], 1), np.stack([true[use], (true + noise)[use]], 1))
-    made = fit(gx, gy)
+    return x[use], y[use], true[use], noise[use]
+
+
+def sounded(bed: Bed, *, apart_m: float = 12.0, cell_m: float = 4.0) -> Bed:
+    """One's own soundings, joined by straight planes between the tracks on coarser cells."""
+    x, y, true, noise = soundings(bed, apart_m)
+    n = int(bed.elev.shape[0] * bed.cell_m / cell_m)
+    fit = LinearNDInterpolator(np.stack([x, y], 1), np.stack([true, true + noise], 1))
+    made = fit(*axes(n, n, cell_m))
     shown = np.where(np.isfinite(made[..., 0]), made[..., 0], np.nanmean(made[..., 0]))
     return bed.with_(
         name=f"{bed.name} sounded", cell_m=cell_m, elev=made[..., 1], shown=shown,
         facts=bed.facts | {"true_cell_m": bed.cell_m},
     )  # fmt: skip
+
+
+def drawn_by_package(bed: Bed, *, apart_m: float = 12.0, cell_m: float = 4.0) -> tuple[Bed, Grid]:
+    """The same soundings as ``reefscan grid`` draws them, and its band of doubt; ``shown`` is what straight planes show."""
+    from planted.sounded import drawn_by_grid
+
+    x, y, true, noise = soundings(bed, apart_m)
+    plain = sounded(bed, apart_m=apart_m, cell_m=cell_m)
+    elev, sigma = drawn_by_grid(x, y, true + noise, cell_m, plain.elev.shape[0])
+    return plain.with_(elev=elev), sigma
