@@ -36,10 +36,9 @@ LIGHTS = (
     "Tell floats still to be pulled from pulled ones by a scheme of your own; a coloured or flashing light may be taken for another "
     "kind of mark, so local rules decide."
 )
-MOVE_ON = (
-    "Move a net to a reserve when two pulls in a row bring it nothing while the others catch, or when the sounder shows other ground "
-    "than the sheet (common practice, no source)."
-)
+MOVE_ON = "Move a net there when two pulls in a row bring nothing while others catch, or the sounder shows other ground."
+"""Common practice, no source."""
+STILL = "Ropes are for still water: a stream can pull a float under whatever its rope."
 
 
 def warnings_of(plan: Plan) -> tuple[str, ...]:

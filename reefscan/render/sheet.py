@@ -14,7 +14,7 @@ from reefscan.plan.model import Plan, PlannedNet, Round, Way
 from reefscan.plan.rope import rope_needed, rope_out
 from reefscan.plan.sites import Site
 from reefscan.plan.tide import clock
-from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, MOVE_ON
+from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, MOVE_ON, STILL
 from reefscan.render.furniture import plain
 from reefscan.render.marks import UNIT_METRES, show_depth
 
@@ -92,6 +92,7 @@ class Sheet:
     before_leaving: tuple[str, ...] = BEFORE_LEAVING
     before_moving: tuple[str, ...] = BEFORE_MOVING
     hauling: str = ""
+    still: str = STILL
     lights: str = LIGHTS
     move_on: str = MOVE_ON
     rules_line: str = RULES_LINE
@@ -313,7 +314,7 @@ def _way(way: Way, plan: Plan) -> str:
     turns = len(way.places) - 2
     bend = f", {turns} turn{'s' if turns > 1 else ''}" if turns > 0 else ""
     magnetic = plan.magnet.of(way.true_deg)
-    return f"{way.true_deg:03.0f}° true, {magnetic:03.0f}° M, {way.length_m / NMI:.2f} nmi, {way.seconds / 60:.0f} min{bend}"
+    return f"{way.true_deg:03.0f}° true, {magnetic:03.0f}° M, {way.length_m / NMI:.2f} nmi, {max(1, round(way.seconds / 60))} min{bend}"
 
 
 def _rules(rules: Rules | None) -> tuple[str, ...]:

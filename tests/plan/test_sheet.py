@@ -132,6 +132,7 @@ def test_nothing_of_the_table_is_wider_than_its_place(count: int, unit: str) -> 
     forecast = Forecast(wave_m=0.5, wind_kn=15, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=2.5),))
     made = plan(unit=unit, forecast=forecast, nets=(Net(name="a long name of it", rope_m=24, marks_m=1.5), Net(name="b", rope_m=25, marks_m=1.5), Net(name="c", rope_m=25, marks_m=1))[:count])  # fmt: skip
     figure = deck_figures(made, flat())[0]
+    figure.set_dpi(400)  # at few dots an inch letters are widened to whole ones, which print does not do
     placed = [(text.get_window_extent(), text.get_text()) for text in _texts(figure)]
     for box, words in placed:  # none runs off the page
         assert 0 <= box.x0 < box.x1 <= figure.bbox.x1 and 0 <= box.y0 < box.y1 <= figure.bbox.y1, words
