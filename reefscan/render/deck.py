@@ -78,7 +78,8 @@ def _head(paper: Paper, sheet: Sheet) -> float:
     """Failed checks first, then the hours; returns the ``y`` below."""
     paper.text((EDGE, 12), plain(sheet.title), 11, bold=True)
     paper.text((WIDE - EDGE, 12), "CHECK LOCAL RULES", 12, bold=True, right=True)
-    y = paper.fitted((EDGE, 27), sheet.closed, Face(8.5, 6.5), INNER) + 2
+    lines, size = fit_lines(sheet.closed, Face(8.5, 6.5), INNER / 72, 20 / 72)
+    y = paper.lines((EDGE, 27), lines, size) + 2
     y = _failed(paper, sheet, y) if sheet.failed else _passed(paper, sheet, y)
     x, step = EDGE, min(96.0, (INNER - 190) / len(sheet.times))
     for name, value in sheet.times:
@@ -95,7 +96,10 @@ def _haul(paper: Paper, sheet: Sheet, y: float) -> float:
     """What is the same for all nets at one hour: how the boat lies, and where up-stream is."""
     parts = [f"HAUL: {'; '.join(sheet.haul)}." if sheet.haul else ""]
     parts += [f"LET GO up-stream, toward {'; '.join(sheet.let_go)}." if sheet.let_go else "", sheet.hauling]
-    lines, size = fit_lines(" ".join(filter(None, parts)), Face(LABEL_PT, 8.0), INNER / 72, 27 / 72)
+    text = " ".join(filter(None, parts))
+    lines, size = fit_lines(text, Face(LABEL_PT, LABEL_PT - 1), INNER / 72, 27 / 72)
+    if lines[-1].endswith("…"):  # streams that turn often want more lines rather than small ones
+        lines, size = fit_lines(text, Face(LABEL_PT - 1, 7.0), INNER / 72, 60 / 72)
     return paper.lines((EDGE, y), lines, size) + 4
 
 
@@ -104,6 +108,8 @@ def _failed(paper: Paper, sheet: Sheet, y: float) -> float:
     asked = len(sheet.failed) + len(sheet.passed)
     text = plain(f"STAY?  {len(sheet.failed)} of {asked} checks FAILED:  " + ";  ".join(sheet.failed))
     lines, size = fit_lines(text, Face(12.5, 8.5, "bold"), (INNER - 12) / 72, 46 / 72)
+    if lines[-1].endswith("…"):
+        lines, size = fit_lines(text, Face(8.5, 6.5, "bold"), (INNER - 12) / 72, 90 / 72)
     end = paper.lines((EDGE + 6, y + 5), lines, size, bold=True) + 2
     paper.frame((EDGE, y + 1, WIDE - EDGE, end), 2.2)
     return end + 6
@@ -134,6 +140,7 @@ def notes_of(sheet: Sheet) -> list[tuple[str, list[str]]]:
     ]
     out = [
         ("MIND", list(sheet.warnings or ("nothing was noticed, which is no promise",))),
+        ("AT THE NETS", [f"net {net.number}, {net.title}: {', '.join(net.notes)}" for net in sheet.nets if net.notes]),
         ("HEAD HOME BY", [sheet.head_home]),
         ("WAYS", [*(f"next round, to net 1: {way}" for way in sheet.again), f"home: {sheet.home}"]),
         ("RESERVES", [f"r{k} {words}" for k, words in enumerate(sheet.reserves, 1)] or ["none"]),
