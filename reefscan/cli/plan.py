@@ -139,7 +139,7 @@ def _write(plan: Any, ground: Any, output: OutOptions, *, run: str) -> list[Path
 def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: BoatOptions, wishes: WishOptions) -> tuple[Asked, Any]:  # fmt: skip
     """Read every option and file: what is asked, and the tide."""
     from reefscan.io.logs.times import parse_zone
-    from reefscan.io.nightbooks import load_book, load_tide, zone_of_table
+    from reefscan.io.nightbooks import SAID, load_book, load_tide, zone_of_table
     from reefscan.plan.amounts import parse_clock
     from reefscan.plan.books import Boat, Forecast, Rules
     from reefscan.plan.model import Asked, Wishes
@@ -157,9 +157,7 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
         zone=zone_of_table(said, zone, date),
         unit=None if water.tide_unit is None else metres("--tide-unit", f"1{water.tide_unit}"),
         secondary=water.secondary,
-        zone_is="as you said"
-        if said is not None
-        else "the night's own zone, where no summer time makes it doubtful",
+        zone_is=SAID if said is not None else "the night's own zone, where no summer time makes it doubtful",
     )
     return Asked(
         date=date,
