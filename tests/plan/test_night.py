@@ -414,3 +414,13 @@ def test_the_soak_achieved_counts_the_boats_waiting_and_the_longest_is_told() ->
     assert made.totals.soak_longest_s == longest >= 3600
     over = plan(overnight=True, until="06:00")
     assert over.totals.soak_achieved_s == min(net.rounds[0].pull_time - net.rounds[0].set_time for net in over.nets)  # fmt: skip
+
+
+def test_of_equal_totals_the_nets_stand_together() -> None:
+    """Five sites of one score: a, b and c lie within 160 m, the others some 300 m off; every round goes the way between them."""
+    near = tuple(replace(each, score=80.0) for each in FOUR[:3])
+    far = (site("y", 90, 92), site("z", 90, 5))
+    for sites in ((*near, *far), (near[0], *far, *near[1:])):
+        assert {net.site.id for net in plan(*sites).nets} == {"a", "b", "c"}
+    better = (near[0], replace(far[0], score=80.1), *near[1:])
+    assert "y" in {net.site.id for net in plan(*better).nets}  # a tenth of a point is worth the way
