@@ -142,7 +142,7 @@ def notes_of(sheet: Sheet) -> list[tuple[str, list[str]]]:
         ("MIND", list(sheet.warnings or ("nothing was noticed, which is no promise",))),
         ("AT THE NETS", [f"net {net.number}, {net.title}: {', '.join(net.notes)}" for net in sheet.nets if net.notes]),
         ("HEAD HOME BY", [sheet.head_home]),
-        ("WAYS", [*(f"next round, to net 1: {way}" for way in sheet.again), f"home: {sheet.home}"]),
+        ("WAYS", [*(f"next round, to net 1: {way}" for way in sheet.again), f"home: {sheet.home}", f"in all {sheet.in_all}"]),
         ("RESERVES", [f"r{k} {words}" for k, words in enumerate(sheet.reserves, 1)] or ["none"]),
         ("MOVE ON", [sheet.move_on] if sheet.reserves else []),
         ("YOUR RULES", rules),
