@@ -43,66 +43,62 @@ def command(
     --tide-datum-offset 0m --launch -51.69,-57.86 --until 02:00 --boat boat.toml --out plan/
     """
     from reefscan.base.caution import CAUTION
-    from reefscan.base.errors import InputError
     from reefscan.io.nightbooks import load_off
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign
     from reefscan.pipeline.offground import box_around
-    from reefscan.pipeline.planning import all_sites, not_listed, plan_run, with_scores
+    from reefscan.pipeline.planning import Reach, plan_run
     from reefscan.plan.go import exit_words
-    from reefscan.render.marks import UNIT_METRES
     from reefscan.review.opened import open_run
-    from reefscan.review.picked import picked_sites
 
-    unit = output.unit
-    if unit is not None and unit not in UNIT_METRES:
-        raise InputError(f"--unit {unit}: say one of {', '.join(UNIT_METRES)}")
-    given = (
-        wishes.picks,
-        water.tide,
-        water.secondary,
-        boat.boat,
-        boat.forecast,
-        boat.rules,
-        gear.gear,
-        *(wishes.avoid or ()),
-    )
+    given = (wishes.picks, water.tide, water.secondary, boat.boat, boat.forecast, boat.rules, gear.gear)
     for name in FILES:
-        refuse_foreign(output.out / name, run_inputs(run, *given))
+        refuse_foreign(output.out / name, run_inputs(run, *given, *(wishes.avoid or ())))
     wanted, tide = _asked(night, gear, water, boat, wishes)
-    opened = open_run(run)
-    wanted = dataclasses.replace(wanted, unit=unit or opened.unit)
-    if wanted.unit != "m" and gear.rope is not None and _bare(gear.rope):
-        raise InputError(
-            f"--rope {gear.rope}: a bare number is metres, and this plan speaks of {wanted.unit}; write {gear.rope}{wanted.unit} or {gear.rope}m"
-        )
-    scored = opened.listing.scored
-    said: list[str] = []
-    named = (*wanted.wishes.keep, *wanted.wishes.drop)
-    unlisted = not_listed(named, opened.table, scored, wanted.unit)
-    if wishes.picks is None:
-        table = all_sites(opened.table, scored)
-    else:
-        table, said = picked_sites(opened, wishes.picks)
-        if not len(table):
-            raise InputError("; ".join([*said, "no pick is left to plan for"]))
-        table = with_scores(table, opened.table, scored)
-        mine = {str(name) for name in table["id"]}
-        unlisted |= {
-            name: "it is not among your picks"
-            for name in named
-            if name not in mine and name in set(opened.table["id"])
-        }
-    avoid = load_off(wishes.avoid, box_around(opened.known, opened.sources)) if wishes.avoid else None
-    plan, ground = plan_run(
-        wanted, table, opened.sources, opened.known, opened.run.info, tide,
-        avoid=avoid, fairways=wishes.allow_fairways, range_m=_least("--range", wishes.reach), unlisted=unlisted,
-    )  # fmt: skip
+    opened = open_run(run, unit=output.unit)
+    wanted = dataclasses.replace(wanted, unit=opened.unit)
+    _refuse_bare(gear.rope, opened.unit)
+    table, unlisted, said = _sites(opened, wishes, (*wanted.wishes.keep, *wanted.wishes.drop))
+    reach = Reach(
+        range_m=_least("--range", wishes.reach),
+        fairways=wishes.allow_fairways,
+        avoid=load_off(wishes.avoid, box_around(opened.known, opened.sources)) if wishes.avoid else None,
+        unlisted=unlisted,
+    )
+    plan, ground = plan_run(wanted, table, opened.sources, opened.known, opened.run.info, tide, reach)
     for path in _write(plan, ground, output, run=opened.name):
         typer.echo(str(path))
     for sentence in (opened.closed_words, *said, *(f"mind: {words}" for words in plan.warnings)):
         typer.echo(f"reefscan: {sentence}", err=True)
     typer.echo(f"reefscan: {_told(plan)}\nreefscan: {CAUTION}\nreefscan: {exit_words(plan.go)}", err=True)
+
+
+def _refuse_bare(rope: str | None, unit: str) -> None:
+    """A bare number is metres: whoever speaks of feet meant those, and a float would drown by it."""
+    from reefscan.base.errors import InputError
+
+    if unit != "m" and rope is not None and _bare(rope):
+        raise InputError(
+            f"--rope {rope}: a bare number is metres, and this plan speaks of {unit}; write {rope}{unit} or {rope}m"
+        )
+
+
+def _sites(opened: Any, wishes: WishOptions, named: tuple[str, ...]) -> tuple[Any, dict[str, str], list[str]]:
+    """The table of sites, why those of the named that are not in it are not, and what is said of the picks."""
+    from reefscan.base.errors import InputError
+    from reefscan.pipeline.planning import all_sites, not_listed, with_scores
+    from reefscan.review.picked import picked_sites
+
+    scored = opened.listing.scored
+    unlisted = not_listed(named, opened.table, scored, opened.unit)
+    if wishes.picks is None:
+        return all_sites(opened.table, scored), unlisted, []
+    table, said = picked_sites(opened, wishes.picks)
+    if not len(table):
+        raise InputError("; ".join([*said, "no pick is left to plan for"]))
+    elsewhere = {str(name) for name in opened.table["id"]} - {str(name) for name in table["id"]}
+    unlisted |= {name: "it is not among your picks" for name in named if name in elsewhere}
+    return with_scores(table, opened.table, scored), unlisted, said
 
 
 def _told(plan: Any) -> str:
@@ -143,7 +139,7 @@ def _write(plan: Any, ground: Any, output: OutOptions, *, run: str) -> list[Path
 def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: BoatOptions, wishes: WishOptions) -> tuple[Asked, Any]:  # fmt: skip
     """Read every option and file: what is asked, and the tide."""
     from reefscan.io.logs.times import parse_zone
-    from reefscan.io.nightbooks import load_book, load_tide, zone_of_table
+    from reefscan.io.nightbooks import SAID, load_book, load_tide, zone_of_table
     from reefscan.plan.amounts import parse_clock
     from reefscan.plan.books import Boat, Forecast, Rules
     from reefscan.plan.model import Asked, Wishes
@@ -161,9 +157,7 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
         zone=zone_of_table(said, zone, date),
         unit=None if water.tide_unit is None else metres("--tide-unit", f"1{water.tide_unit}"),
         secondary=water.secondary,
-        zone_is="as you said"
-        if said is not None
-        else "the night's own zone, where no summer time makes it doubtful",
+        zone_is=SAID if said is not None else "the night's own zone, where no summer time makes it doubtful",
     )
     return Asked(
         date=date,

@@ -31,6 +31,9 @@ from reefscan.survey.tide import TideTable
 
 Book = TypeVar("Book", bound=Part)
 
+SAID = "as you said"
+"""Of the zone of a tide file: the person named it."""
+
 
 def load_book(path: Path, form: type[Book]) -> Book:
     """Read a book; see `reefscan.plan.books.read_book`."""
@@ -44,7 +47,7 @@ def load_tide(
     zone: tzinfo | None,
     unit: float | None,
     secondary: Path | None = None,
-    zone_is: str = "as you said",
+    zone_is: str = SAID,
 ) -> NightTide:
     """Read the night's tide.
 
@@ -105,7 +108,8 @@ def _zone_words(path: Path, source: TideTable | HarmonicTide, zone: tzinfo | Non
         read_tide(path, zone=None, unit=unit)
     except AmbiguousError:
         return f"Its times carry no zone and were read in {zone}, {zone_is}."
-    return "Its times carry their own zone."
+    unused = "; --tide-zone is not used" if zone is not None and zone_is == SAID else ""
+    return f"Its times carry their own zone{unused}."
 
 
 def load_off(paths: Sequence[Path], box: Box) -> Shapes:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -34,6 +34,28 @@ DIFFERS_M = 0.5
 
 RANGE_M = 10_000.0
 """How far from the launch sites are looked for: an hour at 5 knots (a guess)."""
+
+
+@dataclass(frozen=True)
+class Reach:
+    """Where sites are looked for.
+
+    Attributes
+    ----------
+    range_m : float
+        Sites farther from the launch are left out: a whole coast as one ground would have cells too large for a boat.
+    fairways : bool
+        Sites in fairways are allowed.
+    avoid : Shapes or None
+        Ground that floats keep off besides, in the frame of `reefscan.pipeline.offground.box_around`.
+    unlisted : mapping of str to str
+        Places that the run knows and the table of sites does not hold, and why.
+    """
+
+    range_m: float = RANGE_M
+    fairways: bool = False
+    avoid: Shapes | None = None
+    unlisted: Mapping[str, str] = field(default_factory=dict)
 
 
 def all_sites(table: pd.DataFrame, scored: Scored) -> pd.DataFrame:
@@ -89,11 +111,7 @@ def plan_run(
     around: Surroundings | None,
     info: Mapping[str, Any],
     tide: NightTide,
-    *,
-    avoid: Shapes | None = None,
-    fairways: bool = False,
-    range_m: float = RANGE_M,
-    unlisted: Mapping[str, str] | None = None,
+    reach: Reach,
 ) -> tuple[Plan, Ground]:
     """Plan a night from a run's sites.
 
@@ -105,20 +123,13 @@ def plan_run(
         What the run knows from outside its grid.
     info : mapping
         Its ``run.json``.
-    avoid : Shapes, optional
-        Ground that floats keep off besides, in the frame of `reefscan.pipeline.offground.box_around`.
-    fairways : bool
-        Sites in fairways are allowed.
-    range_m : float
-        Sites farther from the launch are left out: a whole coast as one ground would have cells too large for a boat.
-    unlisted : mapping of str to str, optional
-        Places that the run knows and ``table`` does not hold, and why.
 
     Returns
     -------
     Plan, Ground
         The ground is what the legs were laid over.
     """
+    range_m = reach.range_m
     every, resounded = _sounded([_site(row) for row in table.to_dict("records")], sources, asked.unit)
     near = [site for site in every if _far_m(asked, site.lon, site.lat) <= range_m]
     named = {*asked.wishes.keep, *asked.wishes.drop}  # one of these that is too far is refused by name
@@ -128,8 +139,8 @@ def plan_run(
     ground = ground_of(sources, lon, lat)
     lon, lat = (np.array([getattr(site, name) for site in sites]) for name in ("lon", "lat"))
     off = off_grounds(
-        lon, lat, around, avoid or no_shapes(), box_around(around, sources),
-        fairways=fairways, stand_off_m=asked.wishes.stand_off_m,
+        lon, lat, around, reach.avoid or no_shapes(), box_around(around, sources),
+        fairways=reach.fairways, stand_off_m=asked.wishes.stand_off_m,
     )  # fmt: skip
     to_grid, back = transformer("EPSG:4326", ground.crs), transformer(ground.crs, "EPSG:4326")
     known = Known(
@@ -145,7 +156,7 @@ def plan_run(
         + _notes(asked, info)
         + _beyond(len(every), len(every) - len(near), range_m, asked.unit, any_left=bool(sites)),
         taken=(f"Sites are looked for within {_far(range_m, asked.unit)} of the launch (--range).",),
-        unlisted=unlisted or {},
+        unlisted=reach.unlisted,
     )
     return make_plan(asked, known, ground, tide), ground
 

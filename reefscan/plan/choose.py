@@ -19,7 +19,7 @@ Floats = NDArray[np.float64]
 Pairs = NDArray[np.bool_]
 
 TIE = 1e-4
-"""All that ties may add: scores are tenths, so what is best stays best, and of equals the earlier sites are taken."""
+"""All that ties may add: scores are tenths, so what is best stays best, and of equal totals those that come first by `Question.turn`."""
 
 SECONDS = 60.0
 
@@ -31,7 +31,7 @@ class Question:
     Parameters
     ----------
     score : ndarray, shape (n,)
-        0 or more; earlier sites are taken of equals.
+        0 or more.
     apart : ndarray of bool, shape (n, n)
         Pairs that exclude each other.
     far : ndarray of bool, shape (n, n)
@@ -50,6 +50,8 @@ class Question:
         Sites where least is known.
     explore : int
         So many of those at the least.
+    turn : ndarray of int, optional
+        0 to n - 1, smaller ones are taken of equals; the order of the sites if not given.
     """
 
     score: Floats
@@ -62,6 +64,7 @@ class Question:
     keep: tuple[int, ...] = ()
     unknown: Pairs | None = None
     explore: int = 0
+    turn: NDArray[np.intp] | None = None
 
 
 @dataclass(frozen=True)
@@ -94,7 +97,8 @@ def choose(asked: Question) -> Choice:
         least = np.append(least, float(asked.explore))
     matrix = _matrix(rows, n)
     extra = _far_limits(asked)
-    wanted = asked.score + TIE * (n - np.arange(n)) / n / max(1, len(asked.ropes_m))
+    turn = np.arange(n) if asked.turn is None else asked.turn
+    wanted = asked.score + TIE * (n - turn) / n / max(1, len(asked.ropes_m))
     made = milp(
         -wanted,
         constraints=[LinearConstraint(matrix, least, np.array(limits)), *extra],

@@ -122,8 +122,13 @@ class Schedule:
         return len(self.visits[0])
 
 
-def moment(date: dt.date, clock: str, zone: tzinfo) -> float:
+def moment(date: dt.date, clock: str, zone: tzinfo, name: str = "") -> float:
     """Seconds since 1970 UTC of a clock time in the night of ``date``; of a time that comes twice, the first.
+
+    Parameters
+    ----------
+    name : str
+        Where it was stated, for a message.
 
     Raises
     ------
@@ -136,7 +141,7 @@ def moment(date: dt.date, clock: str, zone: tzinfo) -> float:
     when = local.timestamp()
     if datetime.fromtimestamp(when, UTC).astimezone(zone).replace(tzinfo=None) != local.replace(tzinfo=None):
         raise InputError(
-            f"{clock} does not come on {day}: the clocks of {zone} jump over it; say a time before or after"
+            f"{name + ': ' if name else ''}{clock} does not come on {day}: the clocks of {zone} jump over it; say a time before or after"
         )
     return when
 

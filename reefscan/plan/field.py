@@ -142,6 +142,8 @@ def take(asked: Asked, field: Field, water: Water, streams: tuple[Stream, ...]) 
             keep=tuple(ids.index(name) for name in asked.wishes.keep),
             unknown=~known | (sure <= line),
             explore=asked.wishes.explore,
+            # of equal totals the nets that stand together: every round goes the way between them
+            turn=np.argsort(np.argsort(gap.distance_m[int(np.argmax(score))], kind="stable"), kind="stable"),
         )
     )
     reserves: list[int] = []

@@ -102,9 +102,9 @@ def window_of(asked: Asked) -> Window:
     """
     noon = moment(asked.date, "12:00", asked.zone)
     light = sky(*asked.launch, noon, noon + 86_400.0)
-    until = moment(asked.date, asked.until, asked.zone)
+    until = moment(asked.date, asked.until, asked.zone, "--until")
     if asked.start is not None:
-        start, begin = moment(asked.date, asked.start, asked.zone), f"--start {asked.start}"
+        start, begin = moment(asked.date, asked.start, asked.zone, "--start"), f"--start {asked.start}"
     else:
         sunset = light.time_of("sunset")
         if sunset is None:
@@ -265,7 +265,9 @@ def _no_site(field: Field, taken: Taken) -> str:
 def stream_starts(asked: Asked) -> tuple[float, ...]:
     """The moment from which each stated stream holds; the whole night where none is said."""
     rows: tuple[Stream, ...] = asked.forecast.stream if asked.forecast else ()
-    return tuple(-np.inf if row.at is None else moment(asked.date, row.at, asked.zone) for row in rows)
+    return tuple(
+        -np.inf if row.at is None else moment(asked.date, row.at, asked.zone, "[[stream]] at") for row in rows
+    )
 
 
 def _ways(asked: Asked, known: Known, tour: Tour, nets: tuple[PlannedNet, ...]) -> tuple[Way, ...]:
@@ -318,7 +320,8 @@ def _own_limits(asked: Asked, schedule: Schedule) -> tuple[str | None, ...]:
     if not asked.overnight:
         return (limits.turn_back,)
     later = limits.turn_back_morning or limits.turn_back
-    of_morning = later is not None and moment(asked.date, later, asked.zone) > schedule.trips[1].depart
+    began = schedule.trips[1].depart
+    of_morning = later is not None and moment(asked.date, later, asked.zone, "[limits] turn_back") > began
     return limits.turn_back, later if of_morning or limits.turn_back_morning else None
 
 
@@ -326,7 +329,7 @@ def _leave_by(asked: Asked, schedule: Schedule, way_s: float) -> tuple[float, ..
     """Of each trip the latest moment to leave for home from a place ``way_s`` away; the person's own hour where that comes first."""
     out = []
     for trip, hour in zip(schedule.trips, _own_limits(asked, schedule), strict=True):
-        own = np.inf if hour is None else moment(asked.date, hour, asked.zone)
+        own = np.inf if hour is None else moment(asked.date, hour, asked.zone, "[limits] turn_back")
         out.append(min(trip.leave_by(way_s), own if own >= trip.depart else np.inf))
     return tuple(out)
 
@@ -335,8 +338,8 @@ def _facts(plan: Plan) -> NightFacts:
     asked, rules = plan.asked, plan.asked.rules
     first, last = plan.first_set, plan.schedule.last_pull
 
-    def when(text: str | None) -> float | None:
-        return None if text is None else moment(asked.date, text, asked.zone)
+    def when(text: str | None, name: str = "[limits] turn_back") -> float | None:
+        return None if text is None else moment(asked.date, text, asked.zone, name)
 
     def hour(at: float) -> str:
         return clock(at, asked.zone)[11:16]
@@ -354,8 +357,8 @@ def _facts(plan: Plan) -> NightFacts:
                 strict=True,
             )
         ),
-        hours_from=when(rules.hours_from if rules else None),
-        hours_to=when(rules.hours_to if rules else None),
+        hours_from=when(rules.hours_from if rules else None, "hours_from of the rules"),
+        hours_to=when(rules.hours_to if rules else None, "hours_to of the rules"),
         nets=len(plan.nets),
         fuel_l=plan.totals.fuel_l,
         table=_doubt_of_table(plan),

@@ -36,10 +36,9 @@ LIGHTS = (
     "Tell floats still to be pulled from pulled ones by a scheme of your own; a coloured or flashing light may be taken for another "
     "kind of mark, so local rules decide."
 )
-MOVE_ON = (
-    "Move a net to a reserve when two pulls in a row bring it nothing while the others catch, or when the sounder shows other ground "
-    "than the sheet (common practice, no source)."
-)
+MOVE_ON = "Move a net there when two pulls in a row bring nothing while others catch, or the sounder shows other ground."
+"""Common practice, no source."""
+STILL = "Ropes are for still water: a stream can pull a float under whatever its rope."
 
 
 def warnings_of(plan: Plan) -> tuple[str, ...]:
@@ -154,13 +153,14 @@ def _of_water(plan: Plan) -> list[str]:
 def _of_places(plan: Plan) -> list[str]:
     """Choice of sites, spacing, ways."""
     asked, boat, unit = plan.asked, plan.asked.boat, plan.asked.unit
+    far = asked.wishes.stand_off_m
+    stand_off = f"; it keeps {stated(far, unit)} off that and off hard structure (--stand-off)" if far else ""
     best = "the best there is under these limits" if not plan.choice.gap else "near the best"
     out = [
         f"Nets stand both floats' circles, two boat lengths ({stated(boat.length_m, unit)} each) and {stated(CLEAR_M, unit)} apart; "
         f"along a stream {stated(BAIT_ALONG_M, unit)}.",
-        f"A float's whole circle at the lowest water, and {stated(CLEAR_M, unit)} more, stays out of closed ground"
-        f" and out of fairways unless you allow them; off structure and ground to keep off by {stated(asked.wishes.stand_off_m, unit)} "
-        "(--stand-off) beyond the circle.",
+        f"A float's whole circle at the lowest water, and {stated(CLEAR_M, unit)} more, stays out of closed ground and of what is named to "
+        f"keep off, and out of fairways unless you allow them{stand_off}.",
         f"Legs keep to cells of the grid with at least {said(plan.water.keel_m, unit)} of water at {said(plan.water.low_m, unit)} of tide, the "
         "lowest of the trip; cells without data are taken for land. What lies between soundings is not in the grid.",
         f"Sites by score; the total is {plan.totals.score:.1f} and {best}. A score says nothing of what you will catch.",

@@ -6,6 +6,7 @@ A handful of nets is one page. What finds no room there in type that can be read
 from __future__ import annotations
 
 import math
+import re
 
 from matplotlib.figure import Figure
 
@@ -13,18 +14,18 @@ from reefscan.plan.legs import Ground
 from reefscan.plan.model import Plan
 from reefscan.render.card import pdf_of
 from reefscan.render.decktable import GAP_PT, HEAD_PT, Columns, columns_of, draw_rows
-from reefscan.render.fitted import PITCH, TIED, Face, fit_lines, wrap
+from reefscan.render.fitted import PITCH, TIED, Face, fit_line, fit_lines, wrap
 from reefscan.render.furniture import plain
 from reefscan.render.nightpicture import draw_ground, draw_tide
 from reefscan.render.paper import EDGE, TALL, WIDE, Paper
 from reefscan.render.sheet import Sheet, sheet_of
 
 INNER = WIDE - 2 * EDGE
-BOXES_PT, TIDE_PT, MAP_PT = 196.0, 150.0, 118.0
-FOOT_PT, MOST_FOOT_PT = 130.0, 210.0
-"""Height of the foot: what the rows of nets leave, between these."""
+BOXES_PT, TIDE_PT, MAP_PT = 184.0, 144.0, 112.0
+LEAST_FOOT_PT, FOOT_PT, MOST_FOOT_PT = 108.0, 130.0, 210.0
+"""Height of the foot: what the rows of nets leave, the least only where that keeps them all on one page."""
 
-NOTE_PT, LEAST_NOTE_PT = 10.0, 8.5
+NOTE_PT, LEAST_NOTE_PT = 10.0, 8.0
 """Notes are read before one leaves; smaller than the least they go on to pages of their own, in the largest of
 `NOTE_PAGE_PT` that takes the fewest."""
 
@@ -49,7 +50,7 @@ def deck_figures(plan: Plan, ground: Ground) -> list[Figure]:
     top = _head(first, sheet)
     bottom = TALL - EDGE - _last(first, sheet)
     left = bottom - top - HEAD_PT - GAP_PT - columns.least_row * len(sheet.nets)
-    foot = bottom - min(max(left, FOOT_PT), MOST_FOOT_PT)
+    foot = bottom - (FOOT_PT if left < LEAST_FOOT_PT else min(left, MOST_FOOT_PT))
     done = _rows(first, sheet, columns, 0, (top, foot - GAP_PT), least=0)
     while done < len(sheet.nets):
         pages.append(Paper())
@@ -77,7 +78,8 @@ def _head(paper: Paper, sheet: Sheet) -> float:
     """Failed checks first, then the hours; returns the ``y`` below."""
     paper.text((EDGE, 12), plain(sheet.title), 11, bold=True)
     paper.text((WIDE - EDGE, 12), "CHECK LOCAL RULES", 12, bold=True, right=True)
-    y = paper.fitted((EDGE, 27), sheet.closed, Face(8.5, 6.5), INNER) + 2
+    lines, size = fit_lines(sheet.closed, Face(8.5, 6.5), INNER / 72, 20 / 72)
+    y = paper.lines((EDGE, 27), lines, size) + 2
     y = _failed(paper, sheet, y) if sheet.failed else _passed(paper, sheet, y)
     x, step = EDGE, min(96.0, (INNER - 190) / len(sheet.times))
     for name, value in sheet.times:
@@ -94,7 +96,10 @@ def _haul(paper: Paper, sheet: Sheet, y: float) -> float:
     """What is the same for all nets at one hour: how the boat lies, and where up-stream is."""
     parts = [f"HAUL: {'; '.join(sheet.haul)}." if sheet.haul else ""]
     parts += [f"LET GO up-stream, toward {'; '.join(sheet.let_go)}." if sheet.let_go else "", sheet.hauling]
-    lines, size = fit_lines(" ".join(filter(None, parts)), Face(LABEL_PT, 8.0), INNER / 72, 27 / 72)
+    text = " ".join(filter(None, parts))
+    lines, size = fit_lines(text, Face(LABEL_PT, LABEL_PT - 1), INNER / 72, 27 / 72)
+    if lines[-1].endswith("…"):  # streams that turn often want more lines rather than small ones
+        lines, size = fit_lines(text, Face(LABEL_PT - 1, 7.0), INNER / 72, 60 / 72)
     return paper.lines((EDGE, y), lines, size) + 4
 
 
@@ -103,6 +108,8 @@ def _failed(paper: Paper, sheet: Sheet, y: float) -> float:
     asked = len(sheet.failed) + len(sheet.passed)
     text = plain(f"STAY?  {len(sheet.failed)} of {asked} checks FAILED:  " + ";  ".join(sheet.failed))
     lines, size = fit_lines(text, Face(12.5, 8.5, "bold"), (INNER - 12) / 72, 46 / 72)
+    if lines[-1].endswith("…"):
+        lines, size = fit_lines(text, Face(8.5, 6.5, "bold"), (INNER - 12) / 72, 90 / 72)
     end = paper.lines((EDGE + 6, y + 5), lines, size, bold=True) + 2
     paper.frame((EDGE, y + 1, WIDE - EDGE, end), 2.2)
     return end + 6
@@ -133,13 +140,21 @@ def notes_of(sheet: Sheet) -> list[tuple[str, list[str]]]:
     ]
     out = [
         ("MIND", list(sheet.warnings or ("nothing was noticed, which is no promise",))),
+        ("AT THE NETS", [f"net {net.number}, {net.title}: {', '.join(net.notes)}" for net in sheet.nets if net.notes]),
         ("HEAD HOME BY", [sheet.head_home]),
-        ("WAYS", [*(f"next round, to net 1: {way}" for way in sheet.again), f"home: {sheet.home}"]),
+        ("WAYS", [*(f"next round, to net 1: {way}" for way in sheet.again), f"home: {sheet.home}", f"in all {sheet.in_all}"]),
         ("RESERVES", [f"r{k} {words}" for k, words in enumerate(sheet.reserves, 1)] or ["none"]),
+        ("MOVE ON", [sheet.move_on] if sheet.reserves else []),
         ("YOUR RULES", rules),
         ("LIGHTS", list(dict.fromkeys(net.light for net in sheet.nets if net.light))),
     ]  # fmt: skip
-    return [(head, [plain(text) for text in texts]) for head, texts in out if texts]
+    return [(head, [_tied(plain(text)) for text in texts]) for head, texts in out if texts]
+
+
+def _tied(text: str) -> str:
+    """A place, and boxes to tick, stay on one line."""
+    text = re.sub(r"\d+° [\d.]+' [NSEW]", lambda found: found[0].replace(" ", TIED), text)
+    return text.replace("□ □", f"□{TIED}□").replace("□ □", f"□{TIED}□")
 
 
 def _fitted_notes(sheet: Sheet, tall: float) -> tuple[list[str], float] | None:
@@ -207,16 +222,16 @@ def _boxes(paper: Paper, sheet: Sheet, at: tuple[float, float, float]) -> None:
         ("BEFORE LEAVING", True), *((f"□ {line}", False) for line in sheet.before_leaving),
         ("BEFORE MOVING ON", True), *((f"□ {line}", False) for line in sheet.before_moving),
     ]  # fmt: skip
-    step = min((at[2] - at[1]) / len(lines), 15.0)
+    step = min((at[2] - at[1]) / len(lines), 14.0)
+    size = min(fit_line(line, Face(step / PITCH, 6.0), (BOXES_PT - 6) / 72)[1] for line, _ in lines)
     for k, (line, head) in enumerate(lines):
-        face = Face(step / PITCH, 6.0, "bold" if head else "normal")
-        paper.fitted((at[0], at[1] + k * step), line, face, BOXES_PT - 6)
+        paper.text((at[0], at[1] + k * step), line, size, bold=head)
 
 
 def _last(paper: Paper, sheet: Sheet) -> float:
     """What every sheet says, along the bottom; returns its height."""
-    text = f"{sheet.lights} {sheet.rules_line} {sheet.datum} {sheet.caution}"
-    lines, size = fit_lines(plain(text), Face(8.0, 6.5), INNER / 72, 40 / 72)
+    text = f"{sheet.still} {sheet.lights} {sheet.rules_line} {sheet.datum} {sheet.caution}"
+    lines, size = fit_lines(plain(text), Face(7.6, 6.5), INNER / 72, 30 / 72)
     tall = len(lines) * PITCH * size
     paper.lines((EDGE, TALL - EDGE - tall), lines, size)
     return tall + 2

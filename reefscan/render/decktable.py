@@ -57,7 +57,7 @@ def draw_rows(paper: Paper, sheet: Sheet, nets: Sequence[SheetNet], columns: Col
         Top and bottom of the whole (points).
     """
     top, bottom = box[0] + HEAD_PT, box[1]
-    tall = min((bottom - top) / len(nets), columns.folds * 4.2 * MOST_PT)
+    tall = min((bottom - top) / len(nets), columns.folds * 3.9 * MOST_PT)
     most = max(len(net.rounds) for net in sheet.nets)
     face = Face(9.0, 5.0)
     paper.fitted((EDGE, box[0]), "reads: the sounder at the set; beyond ± look again", face, SITE_PT - GAP_PT)

@@ -60,7 +60,8 @@ def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
             va="bottom", fontsize=font * 0.85, path_effects=HALO,
         )  # fmt: skip
     ax.set_ylim(float(height.min()) - (len(plan.nets) + 1) * step, float(height.max()) + 0.6 * span)
-    hours = _whole_hours(float(when[0]), float(when[-1]), zone)
+    wide_pt = ax.bbox.width / ax.figure.dpi * 72
+    hours = _whole_hours(float(when[0]), float(when[-1]), zone, most=int(wide_pt / (2.2 * font)))
     ax.set_xticks(hours, [clock(t, zone)[11:13] for t in hours])
     ax.grid(axis="x", color="0.75", linewidth=0.6)
     ax.set_yticks([tick for tick in ax.get_yticks() if height.min() - step / 2 <= tick <= height.max()])
@@ -68,10 +69,10 @@ def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
     ax.set_title(f"tide, {unit} over the grid's zero", fontsize=font, loc="left", pad=3)
 
 
-def _whole_hours(start: float, end: float, zone: tzinfo) -> list[float]:
-    """Moments of whole hours of the clock, every second one of a long night."""
+def _whole_hours(start: float, end: float, zone: tzinfo, *, most: int) -> list[float]:
+    """Moments of whole hours of the clock, so many apart that at most ``most`` of them stand beside each other."""
     first = datetime.fromtimestamp(start, zone).replace(minute=0, second=0, microsecond=0).timestamp()
-    step = 3600.0 if end - start < 12 * 3600 else 7200.0
+    step = next(step for step in (3600.0, 7200.0, 10_800.0, 14_400.0, 21_600.0, 86_400.0) if (end - start) / step < most or step > 30_000)  # fmt: skip
     return [t for k in range(int((end - first) / step) + 1) if start <= (t := first + k * step) <= end]
 
 

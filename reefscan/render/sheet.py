@@ -13,8 +13,9 @@ from reefscan.plan.go import RULES_LINE, Check
 from reefscan.plan.model import Plan, PlannedNet, Round, Way
 from reefscan.plan.rope import rope_needed, rope_out
 from reefscan.plan.sites import Site
+from reefscan.plan.sky import Sky
 from reefscan.plan.tide import clock
-from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, MOVE_ON
+from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, MOVE_ON, STILL
 from reefscan.render.furniture import plain
 from reefscan.render.marks import UNIT_METRES, show_depth
 
@@ -82,6 +83,7 @@ class Sheet:
     haul: tuple[str, ...]
     let_go: tuple[str, ...]
     rounds: int
+    in_all: str
     head_home: str
     again: tuple[str, ...]
     reserves: tuple[str, ...]
@@ -92,6 +94,7 @@ class Sheet:
     before_leaving: tuple[str, ...] = BEFORE_LEAVING
     before_moving: tuple[str, ...] = BEFORE_MOVING
     hauling: str = ""
+    still: str = STILL
     lights: str = LIGHTS
     move_on: str = MOVE_ON
     rules_line: str = RULES_LINE
@@ -111,7 +114,7 @@ def sheet_of(plan: Plan) -> Sheet:
         failed=tuple(_check_words(check) for check in failed),
         passed=tuple(_check_words(check) for check in plan.go if check.passed),
         times=tuple((name, at(when)) for name, when in _times(plan)),
-        light=(*light, ("moon lit", f"{plan.sky.lit:.0%}")),
+        light=(*_polar(plan.sky), *light, ("moon lit", f"{plan.sky.lit:.0%}")),
         tide=tuple(f"{'high' if turn.high else 'low'} {at(turn.time)} {show_depth(turn.height_m, unit, places=1)}" for turn in turns),
         nets=tuple(_net(net, plan, unit) for net in plan.nets),
         home=_way(plan.ways[-1], plan),
@@ -119,6 +122,7 @@ def sheet_of(plan: Plan) -> Sheet:
         let_go=_through_night(plan, lambda one: (one.set_time, _toward(one, plan) if _drifts(one) else "")),
         head_home=_head_home(plan),
         rounds=plan.totals.rounds,
+        in_all=_in_all(plan),
         again=tuple(_way(way, plan) for way in plan.again) if plan.totals.rounds > 1 else (),
         reserves=tuple(
             f"{degrees_minutes(site.lat, lat=True)} {degrees_minutes(site.lon, lat=False)}, {show_depth(site.depth_m, unit)}: "
@@ -168,6 +172,18 @@ def _toward(one: Round, plan: Plan) -> str:
     """The way up-stream, on the compass."""
     true = (one.stream.to_deg + 180) % 360 if one.stream is not None else 0.0
     return f"{true:03.0f}° true, {plan.magnet.of(true):03.0f}° M"
+
+
+def _polar(sky: Sky) -> tuple[tuple[str, str], ...]:
+    """Where the sun neither rises nor sets, that is what there is to tell of it."""
+    return () if sky.sun_up is None else (("sun", "stays up" if sky.sun_up else "stays down"),)
+
+
+def _in_all(plan: Plan) -> str:
+    """Way, time under way and fuel of the whole night."""
+    totals = plan.totals
+    fuel = "" if totals.fuel_l is None else f", {totals.fuel_l:.1f} l"
+    return f"{totals.way_m / NMI:.1f} nmi, {totals.under_way_s / 60:.0f} min under way{fuel}"
 
 
 def _head_home(plan: Plan) -> str:
@@ -313,7 +329,7 @@ def _way(way: Way, plan: Plan) -> str:
     turns = len(way.places) - 2
     bend = f", {turns} turn{'s' if turns > 1 else ''}" if turns > 0 else ""
     magnetic = plan.magnet.of(way.true_deg)
-    return f"{way.true_deg:03.0f}° true, {magnetic:03.0f}° M, {way.length_m / NMI:.2f} nmi, {way.seconds / 60:.0f} min{bend}"
+    return f"{way.true_deg:03.0f}° true, {magnetic:03.0f}° M, {way.length_m / NMI:.2f} nmi, {max(1, round(way.seconds / 60))} min{bend}"
 
 
 def _rules(rules: Rules | None) -> tuple[str, ...]:

@@ -118,6 +118,8 @@ def test_what_is_no_book_is_refused(tmp_path: Path) -> None:
 def test_the_plan_is_told_in_which_zone_the_table_was_read(tmp_path: Path) -> None:
     (own,) = load_tide(NIGHT / "tides.csv", offset_m=0.0, zone=None, unit=None).taken
     assert own == "Its times carry their own zone."
+    (own,) = load_tide(NIGHT / "tides.csv", offset_m=0.0, zone=UTC, unit=None).taken
+    assert own == "Its times carry their own zone; --tide-zone is not used."
     bare = tmp_path / "bare.csv"
     bare.write_text("time,height_m\n2027-02-11 12:02,0.74\n2027-02-11 18:14,3.31\n2027-02-12 00:31,0.69\n")
     (said,) = load_tide(

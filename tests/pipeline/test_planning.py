@@ -121,7 +121,7 @@ def test_a_place_beyond_what_the_run_knows_as_closed_and_one_too_far_are_barred(
     near, away = Site("a", 0.01, 50.0, 9.0), Site("b", 1.5, 50.0, 9.0)
     assert _barred(near, asked, closed, 10_000.0) == _barred(away, asked, None, 200_000.0) == ""
     assert "beyond the ground for which this run knows" in _barred(away, asked, closed, 200_000.0)
-    assert _barred(away, asked, closed, 10_000.0).startswith("beyond --range: 107 km")
+    assert _barred(away, asked, closed, 10_000.0).startswith("beyond --range: 108 km")
     assert _barred(away, replace(asked, unit="ft"), closed, 10_000.0).startswith("beyond --range: 58.")
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -128,6 +129,9 @@ def test_of_equal_sites_the_earlier_is_taken_and_none_gives_none() -> None:
     n = 4
     asked = Question(np.full(n, 50.0), ~np.eye(n, dtype=bool), np.zeros((n, n), bool), np.full(n, -1), np.ones(n), (10.0,) * 2, 1)  # fmt: skip
     assert choose(asked).rows == (0,)
+    assert choose(replace(asked, turn=np.array([2, 3, 0, 1]))).rows == (2,)
+    better = replace(asked, score=np.array([50.0, 50.1, 50.0, 50.0]), turn=np.array([2, 3, 0, 1]))
+    assert choose(better).rows == (1,)  # a tenth of a point is more than all turns together
     nothing = Question(np.zeros(0), np.zeros((0, 0), bool), np.zeros((0, 0), bool), np.zeros(0, int), np.zeros(0), (1.0,), 1)  # fmt: skip
     assert choose(nothing).rows == ()
 

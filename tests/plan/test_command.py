@@ -200,7 +200,7 @@ def test_failed_checks_come_first_on_the_sheets_and_last_on_the_screen(
         (("--launch", "-51.69,-57.86"), (), "neither the launch nor a site lies on this grid; check --launch"),
         (("--soak", "an hour"), (), "--soak"),
         (("--surge", "-1m"), (), "--surge -1m: wanted 0 or more"),
-        (("--unit", "yard"), (), "--unit yard"),
+        (("--unit", "yard"), (), "--unit 'yard': is not known"),
         (("--keep", "nowhere"), (), "the run has no such site; did you mean"),
         (("--explore", "9"), (), "--explore 9: there are 4 nets"),
         (("--soak", "0"), (), "--soak 0: wanted more than nothing"),

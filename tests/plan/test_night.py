@@ -13,7 +13,7 @@ import pytest
 from plan.invented import CRS, DATE, NOON, NORTH, WEST, ZONE, known, to_lonlat
 
 from reefscan.base.errors import InputError
-from reefscan.plan.books import Boat, Forecast, Limits, Net, Stream
+from reefscan.plan.books import Boat, Forecast, Limits, Net, Rules, Stream
 from reefscan.plan.go import exit_words
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Plan, Wishes
@@ -414,3 +414,36 @@ def test_the_soak_achieved_counts_the_boats_waiting_and_the_longest_is_told() ->
     assert made.totals.soak_longest_s == longest >= 3600
     over = plan(overnight=True, until="06:00")
     assert over.totals.soak_achieved_s == min(net.rounds[0].pull_time - net.rounds[0].set_time for net in over.nets)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("more", "said"),
+    [
+        ({"until": "02:30"}, "--until: 02:30 does not come on 2025-03-09"),
+        ({"start": "02:30", "until": "05:00"}, "--start: 02:30 does not come"),
+        ({"boat": Boat(speed_kn=8, limits=Limits(turn_back="02:30"))}, "[limits] turn_back: 02:30 does not come"),
+        ({"rules": Rules(hours_to="02:30")}, "hours_to of the rules: 02:30 does not come"),
+        ({"forecast": Forecast(wave_m=1.0, stream=(Stream(at="02:30", to_deg=0, speed_kn=1),))}, "[[stream]] at: 02:30 does not come"),
+    ],
+)  # fmt: skip
+def test_an_hour_that_the_clocks_jump_over_is_refused_with_where_it_was_stated(
+    more: dict[str, object], said: str
+) -> None:
+    """Halifax jumped from 02:00 to 03:00 on 2025-03-09 (IANA): a limit of that hour is somewhere in four files."""
+    zone = ZoneInfo("America/Halifax")
+    noon = dt.datetime(2025, 3, 8, 12, tzinfo=zone).timestamp()
+    table = make_table(noon + 6.2 * HOUR * np.arange(5), np.array([2.0, 0.4, 1.9, 0.5, 2.1]), kind="high-low")
+    wanted = asked(**{"date": dt.date(2025, 3, 8), "zone": zone, "start": "22:00", "until": "05:00", **more})
+    with pytest.raises(InputError) as told:
+        make_plan(wanted, known(FOUR), flat(), NightTide(table, 0.0, "tides.csv"))
+    assert str(told.value).startswith(said)
+
+
+def test_of_equal_totals_the_nets_stand_together() -> None:
+    """Five sites of one score: a, b and c lie within 160 m, the others some 300 m off; every round goes the way between them."""
+    near = tuple(replace(each, score=80.0) for each in FOUR[:3])
+    far = (site("y", 90, 92), site("z", 90, 5))
+    for sites in ((*near, *far), (near[0], *far, *near[1:])):
+        assert {net.site.id for net in plan(*sites).nets} == {"a", "b", "c"}
+    better = (near[0], replace(far[0], score=80.1), *near[1:])
+    assert "y" in {net.site.id for net in plan(*better).nets}  # a tenth of a point is worth the way

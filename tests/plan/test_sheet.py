@@ -20,7 +20,7 @@ from reefscan.io.out.floatplan import float_plan
 from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
 from reefscan.plan.books import Boat, Forecast, Limits, Net, Stream
 from reefscan.plan.model import Wishes
-from reefscan.plan.night import make_plan
+from reefscan.plan.night import make_plan, window_of
 from reefscan.plan.sites import OffGround
 from reefscan.plan.tide import NightTide
 from reefscan.render.deck import deck_figures
@@ -132,6 +132,7 @@ def test_nothing_of_the_table_is_wider_than_its_place(count: int, unit: str) -> 
     forecast = Forecast(wave_m=0.5, wind_kn=15, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=2.5),))
     made = plan(unit=unit, forecast=forecast, nets=(Net(name="a long name of it", rope_m=24, marks_m=1.5), Net(name="b", rope_m=25, marks_m=1.5), Net(name="c", rope_m=25, marks_m=1))[:count])  # fmt: skip
     figure = deck_figures(made, flat())[0]
+    figure.set_dpi(400)  # at few dots an inch letters are widened to whole ones, which print does not do
     placed = [(text.get_window_extent(), text.get_text()) for text in _texts(figure)]
     for box, words in placed:  # none runs off the page
         assert 0 <= box.x0 < box.x1 <= figure.bbox.x1 and 0 <= box.y0 < box.y1 <= figure.bbox.y1, words
@@ -198,6 +199,31 @@ def test_every_length_on_every_sheet_is_in_the_persons_unit() -> None:
         # the scale of the map is a bar of metres on a picture, not a figure to act on
         assert not metres.search(text) or re.fullmatch(r"\d+ m", text), text
     assert sum(" ft" in text for text in sentences) > 8 and " ft" in float_plan(made)
+
+
+@pytest.mark.parametrize(("day", "stays"), [(dt.date(2027, 6, 15), "stays up"), (dt.date(2027, 12, 15), "stays down")])  # fmt: skip
+def test_in_polar_summer_and_winter_the_sheet_says_what_the_sun_does(day: dt.date, stays: str) -> None:
+    """Tromso, 69.65 N: no sunset in June and none in December (CHECKS f for June); the night is planned from a stated start."""
+    made = plan()
+    north = window_of(asked(date=day, start="21:00", launch=(18.96, 69.65), zone=ZoneInfo("Europe/Oslo")))
+    light = dict(sheet_of(replace(made, sky=north.sky)).light)
+    assert light["sun"] == stays and "sunset" not in light
+    assert f"sun {stays}" in " ".join(" ".join(t.get_text() for t in _texts(deck_figures(replace(made, sky=north.sky), flat())[0])).split())  # fmt: skip
+    assert "sun" not in dict(sheet_of(made).light)
+
+
+def test_the_sheet_tells_way_and_fuel_of_the_whole_night() -> None:
+    """At 8 kn a way of 8 nmi takes an hour, and at 9 l an hour 9 l: the three figures of the sheet agree with each other."""
+    made = plan(boat=Boat(length_m=5, draft_m=0.5, speed_kn=8, fuel_l_per_h=9))
+    nmi, minutes, fuel = (float(part.split()[0]) for part in sheet_of(made).in_all.split(", "))
+    metres = (
+        sum(way.length_m for way in made.ways[1:-1]) * made.totals.rounds
+    )  # each round goes the whole ring at most
+    assert 0 < nmi * 1852 <= metres + sum(way.length_m for way in made.ways) + 93
+    assert minutes == pytest.approx(nmi / 8 * 60, abs=0.5 + 0.05 / 8 * 60)
+    assert fuel == pytest.approx(minutes / 60 * 9, abs=0.05 + 0.5 / 60 * 9)
+    assert sheet_of(made).in_all in deck_page(made, flat()).decode()
+    assert sheet_of(plan()).in_all.count(",") == 1  # the boat's use is not stated
 
 
 def test_a_plan_of_two_units_differs_in_words_alone() -> None:

@@ -112,3 +112,25 @@ def test_failed_checks_stand_above_all_else_in_words_and_on_the_page() -> None:
     assert told.get_position()[1] > max(t.get_position()[1] for t in figure.texts if ":" in t.get_text()[:3])
     assert [t.get_text() for t in figure.texts].count("CHECK LOCAL RULES") == 1
     assert sheet.tallies == (("A. Name That Is Long", 12), ("B.", 12))
+
+
+def test_a_stream_that_turns_every_hour_and_long_notes_of_sites_are_printed_whole() -> None:
+    """Sixteen streams of an almanac's page, a pick's note of some lines: none of it ends in an ellipsis."""
+    rng = np.random.default_rng(4)
+    ground = seabed(rng)
+    rows = tuple(Stream(at=f"{hour % 24:02d}:00", to_deg=(20 * hour) % 360, speed_kn=1.0) for hour in range(16, 32))  # fmt: skip
+    note = (
+        "the stones at the north end hold the net; come from the south, and look for the white house over the mole "
+        * 3
+    )
+    sites = tuple(replace(site, note=note, flags=("near-closed-ground",)) for site in sites_on(ground, rng, 60))  # fmt: skip
+    asked = asked_of(rng, ground, nets=(Net(rope_m=40, marks_m=1),) * 5, boat=BOAT, soak_s=1800.0, until="03:00",
+                     forecast=Forecast(wave_m=0.5, wind_kn=4, wind_from_deg=0, stream=rows))  # fmt: skip
+    plan = make_plan(asked, known(sites), ground, tide_of(rng))
+    sheet = sheet_of(plan)
+    assert len(sheet.haul) > 5 and len(sheet.let_go) > 5
+    figures = deck_figures(plan, ground)
+    printed = " ".join(" ".join(t.get_text() for figure in figures for t in figure.texts).split())
+    assert "…" not in printed
+    for words in (*sheet.haul, *sheet.let_go, *(words for net in sheet.nets for words in net.notes)):
+        assert " ".join(words.split()) in printed
