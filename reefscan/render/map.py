@@ -151,11 +151,13 @@ def draw_map(
         listed = set(candidates["feature_id"].astype(str)) if "feature_id" in candidates else set()
         drawn, left_out = drawn_features(features, listed=listed, band_m=depth_band_m, most=MOST_FEATURES)
         _features(ax, drawn, ground.crs)
-        _closed(ax, closed, ground.crs)
+        ringed = list(closed)
+        _closed(ax, ringed, ground.crs)
         wide, high = map(float, figure.get_size_inches())
         shown = draw_sites(ax, candidates, box=ground.bounds, crs=ground.crs, inches=wide - PANEL_IN)
         _furnish(ax, ground, candidates, unit)
         legend = furniture.Legend(
+            closed=bool(ringed),
             title=words.title,
             lines=[text for text in (words.closed, words.limits) if text],
             kinds=_kinds(candidates),
