@@ -212,6 +212,22 @@ def test_the_night_view_lights_red_alone(page: Any, tmp_path: Path) -> None:
     assert rgb[..., 1:].max(axis=2).mean() < 20
 
 
+def test_by_night_what_the_grid_does_not_know_is_black_and_deep_ground_is_not(page: Any) -> None:
+    """By day the unknown is pale; the night's red would make it the brightest ground of all."""
+    page.execute_script("App.dark(true); SeaMap.all()")
+    settle(page)
+    gap, deep, beyond = page.execute_script(
+        "const k = App.data.known, p = App.data.picture, all = []; App.table.n;"
+        "for (let y = 0; y < p.height; y += k.side) for (let x = 0; x < p.width; x += k.side) if (!Ground.known(x, y)) all.push([x + k.side / 2, y + k.side / 2]);"
+        "const c = App.table.columns, at = c.depth_m.indexOf(Math.max(...c.depth_m)), r = devicePixelRatio, g = SeaMap.canvas.getContext('2d');"
+        "const lit = (x, y) => { const d = g.getImageData((x - SeaMap.x) * SeaMap.scale * r - 6, (y - SeaMap.y) * SeaMap.scale * r - 6, 12, 12).data; let s = []; for (let i = 0; i < d.length; i += 4) s.push(d[i]); return s.sort((a, b) => a - b)[72]; };"
+        "SeaMap.marks = []; App.marks = () => []; SeaMap.draw();"
+        "const m = all[Math.floor(all.length / 2)]; return [lit(...m), lit(c.px[at], c.py[at]), lit(-20, p.height / 2)]"
+    )
+    assert gap == beyond == 0
+    assert deep > 25
+
+
 def test_units_are_by_choice(page: Any, table: pd.DataFrame) -> None:
     first = table.set_index("id").loc[rows(page)[0][0], "depth_m"]
     for unit, metres, digits in (("ft", 0.3048, 0), ("fathom", 1.8288, 1), ("m", 1.0, 1)):
