@@ -212,20 +212,18 @@ def test_the_night_view_lights_red_alone(page: Any, tmp_path: Path) -> None:
     assert rgb[..., 1:].max(axis=2).mean() < 20
 
 
-def test_by_night_what_the_grid_does_not_know_is_black_and_deep_ground_is_not(page: Any) -> None:
-    """By day the unknown is pale; the night's red would make it the brightest ground of all."""
-    page.execute_script("App.dark(true); SeaMap.all()")
-    settle(page)
-    gap, deep, beyond = page.execute_script(
-        "const k = App.data.known, p = App.data.picture, all = []; App.table.n;"
-        "for (let y = 0; y < p.height; y += k.side) for (let x = 0; x < p.width; x += k.side) if (!Ground.known(x, y)) all.push([x + k.side / 2, y + k.side / 2]);"
-        "const c = App.table.columns, at = c.depth_m.indexOf(Math.max(...c.depth_m)), r = devicePixelRatio, g = SeaMap.canvas.getContext('2d');"
-        "const lit = (x, y) => { const d = g.getImageData((x - SeaMap.x) * SeaMap.scale * r - 6, (y - SeaMap.y) * SeaMap.scale * r - 6, 12, 12).data; let s = []; for (let i = 0; i < d.length; i += 4) s.push(d[i]); return s.sort((a, b) => a - b)[72]; };"
-        "SeaMap.marks = []; App.marks = () => []; SeaMap.draw();"
-        "const m = all[Math.floor(all.length / 2)]; return [lit(...m), lit(c.px[at], c.py[at]), lit(-20, p.height / 2)]"
+def test_by_night_what_the_grid_does_not_know_is_black_and_the_darkest_ground_is_not(page: Any) -> None:
+    """By day the unknown is pale; the night's red would make it the brightest ground of all, and a line on deep ground black on black."""
+    known, unknown, beyond = page.execute_script(
+        "const k = App.data.known, p = App.data.picture, w = p.width + 20, h = p.height, c = make('canvas', { width: w, height: h }), g = c.getContext('2d');"
+        "SeaMap.ground(g, { x: -20, y: 0, scale: 1, w, h }, true);"
+        "const red = g.getImageData(0, 0, w, h).data, lit = [[], []];"
+        "for (let y = 2; y < h; y += 5) for (let x = 2; x < p.width; x += 5) lit[Ground.known(x, y) ? 0 : 1].push(red[4 * (y * w + x + 20)]);"
+        "return [Math.min(...lit[0]), Math.max(...lit[1]), red[4 * (w * 50 + 10)]]"
     )
-    assert gap == beyond == 0
-    assert deep > 25
+    assert unknown == beyond == 0
+    # by hand: black screened with 68 is 68, times 140 of 255 is 37
+    assert known >= 36
 
 
 def test_units_are_by_choice(page: Any, table: pd.DataFrame) -> None:
