@@ -165,7 +165,8 @@ def draw_map(
             deepest_m=deepest,
             unit=unit,
             datum=words.datum,
-            thinned=_left_out(shown, len(candidates), left_out),
+            thinned=_left_out(shown, len(candidates), left_out)
+            + ("" if np.isfinite(ground.elev).all() else " Pale with stripes: not known."),
         )
         furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)
         return _write(figure, paper)
