@@ -52,41 +52,56 @@ def asking(work: Callable[[S], T], said: S) -> tuple[T, S]:
     """
     from reefscan.base.errors import InputError
 
+    before: tuple[S, Question] | None = None
     while True:
         try:
             return work(said), said
         except InputError as error:
             question = getattr(error, "asks", None)
+            if question is None and before is not None and before[1].flag in str(error):
+                said, question = before  # an answer that cannot be used: it is asked again
             if question is None or said.answered(question.flag, "") is None or not at_a_terminal():
                 raise
             answer = _answer(str(error), question)
             more = said.answered(question.flag, answer) if answer else None
             if more is None:
                 raise
-            said = more
+            before, said = (said, question), more
 
 
 def ask_datum(of: str = "The grid does") -> str | None:
     """Ask what depths are counted from, where neither a file nor the command says it; None if the person does not know."""
+    from reefscan.base.datum import datum_name
+
     return ask_open(
         f"{of} not say which level depths are counted from (the datum).",
         "The name is written beside each depth; it changes no number. Look at where the depths come from.",
         "  such as: mean lower low water, lowest astronomical tide, mean sea level, NAVD88",
         flag="--datum",
+        check=lambda name: datum_name(name, ""),
     )
 
 
-def ask_open(*lines: str, flag: str) -> str | None:
-    """Ask for what the work can do without, though its result is the better for it; None if the person does not know."""
+def ask_open(*lines: str, flag: str, check: Callable[[str], object]) -> str | None:
+    """Ask for what the work can do without, though its result is the better for it; None if the person does not know.
+
+    ``check`` gets an answer and raises an ``InputError`` where it cannot be used: it is asked again.
+    """
+    from reefscan.base.errors import InputError
+
     if not at_a_terminal():
         return None
     for line in lines:
         _tell(line)
-    answer = _line("Answer (Enter: not known): ")
-    if not answer:
-        return None
-    _tell(f"To say so next time: {flag} {shlex.quote(answer)}\n")
-    return answer
+    while answer := _line("Answer (Enter: not known): "):
+        try:
+            check(answer)
+        except InputError as error:
+            _tell(f"  {error}")
+            continue
+        _tell(f"To say so next time: {flag} {shlex.quote(answer)}\n")
+        return answer
+    return None
 
 
 def _answer(why: str, question: Question) -> str:

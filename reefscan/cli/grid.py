@@ -278,6 +278,7 @@ def _asked_besides(order: Order, said: Said, *, wants_draft: bool) -> Order:
             "Depths are below the transducer, and nothing says how deep that is: the water is deeper than the log says.",
             "How deep is the transducer below the waterline? Write it as 0.5m or 2ft.",
             flag="--draft",
+            check=lambda said_draft: replace(said.boat, draft=said_draft).corrections(),
         )
         if draft is not None:
             boat = replace(said.boat, draft=draft).corrections()

@@ -191,7 +191,7 @@ _ROWS = (
         "relief_m",
         "local relief",
         "m",
-        "highest less lowest in a disc (common practice, no source)",
+        "highest minus lowest in a disc (common practice, no source)",
         lambda g: relief.relief(g.elev_mm, max(1.0, g.cells(g.find.relief_radius_m))),
         lambda find, cell_m: relief.relief_halo(max(1.0, find.relief_radius_m / cell_m)),
         fits=(("relief_radius_m", 2.0),),

@@ -155,7 +155,7 @@ def read_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) ->
     table, crs = tabulate(logs, crs=order.crs)
     refuse_without_keel(table, order.corrections.keel_m)
     if order.corrections.tide is not None:
-        refuse_undated(table)
+        refuse_undated(table, logs)
     return Read(logs, skipped, table, crs, public)
 
 

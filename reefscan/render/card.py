@@ -234,22 +234,22 @@ def _facts(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
 
 def _measures(site: dict[str, Any], unit: str) -> str:
     """Height, width, distance to the rock, how it runs, how near a net lands: one after the other."""
-    facts = []
+    facts, along = [], "m" if unit == "m" else "ft"
     height, width, drop, run = (_number(site, key) for key in ("height_m", "width_m", "drop_m", "run_m"))
     if math.isfinite(height):
         facts.append(f"height {show_depth(height, unit, places=1)}")
     if site.get("kind") == "ledge" and math.isfinite(drop) and math.isfinite(run):
-        facts.append(f"falls {show_depth(drop, unit, places=1)} in {show_depth(run, unit)}")
+        facts.append(f"falls {show_depth(drop, unit, places=1)} in {show_depth(run, along)}")
     elif math.isfinite(width):
-        facts.append(f"width {show_depth(width, unit, places=1)}")
+        facts.append(f"width {show_depth(width, along, places=1)}")
     off, lands = _number(site, "off_m"), _number(site, "lands_within_m")
     if lost_in_doubt(off, _number(site, "position_m")):
         facts.append(f"rock {WITHIN_DOUBT}")
     elif math.isfinite(off):
-        facts.append(f"rock at {show_depth(off, unit, places=1)}")
+        facts.append(f"rock at {show_depth(off, along, places=1)}")
     if math.isfinite(lands):
         rock = f": {MAY_LAND}" if lost_in_doubt(off, lands) else ""
-        facts.append(f"net lands within {show_depth(lands, unit)}{rock}")
+        facts.append(f"net lands within {show_depth(lands, along)}{rock}")
     if math.isfinite(_number(site, "axis_deg")):
         axis = _number(site, "axis_deg")
         facts.append(f"runs {axis:03.0f}°/{(axis + 180) % 360:03.0f}° true")

@@ -17,7 +17,17 @@ from pyproj import Transformer
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.datum import NOT_STATED, Datum
-from reefscan.render.marks import INK, PAPER, QUIET, SYMBOLS, UNIT_METRES, Kind, rule_length, score_rgb
+from reefscan.render.marks import (
+    CLOSED,
+    INK,
+    PAPER,
+    QUIET,
+    SYMBOLS,
+    UNIT_METRES,
+    Kind,
+    rule_length,
+    score_rgb,
+)
 from reefscan.render.shade import WATER, depth_share, ramp
 
 HALO = [withStroke(linewidth=2.4, foreground=PAPER)]
@@ -186,6 +196,8 @@ class Legend:
     thinned : str
         What the map leaves out.
     datum : Datum
+    closed : bool
+        True if closed ground is on the map.
     """
 
     title: str
@@ -196,6 +208,7 @@ class Legend:
     unit: str
     thinned: str
     datum: Datum = NOT_STATED
+    closed: bool = False
 
 
 @dataclass
@@ -265,6 +278,16 @@ class _Column:
         )
         self.ax.text(0.68, self.y, kind.words, fontsize=7.2, color=INK)
 
+    def closed(self) -> None:
+        """Draw how closed ground is drawn, with its words."""
+        self.y -= 0.2
+        corner, wide, high = (0.02, self.y - 0.02), 0.58, 0.14
+        self.ax.add_patch(
+            Rectangle(corner, wide, high, fill=False, edgecolor=CLOSED, linewidth=0, hatch="////")
+        )
+        self.ax.add_patch(Rectangle(corner, wide, high, fill=False, edgecolor=CLOSED, linewidth=1.2))
+        self.ax.text(0.68, self.y, "closed ground", fontsize=7.2, color=INK)
+
 
 def panel(ax: Axes, legend: Legend, *, width_in: float, height_in: float) -> None:
     """The legend beside the map: title, scores, kinds, depths, what the grid shows, caution."""
@@ -283,6 +306,8 @@ def panel(ax: Axes, legend: Legend, *, width_in: float, height_in: float) -> Non
     column.scores()
     for name in legend.kinds:
         column.kind(SYMBOLS[name])
+    if legend.closed:
+        column.closed()
     column.y -= 0.04
     if legend.thinned:
         column.say(legend.thinned, size=7.2, colour=QUIET, gap=0.06)

@@ -151,11 +151,13 @@ def draw_map(
         listed = set(candidates["feature_id"].astype(str)) if "feature_id" in candidates else set()
         drawn, left_out = drawn_features(features, listed=listed, band_m=depth_band_m, most=MOST_FEATURES)
         _features(ax, drawn, ground.crs)
-        _closed(ax, closed, ground.crs)
+        ringed = list(closed)
+        _closed(ax, ringed, ground.crs)
         wide, high = map(float, figure.get_size_inches())
         shown = draw_sites(ax, candidates, box=ground.bounds, crs=ground.crs, inches=wide - PANEL_IN)
         _furnish(ax, ground, candidates, unit)
         legend = furniture.Legend(
+            closed=bool(ringed),
             title=words.title,
             lines=[text for text in (words.closed, words.limits) if text],
             kinds=_kinds(candidates),
@@ -163,7 +165,8 @@ def draw_map(
             deepest_m=deepest,
             unit=unit,
             datum=words.datum,
-            thinned=_left_out(shown, len(candidates), left_out),
+            thinned=_left_out(shown, len(candidates), left_out)
+            + ("" if np.isfinite(ground.elev).all() else " Pale with stripes: not known."),
         )
         furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)
         return _write(figure, paper)

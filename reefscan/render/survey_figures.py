@@ -196,7 +196,7 @@ def residual_histogram(standard: Floats) -> bytes:
     bins = np.linspace(-5, 5, 51)
     axes.hist(np.clip(standard, -5, 5), bins.tolist(), density=True, color="#9fc0c9")
     axes.plot(bins, np.exp(-0.5 * bins**2) / np.sqrt(2 * np.pi), color="#27556c", lw=1.4)
-    axes.set_xlabel("miss / stated uncertainty", fontsize=8)
+    axes.set_xlabel("miss divided by the stated uncertainty", fontsize=8)
     axes.set_ylabel("share", fontsize=8)
     axes.tick_params(labelsize=7)
     return _png(figure)

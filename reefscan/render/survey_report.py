@@ -7,6 +7,8 @@ from typing import Any
 
 from jinja2 import Environment
 
+from reefscan.base.degrees import position_words
+
 _PAGE = """<!doctype html>
 <html lang="en"><head><meta charset="utf-8"><meta name="generator" content="reefscan"><meta name="viewport" content="width=device-width, initial-scale=1">
 <title>Survey report: {{ f.out }}</title>
@@ -37,9 +39,9 @@ pre { background: #f1f0ec; padding: .8rem; overflow-x: auto; font-size: .8rem; }
 <div><dt>depths</dt><dd>{{ f.depth_m[0] }} to {{ f.depth_m[1] }} m</dd></div>
 <div><dt>between tracks</dt><dd>{{ f.gap_m }} m</dd></div>
 </dl>
-<figure><img alt="Map of depth" src="{{ p.depth }}"><figcaption>Depth below the datum. Grey: nothing known; no ground is drawn farther than {{ f.reach_m }} m from a sounding.</figcaption></figure>
+<figure><img alt="Map of depth" src="{{ p.depth }}"><figcaption>Depth below {{ f.datum or "the datum, which nothing names" }}. Grey: nothing is known; no ground is drawn farther than {{ f.reach_m }} m from a sounding.</figcaption></figure>
 
-<h2>What came</h2>
+<h2>What was read</h2>
 <table><tr><th>file</th><th class="n">soundings</th><th class="n">lines not usable</th><th>measured from</th><th>remarks</th></tr>
 {% for r in f.files %}<tr><td>{{ r.name }}</td><td class="n">{{ "{:,}".format(r.soundings) }}</td><td class="n">{{ r.unusable }}</td><td>{{ r.reference }}</td><td>{{ r.notes | join("; ") }}</td></tr>{% endfor %}</table>
 
@@ -47,7 +49,7 @@ pre { background: #f1f0ec; padding: .8rem; overflow-x: auto; font-size: .8rem; }
 {% if f.set_aside %}<table><tr><th>rule</th><th class="n">soundings</th><th class="n">share</th><th>why</th></tr>
 {% for r in f.set_aside %}<tr><td>{{ r.reason }}</td><td class="n">{{ "{:,}".format(r.soundings) }}</td><td class="n">{{ "%.2f" | format(100 * r.share) }} %</td><td>{{ r.why }}</td></tr>{% endfor %}</table>
 {% else %}<p>Nothing.</p>{% endif %}
-<p>{{ "{:,}".format(f.steep) }} soundings lie on ground steep for the beam: kept, but the beam reads its shoalest edge there.
+<p>{{ "{:,}".format(f.steep) }} soundings lie on ground that is steep for the beam. They are kept, but there the sounder reads the shallowest ground in its beam.
 Every rule can be switched off in the settings below; nothing is deleted from your logs.</p>
 <figure><img alt="Map of soundings set aside" src="{{ p.aside }}"></figure>
 <figure><img alt="Profile of depths" src="{{ p.profile }}"></figure>
@@ -59,27 +61,27 @@ Every rule can be switched off in the settings below; nothing is deleted from yo
 {% if f.delay %}<p>Crossing tracks would agree better ({{ "%.0f" | format(100 * f.delay.gain) }} % less disagreement) if positions were moved by {{ f.delay.seconds }} s. Not applied; say <code>--latency {{ f.delay.seconds }}</code> if the clocks may differ.</p>{% endif %}
 
 <h2>Where tracks cross</h2>
-{% if f.crossings.after.count %}<table><tr><th></th><th class="n">crossings</th><th class="n">median (m)</th><th class="n">robust spread (m)</th><th class="n">rms (m)</th><th class="n">largest (m)</th><th class="n">special</th><th class="n">1a</th><th class="n">2</th></tr>
+{% if f.crossings.after.count %}<table><tr><th></th><th class="n">crossings</th><th class="n">median (m)</th><th class="n">spread without outliers (m)</th><th class="n">root mean square (m)</th><th class="n">largest (m)</th><th class="n">special</th><th class="n">1a</th><th class="n">2</th></tr>
 {% for name, c in [("as read, cleaned", f.crossings.before), ("reduced", f.crossings.after)] %}{% if c.count %}<tr><td>{{ name }}</td><td class="n">{{ c.count }}</td><td class="n">{{ "%+.2f" | format(c.median_m) }}</td><td class="n">{{ "%.2f" | format(c.robust_sd_m) }}</td><td class="n">{{ "%.2f" | format(c.rms_m) }}</td><td class="n">{{ "%.2f" | format(c.largest_m) }}</td>{% for o in ["special", "1a", "2"] %}<td class="n">{{ "%.0f" | format(100 * c.within_tvu[o]) }} %</td>{% endfor %}</tr>{% endif %}{% endfor %}</table>
-<p>The last columns: share within &radic;2 times the vertical uncertainty that IHO S-44 (6.1.0) allows for that order. They judge how soundings agree, not whether an order is met.</p>
+<p>Differences of depth where two tracks cross. The last columns: how many of them are within &radic;2 times the vertical uncertainty that IHO S-44 (6.1.0) allows for its orders special, 1a and 2. They tell how well soundings agree, not whether the survey meets an order.</p>
 <figure><img alt="Histogram of crossing differences" src="{{ p.crossings }}"></figure>
 {% else %}<p>No track crosses another: nothing in the logs checks them against each other. A line or two across the others would.</p>{% endif %}
 
-<h2>The grid against soundings left out</h2>
-{% if f.validation.left_out %}<p>{{ "{:,}".format(f.validation.left_out) }} cells' soundings were left out in squares and drawn without: rms miss {{ "%.2f" | format(f.validation.rms_m) }} m,
-median {{ "%+.2f" | format(f.validation.median_m) }} m. Miss over stated uncertainty has a spread of {{ "%.2f" | format(f.validation.spread) }} (1 is honest; more is overconfident), measured in squares that did not teach it.</p>
-<table><tr><th>surface</th><th class="n">block (cells)</th><th class="n">rms miss on the roughest tenth (m)</th></tr>{% for r in f.validation.table %}<tr><td>{{ r.method }}{% if r.method == f.validation.method and r.block_cells == f.validation.block_cells %} (chosen){% endif %}</td><td class="n">{{ r.block_cells }}</td><td class="n">{{ "%.3f" | format(r.rms_m) }}</td></tr>{% endfor %}</table>
+<h2>The grid checked with soundings that were left out</h2>
+{% if f.validation.left_out %}<p>The soundings of {{ "{:,}".format(f.validation.left_out) }} cells were left out, square by square, and the grid was drawn without them. It missed them by {{ "%.2f" | format(f.validation.rms_m) }} m (root mean square;
+median {{ "%+.2f" | format(f.validation.median_m) }} m). Each miss divided by the uncertainty that the grid states spreads by {{ "%.2f" | format(f.validation.spread) }}: 1 is right, more means that the grid is less sure than it says. Squares from which the uncertainty was learnt are not in it.</p>
+<table><tr><th>surface</th><th class="n">side of a block (cells)</th><th class="n">missed by on the roughest tenth (m)</th></tr>{% for r in f.validation.table %}<tr><td>{{ r.method }}{% if r.method == f.validation.method and r.block_cells == f.validation.block_cells %} (chosen){% endif %}</td><td class="n">{{ r.block_cells }}</td><td class="n">{{ "%.3f" | format(r.rms_m) }}</td></tr>{% endfor %}</table>
 <figure><img alt="Histogram of standardised misses" src="{{ p.residuals }}"></figure>
 {% else %}<p>Too few soundings, or tracks too thin, to leave any out: the uncertainty is a stated guess, not a measurement.</p>{% endif %}
 
 {% if f.onto %}<h2>Set into {{ f.onto.name }}</h2>
-<p>{{ "{:,}".format(f.onto.cells) }} shared cells; own ground lies {{ "%+.2f" | format(f.onto.bias_m) }} m against it (robust median{% if f.onto.spread_m is not none %}, spread {{ "%.2f" | format(f.onto.spread_m) }} m{% endif %}) and was moved by that much, onto the public grid's datum.</p>{% endif %}
+<p>{{ "{:,}".format(f.onto.cells) }} shared cells; own ground lies {{ "%+.2f" | format(f.onto.bias_m) }} m against it (median{% if f.onto.spread_m is not none %}, spread {{ "%.2f" | format(f.onto.spread_m) }} m{% endif %}) and was moved by that much, onto the public grid's datum.</p>{% endif %}
 
 <h2>What to survey next</h2>
 <figure><img alt="Map of uncertainty with lines to run" src="{{ p.uncertainty }}"></figure>
-{% if f.next_lines %}<table><tr><th class="n">line</th><th>from (lat, lon)</th><th>to (lat, lon)</th><th class="n">length (m)</th></tr>
-{% for r in f.next_lines %}<tr><td class="n">{{ r.line }}</td><td>{{ "%.6f, %.6f" | format(r.from[1], r.from[0]) }}</td><td>{{ "%.6f, %.6f" | format(r.to[1], r.to[0]) }}</td><td class="n">{{ "%.0f" | format(r.length_m) }}</td></tr>{% endfor %}</table>
-<p>In this order, {{ "%.0f" | format(f.next_total_m) }} m with the ways between: where the uncertainty is largest near ground that stands out. Check the chart for dangers before you run a line.</p>
+{% if f.next_lines %}<table><tr><th class="n">line</th><th>from</th><th>to</th><th class="n">length (m)</th></tr>
+{% for r in f.next_lines %}<tr><td class="n">{{ r.line }}</td><td>{{ position_words(r.from[0], r.from[1]) }}</td><td>{{ position_words(r.to[0], r.to[1]) }}</td><td class="n">{{ "%.0f" | format(r.length_m) }}</td></tr>{% endfor %}</table>
+<p>These lines run where the grid is least sure near ground that stands out. In this order they are {{ "%.0f" | format(f.next_total_m) }} m long, with the ways between them. Check the chart for dangers before you run a line.</p>
 {% else %}<p>No line stands out.</p>{% endif %}
 
 <h2>Settings</h2><pre>{{ f.settings }}</pre>
@@ -104,4 +106,4 @@ def survey_report(facts: dict[str, Any], pictures: dict[str, bytes]) -> str:
     """
     inline = {k: "data:image/png;base64," + base64.b64encode(v).decode() for k, v in pictures.items()}
     environment = Environment(autoescape=True, trim_blocks=False)
-    return environment.from_string(_PAGE).render(f=facts, p=inline)
+    return environment.from_string(_PAGE).render(f=facts, p=inline, position_words=position_words)

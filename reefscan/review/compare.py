@@ -217,7 +217,7 @@ def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[
             if there.recipe.score.terms[name].required and float(mu[other]) == 0.0:
                 return (
                     name,
-                    f"{called(name)}: {_measure(there, name, other)} is outside what {there.name} asks for",
+                    f"{called(name)}: {_measure(there, name, other)} is outside what the recipe of {there.name} asks for",
                 )
     if scored.doubted[other]:
         terms = there.recipe.score.terms

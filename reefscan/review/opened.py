@@ -129,7 +129,11 @@ class OpenedRun:
             lands_within_m=lands.round(1),
             why=[reason.why for reason in reasons],
             flags=pd.Series(flags, dtype=object).to_numpy(),
-            **{f"why_{unit}": [reason.why for reason in self.sentences(unit)[1]] for unit in units},
+            **{
+                f"why_{unit}": [reason.why for reason in self.sentences(unit)[1]]
+                for unit in units
+                if unit != self.unit
+            },
         )
 
     def sentences(self, unit: str) -> tuple[NDArray[np.intp], list[Reasons]]:

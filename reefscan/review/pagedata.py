@@ -331,9 +331,10 @@ def _placed_columns(table: pd.DataFrame, recipe: Recipe, ground: MapGround) -> d
 
 
 def _term_words(name: str, recipe: Recipe) -> str:
-    """What a term judges; of which kind, where it is one alone."""
-    kinds = recipe.score.terms[name].kinds
-    return f"{called(name)} ({kinds[0]})" if len(kinds) == 1 else called(name)
+    """What a term judges; of which kind, where it is one alone. What is worth the full amount where a fault is absent says so."""
+    term = recipe.score.terms[name]
+    words = f"free of: {called(name)}" if term.penalty and name in DEFAULT_TERMS else called(name)
+    return f"{words} ({term.kinds[0]})" if len(term.kinds) == 1 else words
 
 
 def _left_out(sites: int, features: int) -> list[str]:

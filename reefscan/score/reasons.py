@@ -147,23 +147,23 @@ def _minded(site: Mapping[Any, Any], scored: Scored, row: int, asked: _Asked) ->
     share, interval = _number(site, "interpolated"), _number(site, "interval_m")
     if share >= score.say_interpolated:
         seen = (
-            f"the grid holds no more than one depth for every {length_words(interval, unit)} or so"
+            f"the grid holds no more than one depth for every {far_words(interval, unit)} or so"
             if interval > 0
             else f"{share * 100:.0f} % of the ground looks filled in between soundings"
         )
         yield "interpolated", f"not sounded here, check first: {seen}"
     position = _number(site, "position_m")
     if position >= score.say_position_m:
-        yield "position-uncertain", f"position good to {length_words(position, unit)} only"
+        yield "position-uncertain", f"position good to {far_words(position, unit)} only"
     if scored.assumed[row]:
         yield "uncertainty-assumed", ""
     shut = _number(site, "closed_m")
     if shut <= score.say_closed_m:
-        away = length_words(shut, unit)
+        away = far_words(shut, unit)
         yield "closed-ground-near", f"only {away} from closed ground ({_text(site, 'closed_name')})"
     caution = _number(site, "caution_m")
     if caution <= score.say_caution_m:
-        where = f"{length_words(caution, unit)} from" if caution > 0 else "in"
+        where = f"{far_words(caution, unit)} from" if caution > 0 else "in"
         yield "caution-ground", f"lies {where} caution ground ({_text(site, 'caution_name')})"
     if scored.confidence[row] < score.say_confidence:
         yield "height-unsure", "the depths are too uncertain to be sure of this height"
@@ -175,7 +175,7 @@ def _hard(site: Mapping[Any, Any], asked: _Asked) -> str:
     if not hard <= asked.score.say_hard_m or site["kind"] == "man-made":
         return ""
     way = compass_words(_number(site, "hard_deg"))
-    at = f"{length_words(hard, asked.unit)} to the {way}" if hard > 0 else "right here"
+    at = f"{far_words(hard, asked.unit)} to the {way}" if hard > 0 else "right here"
     return f"{_text(site, 'hard_name')} {at}"
 
 
@@ -185,15 +185,13 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
     height = _number(site, "height_m")
     high = length_words(height, unit) if not math.isnan(height) else "of unknown height"
     long = _number(site, "length_m")
-    reach = f", {length_words(long, unit)} long" if long > 0 else ""
+    reach = f", {far_words(long, unit)} long" if long > 0 else ""
     if kind == "trough":
         width, axis = _number(site, "width_m"), _number(site, "axis_deg")
         cell = _number(site, "cell_m")
         # whole cells either way: the last two before the end of the search are its end
         more = " or more" if width >= widest_m - 2 * (0.0 if math.isnan(cell) else cell) else ""
-        across = (
-            f" and {length_words(width, unit)}{more} from crest to crest" if not math.isnan(width) else ""
-        )
+        across = f" and {far_words(width, unit)}{more} from crest to crest" if not math.isnan(width) else ""
         lies = f", running {axis_words(axis)}" if not math.isnan(axis) else ""
         climbs = f"{high} deep" if not math.isnan(height) else high
         return f"Trough {climbs}{across}{lies}{reach}"
@@ -220,7 +218,7 @@ def _falls(site: Mapping[Any, Any], unit: str) -> str:
     """The plain fall of a face and the distance over which it falls."""
     drop, run = _number(site, "drop_m"), _number(site, "run_m")
     known = not math.isnan(drop) and not math.isnan(run)
-    return f", falling {length_words(drop, unit)} in {length_words(run, unit)}" if known else ""
+    return f", falling {length_words(drop, unit)} in {far_words(run, unit)}" if known else ""
 
 
 def _facing(degrees: float) -> str:
@@ -236,10 +234,10 @@ def _net(site: Mapping[Any, Any], asked: _Asked) -> str:
     where = "inside it" if site["kind"] == "trough" else "beside it"
     if off > 0 and site["kind"] == "trough":
         only = "only " if off < asked.off_min_m else ""
-        where += f", on a floor {only}{length_words(2 * off, unit)} wide" if clear else ""
+        where += f", on a floor {only}{far_words(2 * off, unit)} wide" if clear else ""
     elif off > 0:
         rock = "waterline" if site["kind"] == "man-made" else "foot"
-        where = f"{length_words(off, unit)} off its {rock}" if clear else f"close to its {rock}"
+        where = f"{far_words(off, unit)} off its {rock}" if clear else f"close to its {rock}"
     water = f" in {length_words(depth, unit)} of water" if not math.isnan(depth) else ""
     ground = f" on ground sloping {slope:.0f}°" if slope >= 1 else (" on level ground" if slope >= 0 else "")
     doubted = f" ({MAY_LAND})" if lost_in_doubt(off, lands_within_m(about, asked.score.fix_m)) else ""
@@ -368,6 +366,17 @@ def length_words(metres: float, unit: str = "m") -> str:
     if unit == "fathom":
         return f"{metres / 1.8288:.1f} fathoms"
     return f"{metres:.1f} m" if abs(metres) < 99.95 else f"{metres:.0f} m"
+
+
+def far_words(metres: float, unit: str = "m") -> str:
+    """Say a distance over the ground: who counts depths in fathoms counts these in feet, as the page does.
+
+    Examples
+    --------
+    >>> far_words(9.3), far_words(9.3, "ft"), far_words(9.3, "fathom")
+    ('9.3 m', '31 ft', '31 ft')
+    """
+    return length_words(metres, "ft" if unit == "fathom" else unit)
 
 
 def sure_words(probability: float) -> str:

@@ -85,7 +85,7 @@ def prepare(
         why = (
             "depths are negative; if they are elevations, call the column elevation_m or say --columns elev_m=4"
             if known.size and (known < 0).all()
-            else "look at the rules that took them"
+            else "look at the rules that set them aside"
         )
         raise InputError(f"no sounding is left after cleaning ({tally}); {why}")
     session = sessions(data)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Protocol
 
@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from reefscan.base.errors import AmbiguousError, InputError
 from reefscan.base.question import Question
 from reefscan.survey.settings import Reduce
-from reefscan.survey.table import Soundings
+from reefscan.survey.table import Log, Soundings
 
 Floats = NDArray[np.float64]
 Record = Callable[[str, Floats, NDArray[np.bool_], str], None]
@@ -105,8 +105,8 @@ def refuse_without_keel(data: Soundings, keel_m: float | None) -> None:
         )
 
 
-def refuse_undated(data: Soundings) -> None:
-    """Ask for the day of soundings that a tide is to be taken off.
+def refuse_undated(data: Soundings, logs: Sequence[Log] = ()) -> None:
+    """Ask for the day of soundings that a tide is to be taken off; ``logs`` are those that they came from.
 
     Raises
     ------
@@ -115,6 +115,8 @@ def refuse_undated(data: Soundings) -> None:
     """
     kept = data.kept
     undated = kept & ~np.isfinite(data.time)
+    if logs:  # a clock without a day counts from any day
+        undated |= kept & ~np.array([log.dated for log in logs])[data.file]
     if undated.sum() > 0.02 * len(data):
         name = data.files[int(data.file[undated][0])]
         raise AmbiguousError(

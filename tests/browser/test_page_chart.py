@@ -126,16 +126,22 @@ def test_the_way_to_the_nearest_kept_site_is_the_geodesic(page: Any) -> None:
         )  # half the turn of the meridians over 50 km
     got = page.execute_script("return Way.between({lon: 179.999, lat: -17}, {lon: -179.999, lat: -17})")
     assert got["metres"] == pytest.approx(geod.inv(179.999, -17, -179.999, -17)[2], rel=1e-3)
+    kept = [2, 5, 9, 14, 19, 25]
     page.execute_script(
-        "for (const k of [3, 8, 20]) { const i = App.order[k]; Picks.set({ id: App.table.columns.id[i], lon: App.table.columns.lon[i], lat: App.table.columns.lat[i] }, { state: 'keep' }); } App.choose(App.table.columns.id[App.order[8]])"
+        "for (const k of arguments[0]) { const i = App.order[k]; Picks.set({ id: App.table.columns.id[i], lon: App.table.columns.lon[i], lat: App.table.columns.lat[i] }, { state: 'keep' }); }",
+        kept,
     )
-    cols = page.execute_script("return [3, 8, 20].map(k => [App.table.columns.lon[App.order[k]], App.table.columns.lat[App.order[k]]])")  # fmt: skip
-    near = min((geod.inv(*cols[1], *cols[k])[2], number) for k, number in ((0, 4), (2, 21)))
-    said = page.execute_script("return Way.facts(App.chosen, Picks.by.get(App.chosen))")
-    assert said[0][0] == "To the nearest kept site"
-    assert said[0][1].startswith(f"number {near[1]}: ")
-    told = said[0][1].split(": ")[1].split(",")[0]
-    assert float(told.split()[0]) * (1000 if told.endswith("km") else 1) == pytest.approx(near[0], abs=51)
+    at = page.execute_script("return arguments[0].map(k => [App.table.columns.lon[App.order[k]], App.table.columns.lat[App.order[k]]])", kept)  # fmt: skip
+    for here, chosen in zip(at, kept, strict=True):
+        page.execute_script("App.choose(App.table.columns.id[App.order[arguments[0]]])", chosen)
+        near = min(
+            (geod.inv(*here, *there)[2], k + 1) for there, k in zip(at, kept, strict=True) if k != chosen
+        )
+        said = page.execute_script("return Way.facts(App.chosen, Picks.by.get(App.chosen))")
+        assert said[0][0] == "To the nearest kept site"
+        assert said[0][1].startswith(f"number {near[1]}: ")
+        told = said[0][1].split(": ")[1].split(",")[0]
+        assert float(told.split()[0]) * (1000 if told.endswith("km") else 1) == pytest.approx(near[0], abs=51)
 
 
 def test_ones_own_place_is_asked_for_after_a_tap_drawn_and_said_not_to_be_for_navigation(page: Any) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import shapely
 from chromium import wait_ready
+from pages import settle
 from seabed import HOSTILE, ArraySource, seabed, sites
 
 from reefscan.base.recipe import Recipe, load_recipe
@@ -20,7 +21,8 @@ from reefscan.surroundings.shapes import Box, Shapes, spoken
 SOURCE = ArraySource(seabed())
 
 
-def test_no_site_is_set_by_hand_or_loaded_in_closed_ground(show: Callable[[bytes], Any]) -> None:
+def closed_page() -> tuple[bytes, float, float, Recipe]:
+    """A page with a closed square of some 200 m around a place, and that place."""
     table = sites(SOURCE, 100)
     lon, lat = float(table["lon"].median()), float(table["lat"].median())
     area = shapely.box(lon - 0.001, lat - 0.001, lon + 0.001, lat + 0.001)
@@ -33,7 +35,37 @@ def test_no_site_is_set_by_hand_or_loaded_in_closed_ground(show: Callable[[bytes
         table, About("closed", closed_words="Closed ground: from a.gpkg."), recipe=recipe, sources=[SOURCE],
         features={}, known=known,
     )  # fmt: skip
-    driver = show(compose_page(page))
+    return compose_page(page), lon, lat, recipe
+
+
+def test_closed_ground_is_framed_by_day_and_by_night(show: Callable[[bytes], Any]) -> None:
+    """Between the ground on both sides of it its edge stands out: by the law of relative luminance (WCAG 2), 3 to 1 by night."""
+    page, lon, lat, _ = closed_page()
+    driver = show(page)
+    edge = "const [x, y] = App.place(arguments[0] + 0.001, arguments[1]); SeaMap.goTo(x, y);"
+    for night in (False, True):
+        driver.execute_script(edge + "App.dark(arguments[2])", lon, lat, night)
+        settle(driver)
+        row = driver.execute_script(
+            "const c = SeaMap.canvas, r = devicePixelRatio, g = c.getContext('2d'), w = c.clientWidth, h = c.clientHeight;"
+            "return [...g.getImageData((w / 2 - 20) * r, (h / 2) * r, 40 * r, 1).data]"
+        )
+        light = np.array(row, float).reshape(-1, 4)[:, :3] / 255.0
+        light = np.where(light <= 0.04045, light / 12.92, ((light + 0.055) / 1.055) ** 2.4) @ [
+            0.2126,
+            0.7152,
+            0.0722,
+        ]
+        beside = np.median(light)
+        middle = light[len(light) // 2 - 4 : len(light) // 2 + 4]
+        least, most = min(middle.min(), beside), max(middle.max(), beside)
+        assert (most + 0.05) / (least + 0.05) > 3.0, night
+        assert "Framed and shaded = closed ground." in driver.find_element("id", "legend").text
+
+
+def test_no_site_is_set_by_hand_or_loaded_in_closed_ground(show: Callable[[bytes], Any]) -> None:
+    page, lon, lat, recipe = closed_page()
+    driver = show(page)
     driver.execute_script("try { localStorage.clear() } catch {}")
     driver.refresh()
     wait_ready(driver)

@@ -282,6 +282,7 @@ def test_print_gives_cards_and_no_controls(page: Any) -> None:
     assert [(s, c) for _, s, c in cards] == [(1, 1), (0, 0)]
     name = page.execute_script("return Waypoints.points([{ i: App.order[0] }])[0].name")
     assert name in cards[0][0] and "tide not added" in cards[0][0] and "Not for navigation" in cards[0][0]
+    assert re.search(r"score \d+\.\d, chance it is tall enough: [<>]?\d+ %", cards[0][0]), "as on the cards"
     assert "Hand 1" in cards[1][0] and "sound it first" in cards[1][0]
     assert colours == ["rgb(0, 0, 0)", "rgb(255, 255, 255)"]
     assert page.execute_script("return document.getElementById('print').childElementCount") == 0

@@ -212,6 +212,20 @@ def test_the_night_view_lights_red_alone(page: Any, tmp_path: Path) -> None:
     assert rgb[..., 1:].max(axis=2).mean() < 20
 
 
+def test_by_night_what_the_grid_does_not_know_is_black_and_the_darkest_ground_is_not(page: Any) -> None:
+    """By day the unknown is pale; the night's red would make it the brightest ground of all, and a line on deep ground black on black."""
+    known, unknown, beyond = page.execute_script(
+        "const k = App.data.known, p = App.data.picture, w = p.width + 20, h = p.height, c = make('canvas', { width: w, height: h }), g = c.getContext('2d');"
+        "SeaMap.ground(g, { x: -20, y: 0, scale: 1, w, h }, true);"
+        "const red = g.getImageData(0, 0, w, h).data, lit = [[], []];"
+        "for (let y = 2; y < h; y += 5) for (let x = 2; x < p.width; x += 5) lit[Ground.known(x, y) ? 0 : 1].push(red[4 * (y * w + x + 20)]);"
+        "return [Math.min(...lit[0]), Math.max(...lit[1]), red[4 * (w * 50 + 10)]]"
+    )
+    assert unknown == beyond == 0
+    # by hand: black screened with 68 is 68, times 140 of 255 is 37
+    assert known >= 36
+
+
 def test_units_are_by_choice(page: Any, table: pd.DataFrame) -> None:
     first = table.set_index("id").loc[rows(page)[0][0], "depth_m"]
     for unit, metres, digits in (("ft", 0.3048, 0), ("fathom", 1.8288, 1), ("m", 1.0, 1)):

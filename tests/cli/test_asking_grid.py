@@ -141,3 +141,47 @@ def test_the_sign_of_the_public_grid_is_asked_in_the_words_of_its_option(tmp_pat
     code, told = at_terminal(asked, "up\n")
     assert "To say so next time: --onto-positive up" in told, told
     assert code == 0, told
+
+
+def test_an_answer_that_cannot_be_used_is_told_and_asked_again(tmp_path: Path) -> None:
+    log = log_of(tmp_path / "log.csv", "time,x,y,depth_m", "2024-04-03 {clock},{x:.2f},{y:.2f},{depth:.2f}")
+    asked = ["grid", str(log), "--datum", "x", "--cell", "5m", "--next", "0", "--out", str(tmp_path / "own.tif")]  # fmt: skip
+    code, told = at_terminal(asked, "nonsense\nEPSG:32631\na foot\n1ft\n")
+    assert code == 0, told
+    assert "--crs 'nonsense': not a coordinate system" in told
+    assert "'a foot' is not a length" in told
+    assert told.count("In which coordinate system are they?") == 2
+    flags = [line.split("next time: ")[1].strip() for line in told.splitlines() if "next time" in line]
+    assert flags[-1] == "--draft 1ft" and "--crs EPSG:32631" in flags
+    low, _ = depths_of(tmp_path / "own.tif")
+    assert low == pytest.approx(9.0 + 0.3048, abs=0.15)
+
+
+def test_the_day_of_a_log_that_has_only_a_clock_is_asked_where_a_tide_needs_it(tmp_path: Path) -> None:
+    """NMEA 0183: GLL and DBT carry a time of day and no date; the tide of the day that is answered is taken off."""
+
+    def sentence(body: str) -> str:
+        check = 0
+        for letter in body:
+            check ^= ord(letter)
+        return f"${body}*{check:02X}"
+
+    lines = []
+    for k in range(400):
+        line, along = divmod(k, 40)
+        north, east = 5.0 * (along if line % 2 == 0 else 39 - along) / 111_300, 10.0 * line / 55_660
+        clock = f"10{k // 60:02d}{k % 60:02d}"
+        lines.append(sentence(f"GPGLL,60{north * 60:07.4f},N,005{east * 60:07.4f},E,{clock},A"))
+        lines.append(sentence("SDDBT,29.5,f,9.00,M,4.9,F"))
+    log = tmp_path / "log.nmea"
+    log.write_text("\n".join(lines) + "\n", encoding="ascii")
+    tide = tmp_path / "tide.csv"
+    rows = [f"2024-04-0{day} {hour:02d}:00Z,{day}.{hour % 2}" for day in (2, 3) for hour in range(24)]
+    tide.write_text("time,height_m\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    asked = ["grid", str(log), "--tide", str(tide), "--tide-kind", "series", "--draft", "0m", "--datum", "x", "--cell", "5m",
+             "--next", "0", "--out", str(tmp_path / "own.tif")]  # fmt: skip
+    code, told = at_terminal(asked, "2024-04-03\n")
+    assert code == 0, told
+    assert "To say so next time: --date 2024-04-03" in told
+    low, high = depths_of(tmp_path / "own.tif")
+    assert 9.0 - 3.1 - 0.05 < low <= high < 9.0 - 3.0 + 0.05, "the heights of the third, not of the second"

@@ -124,7 +124,7 @@ App.legend = function () {
     box.append(make("span", {}, c, App.data.kinds[k].words));
   }
   const shut = App.data.closed && App.data.closed.areas.length ? " Framed and shaded = closed ground." : "";
-  box.append(make("span", {}, (night ? "Brighter" : "Darker") + " mark = better score; ring = kept, cross = dropped." + shut + " Figures on lines: depth in " + Words.unit + "."));
+  box.append(make("span", {}, (night ? "Brighter" : "Darker") + " mark = better score; ring = kept, cross = dropped." + shut + (night ? " Black" : " Pale with stripes") + " = not known. Figures on lines: depth in " + Words.unit + "."));
   box.append(make("span", {}, "Score: how well the place fits the recipe, 0 to 100. Sure: chance that it is as tall as the recipe asks."));
   box.append(make("span", {}, App.data.limits[Words.unit] || ""));
   for (const n of App.data.notes) box.append(make("span", {}, "Note: " + n));

@@ -63,7 +63,7 @@ Controls.corner = function (name, k, input) {
 Controls.outside = () => "Only " + Words.depth(App.recipe.find.depth_min_m) + " to " + Words.depth(App.recipe.find.depth_max_m) + " was searched: for other depths, scan again.";
 /* A slider and a box for one number; the box may go beyond the slider unless the edge is hard. */
 Controls.row = function (id, words, get, set, o) {
-  const places = o.step >= 1 ? 0 : o.step >= 0.1 ? 1 : 2, show = () => String(+get().toFixed(o.per && o.per !== 1 ? 1 : places + 1));
+  const places = o.step >= 1 ? 0 : o.step >= 0.1 ? 1 : 2, other = o.per && o.per !== 1, show = () => String(+get().toFixed(other ? (get() >= 100 ? 0 : 1) : places + 1));
   const range = make("input", { type: "range", id: "r-" + id, min: String(o.min), max: String(o.max), step: "any", "aria-label": words });
   const box = make("input", { type: "number", id: "n-" + id, step: "any", "aria-label": words + ", typed" });
   const said = () => { box.value = show(); range.setAttribute("aria-valuetext", box.value); };
@@ -79,7 +79,7 @@ Controls.row = function (id, words, get, set, o) {
   });
   box.addEventListener("change", () => {
     let v = parseFloat(box.value);
-    const near = o.per && o.per !== 1 ? 0.05 : 1e-9; /* what is shown is rounded, and may be typed */
+    const near = other ? (v >= 100 ? 0.5 : 0.05) : 1e-9; /* what is shown is rounded, and may be typed */
     for (const end of [o.min, o.max]) if (Math.abs(v - end) <= near) v = end;
     if (!Number.isFinite(v) || v < 0 || (!o.open && v > o.max + 1e-9) || ((o.hard || o.low) && v < o.min - 1e-9)) {
       App.say(o.hard ? Controls.outside() : o.low && v < o.min ? "The scan kept none that are lower: scan again with a smaller least height." : "Give a number from " + +o.min.toFixed(2) + " to " + +o.max.toFixed(2) + ".");

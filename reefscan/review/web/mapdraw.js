@@ -40,10 +40,26 @@ SeaMap.ground = function (g, view, night) {
   SeaMap.closed(g, view, false);
   if (night) {
     g.globalCompositeOperation = "saturation"; g.fillStyle = "#808080"; g.fillRect(0, 0, w, h);
+    g.globalCompositeOperation = "screen"; g.fillStyle = "#444444"; g.fillRect(0, 0, w, h); /* else deep ground is black on black */
+    g.globalCompositeOperation = "source-over"; SeaMap.unlit(g, view);
     g.globalCompositeOperation = "multiply"; g.fillStyle = "#8c1a10"; g.fillRect(0, 0, w, h);
     g.globalCompositeOperation = "source-over";
     SeaMap.closed(g, view, true);
   }
+};
+/* What the grid does not know is pale by day; by night it would be the brightest of all, and is left dark. */
+SeaMap.unlit = function (g, { x, y, scale, w, h }) {
+  const { side, cols } = App.data.known, { width, height } = App.data.picture, rows = Math.ceil(height / side);
+  if (!SeaMap.mask) {
+    SeaMap.mask = make("canvas", { width: cols, height: rows });
+    const ink = SeaMap.mask.getContext("2d");
+    for (let k = 0; k < rows * cols; k++) if (!Ground.known((k % cols) * side, Math.floor(k / cols) * side)) ink.fillRect(k % cols, Math.floor(k / cols), 1, 1);
+  }
+  g.fillStyle = "#000";
+  g.beginPath(); g.rect(0, 0, w, h); g.rect(-x * scale, -y * scale, width * scale, height * scale); g.fill("evenodd");
+  g.imageSmoothingEnabled = false;
+  g.drawImage(SeaMap.mask, -x * scale, -y * scale, cols * side * scale, rows * side * scale);
+  g.imageSmoothingEnabled = true;
 };
 /* Closed ground: ringed and shaded; over the red of the night once more in the light of its figures. */
 SeaMap.closed = function (g, { x, y, scale }, night) {

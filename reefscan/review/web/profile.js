@@ -4,8 +4,8 @@ Card.profile = function (i, wide) {
   const section = App.data.sections[i], row = section && section.depths, fig = make("figure", { style: "margin:8px 0" });
   if (!row || !row.some(Reef.known)) { fig.append(make("p", { class: "quiet" }, "No profile is stored for this site.")); return fig; }
   /* as wide as it is shown, so that its letters are as large as they are said to be */
-  const W = wide || Math.min(640, document.getElementById("card").clientWidth || 520), H = 230, L = 46, R = 8, T = 16, B = 34, half = section.half_m, n = row.length, known = row.filter(Reef.known);
-  const band = App.band(), per = Words.per[Words.unit], [top, deep] = Card.drawn(Math.min(...known) / per, Math.max(...known) / per, (2 * half) / per).map((v) => v * per);
+  const W = wide || Math.min(640, document.getElementById("card").clientWidth || 520), H = 230, L = 46, R = 8, B = 34, half = section.half_m, n = row.length, known = row.filter(Reef.known);
+  const band = App.band(), per = Words.per[Words.unit], [top, deep] = Card.drawn(Math.min(...known) / per, Math.max(...known) / per, (2 * half) / per).map((v) => v * per), T = top < 0 ? 32 : 16; /* over dry ground there is room for words */
   const x = (m) => L + ((m + half) / (2 * half)) * (W - L - R), y = (d) => T + ((d - top) / (deep - top)) * (H - T - B);
   const c = App.table.columns, heading = section.bearing;
   const depth = c.depth_m[i];
