@@ -308,7 +308,5 @@ def score_core(
         ring = np.ascontiguousarray(elev_mm[_moved(part, rim, 1)])
         slope = slope_deg(ring, cell_m)[1:-1, 1:-1]
         for terms in kinds:
-            raise_cells(
-                out[part], terms, elev_mm=ring[1:-1, 1:-1], height_cm=near[part], slope_deg=slope
-            )
+            raise_cells(out[part], terms, elev_mm=ring[1:-1, 1:-1], height_cm=near[part], slope_deg=slope)
     return out
