@@ -7,8 +7,6 @@ workers is found out and innocent ones are not blamed for having run beside it.
 
 from __future__ import annotations
 
-import contextlib
-import ctypes
 import logging
 import uuid
 from collections import deque
@@ -29,6 +27,7 @@ from reefscan.batch.events import (
     TileSkipped,
     WorkersReplaced,
 )
+from reefscan.batch.memory import give_back
 from reefscan.batch.pack import SMALL, TilePack
 from reefscan.batch.result import DamagedTileError, TileFailure, TileResult, stamp_in
 from reefscan.batch.store import TileStore
@@ -166,13 +165,7 @@ def finish_tiles(
     finally:
         if session is not None:
             session.close()
-            _give_back()
-
-
-def _give_back() -> None:
-    """Hand freed memory back to the system, where the C library can: it keeps what tiles used (some 300 MB), and the merge wants other sizes."""
-    with contextlib.suppress(OSError, TypeError, AttributeError):
-        ctypes.CDLL(None).malloc_trim(0)
+            give_back()
 
 
 @dataclass(frozen=True)

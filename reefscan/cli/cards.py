@@ -36,6 +36,9 @@ def command(
 
     As in: reefscan cards runs/coast --top 20 --out cards.pdf
     """
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.out.waypoints import LONGEST_NAME, tidy

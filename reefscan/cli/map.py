@@ -54,6 +54,9 @@ def command(
 
     As in: reefscan map runs/coast --bbox -3.1 50.5 -3.0 50.6 --dpi 300 --out map.pdf
     """
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.io.room import refuse_memory

@@ -111,6 +111,7 @@ def command(
     best, unit = best_only(wanted.sites), user_unit(wanted.depth, wanted.unit)
 
     from reefscan.base.caution import CAUTION
+    from reefscan.cli.lean import figures
     from reefscan.cli.progress import Progress
     from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
     from reefscan.pipeline.scan import scan
@@ -118,6 +119,8 @@ def command(
     datum = part.datum
     if at_a_terminal() and not (quiet or as_json):
         reading, datum = _asked(list(grid), reading, part)
+    if not wanted.no_map:
+        figures()
     with Progress(quiet=quiet or as_json) as progress:
         run = scan(
             list(grid), used, out=wanted.out, positive=reading.positive, crs=reading.crs, datum_shift_m=shift, datum=datum,

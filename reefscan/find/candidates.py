@@ -109,7 +109,8 @@ def measure_halo(find: Find, cell_m: float) -> int:
     )
     rings = math.ceil(max(asked.broad[1], asked.fine[1], asked.refuge[1], asked.relief))
     rings = max(rings, open_water.reach_of(cell_m))
-    return int(max(net + rings, middle + max(face_reach(search), trough + trough // 2), noise.HALO)) + 12
+    along = getattr(face_reach, "py_func", face_reach)(search)  # asked before kernels are loaded
+    return int(max(net + rings, middle + max(along, trough + trough // 2), noise.HALO)) + 12
 
 
 def halo(find: Find, cell_m: float) -> int:

@@ -41,7 +41,8 @@ def cells_of(length_m: float, cell_m: float) -> int:
 
 def reach_of(cell_m: float) -> int:
     """Cells around a place on which it depends whether it is open water."""
-    return cells_of(OUT_M, cell_m) + 2 * cells_of(LOOK_M, cell_m)
+    plain = getattr(cells_of, "py_func", cells_of)  # asked before kernels are loaded
+    return int(plain(OUT_M, cell_m) + 2 * plain(LOOK_M, cell_m))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -56,7 +56,9 @@ def raise_worth(
     for t in range(terms):
         plain = plain and roles[t] != BONUS and roles[t] != PENALTY
     # below which a cell is worth no more than it has: a logarithm less is taken
-    least = np.log((np.arange(256) + 0.49) * 0.01)
+    least = np.empty(256, np.float64)
+    for v in range(256):
+        least[v] = math.log((v + 0.49) * 0.01)
     for r in range(rows):
         for c in range(cols):
             if height_cm[r, c] == 0:

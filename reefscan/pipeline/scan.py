@@ -22,6 +22,7 @@ from reefscan.base.datum import datum_name
 from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.batch.events import Packing
+from reefscan.batch.memory import give_back
 from reefscan.batch.store import TileStore
 from reefscan.io.out.runfolder import FEATURES, MAP, STORE, RunFolder, score_name
 from reefscan.io.whole import replacing
@@ -219,6 +220,7 @@ def scan_sources(
             scan_sheet(source, i, recipe, options=options, files=files, earlier=earlier, known=known)
             for i, source in enumerate(sources)
         ]
+        give_back()
         found = _listed(sources, sheets, recipe, known, unit=unit, facts=facts)
         found.clock["open_s"] = opened_s
         if folder is not None:

@@ -96,18 +96,20 @@ class TileWork:
         seeds, edges = candidates.find_seeds(clean, window, core, find, cell)
         stats["edges_s"] = time.perf_counter() - step
         step = time.perf_counter()
+        near = height_near(edges, elev, rim, core, cell, find)
+        score = score_core(clean, near, rim, core, cell, find, self.score)
+        stats["score_s"] = time.perf_counter() - step
+        del edges, clean  # each as large as the tile, and what follows reads more ground
+        step = time.perf_counter()
         stats["measured"] = len(seeds.rows)
         if len(seeds.rows):
             whole = whole or self._surroundings(core, elev)
+            del elev, here
             made_from[AROUND] = cell_hash(whole.elev_mm, whole.sigma_mm)
             table = self._stations(whole, window.slices_in(whole.window), seeds, spikes)
         else:
             table = candidates.find_stations_none()
         stats["stations_s"] = time.perf_counter() - step
-        step = time.perf_counter()
-        near = height_near(edges, elev, rim, core, cell, find)
-        score = score_core(clean, near, rim, core, cell, find, self.score)
-        stats["score_s"] = time.perf_counter() - step
         stats["tile_s"] = time.perf_counter() - started
         if not len(table) and bool((score == NO_SCORE).all()):
             return TileResult(core, rasters=picture, stats=stats, inputs=made_from)
@@ -308,7 +310,5 @@ def score_core(
         ring = np.ascontiguousarray(elev_mm[_moved(part, rim, 1)])
         slope = slope_deg(ring, cell_m)[1:-1, 1:-1]
         for terms in kinds:
-            raise_cells(
-                out[part], terms, elev_mm=ring[1:-1, 1:-1], height_cm=near[part], slope_deg=slope
-            )
+            raise_cells(out[part], terms, elev_mm=ring[1:-1, 1:-1], height_cm=near[part], slope_deg=slope)
     return out

@@ -29,7 +29,8 @@ def _pass(z: NDArray[np.float32], above: NDArray[np.float32], line: NDArray[np.f
     """One pass down and across, in place, row by row: two scratch rows stay in the cache where one as large as ``z`` would not."""
     rows, cols = z.shape
     quarter, half = np.float32(0.25), np.float32(0.5)
-    above[:] = z[0]
+    for j in range(cols):
+        above[j] = z[0, j]
     for r in range(rows):
         here, below = z[r], z[min(rows - 1, r + 1)]
         for j in range(cols):
