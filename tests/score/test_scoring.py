@@ -138,7 +138,12 @@ def test_a_stated_uncertainty_goes_before_the_assumed_one():
         (0.1, 0.2, 0.0, 0.09),  # less than the noise seen: what is seen is believed
         (0.2, 0.2, 0.0, 0.09),
         (0.5, 0.3, 0.0, 0.09 + 2 * 0.04 * 0.16),  # the rest changes slowly: a difference keeps a fifth of it
-        (0.5, 0.3, 1.0, 0.09 + 2 * 0.04 * 0.16),  # filled in: a height that shows there has its doubt in its own
+        (
+            0.5,
+            0.3,
+            1.0,
+            0.09 + 2 * 0.04 * 0.16,
+        ),  # filled in: a height that shows there has its doubt in its own
         (0.5, 0.3, 0.5, 0.09 + 2 * 0.04 * 0.16),
         (0.5, np.nan, 0.0, 0.09 + 2 * 0.04 * 0.25),
     ],
