@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from reefscan.base.ramp import ramp
-from reefscan.doubts.courses import Floats, courses, of_feature
+from reefscan.doubts.ruled import Floats, courses, of_feature
 
 LONG_M = (70.0, 130.0)
 LONG_CELLS = 16.0
