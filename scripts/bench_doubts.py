@@ -95,7 +95,7 @@ def dug_ground(seed: int) -> Ground:
     return Ground("dug", table, owners, good, np.isin(role, ("dug", "moving")) & close, must)
 
 
-def figures(grounds: list[Ground], moving: list[pd.DataFrame], score: Score) -> dict[str, float]:
+def figures(grounds: list[Ground], barren: dict[str, list[pd.DataFrame]], score: Score) -> dict[str, float]:
     """The figures of one recipe."""
     total: dict[str, np.ndarray] = {}
     for ground in grounds:
@@ -120,12 +120,13 @@ def figures(grounds: list[Ground], moving: list[pd.DataFrame], score: Score) -> 
             )
         total[ground.name] = total.get(ground.name, np.zeros(2)) + here
     out = {name: float(value[0] / max(1, value[1])) for name, value in total.items()}
-    best = 0.0
-    for table in moving:
-        if len(table):
-            scored = score_table(table, score)
-            best = max(best, float(scored.score[scored.listed].max(initial=0.0)))
-    return {**out, "sand": best}
+    for name, tables in barren.items():
+        out[name] = 0.0
+        for table in tables:
+            if len(table):
+                scored = score_table(table, score)
+                out[name] = max(out[name], float(scored.score[scored.listed].max(initial=0.0)))
+    return out
 
 
 def without(name: str) -> Score:
@@ -144,21 +145,25 @@ def main() -> None:
     names = ("hard", "plain", "processes", "kelp")
     grounds = [unseen_ground(name, seed) for seed in range(first, last) for name in names]
     grounds += [dug_ground(seed) for seed in range(first, last)]
-    moving = [scanned(make(np.random.default_rng(first)), 2.0)[0] for make in nothing.MOVING.values()]
-    base = figures(grounds, moving, without(""))
+    barren = {
+        name: [scanned(make(np.random.default_rng(first)), 2.0)[0] for make in makers.values()]
+        for name, makers in (("sand", nothing.MOVING), ("patches", nothing.ARTEFACT))
+    }
+    base = figures(grounds, barren, without(""))
     lines = [
-        f"seeds {first} to {last - 1}; recall at K (hard, plain, dug), right of the first 60 (processes), of them on nothing (kelp), best score (moving sand)"
+        f"seeds {first} to {last - 1}; recall at K (hard, plain, dug), right of the first 60 (processes), of them on nothing (kelp), best score (moving sand; patches put over the ground)"
     ]
     lines.append(
         "everything      "
-        + "  ".join(f"{k} {v:.3f}" if k != "sand" else f"{k} {v:.0f}" for k, v in base.items())
+        + "  ".join(f"{k} {v:.3f}" if k not in barren else f"{k} {v:.0f}" for k, v in base.items())
     )
     for name, term in Score().terms.items():
         if name in ("depth", "height_trough", "height_ledge", "height_rise"):
             continue
-        now = figures(grounds, moving, without(name))
+        now = figures(grounds, barren, without(name))
         change = "  ".join(
-            f"{k} {now[k] - base[k]:+.3f}" if k != "sand" else f"{k} {now[k] - base[k]:+.0f}" for k in base
+            f"{k} {now[k] - base[k]:+.3f}" if k not in barren else f"{k} {now[k] - base[k]:+.0f}"
+            for k in base
         )
         doubt = next((d for d in DOUBTS if d.column == term.column), None)
         size = (

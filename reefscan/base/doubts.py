@@ -67,4 +67,15 @@ DOUBTS: tuple[Doubt, ...] = (
         none=0.9,
         weight=0.3,
     ),
+    Doubt(
+        judge="pasted",
+        about="how far it is one cell wide and straight along the rows or columns of the grid, as the edge of a patch of other data is",
+        looks_like="the edge of a patch of other data",
+        flag="looks-pasted",
+        costs="a step along the grid's own rows or columns",
+        note="one cell wide and straight along rows or columns: the edge of a patch of other data (set on planted seabeds)",
+        full=0.3,
+        none=0.9,
+        weight=0.9,
+    ),
 )

@@ -1,6 +1,11 @@
-"""Ruled by people: a course that is straight, even in height and even in gradient, all three together."""
+"""Ruled by people: a course that is straight, even in height and even in gradient, all three together.
+
+What is read of a course here, other judges of courses use too.
+"""
 
 from __future__ import annotations
+
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -24,11 +29,19 @@ seabeds, tuning seeds: trenches and channels have spreads of .03 to .05, nine in
 STRAIGHT_CELLS = 0.1
 
 
-def likeness(stations: pd.DataFrame, cell_m: float) -> Floats:
-    """How far the course of a feature is straight, even in height and gradient, and long enough that chance does not make it so.
+@dataclass(frozen=True)
+class Courses:
+    """Of each station: length of its course (m), distance of its stations from one straight line (root mean square, m), angle of that line
+    (radians, counter-clockwise from east), and spread of heights and of gradients over their mean, added up."""
 
-    Dredged cuts, trenches and survey seams are ruled; rock is straight or even, seldom both.
-    """
+    length: Floats
+    off: Floats
+    angle: Floats
+    uneven: Floats
+
+
+def courses(stations: pd.DataFrame) -> Courses:
+    """The course about each of the joined stations of a sheet."""
     east, north = stations["x"].to_numpy(), stations["y"].to_numpy()
     n, label = len(stations), pd.factorize(stations["feature_id"])[0]
     i, j = pairs_within(east, north, WINDOW_M)
@@ -49,16 +62,26 @@ def likeness(stations: pd.DataFrame, cell_m: float) -> Floats:
     first, last = np.zeros(n), np.zeros(n)
     np.minimum.at(first, i, along)
     np.maximum.at(last, i, along)
-    length, uneven = last - first, np.zeros(n)
+    uneven = np.zeros(n)
     for name in ("height_m", "steep_deg"):
         value = stations[name].to_numpy(dtype=np.float64)
         middle = mean(value[j])
         uneven += np.sqrt(np.maximum(0.0, mean((value[j] - middle[i]) ** 2))) / middle
-    slack = STRAIGHT_CELLS * cell_m
-    like = (
-        ramp(length, LONG_M) * ramp(off, (STRAIGHT_M[0] + slack, STRAIGHT_M[1] + slack)) * ramp(uneven, EVEN)
-    )
-    like[stations["kind"].to_numpy() == "rise"] = 0.0
-    # the ends of a course see half of it: all of a feature is what its middle is
-    table = pd.Series(like).groupby(label)
-    return np.asarray(np.maximum(like, table.transform("median").to_numpy()))
+    return Courses(last - first, off, angle, uneven)
+
+
+def of_feature(like: Floats, stations: pd.DataFrame) -> Floats:
+    """Likeness by station, no less than the middle of its feature: the ends of a course see half of it. A rise has no course."""
+    like = np.where(stations["kind"].to_numpy() == "rise", 0.0, like)
+    middle = pd.Series(like).groupby(stations["feature_id"].to_numpy()).transform("median").to_numpy()
+    return np.asarray(np.maximum(like, middle))
+
+
+def likeness(stations: pd.DataFrame, cell_m: float) -> Floats:
+    """How far the course of a feature is straight, even in height and gradient, and long enough that chance does not make it so.
+
+    Dredged cuts, trenches and survey seams are ruled; rock is straight or even, seldom both.
+    """
+    c, slack = courses(stations), STRAIGHT_CELLS * cell_m
+    straight = ramp(c.off, (STRAIGHT_M[0] + slack, STRAIGHT_M[1] + slack))
+    return of_feature(np.asarray(ramp(c.length, LONG_M) * straight * ramp(c.uneven, EVEN)), stations)

@@ -9,6 +9,7 @@ from numpy.testing import assert_allclose
 
 from reefscan.base.doubts import DOUBTS
 from reefscan.doubts import likeness
+from reefscan.doubts.pasted import likeness as pasted
 from reefscan.doubts.ruled import likeness as ruled
 
 CELL_M = 2.0
@@ -22,10 +23,11 @@ def course(
     *,
     name: str = "f",
     kind: str = "trough",
+    run_m: float = 4.0,
 ) -> pd.DataFrame:
     """Stations of one feature."""
     return pd.DataFrame(
-        {"x": x, "y": y, "height_m": height_m + 0.0 * x, "steep_deg": steep_deg + 0.0 * x, "kind": kind, "feature_id": name}
+        {"x": x, "y": y, "height_m": height_m + 0.0 * x, "steep_deg": steep_deg + 0.0 * x, "kind": kind, "feature_id": name, "run_m": run_m}
     )  # fmt: skip
 
 
@@ -72,6 +74,22 @@ def test_all_stations_of_the_feature_within_the_window_count_however_many_they_a
             x, y = far * np.sin(a) + off * np.cos(a), far * np.cos(a) - off * np.sin(a)
             told.append(ruled(course(x, y), CELL_M)[:: int(10 / step)])
         assert_allclose(told[1], told[0], atol=0.15)
+
+
+@pytest.mark.parametrize("bearing", [0.0, 90.0, 180.0, 270.0])
+def test_a_step_of_one_cell_along_the_rows_or_columns_is_an_edge_of_the_data_however_high(bearing):
+    x, y = line(bearing_deg=bearing)
+    assert_allclose(pasted(course(x, y, np.linspace(1.0, 3.0, len(x)), kind="ledge"), CELL_M), 1.0)
+
+
+def test_rock_is_no_edge_of_the_data_by_its_bearing_its_bends_its_width_or_its_length():
+    assert not pasted(course(*line(bearing_deg=1.0)), CELL_M).any()
+    x, y = line(bearing_deg=0.0)
+    assert not pasted(course(x + 0.5 * np.sin(y / 9), y), CELL_M).any()  # a quarter of a cell
+    assert not pasted(course(x, y, run_m=6.0), CELL_M).any()
+    assert not pasted(course(*line(60.0, bearing_deg=0.0)), CELL_M).any()
+    assert not pasted(course(*line(140.0, bearing_deg=0.0), run_m=40.0), 20.0).any()  # few cells
+    assert not pasted(course(x, y, kind="rise"), CELL_M).any()
 
 
 def test_a_short_course_is_straight_by_chance():

@@ -6,8 +6,8 @@ const Reef = {};
 
 /* share of a slowly changing error that the difference of two near depths keeps */
 Reef.SLOW = 0.2;
-Reef.TOPS_LOST = 0.4;
-Reef.NOT_THERE = 0.045;
+Reef.TOPS_LOST = 0.13;
+Reef.NOT_THERE = 0.05;
 Reef.S44 = { exclusive: [0.15, 0.0075], special: [0.25, 0.0075], "1a": [0.5, 0.013], "1b": [0.5, 0.013], "2": [1.0, 0.023] };
 Reef.Z95 = 1.959963984540054;
 
@@ -142,10 +142,7 @@ Reef.confidence = function (cols, i, thresholds, order) {
   }
   const filled = at("interpolated") || 0;
   let sigma = Math.SQRT2 * single;
-  if (own > 0) {
-    const kept = Reef.SLOW + (1 - Reef.SLOW) * filled;
-    sigma = Math.sqrt(own ** 2 + 2 * kept ** 2 * Math.max(0, single ** 2 - (at("noise_m") || 0) ** 2));
-  }
+  if (own > 0) sigma = Math.sqrt(own ** 2 + 2 * Reef.SLOW ** 2 * Math.max(0, single ** 2 - (at("noise_m") || 0) ** 2));
   const p = Reef.phi((height * (1 + Reef.TOPS_LOST * filled) - threshold) / sigma) * (1 - Reef.NOT_THERE * filled);
   return Number.isNaN(p) ? NaN : Reef.roundMillionths(Reef.rint(p * 1e6), 2);
 };
