@@ -58,10 +58,9 @@ def command(
     table = table.head(top)
     names = [point.name for point in tidy(waypoints_of(table, naming_of(opened)), length=LONGEST_NAME)]
     cards = card_sites(table.assign(name=names), opened.sources, patch_half_m=PATCH_HALF_M)
-    title = f"Sites of {opened.name}"
     pages = draw_cards(
         cards,
-        title=title,
+        title=f"Sites of {opened.name}",
         closed_text=opened.closed_words,
         datum=opened.datum,
         unit=opened.unit,

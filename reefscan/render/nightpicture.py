@@ -109,7 +109,7 @@ def draw_ground(ax: Axes, plan: Plan, ground: Ground, *, font: float) -> None:
             f"{net.number}", (x, y), (side * font * 0.8, 0), textcoords="offset points", fontsize=font * 1.1, weight="bold",
             ha="center", va="center", zorder=6, path_effects=HALO,
         )  # fmt: skip
-    scale_and_north(ax, half, half)
+    scale_and_north(ax, half, half, plan.asked.unit)
     ax.set_xlim(-half, half)
     ax.set_ylim(-half, half)
     ax.set_aspect("equal")

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import degrees_minutes
+from reefscan.base.flags import flag_words
 from reefscan.plan.amounts import stated
 from reefscan.plan.books import Net, Rules
 from reefscan.plan.go import RULES_LINE, Check
@@ -296,7 +297,7 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         rounds=rounds,
         stay=tuple(_check_words(check) for check in net.checks if not check.passed),
         notes=(
-            *([f"mind: {', '.join(plain(f).replace('-', ' ') for f in site.flags)}"] if site.flags else []),
+            *([f"mind: {'; '.join(plain(flag_words(f)) for f in site.flags)}"] if site.flags else []),
             *([f"note: {plain(site.note)}"] if site.note else []),
         ),
         unit=unit,
