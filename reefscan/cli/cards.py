@@ -49,17 +49,16 @@ def command(
     from reefscan.review.picked import picked_sites
     from reefscan.review.takealong import naming_of, waypoints_of
 
-    fmt = out.suffix.lower().lstrip(".")
-    if fmt not in ("pdf", "png"):
+    if (fmt := out.suffix.lower().lstrip(".")) not in ("pdf", "png"):
         raise InputError(f"--out {out}: ends in {out.suffix or 'nothing'}; wanted .pdf or .png")
     refuse_foreign(out, run_inputs(run, picks))
     opened = open_run(run, unit=unit)
-    table, said = picked_sites(opened, picks, best=best_only(sites))
-    table = table.head(top)
-    names = [point.name for point in tidy(waypoints_of(table, naming_of(opened)), length=LONGEST_NAME)]
-    cards = card_sites(table.assign(name=names), opened.sources, patch_half_m=PATCH_HALF_M)
+    listed, said = picked_sites(opened, picks, best=best_only(sites))
+    table = listed.head(top)
+    points = tidy(waypoints_of(table, naming_of(opened)), length=LONGEST_NAME)
+    table = table.assign(name=[point.name for point in points])
     pages = draw_cards(
-        cards,
+        card_sites(table, opened.sources, patch_half_m=PATCH_HALF_M),
         title=f"Sites of {opened.name}",
         closed_text=opened.closed_words,
         datum=opened.datum,

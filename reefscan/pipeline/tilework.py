@@ -89,10 +89,8 @@ class TileWork:
         stats["spikes"] = int(np.count_nonzero(inside)) + self.source.spikes_in(core)
         bridge(clean)
         if kept is not None:
-            rescored = {"score": score_core(clean, kept.rasters[NEAR], rim, core, cell, find, self.score)}
-            return replace(
-                kept, rasters={**lasting(kept), **picture, **rescored}, inputs=made_from, carried=True
-            )
+            picture["score"] = score_core(clean, kept.rasters[NEAR], rim, core, cell, find, self.score)
+            return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
         step = time.perf_counter()
         seeds, edges = candidates.find_seeds(clean, window, core, find, cell)
         stats["edges_s"] = time.perf_counter() - step
