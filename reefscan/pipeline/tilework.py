@@ -99,8 +99,7 @@ class TileWork:
         score = score_core(clean, near, rim, core, cell, find, self.score)
         stats["score_s"] = time.perf_counter() - step
         del edges, clean  # each as large as the tile, and what follows reads more ground
-        step = time.perf_counter()
-        stats["measured"] = len(seeds.rows)
+        step, stats["measured"] = time.perf_counter(), len(seeds.rows)
         if len(seeds.rows):
             whole = whole or self._surroundings(core, elev)
             del elev, here

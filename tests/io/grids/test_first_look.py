@@ -50,13 +50,13 @@ def test_out_of_the_band_only_elevations_of_the_core_and_its_rim_are_read(
 ) -> None:
     sheet = shelf(tmp_path)
     asked: list[tuple[int, int]] = []
-    raw = rawgrid._raw
+    read = rawgrid._millimetres
 
-    def counted(dataset: Any, band: int, window: Any, height: int, width: int) -> Any:
-        asked.append((band, height * width))
-        return raw(dataset, band, window, height, width)
+    def counted(dataset: Any, band: int, window: Any, *how: Any) -> Any:
+        asked.append((band, window.height * window.width))
+        return read(dataset, band, window, *how)
 
-    monkeypatch.setattr(rawgrid, "_raw", counted)
+    monkeypatch.setattr(rawgrid, "_millimetres", counted)
     recipe = Recipe.default()
     work = TileWork(sheet, recipe.find, recipe.score)
     deep = work(Window(sheet.extent.row, sheet.extent.col, 512, 512))  # 200 to 135 m; the band ends at 40 m
