@@ -24,13 +24,6 @@ LEAST_GROUND_M = 5.0
 OWN_M = 4.0
 """Added to the length of a face before its gradient is compared: of steps in one cell the taller one counts."""
 
-SHOULDER_M = 6.0
-"""So far, or a quarter of the face, its ends may move outward over rounded shoulders, in steps of some 2 m. Tuning seeds 0-11, ledges read
-again: .91 true; where two cells had room for one more .89, at 9 m .87."""
-
-MORE = 1.04
-"""An end moves for so much more height: of many places the highest is picked for its noise."""
-
 FIELDS = ("top", "foot", "height", "drop", "length", "middle")
 TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
 """What `read_face` gives: first and last sample of the face; height beyond the ground's slope and plain fall (m); length (samples) by
@@ -204,15 +197,14 @@ def _to_its_ends(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, out: NDArray[np.float64],
 ) -> None:  # fmt: skip
-    """Move top and foot outward over rounded shoulders (`SHOULDER_M`) as far as the height grows."""
+    """Move top and foot outward over rounded shoulders, a part of the length at the most, as far as the height grows."""
     top, foot = int(out[TOP]), int(out[FOOT])
-    room = max(1, int(SHOULDER_M / step_m + 0.5), (foot - top) // 4)
-    step = max(1, int(2.0 / step_m + 0.5))
+    room = max(1, (foot - top) // 4)
     least = max(2, int(LEAST_GROUND_M / step_m + 0.5))
-    for i in range(top, max(first + least, top - room) - 1, -step):
-        for j in range(foot, min(last - least, foot + room) + 1, step):
+    for i in range(max(first + least, top - room), top + 1):
+        for j in range(foot, min(last - least, foot + room) + 1):
             height, _ = _height(p, total, moment, first, last, step_m, i, j)
-            if height > MORE * out[HEIGHT]:
+            if height > out[HEIGHT] + 0.001:  # ends that add nothing but rounding stay
                 out[HEIGHT], out[TOP], out[FOOT], out[DROP] = height, i, j, p[i] - p[j]
 
 
