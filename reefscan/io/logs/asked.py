@@ -47,6 +47,9 @@ def which_order(series: pd.Series) -> Question:
     choices = []
     for order in ("day-first", "month-first"):
         days = pd.to_datetime(series, errors="coerce", dayfirst=order == "day-first", format="mixed").dropna()
+        if days.empty:  # 00/00/0000, before a receiver knows the day
+            choices.append((order, "none of them is a day"))
+            continue
         first, last = (f"{day.day} {day:%B %Y}" for day in (days.min(), days.max()))
         choices.append((order, f"from {first} to {last}" if first != last else f"all on {first}"))
     return Question("--dates", "How are its dates written?", tuple(choices))

@@ -93,15 +93,15 @@ def sniff(path: Path, options: TextOptions) -> Layout:
         raise AmbiguousError(
             _unnamed(body, delimiter, width, path.name), asks=which_columns(_split(body[0], delimiter))
         )
+    if max(columns.index.values()) >= width:
+        raise AmbiguousError(
+            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
+        )
     rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
     columns, unit = _with_unit(columns, rows, options, path.name)
     comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
         len(rows), 1
     )
-    if max(columns.index.values()) >= width:
-        raise AmbiguousError(
-            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
-        )
     head = sum(not _is_comment(ln) for ln in lines[:header_at])
     return Layout(delimiter, width, columns, head, comma, unit)
 
