@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reefscan.base.errors import InputError
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import KNOT, said
 from reefscan.plan.atsite import magnet
 from reefscan.plan.books import Net, Stream
@@ -233,7 +234,7 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
     begins = GEOD.inv(*asked.launch, *known.to_lonlat(*field.start))[2]
     launch = (
         [
-            f"The launch lies off the water that is deep enough: ways begin {said(begins, asked.unit, 0)} from it."
+            f"The launch lies off the water that is deep enough: ways begin {said(begins, far_unit(asked.unit), 0)} from it."
         ]
         if begins > 1
         else []
