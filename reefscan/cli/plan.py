@@ -108,13 +108,14 @@ def _sites(opened: Any, wishes: WishOptions, named: tuple[str, ...]) -> tuple[An
 
 
 def _told(plan: Any) -> str:
+    from reefscan.base.units import NMI
     from reefscan.plan.rope import reach_words
     from reefscan.plan.tide import clock
 
     zone, totals, unit = plan.asked.zone, plan.totals, plan.asked.unit
     return (
         f"{len(plan.nets)} net{'s' if len(plan.nets) > 1 else ''}, {totals.rounds} round{'s' if totals.rounds > 1 else ''}, first set {clock(plan.first_set, zone)}, "
-        f"back by {clock(plan.schedule.back_by, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site: "
+        f"back by {clock(plan.schedule.back_by, zone)}, {totals.way_m / NMI:.1f} nmi; deepest workable site: "
         + ", ".join(reach_words(net, plan.water.high_m, plan.water.add, unit) for net, _ in plan.deepest_m)
     )
 

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.units import NMI
+
 INK = "#14202b"
 PAPER = "#fdfcf8"
 QUIET = "#566370"
@@ -99,10 +101,6 @@ ROUND_DEPTHS = {
 }
 
 
-MILE_M = 1852.0
-"""A nautical mile, exact by definition."""
-
-
 def nice_length(most: float) -> float:
     """Largest of 1, 2, 5 times a power of ten that is not above ``most``."""
     if most <= 0:
@@ -119,17 +117,17 @@ def rule_length(most_m: float, unit: str) -> tuple[float, str]:
     Examples
     --------
     >>> rule_length(163.0, "m"), rule_length(163.0, "ft"), rule_length(1700.0, "ft")
-    ((100.0, '100 m'), (152.4, '500 ft'), (926.0, '0.5 nm'))
+    ((100.0, '100 m'), (152.4, '500 ft'), (926.0, '0.5 nmi'))
     """
     if unit == "m":
         metres = nice_length(most_m)
         return metres, f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
-    miles = most_m / MILE_M
+    miles = most_m / NMI
     if miles < 0.5:
         feet = nice_length(most_m / UNIT_METRES["ft"])
         return round(feet * UNIT_METRES["ft"], 6), f"{feet:g} ft"
     whole = nice_length(miles) if miles >= 1 else 0.5
-    return whole * MILE_M, f"{whole:g} nm"
+    return whole * NMI, f"{whole:g} nmi"
 
 
 def contour_depths(deepest_m: float, unit: str, *, most: int = 9) -> list[float]:

@@ -12,6 +12,7 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from reefscan.base.caution import CAUTION
+from reefscan.base.units import NMI
 from reefscan.io.out.siteforms import Headed, gpx_bytes
 from reefscan.io.out.waypoints import Waypoint, shown, tidy
 from reefscan.plan.amounts import said, stated
@@ -29,7 +30,6 @@ A field more raises nothing. 2: ``times.ashore`` became ``times.trips``, ``soak_
 ``deepest_m`` names the rope in metres."""
 
 PLACES_VERSION = 1
-NMI = 1852.0
 
 
 def plan_json(plan: Plan, *, run: str) -> str:
