@@ -35,6 +35,9 @@ METRES_PER: dict[str, float] = {
 NMI = METRES_PER["nmi"]
 """Metres of a nautical mile."""
 
+UNITS = ("m", "ft", "fathom")
+"""Units in which a person may read depths."""
+
 _LENGTH = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-zA-Z][a-zA-Z-]*)?\s*$")
 
 
@@ -94,7 +97,7 @@ def check_unit(unit: str) -> str:
     InputError
         If it is none of ``m``, ``ft`` and ``fathom``.
     """
-    if unit not in ("m", "ft", "fathom"):
+    if unit not in UNITS:
         raise InputError(f"--unit {shown(unit)}: is not known; say m, ft or fathom")
     return unit
 

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.units import NMI
+from reefscan.base.units import METRES_PER, NMI, UNITS
 
 INK = "#14202b"
 PAPER = "#fdfcf8"
@@ -91,7 +91,7 @@ def score_rgb(score: NDArray[np.float64]) -> NDArray[np.float64]:
     return rgb / 255.0
 
 
-UNIT_METRES = {"m": 1.0, "ft": 0.3048, "fathom": 1.8288}
+UNIT_METRES = {unit: METRES_PER[unit] for unit in UNITS}
 """Metres in one unit of the picture (exact, by definition)."""
 
 ROUND_DEPTHS = {

@@ -28,7 +28,6 @@ SHOWN = ("sunset", "civil dusk", "nautical dusk", "sunrise", "moonrise", "moonse
 class SheetRound:
     """One soak in words."""
 
-    number: int
     set_at: str
     pull_at: str
     rope: str
@@ -50,7 +49,6 @@ class SheetNet:
     gear: str
     way: str
     look_again: str
-    home: str
     light: str
     rounds: tuple[SheetRound, ...]
     stay: tuple[str, ...]
@@ -272,7 +270,6 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
     site, at = net.site, _hours(plan)
     rounds = tuple(
         SheetRound(
-            number=one.number,
             set_at=at(one.set_time),
             pull_at=at(one.pull_time),
             rope=_rope(one.rope_m, net.net, unit, of=_called(net.net, plan)),
@@ -292,7 +289,6 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         gear=_gear(net.net, plan, unit),
         way=_way(plan.ways[net.number - 1], plan),
         look_again=show_depth(net.look_again_m, unit, places=1),
-        home=" and ".join(at(when) for when in net.leave_by),
         light=plain(net.net.light),
         rounds=rounds,
         stay=tuple(_check_words(check) for check in net.checks if not check.passed),

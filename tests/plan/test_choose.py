@@ -178,7 +178,9 @@ def test_a_float_swings_into_no_closed_ground_and_stands_off_what_is_named() -> 
     )
     wall = site(off=(OffGround("hard structure (Mole)", 42.2, 30.0, bound=False),))
     (words,) = off_ground(wall, circle, "ft")
-    assert words.startswith("hard structure (Mole) lies 138 ft away; wanted 140 ft: the circle of its float, 41 ft, and 99 ft")
+    assert words.startswith(
+        "hard structure (Mole) lies 138 ft away; wanted 140 ft: the circle of its float, 41 ft, and 99 ft"
+    )
     assert off_ground(wall, circle, "m", forced=True) == ()  # kept, it is a warning
 
 

@@ -13,6 +13,7 @@ import pytest
 from plan.invented import CRS, DATE, NOON, NORTH, WEST, ZONE, known, to_lonlat
 
 from reefscan.base.errors import InputError
+from reefscan.io.out.plan import plan_points
 from reefscan.plan.books import Boat, Forecast, Limits, Net, Rules, Stream
 from reefscan.plan.go import exit_words
 from reefscan.plan.legs import Ground
@@ -21,6 +22,7 @@ from reefscan.plan.night import make_plan, window_of
 from reefscan.plan.sites import OffGround, Site
 from reefscan.plan.tide import NightTide
 from reefscan.plan.words import warnings_of
+from reefscan.render.sheet import sheet_of
 from reefscan.survey.tide import make_table
 
 HOUR = 3600.0
@@ -471,3 +473,12 @@ def test_of_equal_totals_the_nets_stand_together() -> None:
         assert {net.site.id for net in plan(*sites).nets} == {"a", "b", "c"}
     better = (near[0], replace(far[0], score=80.1), *near[1:])
     assert "y" in {net.site.id for net in plan(*better).nets}  # a tenth of a point is worth the way
+
+
+def test_rope_is_told_to_the_tenth_to_a_plotter_as_on_the_sheet() -> None:
+    """(79.8 + 2.1 + 0.3 + 0.5) x 1.25 = 103.375 m of rope without marks: 103 m would be shorter than what is needed."""
+    deep = tuple(replace(site, depth_m=79.8) for site in FOUR[:3])
+    made = plan(*deep, ground=flat(79.8), nets=(Net(name="1", rope_m=150),) * 3)
+    told = [point.text for point in plan_points(made) if point.kind == "net"]
+    assert len(told) == len(made.nets) == 2 and all(text.endswith("rope 103.4 m") for text in told)
+    assert {one.rope for net in sheet_of(made).nets for one in net.rounds} == {"103.4 m"}

@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.question import Question
-from reefscan.base.units import METRES_PER
+from reefscan.base.units import METRES_PER, UNITS
 
 Floats = NDArray[np.float64]
 
@@ -24,7 +24,7 @@ def which_unit(depths: Floats) -> Question:
     known = np.abs(depths[np.isfinite(depths)])
     choices = [
         (unit, f"they would run from {low:.4g} to {high:.4g} m" if known.size else "")
-        for unit in ("m", "ft", "fathom")
+        for unit in UNITS
         for low, high in [
             (known.min() * METRES_PER[unit], known.max() * METRES_PER[unit]) if known.size else (0, 0)
         ]

@@ -15,7 +15,7 @@ from reefscan.base.caution import CAUTION
 from reefscan.base.units import NMI
 from reefscan.io.out.siteforms import Headed, gpx_bytes
 from reefscan.io.out.waypoints import Waypoint, shown, tidy
-from reefscan.plan.amounts import said, stated
+from reefscan.plan.amounts import said
 from reefscan.plan.atsite import turned
 from reefscan.plan.clock import Trip
 from reefscan.plan.go import Check, exit_words
@@ -291,7 +291,7 @@ def _point(net: PlannedNet, unit: str) -> Waypoint:
 
 
 def _rope_words(one: Round, unit: str) -> str:
-    return stated(one.rope_m, unit) + (f" ({one.rope_marks} marks)" if one.rope_marks is not None else "")
+    return said(one.rope_m, unit) + (f" ({one.rope_marks} marks)" if one.rope_marks is not None else "")
 
 
 def plan_gpx(plan: Plan, *, route: bool) -> bytes:
