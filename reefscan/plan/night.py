@@ -177,7 +177,8 @@ def _schedule(asked: Asked, legs: Legs, pace: Pace, window: Window) -> Schedule 
 def _seconds(order: tuple[int, ...], between: np.ndarray, launch: np.ndarray, speed: float) -> Legs:
     count = len(order)
     ring = tuple(float(between[order[k], order[(k + 1) % count]]) / speed for k in range(count))
-    return Legs(float(launch[order[0]]) / speed, ring, float(launch[order[-1]]) / speed)
+    homes = tuple(float(launch[k]) / speed for k in order)
+    return Legs(homes[0], ring, homes)
 
 
 def _no_round(asked: Asked, order: tuple[int, ...], between: np.ndarray, launch: np.ndarray, pace: Pace, window: Window) -> str:  # fmt: skip

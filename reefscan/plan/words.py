@@ -188,7 +188,7 @@ def _of_work(plan: Plan) -> list[str]:
     speeds = sorted({f"{net.net.sink_m_per_s:g}" for net in plan.nets})
     out = [
         f"Speed {boat.speed_kn:g} kn all the way, {boat.set_min:g} min to set, {boat.handling_min:g} min to pull, empty and set again.",
-        f"Back by: the last net left as planned, and for the way home half its time again, at least {HOME_SPARE_S / 60:g} min (a guess).",
+        f"Back by: each net left as planned, and for the way home from it half its time again, at least {HOME_SPARE_S / 60:g} min (a guess).",
         "Fuel is for the way alone: hauling, idling, wind and sea take more." if boat.fuel_l_per_h is not None
         else "Fuel is not reckoned: the boat's use is not stated.",
         f"Nets sink at {', '.join(speeds)} m/s.",
