@@ -20,7 +20,7 @@ Words.rule = function (most) {
 };
 Words.far = (m) => (Words.unit === "m" ? (m < 1000 ? m.toFixed(0) + " m" : (m / 1000).toFixed(1) + " km") : m < Words.MILE / 2 ? (m / 0.3048).toFixed(0) + " ft" : (m / Words.MILE).toFixed(1) + " nmi");
 Words.halves = (v) => String(Math.round(v * 2) / 2);
-Words.lost = (off, position) => Reef.known(off) && Reef.known(position) && off < position;  // lost_in_doubt of scoring_words.py
+Words.lost = (off, position) => Reef.known(off) && Reef.known(position) && off < position;  // lost_in_doubt of reefscan.score.reasons
 Words.sure = (p) => (p >= 0.995 ? ">99 %" : p < 0.005 ? "<1 %" : Math.round(p * 100) + " %");  // nothing measured from a boat is certain
 /* A flag as reefscan.base.flags says it. */
 Words.flag = (flag) => App.data.flag_words[flag] ?? (flag.startsWith("unknown-") ? "not known: " + flag.slice(8).replaceAll("-", " ") : flag.replaceAll("-", " "));
