@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -19,17 +21,14 @@ def which_columns(cells: list[str]) -> Question:
     return Question("--columns", f"{text}\n{held}", free=True)
 
 
-def which_unit(depths: Floats) -> Question:
-    """The question in which unit depths are, with what they would be."""
-    known = np.abs(depths[np.isfinite(depths)])
-    choices = [
-        (unit, f"they would run from {low:.4g} to {high:.4g} m" if known.size else "")
-        for unit in UNITS
-        for low, high in [
-            (known.min() * METRES_PER[unit], known.max() * METRES_PER[unit]) if known.size else (0, 0)
-        ]
-    ]
-    return Question("--depth-unit", "In which unit are its depths?", tuple(choices), free=True)
+def which_unit(values: Floats, *, flag: str = "--depth-unit", of: str = "depths", units: Sequence[str] = UNITS) -> Question:  # fmt: skip
+    """The question in which unit values are, with what they would be."""
+    known = values[np.isfinite(values)]
+    spans = [
+        f"they would run from {known.min() * METRES_PER[unit]:.4g} to {known.max() * METRES_PER[unit]:.4g} m" if known.size else ""
+        for unit in units
+    ]  # fmt: skip
+    return Question(flag, f"In which unit are its {of}?", tuple(zip(units, spans, strict=True)), free=True)
 
 
 def which_crs(x: Floats, y: Floats) -> Question:

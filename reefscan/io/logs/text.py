@@ -166,7 +166,7 @@ def _with_unit(
         values = to_numbers(cells, decimal_comma=any("," in row[at] for row in rows))
         raise AmbiguousError(
             f"{name}: the depth column states no unit; say --depth-unit m, ft or fathom",
-            asks=which_unit(values),
+            asks=which_unit(np.abs(values)),
         )
     return columns, unit
 

@@ -248,7 +248,7 @@ def _depths(
         if unit is None:
             raise AmbiguousError(
                 f"{name}: {attribute!r} states no unit; say --depth-unit m, ft or fathom",
-                asks=which_unit(values),
+                asks=which_unit(np.abs(values)),
             )
         return np.asarray((1.0 if "depth" in index else -1.0) * unit * values)
     if points.geometry.has_z.any():
