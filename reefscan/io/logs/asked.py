@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.question import Question
-from reefscan.base.units import METRES_PER, UNITS
 
 Floats = NDArray[np.float64]
 
@@ -19,16 +16,6 @@ def which_columns(cells: list[str]) -> Question:
     held = "\n".join(f"  column {n}: {cell.strip()[:40]}" for n, cell in enumerate(cells[:20], 1))
     text = "Which column is what? Name those of longitude, latitude, depth with its unit, and time, such as lon=1,lat=2,depth_m=3,time=4."
     return Question("--columns", f"{text}\n{held}", free=True)
-
-
-def which_unit(values: Floats, *, flag: str = "--depth-unit", of: str = "depths", units: Sequence[str] = UNITS) -> Question:  # fmt: skip
-    """The question in which unit values are, with what they would be."""
-    known = values[np.isfinite(values)]
-    spans = [
-        f"they would run from {known.min() * METRES_PER[unit]:.4g} to {known.max() * METRES_PER[unit]:.4g} m" if known.size else ""
-        for unit in units
-    ]  # fmt: skip
-    return Question(flag, f"In which unit are its {of}?", tuple(zip(units, spans, strict=True)), free=True)
 
 
 def which_crs(x: Floats, y: Floats) -> Question:

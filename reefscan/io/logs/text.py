@@ -20,7 +20,7 @@ import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, UnreadableError
-from reefscan.io.logs.asked import which_columns, which_crs, which_unit
+from reefscan.io.logs.asked import which_columns, which_crs
 from reefscan.io.logs.columns import (
     UNITS,
     Columns,
@@ -34,6 +34,7 @@ from reefscan.io.logs.columns import (
 from reefscan.io.logs.times import to_seconds
 from reefscan.io.opening import as_text, chunks, read_head
 from reefscan.io.pointtext import counts_rows
+from reefscan.io.words import which_unit
 from reefscan.survey.table import Log
 
 Floats = NDArray[np.float64]
@@ -166,7 +167,7 @@ def _with_unit(
         values = to_numbers(cells, decimal_comma=any("," in row[at] for row in rows))
         raise AmbiguousError(
             f"{name}: the depth column states no unit; say --depth-unit m, ft or fathom",
-            asks=which_unit(np.abs(values)),
+            asks=which_unit(np.abs(values), "--depth-unit", "depths"),
         )
     return columns, unit
 

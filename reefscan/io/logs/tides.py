@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
 from reefscan.base.question import Question
-from reefscan.io.logs.asked import which_unit
 from reefscan.io.logs.columns import normal, unit_of
 from reefscan.io.logs.times import to_seconds
 from reefscan.io.opening import as_text, read_all
+from reefscan.io.words import which_unit
 from reefscan.survey.harmonics import HarmonicTide, node_and_argument
 from reefscan.survey.tide import TideTable, make_table
 
@@ -190,7 +190,7 @@ def _factor(path: Path, name: str, unit: float | None, values: Floats) -> float:
     if said is None and unit is None:
         raise AmbiguousError(
             f"{path.name}: column {name!r} states no unit; say --tide-unit m (or ft)",
-            asks=which_unit(values, flag="--tide-unit", of="heights", units=("m", "ft")),
+            asks=which_unit(values, "--tide-unit", "heights", ("m", "ft")),
         )
     return said if said is not None else float(unit or 1.0)
 
