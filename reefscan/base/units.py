@@ -32,6 +32,12 @@ METRES_PER: dict[str, float] = {
     "nmi": 1852.0,
 }
 
+NMI = METRES_PER["nmi"]
+"""Metres of a nautical mile."""
+
+UNITS = ("m", "ft", "fathom")
+"""Units in which a person may read depths."""
+
 _LENGTH = re.compile(r"^\s*([-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?)\s*([a-zA-Z][a-zA-Z-]*)?\s*$")
 
 
@@ -91,9 +97,14 @@ def check_unit(unit: str) -> str:
     InputError
         If it is none of ``m``, ``ft`` and ``fathom``.
     """
-    if unit not in ("m", "ft", "fathom"):
+    if unit not in UNITS:
         raise InputError(f"--unit {shown(unit)}: is not known; say m, ft or fathom")
     return unit
+
+
+def far_unit(unit: str) -> str:
+    """The unit of distances over the ground, of waves and boats: who counts depths in fathoms counts these in feet."""
+    return "m" if unit == "m" else "ft"
 
 
 def shown(value: object) -> str:

@@ -57,7 +57,7 @@ def command(
     wanted, tide = _asked(night, gear, water, boat, wishes)
     opened = open_run(run, unit=output.unit)
     wanted = dataclasses.replace(wanted, unit=opened.unit)
-    _refuse_bare(gear.rope, opened.unit)
+    _refuse_bare(gear, water, boat, wishes, unit=opened.unit)
     table, unlisted, said = _sites(opened, wishes, (*wanted.wishes.keep, *wanted.wishes.drop))
     reach = Reach(
         range_m=_least("--range", wishes.reach),
@@ -73,14 +73,20 @@ def command(
     typer.echo(f"reefscan: {_told(plan)}\nreefscan: {CAUTION}\nreefscan: {exit_words(plan.go)}", err=True)
 
 
-def _refuse_bare(rope: str | None, unit: str) -> None:
+def _refuse_bare(gear: GearOptions, water: WaterOptions, boat: BoatOptions, wishes: WishOptions, *, unit: str) -> None:  # fmt: skip
     """A bare number is metres: whoever speaks of feet meant those, and a float would drown by it."""
     from reefscan.base.errors import InputError
 
-    if unit != "m" and rope is not None and _bare(rope):
-        raise InputError(
-            f"--rope {rope}: a bare number is metres, and this plan speaks of {unit}; write {rope}{unit} or {rope}m"
-        )
+    lengths = {
+        "--rope": gear.rope, "--marks": gear.marks, "--surge": gear.surge, "--slack": gear.slack,
+        "--tide-datum-offset": water.tide_datum_offset, "--launch-reach": boat.launch_reach,
+        "--within": wishes.within, "--range": wishes.reach, "--stand-off": wishes.stand_off,
+    }  # fmt: skip
+    for flag, text in lengths.items() if unit != "m" else ():
+        if text is not None and _bare(text) and float(text):
+            raise InputError(
+                f"{flag} {text}: a bare number is metres, and this plan speaks of {unit}; write {text}{unit} or {text}m"
+            )
 
 
 def _sites(opened: Any, wishes: WishOptions, named: tuple[str, ...]) -> tuple[Any, dict[str, str], list[str]]:
@@ -102,13 +108,14 @@ def _sites(opened: Any, wishes: WishOptions, named: tuple[str, ...]) -> tuple[An
 
 
 def _told(plan: Any) -> str:
+    from reefscan.base.units import NMI
     from reefscan.plan.rope import reach_words
     from reefscan.plan.tide import clock
 
     zone, totals, unit = plan.asked.zone, plan.totals, plan.asked.unit
     return (
         f"{len(plan.nets)} net{'s' if len(plan.nets) > 1 else ''}, {totals.rounds} round{'s' if totals.rounds > 1 else ''}, first set {clock(plan.first_set, zone)}, "
-        f"back by {clock(plan.schedule.back_by, zone)}, {totals.way_m / 1852:.1f} nmi; deepest workable site: "
+        f"back by {clock(plan.schedule.back_by, zone)}, {totals.way_m / NMI:.1f} nmi; deepest workable site: "
         + ", ".join(reach_words(net, plan.water.high_m, plan.water.add, unit) for net, _ in plan.deepest_m)
     )
 
@@ -264,7 +271,11 @@ def _nets(gear: GearOptions) -> tuple[Net, ...]:
 
 def _bare(text: str) -> bool:
     """Whether a length was written without its unit."""
-    return text.strip().replace(".", "").isdigit()
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
 
 
 def _alike(count: int, rope: str, marks: str | None) -> tuple[Net, ...]:

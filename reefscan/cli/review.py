@@ -31,11 +31,12 @@ def command(
 
     As in: reefscan review runs/coast --out coast.html
     """
+    from reefscan.base.units import UNITS
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign, write_out
     from reefscan.review.opened import open_run
     from reefscan.review.page import compose_page
-    from reefscan.review.pagedata import UNITS, About, page_data
+    from reefscan.review.pagedata import About, page_data
 
     refuse_foreign(out, run_inputs(run))
     opened = open_run(run, unit=unit)

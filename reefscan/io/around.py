@@ -27,6 +27,7 @@ from reefscan.surroundings.shapes import (
     spoken,
     to_lonlat,
     whole_areas,
+    whole_parts,
     widened,
 )
 
@@ -146,7 +147,7 @@ def _read_layer(
     else:
         usual = (spoken(layer) if one_of_many else "") or _USUAL[flag]
         roles = np.full(len(frame), flag, dtype=object)
-        kinds = _words(frame, KINDS, usual)
+        kinds = column_words(frame, KINDS, usual)
         margins = _numbers(frame, MARGIN)
     checks = rows[roles[rows] == CHECK]
     if len(checks):
@@ -163,7 +164,7 @@ def _read_layer(
         parts, rows = parts[kept], rows[kept]
     parts, at = near(parts, box)
     rows = rows[at]
-    names = _words(frame, NAMES)
+    names = column_words(frame, NAMES)
     for role in ROLES:
         mine = np.flatnonzero(roles[rows] == role)
         of = rows[mine]
@@ -182,15 +183,11 @@ def _read_layer(
 
 def _whole(read: _Read, raw: Any, rows: Any) -> tuple[Any, Any]:
     """Single parts of the shapes of some rows, areas mended, and the row of each."""
-    parts, at = single_parts(shapely.force_2d(raw[rows]))
-    areas = shapely.get_type_id(parts) == 3
-    parts[areas], mended = whole_areas(parts[areas])
+    parts, at, mended = whole_parts(raw[rows])
     if mended:
         read.notes.append(
             f"{mended} areas whose rings cross themselves are taken to hold all that they go round"
         )
-    rows = rows[at]
-    parts, at = single_parts(parts)
     return parts, rows[at]
 
 
@@ -263,7 +260,8 @@ def _column(frame: Any, wanted: Sequence[str]) -> str | None:
     return next((there[name] for name in wanted if name in there), None)
 
 
-def _words(frame: Any, wanted: Sequence[str], usual: str = "") -> list[str]:
+def column_words(frame: Any, wanted: Sequence[str], usual: str = "") -> list[str]:
+    """What the first column of those names says in each row; ``usual`` where there is none or it is silent."""
     column = _column(frame, wanted)
     if column is None:
         return [usual] * len(frame)

@@ -21,10 +21,9 @@ from reefscan.surroundings.shapes import (
     Shapes,
     joined,
     near,
-    single_parts,
     spoken,
     to_lonlat,
-    whole_areas,
+    whole_parts,
 )
 from reefscan.survey.harmonics import HarmonicTide
 from reefscan.survey.tide import TideTable
@@ -129,8 +128,7 @@ def load_off(paths: Sequence[Path], box: Box) -> Shapes:
 
 
 def _off(path: Path, box: Box) -> Shapes:
-    import shapely
-
+    from reefscan.io.around import NAMES, column_words
     from reefscan.io.vectors import layer_names, layer_table
 
     if not path.exists():
@@ -147,13 +145,9 @@ def _off(path: Path, box: Box) -> Shapes:
             continue
         raw = np.asarray(frame.geometry.to_numpy(), dtype=object)
         there = np.flatnonzero([shape is not None and not shape.is_empty for shape in raw])
-        parts, rows = single_parts(shapely.force_2d(raw[there]))
-        areas = shapely.get_type_id(parts) == 3
-        parts[areas], _ = whole_areas(parts[areas])
-        parts, again = single_parts(parts)
+        parts, rows, _ = whole_parts(raw[there])
         parts, at = near(to_lonlat(parts, frame.crs, file=str(path)), box)
-        names = [spoken(name) for name in frame["name"]] if "name" in frame else [""] * len(frame)
-        of = there[rows[again[at]]]
+        names, of = column_words(frame, NAMES), there[rows[at]]
         found.append(Shapes(parts, tuple(names[i] for i in of), ("",) * len(of), (spoken(path.name),) * len(of)))  # fmt: skip
     shapes = joined(found)
     if not len(shapes):

@@ -3,8 +3,13 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
-from reefscan.base.units import METRES_PER
+import numpy as np
+from numpy.typing import NDArray
+
+from reefscan.base.question import Question
+from reefscan.base.units import METRES_PER, UNITS
 
 UP_WORDS = ("elevation", "elev", "altitude", "height", "topo", "dem", "dtm", "bathymetry_elevation")
 DOWN_WORDS = ("depth", "sounding", "tiefe", "profondeur")
@@ -141,6 +146,16 @@ def says(name: str, words: tuple[str, ...]) -> bool:
     """True if one of ``words`` is in a name, as a word of its own or with digits after it."""
     parts = re.split(r"[^a-zà-ÿ]+", name.lower())
     return any(word in parts or word == name.lower() for word in words)
+
+
+def which_unit(values: NDArray[np.float64], flag: str, of: str, units: Sequence[str] = UNITS, *, free: bool = True) -> Question:  # fmt: skip
+    """The question in which unit values are, with what they would be in metres under each answer."""
+    known = values[np.isfinite(values)]
+    spans = [
+        f"they would run from {known.min() * METRES_PER[unit]:.4g} to {known.max() * METRES_PER[unit]:.4g} m" if known.size else ""
+        for unit in units
+    ]  # fmt: skip
+    return Question(flag, f"In which unit are its {of}?", tuple(zip(units, spans, strict=True)), free)
 
 
 DATUM = "VERTICAL_DATUM_ABBREV"

@@ -13,7 +13,7 @@ import pandas as pd
 from reefscan.base.datum import datum_of
 from reefscan.base.errors import InputError
 from reefscan.base.model import GridSource
-from reefscan.base.units import three_figures
+from reefscan.base.units import NMI, three_figures
 from reefscan.io.georef import transformer
 from reefscan.pipeline.offground import box_around, off_grounds
 from reefscan.pipeline.shoalest import deepest_at, ground_of
@@ -234,7 +234,7 @@ def _barred(site: Site, asked: Asked, around: Surroundings | None, range_m: floa
 
 def _far(metres: float, unit: str) -> str:
     """A way over the sea: kilometres to whoever speaks of metres, else nautical miles."""
-    return f"{three_figures(metres / 1000)} km" if unit == "m" else f"{three_figures(metres / 1852)} nmi"
+    return f"{three_figures(metres / 1000)} km" if unit == "m" else f"{three_figures(metres / NMI)} nmi"
 
 
 def _notes(asked: Asked, info: Mapping[str, Any]) -> tuple[str, ...]:

@@ -71,7 +71,7 @@ class TileWork:
             "known": known, "in_band": in_band, "read_s": time.perf_counter() - started
         }  # fmt: skip
         here = elev[core.slices_in(window)]
-        picture = {} if self.shown is None else {self.shown.name: self.shown.pick(here, core)}
+        picture: dict[str, NDArray[Any]] = {} if self.shown is None else {self.shown.name: self.shown.pick(here, core)}  # fmt: skip
         if not sought:
             stats["tile_s"] = time.perf_counter() - started
             return TileResult(

@@ -12,13 +12,13 @@ from typing import Annotated
 from pydantic import BeforeValidator
 
 from reefscan.base.errors import InputError
-from reefscan.base.units import METRES_PER, shown, three_figures
+from reefscan.base.units import METRES_PER, NMI, shown, three_figures
 
-KNOT = 1852.0 / 3600.0
+KNOT = NMI / 3600.0
 """Metres a second."""
 
-_KNOTS_PER = {"kn": 1.0, "kt": 1.0, "kts": 1.0, "knot": 1.0, "knots": 1.0, "m/s": 1.0 / KNOT, "km/h": 1000.0 / 1852.0,
-              "mph": 1609.344 / 1852.0}  # fmt: skip
+_KNOTS_PER = {"kn": 1.0, "kt": 1.0, "kts": 1.0, "knot": 1.0, "knots": 1.0, "m/s": 1.0 / KNOT, "km/h": 1000.0 / NMI,
+              "mph": 1609.344 / NMI}  # fmt: skip
 _NUMBER = re.compile(r"^\s*(\d+\.?\d*|\.\d+)\s*([a-zA-Z/]*)\s*$")
 _SPAN = re.compile(r"^\s*(?:(\d+)\s*h)?\s*(?:(\d+)\s*(?:min|m)?)?\s*$")
 _CLOCK = re.compile(r"^([01]?\d|2[0-3]):([0-5]\d)$")

@@ -37,15 +37,17 @@ class Legs:
 
     Parameters
     ----------
-    out_s, back_s : float
-        From the launch to the first net, from the last net to the launch.
+    out_s : float
+        From the launch to the first net.
     ring_s : tuple of float
         From each net to the next, and from the last to the first; 0 for a single net.
+    homes_s : tuple of float
+        From each net to the launch.
     """
 
     out_s: float
     ring_s: tuple[float, ...]
-    back_s: float
+    homes_s: tuple[float, ...]
 
 
 @dataclass(frozen=True)
@@ -67,16 +69,20 @@ class Visit:
 
 @dataclass(frozen=True)
 class Trip:
-    """One way out and home: leaving the launch, leaving the last net, at the launch again (s since 1970 UTC)."""
+    """One way out and home (s since 1970 UTC).
+
+    Attributes
+    ----------
+    depart, leave, arrive : float
+        Leaving the launch, leaving the last net, at the launch again.
+    back_by : float
+        When to be back at the latest: from whichever net takes longest, left as planned, with what is kept back for the way home.
+    """
 
     depart: float
     leave: float
     arrive: float
-
-    @property
-    def back_by(self) -> float:
-        """When to be back at the latest: the last net left as planned, with what is kept back for the way home."""
-        return self.leave + home_s(self.arrive - self.leave)
+    back_by: float
 
     def leave_by(self, way_s: float) -> float:
         """The latest moment to leave for home from a place ``way_s`` seconds away."""
@@ -168,12 +174,18 @@ def left_overnight(legs: Legs, pace: Pace, start: float, until: float) -> Schedu
     sets = [start + k * pace.set_s + path[k] for k in range(count)]
     first = until - count * pace.handling_s - path[-1]
     pulls = [first + k * pace.handling_s + path[k] for k in range(count)]
-    home, away = sets[-1] + pace.set_s + legs.back_s, first - legs.out_s
-    if away < home:
+    evening = _trip(legs, start, [moment + pace.set_s for moment in sets])
+    morning = _trip(legs, first, [moment + pace.handling_s for moment in pulls])
+    if morning.depart < evening.arrive:
         return None
     visits = tuple((Visit(a, b),) for a, b in zip(sets, pulls, strict=True))
-    evening = Trip(start - legs.out_s, home - legs.back_s, home)
-    return Schedule(visits, pulls[-1], (evening, Trip(away, until, until + legs.back_s)))
+    return Schedule(visits, pulls[-1], (evening, morning))
+
+
+def _trip(legs: Legs, first: float, left: list[float]) -> Trip:
+    """The trip on which the boat is at the first net at ``first`` and leaves each for the last time at ``left``."""
+    back_by = max(moment + home_s(way) for moment, way in zip(left, legs.homes_s, strict=True))
+    return Trip(first - legs.out_s, left[-1], left[-1] + legs.homes_s[-1], back_by)
 
 
 def _tour(legs: Legs, pace: Pace, start: float, rounds: int) -> Schedule:
@@ -191,10 +203,8 @@ def _tour(legs: Legs, pace: Pace, start: float, rounds: int) -> Schedule:
             now = last + pace.handling_s
             down[k] = now  # as the re-set net goes down; not used after the last round
             now += legs.ring_s[k] if not (turn == rounds - 1 and k == count - 1) else 0.0
-    leave = last + pace.handling_s
-    return Schedule(
-        tuple(tuple(v) for v in visits), last, (Trip(start - legs.out_s, leave, leave + legs.back_s),)
-    )
+    trip = _trip(legs, start, [each[-1].pull_time + pace.handling_s for each in visits])
+    return Schedule(tuple(tuple(each) for each in visits), last, (trip,))
 
 
 def soak_achieved(nets: int, handling_s: float, leg_s: float) -> float:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from reefscan.base.errors import InputError
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import said
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.choose import Choice, Question, choose
@@ -77,7 +78,7 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
         far = off_water_m(waters, launch)
         raise InputError(
             f"--launch {asked.launch[1]:g},{asked.launch[0]:g}: the nearest water of this grid that is deep enough for the boat "
-            f"({said(waters.keel_m, asked.unit)} at low tide) lies {said(far, asked.unit, 0)} away, and legs are never laid over land or ground that the grid "
+            f"({said(waters.keel_m, asked.unit)} at low tide) lies {said(far, far_unit(asked.unit), 0)} away, and legs are never laid over land or ground that the grid "
             f"does not know; name the place where you come to known water, or say --launch-reach"
         )
     middle = waters.ground.middle(dock)

@@ -9,6 +9,7 @@ import datetime as dt
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import stated
 from reefscan.plan.books import Boat, Forecast, Limits, Rules
 from reefscan.surroundings.dates import in_force
@@ -125,28 +126,26 @@ def _issued(forecast: Forecast | None, night: dt.date) -> list[Check]:
     return [Check("forecast", fresh, f"issued {forecast.issued}{old}")]
 
 
-def _weather(limits: Limits, forecast: Forecast | None, length: str) -> list[Check]:
+def _weather(limits: Limits, forecast: Forecast | None, unit: str) -> list[Check]:
     if forecast is None:
         return [Check("forecast", False, "no forecast was given; type it into forecast.toml and plan again")]
     out = []
-    for name, unit, most in (("wind_kn", "kn", True), ("gust_kn", "kn", True), ("wave_m", "m", True),
-                             ("wave_period_s", "s", False), ("visibility_m", "m", False)):  # fmt: skip
+    lengths = {"wave_m": far_unit(unit), "visibility_m": "nmi"}  # of distances at sea there is one unit
+    for name, most in (("wind_kn", True), ("gust_kn", True), ("wave_m", True), ("wave_period_s", False), ("visibility_m", False)):  # fmt: skip
         limit, value = getattr(limits, name), getattr(forecast, name)
         if limit is None:
             continue
-        what = name.rsplit("_", 1)[0].replace("_", " ")
-
-        def shown(value: float, name: str = name, unit: str = unit) -> str:
-            if name == "visibility_m":  # of distances at sea there is one unit
-                return stated(value, "nmi")
-            return stated(value, length) if unit == "m" else f"{value:g} {unit}"
-
-        wanted = f"{'at most' if most else 'at least'} {shown(limit)}"
+        first, _, last = name.rpartition("_")
+        what = first.replace("_", " ")
+        bound, seen = (
+            "" if x is None else stated(x, lengths[name]) if name in lengths else f"{x:g} {last}" for x in (limit, value)
+        )  # fmt: skip
+        wanted = f"{'at most' if most else 'at least'} {bound}"
         if value is None:
             out.append(Check(what, False, f"the forecast does not say; your limit is {wanted}"))
         else:
             passed = value <= limit if most else value >= limit
-            out.append(Check(what, passed, f"{shown(value)}; your limit is {wanted}"))
+            out.append(Check(what, passed, f"{seen}; your limit is {wanted}"))
     if not out:
         out.append(
             Check(

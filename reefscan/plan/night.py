@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from reefscan.base.errors import InputError
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import KNOT, said
 from reefscan.plan.atsite import magnet
 from reefscan.plan.books import Net, Stream
@@ -176,7 +177,8 @@ def _schedule(asked: Asked, legs: Legs, pace: Pace, window: Window) -> Schedule 
 def _seconds(order: tuple[int, ...], between: np.ndarray, launch: np.ndarray, speed: float) -> Legs:
     count = len(order)
     ring = tuple(float(between[order[k], order[(k + 1) % count]]) / speed for k in range(count))
-    return Legs(float(launch[order[0]]) / speed, ring, float(launch[order[-1]]) / speed)
+    homes = tuple(float(launch[k]) / speed for k in order)
+    return Legs(homes[0], ring, homes)
 
 
 def _no_round(asked: Asked, order: tuple[int, ...], between: np.ndarray, launch: np.ndarray, pace: Pace, window: Window) -> str:  # fmt: skip
@@ -233,7 +235,7 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
     begins = GEOD.inv(*asked.launch, *known.to_lonlat(*field.start))[2]
     launch = (
         [
-            f"The launch lies off the water that is deep enough: ways begin {said(begins, asked.unit, 0)} from it."
+            f"The launch lies off the water that is deep enough: ways begin {said(begins, far_unit(asked.unit), 0)} from it."
         ]
         if begins > 1
         else []

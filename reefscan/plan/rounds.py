@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import said, stated
 from reefscan.plan.atsite import (
     dragged,
@@ -111,7 +112,7 @@ def _site_checks(
     over, wave = site.depth_m + low, asked.wave_m
     out = []
     if wave:
-        words = f"{said(over, asked.unit)} of water at its lowest, waves of {stated(wave, asked.unit)}: wanted {BREAKS:g} times as much"
+        words = f"{said(over, asked.unit)} of water at its lowest, waves of {stated(wave, far_unit(asked.unit))}: wanted {BREAKS:g} times as much"
         out.append(Check("swell that breaks", over >= BREAKS * wave, words))
     forecast = asked.forecast
     if forecast is not None and forecast.stream:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass, field
 
 from reefscan.base.s44 import ASSUMED, Z95, tvu
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import said, stated
 from reefscan.plan.books import Net
 from reefscan.plan.rope import Allowances, deepest, rope_needed
@@ -147,12 +148,12 @@ def against(site: Site, water: Water, nets: tuple[Net, ...], *, forced: bool = F
     if over < keel:
         return (
             f"too shallow for the boat: {said(over, unit)} of water at its lowest, wanted {said(keel, unit)} (draft "
-            f"{stated(water.draft_m, unit)}, {stated(UNDER_KEEL_M, unit)}, half a wave, {said(site.depth_95_m, unit)} of doubt in the depth)"
+            f"{stated(water.draft_m, far_unit(unit))}, {stated(UNDER_KEEL_M, far_unit(unit))}, half a wave, {said(site.depth_95_m, unit)} of doubt in the depth)"
         )
     if breaks(site, water) and not forced:
         return (
             f"swell may break there: {said(over, unit)} of water at its lowest is under {BREAKS:g} times the wave height of "
-            f"{stated(water.add.wave_m, unit)}"
+            f"{stated(water.add.wave_m, far_unit(unit))}"
         )
     reach = deepest(nets[0], water.high_m, water.add)
     if site.depth_m > reach + 1e-9:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import Geod
 
-from reefscan.plan.amounts import said
+from reefscan.base.units import METRES_PER, far_unit
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.rope import rope_needed, swing, up_to_mark
 from reefscan.plan.sites import Site, Water
@@ -94,8 +94,10 @@ def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) 
     >>> site = Site("a", 0.0, 0.0, 9.0, off=(OffGround("closed ground (North)", 21.0, 10.0),))
     >>> off_ground(site, 11.0, "m"), off_ground(site, 11.1, "m")
     ((), ('closed ground (North) lies 21 m away; wanted 22 m: the circle of its float, 12 m, and 10 m more',))
+    >>> off_ground(site, 11.1, "fathom")[0][:56]
+    'closed ground (North) lies 68 ft away; wanted 70 ft: the'
     """
-    out = []
+    out, far = [], far_unit(unit)
     for ground in site.off:
         wanted = circle_m + ground.keep_m
         if ground.metres >= wanted or (forced and not ground.bound):
@@ -104,10 +106,13 @@ def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) 
             out.append(f"it lies in {ground.what}{ground.advice}")
             continue
         # what is wanted is told up and what is there down: 21.4 of 21.1 would read as enough
-        down, (circle, keep) = math.floor(ground.metres), (math.ceil(circle_m), math.ceil(ground.keep_m))
+        there, circle, keep = (
+            metres / METRES_PER[far] for metres in (ground.metres, circle_m, ground.keep_m)
+        )
+        circle, keep = math.ceil(circle), math.ceil(keep)
         out.append(
-            f"{ground.what} lies {said(down, unit, 0)} away; wanted {said(circle + keep, unit, 0)}: the circle of its float, "
-            f"{said(circle, unit, 0)}, and {said(keep, unit, 0)} more{ground.advice}"
+            f"{ground.what} lies {math.floor(there)} {far} away; wanted {circle + keep} {far}: the circle of its float, "
+            f"{circle} {far}, and {keep} {far} more{ground.advice}"
         )
     return tuple(out)
 

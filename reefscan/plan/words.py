@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import said, stated
 from reefscan.plan.atsite import DRIFT
 from reefscan.plan.books import Net
@@ -15,7 +16,8 @@ from reefscan.plan.spacing import BAIT_ALONG_M, CLEAR_M
 from reefscan.plan.tide import clock
 from reefscan.survey.tide import TideTable
 
-FIGURE = re.compile(r"\d+(?:\.\d+)?")
+AMOUNT = re.compile(r"-?\d+(?:\.\d+)?(?= (?:m|ft|fathom|kn|kgf|kg)\b)")
+"""A figure with its unit; those of names and clock times are left as they are."""
 
 BEFORE_LEAVING = (
     "Forecast read anew, own limits kept",
@@ -65,10 +67,12 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
         )
     if asked.forecast is None:
         out.append(
-            f"no forecast: waves of {stated(asked.wave_m, asked.unit)} are reckoned with, and no stream at all"
+            f"no forecast: waves of {stated(asked.wave_m, far_unit(asked.unit))} are reckoned with, and no stream at all"
         )
     elif asked.forecast.wave_m is None:
-        out.append(f"the forecast says no wave height: {stated(asked.wave_m, asked.unit)} are reckoned with")
+        out.append(
+            f"the forecast says no wave height: {stated(asked.wave_m, far_unit(asked.unit))} are reckoned with"
+        )
     if asked.forecast is not None and not asked.forecast.stream:
         out.append("no stream is stated: drift, the side to haul from and the pull on floats leave it out")
     out += _of_nets(plan)
@@ -81,25 +85,27 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
 
 def _of_nets(plan: Plan) -> list[str]:
     """What is said of single nets, once for all that it is said of; checks that failed first."""
-    said: list[tuple[int, str]] = []
     failed = [(net, check) for net in plan.nets for check in net.checks if not check.passed]
-    said += [(net.number, f"{check.name}: {check.words}") for net, check in failed]
+    rows = [(net.number, f"{check.name}: {check.words}") for net, check in failed]
     failing = {check.words for _, check in failed}
-    said += [(net.number, words) for net in plan.nets for words in net.warnings if words not in failing]
+    rows += [(net.number, words) for net in plan.nets for words in net.warnings if words not in failing]
     alike: dict[str, list[tuple[int, str]]] = {}
-    for number, words in said:
-        alike.setdefault(FIGURE.sub("#", words), []).append((number, words))
-    return [_together(rows) for rows in alike.values()]
+    for number, words in rows:
+        alike.setdefault(AMOUNT.sub("#", words), []).append((number, words))
+    return [_together(each) for each in alike.values()]
 
 
 def _together(rows: list[tuple[int, str]]) -> str:
-    """One sentence for several nets; where only figures differ, those of the net where they are largest."""
+    """One sentence for several nets; where amounts differ, the least and the most: of some the least is the worst."""
     numbers = ", ".join(str(number) for number, _ in rows)
-    head = f"net{'s' if len(rows) > 1 else ''} {numbers}: "
-    if len({words for _, words in rows}) == 1:
-        return head + rows[0][1]
-    worst, words = max(rows, key=lambda row: sum(float(figure) for figure in FIGURE.findall(row[1])))
-    return f"{head}{words} (figures of net {worst}, the largest)"
+    spans = map(_span, zip(*(AMOUNT.findall(words) for _, words in rows), strict=True))
+    words = AMOUNT.sub(lambda _: next(spans), rows[0][1])
+    return f"net{'s' if len(rows) > 1 else ''} {numbers}: {words}"
+
+
+def _span(amounts: tuple[str, ...]) -> str:
+    least, most = min(amounts, key=float), max(amounts, key=float)
+    return least if least == most else f"{least} to {most}"
 
 
 def assumptions(plan: Plan) -> tuple[str, ...]:
@@ -117,7 +123,7 @@ def assumptions(plan: Plan) -> tuple[str, ...]:
 
 def _of_water(plan: Plan) -> list[str]:
     """Tide, rope, stream, weather."""
-    asked, add, unit = plan.asked, plan.asked.add, plan.asked.unit
+    asked, add, unit, small = plan.asked, plan.asked.add, plan.asked.unit, far_unit(plan.asked.unit)
     table = plan.tide.source
     if isinstance(table, TideTable) and table.turning:
         how = "half a cosine between high and low water; that fails in rivers and where highs come double"
@@ -131,8 +137,8 @@ def _of_water(plan: Plan) -> list[str]:
         *plan.tide.taken,
         f"The table's zero lies {'+' if plan.tide.offset_m >= 0 else ''}{stated(plan.tide.offset_m, unit)} over the grid's zero, as you stated; "
         "heights here are over the grid's zero.",
-        f"Rope for still water: (depth + highest tide + {stated(add.surge_m, unit)} of surge + half of {stated(add.wave_m, unit)} waves + "
-        f"{stated(add.freeboard_m, unit)} of freeboard) x {add.scope:g}, up to the next mark, until {LATE_S / 3600:g} hours after the last pull; "
+        f"Rope for still water: (depth + highest tide + {stated(add.surge_m, small)} of surge + half of {stated(add.wave_m, small)} waves + "
+        f"{stated(add.freeboard_m, small)} of freeboard) x {add.scope:g}, up to the next mark, until {LATE_S / 3600:g} hours after the last pull; "
         "a rope set anew at a round, until as long after that round's pull. A stream can pull a float under all the same.",
         f"The deepest site that this reaches: {reach}.",
         "Streams, wind and waves are the ones you typed, the same all over; a stream need not turn when the height does.",
@@ -145,21 +151,23 @@ def _of_water(plan: Plan) -> list[str]:
             out.append("Before the first hour that is stated for a stream, that first stream runs.")
     if asked.wave_m and (asked.forecast is None or asked.forecast.wave_m is None):
         out.append(
-            f"Waves of {stated(asked.wave_m, unit)}: your own limit, for want of a height in the forecast."
+            f"Waves of {stated(asked.wave_m, small)}: your own limit, for want of a height in the forecast."
         )
     return out
 
 
 def _of_places(plan: Plan) -> list[str]:
     """Choice of sites, spacing, ways."""
-    asked, boat, unit = plan.asked, plan.asked.boat, plan.asked.unit
+    asked, boat, unit, along = plan.asked, plan.asked.boat, plan.asked.unit, far_unit(plan.asked.unit)
     far = asked.wishes.stand_off_m
-    stand_off = f"; it keeps {stated(far, unit)} off that and off hard structure (--stand-off)" if far else ""
+    stand_off = (
+        f"; it keeps {stated(far, along)} off that and off hard structure (--stand-off)" if far else ""
+    )
     best = "the best there is under these limits" if not plan.choice.gap else "near the best"
     out = [
-        f"Nets stand both floats' circles, two boat lengths ({stated(boat.length_m, unit)} each) and {stated(CLEAR_M, unit)} apart; "
-        f"along a stream {stated(BAIT_ALONG_M, unit)}.",
-        f"A float's whole circle at the lowest water, and {stated(CLEAR_M, unit)} more, stays out of closed ground and of what is named to "
+        f"Nets stand both floats' circles, two boat lengths ({stated(boat.length_m, along)} each) and {stated(CLEAR_M, along)} apart; "
+        f"along a stream {stated(BAIT_ALONG_M, along)}.",
+        f"A float's whole circle at the lowest water, and {stated(CLEAR_M, along)} more, stays out of closed ground and of what is named to "
         f"keep off, and out of fairways unless you allow them{stand_off}.",
         f"Legs keep to cells of the grid with at least {said(plan.water.keel_m, unit)} of water at {said(plan.water.low_m, unit)} of tide, the "
         "lowest of the trip; cells without data are taken for land. What lies between soundings is not in the grid.",
@@ -176,11 +184,11 @@ def _of_places(plan: Plan) -> list[str]:
 
 def _of_work(plan: Plan) -> list[str]:
     """Speeds, times, what of boat and gear was not stated."""
-    boat, unit = plan.asked.boat, plan.asked.unit
+    boat, unit = plan.asked.boat, far_unit(plan.asked.unit)
     speeds = sorted({f"{net.net.sink_m_per_s:g}" for net in plan.nets})
     out = [
         f"Speed {boat.speed_kn:g} kn all the way, {boat.set_min:g} min to set, {boat.handling_min:g} min to pull, empty and set again.",
-        f"Back by: the last net left as planned, and for the way home half its time again, at least {HOME_SPARE_S / 60:g} min (a guess).",
+        f"Back by: each net left as planned, and for the way home from it half its time again, at least {HOME_SPARE_S / 60:g} min (a guess).",
         "Fuel is for the way alone: hauling, idling, wind and sea take more." if boat.fuel_l_per_h is not None
         else "Fuel is not reckoned: the boat's use is not stated.",
         f"Nets sink at {', '.join(speeds)} m/s.",

@@ -27,6 +27,7 @@ from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.degrees import degrees_minutes
 from reefscan.base.errors import InputError
 from reefscan.base.flags import flag_words
+from reefscan.base.units import far_unit
 from reefscan.render.fitted import PITCH, Face, fit_line, fit_lines, width_in
 from reefscan.render.furniture import plain
 from reefscan.render.marks import UNIT_METRES, contour_depths, kind_of, rule_length, show_depth
@@ -234,7 +235,7 @@ def _facts(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
 
 def _measures(site: dict[str, Any], unit: str) -> str:
     """Height, width, distance to the rock, how it runs, how near a net lands: one after the other."""
-    facts, along = [], "m" if unit == "m" else "ft"
+    facts, along = [], far_unit(unit)
     height, width, drop, run = (_number(site, key) for key in ("height_m", "width_m", "drop_m", "run_m"))
     if math.isfinite(height):
         facts.append(f"height {show_depth(height, unit, places=1)}")

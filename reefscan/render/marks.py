@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from reefscan.base.units import METRES_PER, NMI, UNITS
+
 INK = "#14202b"
 PAPER = "#fdfcf8"
 QUIET = "#566370"
@@ -89,7 +91,7 @@ def score_rgb(score: NDArray[np.float64]) -> NDArray[np.float64]:
     return rgb / 255.0
 
 
-UNIT_METRES = {"m": 1.0, "ft": 0.3048, "fathom": 1.8288}
+UNIT_METRES = {unit: METRES_PER[unit] for unit in UNITS}
 """Metres in one unit of the picture (exact, by definition)."""
 
 ROUND_DEPTHS = {
@@ -97,10 +99,6 @@ ROUND_DEPTHS = {
     "ft": (5, 10, 20, 30, 60, 100, 300, 600, 1500, 3000),
     "fathom": (1, 2, 3, 5, 10, 20, 50, 100, 300),
 }
-
-
-MILE_M = 1852.0
-"""A nautical mile, exact by definition."""
 
 
 def nice_length(most: float) -> float:
@@ -119,17 +117,17 @@ def rule_length(most_m: float, unit: str) -> tuple[float, str]:
     Examples
     --------
     >>> rule_length(163.0, "m"), rule_length(163.0, "ft"), rule_length(1700.0, "ft")
-    ((100.0, '100 m'), (152.4, '500 ft'), (926.0, '0.5 nm'))
+    ((100.0, '100 m'), (152.4, '500 ft'), (926.0, '0.5 nmi'))
     """
     if unit == "m":
         metres = nice_length(most_m)
         return metres, f"{metres / 1000:g} km" if metres >= 1000 else f"{metres:g} m"
-    miles = most_m / MILE_M
+    miles = most_m / NMI
     if miles < 0.5:
         feet = nice_length(most_m / UNIT_METRES["ft"])
         return round(feet * UNIT_METRES["ft"], 6), f"{feet:g} ft"
     whole = nice_length(miles) if miles >= 1 else 0.5
-    return whole * MILE_M, f"{whole:g} nm"
+    return whole * NMI, f"{whole:g} nmi"
 
 
 def contour_depths(deepest_m: float, unit: str, *, most: int = 9) -> list[float]:

@@ -11,6 +11,7 @@ from matplotlib.axes import Axes
 from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.ticker import MaxNLocator
 
+from reefscan.base.units import far_unit
 from reefscan.render.marks import UNIT_METRES, nice_length
 from reefscan.render.shade import Floats
 
@@ -69,7 +70,7 @@ def draw_profile(ax: Axes, profile: Profile, *, unit: str) -> None:
     ax.yaxis.set_major_locator(MaxNLocator(8, steps=[1, 2, 5, 10]))
     _faces(ax, profile, x, y, top)
     ax.text(-0.015, 1.02, unit, transform=ax.transAxes, fontsize=8, ha="right", va="bottom")
-    along = "m" if unit == "m" else "ft"
+    along = far_unit(unit)
     step = nice_length(half / 2 / UNIT_METRES[along])
     far = [k * step for k in range(1, int(half / UNIT_METRES[along] / step) + 1)]
     ticks = [*(-v for v in reversed(far)), 0.0, *far]

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import degrees_minutes
 from reefscan.base.flags import flag_words
+from reefscan.base.units import NMI, far_unit
 from reefscan.plan.amounts import stated
 from reefscan.plan.books import Net, Rules
 from reefscan.plan.go import RULES_LINE, Check
@@ -20,7 +21,6 @@ from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING, HAULING, LIGHTS, 
 from reefscan.render.furniture import plain
 from reefscan.render.marks import UNIT_METRES, show_depth
 
-NMI = 1852.0
 SHOWN = ("sunset", "civil dusk", "nautical dusk", "sunrise", "moonrise", "moonset")
 
 
@@ -28,7 +28,6 @@ SHOWN = ("sunset", "civil dusk", "nautical dusk", "sunrise", "moonrise", "moonse
 class SheetRound:
     """One soak in words."""
 
-    number: int
     set_at: str
     pull_at: str
     rope: str
@@ -50,12 +49,11 @@ class SheetNet:
     gear: str
     way: str
     look_again: str
-    home: str
     light: str
     rounds: tuple[SheetRound, ...]
     stay: tuple[str, ...]
     notes: tuple[str, ...]
-    unit: str
+    far_unit: str
 
     @property
     def release(self) -> str:
@@ -64,7 +62,7 @@ class SheetNet:
         if not any(far):
             return ""
         least, most = (f"{value:.0f}" for value in (min(far), max(far)))
-        return f"let go {least if least == most else f'{least}-{most}'} {self.unit} up-stream"
+        return f"let go {least if least == most else f'{least}-{most}'} {self.far_unit} up-stream"
 
 
 @dataclass(frozen=True)
@@ -272,7 +270,6 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
     site, at = net.site, _hours(plan)
     rounds = tuple(
         SheetRound(
-            number=one.number,
             set_at=at(one.set_time),
             pull_at=at(one.pull_time),
             rope=_rope(one.rope_m, net.net, unit, of=_called(net.net, plan)),
@@ -280,7 +277,7 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
             sounder=show_depth(one.sounder_m, unit),
             haul=_haul(one, plan),
             release=_release(one, plan, unit),
-            let_go=one.drift_m / UNIT_METRES[unit] if _drifts(one) else 0.0,
+            let_go=one.drift_m / UNIT_METRES[far_unit(unit)] if _drifts(one) else 0.0,
         )
         for one in net.rounds
     )
@@ -292,7 +289,6 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
         gear=_gear(net.net, plan, unit),
         way=_way(plan.ways[net.number - 1], plan),
         look_again=show_depth(net.look_again_m, unit, places=1),
-        home=" and ".join(at(when) for when in net.leave_by),
         light=plain(net.net.light),
         rounds=rounds,
         stay=tuple(_check_words(check) for check in net.checks if not check.passed),
@@ -300,7 +296,7 @@ def _net(net: PlannedNet, plan: Plan, unit: str) -> SheetNet:
             *([f"mind: {'; '.join(plain(flag_words(f)) for f in site.flags)}"] if site.flags else []),
             *([f"note: {plain(site.note)}"] if site.note else []),
         ),
-        unit=unit,
+        far_unit=far_unit(unit),
     )
 
 
@@ -323,7 +319,9 @@ def _release(one: Round, plan: Plan, unit: str) -> str:
     """How far up-stream of the site and on which bearing a net is let go."""
     if not _drifts(one):
         return ""
-    return f"let go {show_depth(one.drift_m, unit, places=0)} up-stream, toward {_toward(one, plan)}"
+    return (
+        f"let go {show_depth(one.drift_m, far_unit(unit), places=0)} up-stream, toward {_toward(one, plan)}"
+    )
 
 
 def _way(way: Way, plan: Plan) -> str:

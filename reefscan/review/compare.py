@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import called
-from reefscan.base.units import METRES_PER
+from reefscan.base.units import METRES_PER, far_unit
 from reefscan.score.listing import Listing
 from reefscan.surroundings.known import Surroundings
 
@@ -167,7 +167,7 @@ def _measure(side: Side, name: str, row: int) -> str:
 
 def _far(metres: float, unit: str) -> str:
     """A distance on the map in whole metres or feet."""
-    return f"{metres:.0f} m" if unit == "m" else f"{metres / METRES_PER['ft']:.0f} ft"
+    return f"{metres / METRES_PER[far_unit(unit)]:.0f} {far_unit(unit)}"
 
 
 def _stayed(a: Side, b: Side, row: int, other: int, rank_a: int, rank_b: int) -> Change:

@@ -27,6 +27,7 @@ from reefscan.base.model import GridSource
 from reefscan.base.overview import MapGround
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import DEFAULT_TERMS, called
+from reefscan.base.units import UNITS
 from reefscan.render.featurepick import drawn_features
 from reefscan.render.marks import SYMBOLS, contour_depths
 from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
@@ -46,9 +47,6 @@ KNOWN_SQUARES = 400
 """Squares along the longer side in which the page knows ground from none: 27 kB at most."""
 
 NUMBERS = tuple(column.name for column in CANDIDATE if column.page and column.kind == "number")
-UNITS = ("m", "ft", "fathom")
-"""Units that a person can choose on the page."""
-
 TEXTS = ("id", "kind", "feature_id", "source", "why", *(f"why_{unit}" for unit in UNITS))
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from reefscan.base.recipe import Recipe
 from reefscan.base.s44 import Z95, tvu
-from reefscan.base.units import METRES_PER, three_figures
+from reefscan.base.units import METRES_PER, far_unit, three_figures
 
 INTERVALS = {"ledge": 3, "trough": 4, "rise": 4}
 """Cells that a ledge must be wide, a trough from crest to crest, and a rise from foot to foot, to be seen."""
@@ -33,7 +33,8 @@ class Limits:
 
     def sentence(self, unit: str = "m") -> str:
         """One line for a person, in metres or (for ``ft`` and ``fathom``) in feet."""
-        per, unit = (1.0, "m") if unit == "m" else (METRES_PER["ft"], "ft")
+        unit = far_unit(unit)
+        per = METRES_PER[unit]
 
         def size(metres: float) -> str:
             return f"{three_figures(metres / per)} {unit}"

@@ -18,6 +18,7 @@ import pandas as pd
 from reefscan.base.doubts import DOUBTS
 from reefscan.base.recipe import Score, Term
 from reefscan.base.terms import DEFAULT_TERMS, DefaultTerm
+from reefscan.base.units import far_unit
 from reefscan.score.scoring import Scored
 
 _POINTS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
@@ -376,7 +377,7 @@ def far_words(metres: float, unit: str = "m") -> str:
     >>> far_words(9.3), far_words(9.3, "ft"), far_words(9.3, "fathom")
     ('9.3 m', '31 ft', '31 ft')
     """
-    return length_words(metres, "ft" if unit == "fathom" else unit)
+    return length_words(metres, far_unit(unit))
 
 
 def sure_words(probability: float) -> str:

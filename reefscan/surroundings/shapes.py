@@ -205,6 +205,15 @@ def single_parts(shapes: Geometries) -> tuple[Geometries, NDArray[np.intp]]:
     return shapes[kept], rows[kept]
 
 
+def whole_parts(shapes: Geometries) -> tuple[Geometries, NDArray[np.intp], int]:
+    """Points, lines and valid polygons of all, the row that each comes from, and how many areas `whole_areas` repaired."""
+    parts, rows = single_parts(shapely.force_2d(shapes))
+    areas = shapely.get_type_id(parts) == 3
+    parts[areas], repaired = whole_areas(parts[areas])
+    parts, at = single_parts(parts)
+    return parts, rows[at], repaired
+
+
 def outlines(shapes: Geometries) -> Geometries:
     """The lines among shapes and the rings of areas, in pieces of 16 edges: a tree of these passes by what is far of a long one."""
     kind = shapely.get_type_id(shapes)

@@ -109,6 +109,7 @@ def plan_lines(
     distance = np.minimum(ground.distance, end)
     reachable = ground.distance <= 1.5 * end
     rough = np.where(np.isfinite(ground.rough), ground.rough, np.nanmedian(ground.rough))
+    at_data = uncertainty.sigma(np.zeros_like(distance), rough) ** 2
     picked: list[Line] = []
     shortest = max(4.0 * ground.cell_m, 2.0 * TURN_M)
     lengths = [v for v in (budget_m / 16, budget_m / 8, budget_m / 4, budget_m / 2) if v >= shortest]
@@ -118,9 +119,7 @@ def plan_lines(
         if left < min(lengths, default=np.inf):
             break
         # What a run takes away to both sides of a place: about as far as data lie off, for nearer to them it adds nothing.
-        fall = (
-            uncertainty.sigma(distance, rough) ** 2 - uncertainty.sigma(np.zeros_like(distance), rough) ** 2
-        )
+        fall = uncertainty.sigma(distance, rough) ** 2 - at_data
         value = np.where(reachable, worth * distance * np.maximum(fall, 0.0), 0.0)
         ends = [e for g in picked for e in ((g.x0, g.y0), (g.x1, g.y1))] or ([start] if start else [])
         line = _best_line(ground, value, [v for v in lengths if v <= left], _way(ground, ends))

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from reefscan.base.degrees import position_words
-from reefscan.base.units import METRES_PER, three_figures
+from reefscan.base.units import METRES_PER, far_unit, three_figures
 
 
 def summed_up(facts: Mapping[str, Any], *, narrowest_m: float, unit: str = "m", datum: str = "") -> list[str]:
@@ -23,13 +23,13 @@ def summed_up(facts: Mapping[str, Any], *, narrowest_m: float, unit: str = "m", 
     datum : str
         Level that depths are counted from; empty where it is not known.
     """
-    far_unit = "m" if unit == "m" else "ft"
+    along = far_unit(unit)
 
     def deep(metres: float) -> str:
         return f"{metres / METRES_PER[unit]:.1f}"
 
     def far(metres: float) -> str:
-        return f"{three_figures(metres / METRES_PER[far_unit])} {far_unit}"
+        return f"{three_figures(metres / METRES_PER[along])} {along}"
 
     below = f" below {datum}" if datum else ""
     low, high = facts["depth_m"]

@@ -62,8 +62,8 @@ def test_a_place_is_read_as_python_reads_it(page: Any) -> None:
 
 def test_the_scale_is_in_the_unit_chosen_and_round(page: Any) -> None:
     # the international foot, 0.3048 m, and nautical mile, 1852 m, are exact by definition
-    per = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "nm": 1852.0}
-    for unit, names in (("m", {"m", "km"}), ("ft", {"ft", "nm"}), ("fathom", {"ft", "nm"})):
+    per = {"m": 1.0, "km": 1000.0, "ft": 0.3048, "nmi": 1852.0}
+    for unit, names in (("m", {"m", "km"}), ("ft", {"ft", "nmi"}), ("fathom", {"ft", "nmi"})):
         for most in (*np.geomspace(3, 40_000, 60), 10, 1000, 926):
             metres, words = page.execute_script("Words.unit = arguments[0]; return Words.rule(arguments[1])", unit, float(most))  # fmt: skip
             number, name = words.split()

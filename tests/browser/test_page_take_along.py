@@ -16,11 +16,12 @@ from chromium import wait_ready
 from pages import SOURCE, settle
 from seabed import HOSTILE, sites, write_grid, write_run
 
+from reefscan.base.units import UNITS
 from reefscan.io.out.siteforms import encode
 from reefscan.io.out.waypoints import Waypoint, tidy
 from reefscan.review.opened import OpenedRun, open_run
 from reefscan.review.page import compose_page
-from reefscan.review.pagedata import UNITS, About, page_data
+from reefscan.review.pagedata import About, page_data
 from reefscan.review.picked import picked_sites
 from reefscan.review.picks import load_picks
 from reefscan.review.takealong import naming_of, symbols_of, waypoints_of

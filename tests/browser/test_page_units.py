@@ -12,11 +12,12 @@ from pages import SOURCE
 from seabed import sites, write_grid, write_run
 
 from reefscan.base.flags import FLAGS, flag_words
+from reefscan.base.units import UNITS
 from reefscan.render.marks import rule_length
 from reefscan.render.profile import drawn_depths
 from reefscan.review.opened import open_run
 from reefscan.review.page import compose_page
-from reefscan.review.pagedata import UNITS, About, page_data
+from reefscan.review.pagedata import About, page_data
 
 pytest.importorskip("selenium")
 from selenium.webdriver.support.ui import Select

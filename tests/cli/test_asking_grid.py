@@ -113,7 +113,7 @@ def test_what_a_tide_table_leaves_open_is_asked_too(tmp_path: Path) -> None:
     code, told = at_terminal(asked, "UTC\nft\n")
     assert code == 0, told
     assert "In which time zone are its times, such as 2024-04-03 00:00?" in told
-    assert "heights would run from 3.05 to 3.35 m" in told
+    assert "they would run from 3.048 to 3.353 m" in told
     low, high = depths_of(tmp_path / "own.tif")
     assert 5.5 < low < high < 6.1  # 9 m less 10 to 10.1 ft of tide between 10:00 and 10:06
 

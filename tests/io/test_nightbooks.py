@@ -149,6 +149,9 @@ def test_ground_to_keep_off_is_read_from_points_lines_and_areas_near_the_grid(tm
     path.write_text(json.dumps({"type": "FeatureCollection", "features": features}))
     found = load_off([path], box)
     assert [found.called(k) for k in range(len(found))] == ["Mole", "Rock", *["an area of off.geojson"] * 2]  # fmt: skip
+    charted = json.dumps({"type": "FeatureCollection", "features": features}).replace('"name"', '"OBJNAM"')
+    path.write_text(charted)  # as S-57 calls it; KML says Name
+    assert [load_off([path], box).called(k) for k in range(2)] == ["Mole", "Rock"]
     path.write_text(json.dumps({"type": "FeatureCollection", "features": features[3:]}))
     with pytest.raises(InputError, match="nothing in it lies near the grid; --avoid wants"):
         load_off([path], box)

@@ -14,7 +14,6 @@ from reefscan.base.errors import InputError
 from reefscan.plan.clock import (
     Legs,
     Pace,
-    Trip,
     fitting_nets,
     left_overnight,
     mean_leg,
@@ -42,7 +41,7 @@ def test_a_round_worked_by_hand() -> None:
     Pulled at 30, 40, 50; down again at 36, 46, 56; back at the first at 56 + 5 = 61 and waits until 66.
     Pulled at 66, 76, 86; the last is handled by 92, home 7 min later at 99. A third round would be handled by 128.
     """
-    legs = Legs(out_s=600, ring_s=(240, 240, 300), back_s=420)
+    legs = Legs(out_s=600, ring_s=(240, 240, 300), homes_s=(600, 500, 420))
     pace = Pace(set_s=120, handling_s=360, soak_s=1800)
     made = tours(legs, pace, 0.0, 127 * 60)
     assert made is not None and made.rounds == 2
@@ -56,7 +55,7 @@ def test_a_round_worked_by_hand() -> None:
 
 def test_the_soak_of_a_round_without_waiting_is_the_formula() -> None:
     """Issue 21: soak achieved = nets x (handling + leg) - handling."""
-    legs, pace = Legs(0, (200.0,) * 5, 0), Pace(60, 400, 0.0)
+    legs, pace = Legs(0, (200.0,) * 5, (0.0,) * 5), Pace(60, 400, 0.0)
     made = tours(legs, pace, 0.0, 3600 * 6)
     assert made is not None
     soaks = {round(v.pull_time - v.set_time, 6) for net in made.visits for v in net[1:]}
@@ -72,7 +71,7 @@ def test_the_soak_of_a_round_without_waiting_is_the_formula() -> None:
 def test_no_net_is_short_of_its_soak_no_two_are_handled_at_once_and_all_are_out_by_the_end(
     nets: int, leg: float, set_s: float, handling: float, soak: float, span: float
 ) -> None:
-    legs, pace = Legs(leg, (leg if nets > 1 else 0.0,) * nets, leg), Pace(set_s, handling, soak)
+    legs, pace = Legs(leg, (leg if nets > 1 else 0.0,) * nets, (leg,) * nets), Pace(set_s, handling, soak)
     made = tours(legs, pace, 0.0, span)
     if made is None:
         return
@@ -90,7 +89,7 @@ def test_no_net_is_short_of_its_soak_no_two_are_handled_at_once_and_all_are_out_
 
 
 def test_nets_left_overnight_are_pulled_once_by_the_end() -> None:
-    legs, pace = Legs(600, (240, 240, 300), 420), Pace(120, 360, 1800)
+    legs, pace = Legs(600, (240, 240, 300), (600, 500, 420)), Pace(120, 360, 1800)
     made = left_overnight(legs, pace, 0.0, 36_000.0)
     assert made is not None and made.rounds == 1
     # the last is pulled 6 min before the end; the others 10 and 20 min earlier
@@ -107,10 +106,25 @@ def test_each_trip_has_a_latest_moment_to_leave_for_home_from_where_one_is() -> 
 
     From a net 10 min off, ten minutes are kept back: it is left by 12:40. From one 60 min off, 90 min before: 11:30.
     """
-    trip = Trip(depart=0.0, leave=12 * 3600, arrive=12 * 3600 + 2400)
+    legs, pace = Legs(2400, (0.0,), (2400,)), Pace(0, 0, 3600)
+    made = tours(legs, pace, 11 * 3600, 12 * 3600)
+    assert made is not None
+    (trip,) = made.trips
     assert trip.back_by == 13 * 3600
     assert trip.leave_by(2400) == trip.leave
     assert trip.leave_by(600) == 12 * 3600 + 2400 and trip.leave_by(3600) == 11.5 * 3600
+
+
+def test_no_net_has_to_be_left_before_it_is_pulled() -> None:
+    """The first net lies 45 min off the launch and 40 min off the last, the last 5 min off: the way home from the first is the one
+    that asks for most. Half its time again, 67.5 min after it is left, is later than 40 + 5 + 15 min, and is the hour told ashore."""
+    legs, pace = Legs(2700, (2400, 2400), (2700, 300)), Pace(60, 300, 600)
+    for made in (tours(legs, pace, 0.0, 4 * 3600.0), left_overnight(legs, pace, 0.0, 12 * 3600.0)):
+        assert made is not None
+        trip = made.trips[-1]
+        pulled = made.visits[0][-1].pull_time + 300
+        assert trip.back_by == pulled + 1.5 * 2700 > trip.leave + 900
+        assert trip.leave_by(2700) == pulled and trip.leave_by(300) > trip.leave
 
 
 def test_clock_times_of_a_night_belong_to_its_evening_or_to_the_day_after() -> None:

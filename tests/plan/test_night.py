@@ -13,6 +13,7 @@ import pytest
 from plan.invented import CRS, DATE, NOON, NORTH, WEST, ZONE, known, to_lonlat
 
 from reefscan.base.errors import InputError
+from reefscan.io.out.plan import plan_points
 from reefscan.plan.books import Boat, Forecast, Limits, Net, Rules, Stream
 from reefscan.plan.go import exit_words
 from reefscan.plan.legs import Ground
@@ -21,6 +22,7 @@ from reefscan.plan.night import make_plan, window_of
 from reefscan.plan.sites import OffGround, Site
 from reefscan.plan.tide import NightTide
 from reefscan.plan.words import warnings_of
+from reefscan.render.sheet import sheet_of
 from reefscan.survey.tide import make_table
 
 HOUR = 3600.0
@@ -369,16 +371,40 @@ def test_a_choice_that_is_not_proved_best_is_told_with_its_gap() -> None:
     assert not any("proved within" in words for words in warnings_of(made))
 
 
-def test_what_differs_in_figures_alone_is_said_once_with_the_largest() -> None:
+def test_what_differs_in_amounts_alone_is_said_once_with_the_least_and_the_most() -> None:
     """Doubts of 1.96 x 3 = 5.9 m and 1.96 x 4 = 7.8 m: 2.8 m and 4.7 m of rope short, on 15 m of it over 11.9 m."""
     sites = (replace(FOUR[0], sigma_m=3.0), replace(FOUR[1], sigma_m=4.0), replace(FOUR[2], sigma_m=3.0))
     made = plan(*sites)
     (told,) = [words for words in made.warnings if "may be off by" in words]
-    worst = next(net.number for net in made.nets if net.site.id == "b")
-    assert told.startswith(
-        "nets 1, 2, 3: the depth may be off by 7.8 m: if it is that much deeper the rope is 4.7 m short"
+    assert told == (
+        "nets 1, 2, 3: the depth may be off by 5.9 to 7.8 m: if it is that much deeper the rope is 2.8 to 4.7 m short; sound it first"
     )
-    assert told.endswith(f"(figures of net {worst}, the largest)")
+
+
+def test_grounds_whose_names_differ_in_a_figure_are_each_told() -> None:
+    """Both nets lie on ground to keep off, one named Area 3 and one Area 4: neither name may go."""
+    off = [(OffGround(f"ground to keep off (Area {k})", 0.0, 10.0, bound=False),) for k in (3, 4)]
+    sites = [replace(site, off=near) for site, near in zip(FOUR[:2], off, strict=True)]
+    made = plan(*sites, wishes=Wishes(keep=("a", "b"), reserves=0), nets=asked().nets[:2])
+    told = "\n".join(made.warnings)
+    assert (
+        "it lies in ground to keep off (Area 3)" in told and "it lies in ground to keep off (Area 4)" in told
+    )
+
+
+def test_a_person_of_fathoms_reads_them_of_depths_and_ropes_alone() -> None:
+    """0.6 m of waves are 1.97 ft and a boat of 6 m 19.7 ft: nobody counts a wave in fathoms."""
+    made = plan(
+        unit="fathom",
+        boat=Boat(length_m=6, draft_m=0.5, speed_kn=8, limits=Limits(wave_m=0.6)),
+        forecast=None,
+    )
+    told = "\n".join((*made.warnings, *made.assumptions))
+    assert (
+        "waves of 1.97 ft are reckoned with" in told
+        and "two boat lengths (19.7 ft each) and 32.8 ft apart" in told
+    )
+    assert "fathom with" in told and not re.search(r"\d m[ ,.;)]", told)
 
 
 def test_the_plan_says_what_it_assumed_of_zone_boat_gear_and_launch() -> None:
@@ -447,3 +473,12 @@ def test_of_equal_totals_the_nets_stand_together() -> None:
         assert {net.site.id for net in plan(*sites).nets} == {"a", "b", "c"}
     better = (near[0], replace(far[0], score=80.1), *near[1:])
     assert "y" in {net.site.id for net in plan(*better).nets}  # a tenth of a point is worth the way
+
+
+def test_rope_is_told_to_the_tenth_to_a_plotter_as_on_the_sheet() -> None:
+    """(79.8 + 2.1 + 0.3 + 0.5) x 1.25 = 103.375 m of rope without marks: 103 m would be shorter than what is needed."""
+    deep = tuple(replace(site, depth_m=79.8) for site in FOUR[:3])
+    made = plan(*deep, ground=flat(79.8), nets=(Net(name="1", rope_m=150),) * 3)
+    told = [point.text for point in plan_points(made) if point.kind == "net"]
+    assert len(told) == len(made.nets) == 2 and all(text.endswith("rope 103.4 m") for text in told)
+    assert {one.rope for net in sheet_of(made).nets for one in net.rounds} == {"103.4 m"}

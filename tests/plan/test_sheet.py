@@ -41,7 +41,8 @@ def test_the_sheet_says_which_net_the_marks_are_counted_on() -> None:
         assert words.gear.startswith(f"{net.net.name}: rope 24.0 m, marks")
     waypoints = plan_gpx(made, route=False).decode()
     assert (
-        waypoints.count("rope of A 15 m (10 marks)") == 1 and waypoints.count("rope of B 16 m (8 marks)") == 2
+        waypoints.count("rope of A 15.0 m (10 marks)") == 1
+        and waypoints.count("rope of B 16.0 m (8 marks)") == 2
     )
     same_name = plan(nets=(two[0], two[1].model_copy(update={"name": "A"})))
     assert len({words.gear for words in sheet_of(same_name).nets}) == 2

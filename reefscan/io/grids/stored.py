@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError
 from reefscan.base.question import Question
-from reefscan.base.units import METRES_PER, both
+from reefscan.base.units import both
 from reefscan.io import words
 from reefscan.io.georef import CrsFacts
 from reefscan.io.grids import probe
@@ -84,7 +84,7 @@ def _unit(
     if words.foreign_unit(stated):
         raise AmbiguousError(
             f"{name}: its values are in {stated!r}, which is not a length; if they are, say --value-unit",
-            asks=which_unit(None),
+            asks=_which_unit(np.zeros(0)),
         )
     if dataset.driver in ("BAG", "S102"):  # both standards allow metres only
         return 1.0, "m", True
@@ -99,23 +99,14 @@ def _unit(
         raise AmbiguousError(
             f"{name}: its coordinate system counts in units of {facts.metres_per_unit:.7g} m, and nothing says what its values "
             "count in; say --value-unit ft (or us-ft), or --value-unit m",
-            asks=which_unit(None),
+            asks=_which_unit(np.zeros(0)),
         )
     return 1.0, "m", False
 
 
-def which_unit(values: NDArray[np.float64] | None) -> Question:
-    """The question for the unit of the values, with what they would be in metres under each answer."""
-    choices = []
-    for unit in ("m", "dm", "cm", "mm", "ft", "us-ft", "fathom"):
-        per = METRES_PER[unit]
-        speaks = (
-            f"they would run from {values.min() * per:.4g} to {values.max() * per:.4g} m"
-            if values is not None and values.size
-            else ""
-        )
-        choices.append((unit, speaks))
-    return Question("--value-unit", "In which unit are its values?", tuple(choices))
+def _which_unit(values: NDArray[np.float64]) -> Question:
+    units = ("m", "dm", "cm", "mm", "ft", "us-ft", "fathom")
+    return words.which_unit(values, "--value-unit", "values", units, free=False)
 
 
 def declared_nodata(dataset: Any, band: int, tags: dict[str, str]) -> tuple[float, ...]:
@@ -174,7 +165,7 @@ def refuse_beyond_earth(values: NDArray[np.float64], scale: Scale, name: str) ->
         raise AmbiguousError(
             f"{name}: values run from {values.min():.6g} to {values.max():.6g}, which cannot be metres on Earth; "
             f"what unit are they? Say --value-unit (m, dm, cm, mm, ft, fathom)",
-            asks=which_unit(values),
+            asks=_which_unit(values),
         )
 
 
@@ -196,7 +187,7 @@ def refuse_too_steep(
             f"{name}: half of the seabed would be steeper than {math.degrees(math.atan(steep)):.0f} degrees; "
             f"are the values ({values.min():.6g} to {values.max():.6g}) really metres? "
             "Say --value-unit (m, dm, cm, mm, ft, fathom)",
-            asks=which_unit(values),
+            asks=_which_unit(values),
         )
 
 

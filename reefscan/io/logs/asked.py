@@ -7,7 +7,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.question import Question
-from reefscan.base.units import METRES_PER
 
 Floats = NDArray[np.float64]
 
@@ -17,19 +16,6 @@ def which_columns(cells: list[str]) -> Question:
     held = "\n".join(f"  column {n}: {cell.strip()[:40]}" for n, cell in enumerate(cells[:20], 1))
     text = "Which column is what? Name those of longitude, latitude, depth with its unit, and time, such as lon=1,lat=2,depth_m=3,time=4."
     return Question("--columns", f"{text}\n{held}", free=True)
-
-
-def which_unit(depths: Floats) -> Question:
-    """The question in which unit depths are, with what they would be."""
-    known = np.abs(depths[np.isfinite(depths)])
-    choices = [
-        (unit, f"they would run from {low:.4g} to {high:.4g} m" if known.size else "")
-        for unit in ("m", "ft", "fathom")
-        for low, high in [
-            (known.min() * METRES_PER[unit], known.max() * METRES_PER[unit]) if known.size else (0, 0)
-        ]
-    ]
-    return Question("--depth-unit", "In which unit are its depths?", tuple(choices), free=True)
 
 
 def which_crs(x: Floats, y: Floats) -> Question:
@@ -47,6 +33,9 @@ def which_order(series: pd.Series) -> Question:
     choices = []
     for order in ("day-first", "month-first"):
         days = pd.to_datetime(series, errors="coerce", dayfirst=order == "day-first", format="mixed").dropna()
+        if days.empty:  # 00/00/0000, before a receiver knows the day
+            choices.append((order, "none of them is a day"))
+            continue
         first, last = (f"{day.day} {day:%B %Y}" for day in (days.min(), days.max()))
         choices.append((order, f"from {first} to {last}" if first != last else f"all on {first}"))
     return Question("--dates", "How are its dates written?", tuple(choices))

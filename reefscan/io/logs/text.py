@@ -20,7 +20,7 @@ import pyarrow.csv as pacsv
 from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, UnreadableError
-from reefscan.io.logs.asked import which_columns, which_crs, which_unit
+from reefscan.io.logs.asked import which_columns, which_crs
 from reefscan.io.logs.columns import (
     UNITS,
     Columns,
@@ -34,6 +34,7 @@ from reefscan.io.logs.columns import (
 from reefscan.io.logs.times import to_seconds
 from reefscan.io.opening import as_text, chunks, read_head
 from reefscan.io.pointtext import counts_rows
+from reefscan.io.words import which_unit
 from reefscan.survey.table import Log
 
 Floats = NDArray[np.float64]
@@ -93,15 +94,15 @@ def sniff(path: Path, options: TextOptions) -> Layout:
         raise AmbiguousError(
             _unnamed(body, delimiter, width, path.name), asks=which_columns(_split(body[0], delimiter))
         )
+    if max(columns.index.values()) >= width:
+        raise AmbiguousError(
+            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
+        )
     rows = [c for ln in lines[header_at:] if len(c := _split(ln, delimiter)) >= width]
     columns, unit = _with_unit(columns, rows, options, path.name)
     comma = delimiter != "," and sum(bool(re.search(r"\d,\d", "\t".join(r))) for r in rows) > 0.5 * max(
         len(rows), 1
     )
-    if max(columns.index.values()) >= width:
-        raise AmbiguousError(
-            f"{path.name}: --columns names column {max(columns.index.values()) + 1} of {width}"
-        )
     head = sum(not _is_comment(ln) for ln in lines[:header_at])
     return Layout(delimiter, width, columns, head, comma, unit)
 
@@ -166,7 +167,7 @@ def _with_unit(
         values = to_numbers(cells, decimal_comma=any("," in row[at] for row in rows))
         raise AmbiguousError(
             f"{name}: the depth column states no unit; say --depth-unit m, ft or fathom",
-            asks=which_unit(values),
+            asks=which_unit(np.abs(values), "--depth-unit", "depths"),
         )
     return columns, unit
 

@@ -16,10 +16,10 @@ from numpy.typing import NDArray
 
 from reefscan.base.errors import AmbiguousError, InputError, UnreadableError
 from reefscan.base.question import Question
-from reefscan.base.units import METRES_PER
 from reefscan.io.logs.columns import normal, unit_of
 from reefscan.io.logs.times import to_seconds
 from reefscan.io.opening import as_text, read_all
+from reefscan.io.words import which_unit
 from reefscan.survey.harmonics import HarmonicTide, node_and_argument
 from reefscan.survey.tide import TideTable, make_table
 
@@ -188,14 +188,9 @@ def _number(text: str) -> float:
 def _factor(path: Path, name: str, unit: float | None, values: Floats) -> float:
     said = unit_of(name)
     if said is None and unit is None:
-        low, high = (np.nanmin(values), np.nanmax(values)) if np.isfinite(values).any() else (0.0, 0.0)
-        choices = tuple(
-            (word, f"heights would run from {low * per:.3g} to {high * per:.3g} m")
-            for word, per in (("m", 1.0), ("ft", METRES_PER["ft"]))
-        )
         raise AmbiguousError(
             f"{path.name}: column {name!r} states no unit; say --tide-unit m (or ft)",
-            asks=Question("--tide-unit", "In which unit are its heights?", choices, free=True),
+            asks=which_unit(values, "--tide-unit", "heights", ("m", "ft")),
         )
     return said if said is not None else float(unit or 1.0)
 

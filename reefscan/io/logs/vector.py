@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from reefscan.base.errors import AmbiguousError, UnreadableError
 from reefscan.base.question import Question
 from reefscan.io.jsonfile import parse_json
-from reefscan.io.logs.asked import which_crs, which_unit
+from reefscan.io.logs.asked import which_crs
 from reefscan.io.logs.columns import Columns, check_place, find_columns, parse_columns
 from reefscan.io.logs.text import TextOptions
 from reefscan.io.logs.times import to_seconds
 from reefscan.io.opening import PACKED, as_stream, inner_suffix, read_all
+from reefscan.io.words import which_unit
 from reefscan.survey.table import Log
 
 Floats = NDArray[np.float64]
@@ -248,7 +249,7 @@ def _depths(
         if unit is None:
             raise AmbiguousError(
                 f"{name}: {attribute!r} states no unit; say --depth-unit m, ft or fathom",
-                asks=which_unit(values),
+                asks=which_unit(np.abs(values), "--depth-unit", "depths"),
             )
         return np.asarray((1.0 if "depth" in index else -1.0) * unit * values)
     if points.geometry.has_z.any():

@@ -9,6 +9,7 @@ import textwrap
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import degrees_minutes
+from reefscan.base.units import far_unit
 from reefscan.plan.amounts import said, stated
 from reefscan.plan.go import RULES_LINE
 from reefscan.plan.model import Plan
@@ -41,7 +42,7 @@ def float_plan(plan: Plan) -> str:
         *_row("Number of persons", str(len(ashore.persons)) if ashore.persons else ""),
         "",
         *_row("Boat", ", ".join(part for part in (boat.name, boat.kind, boat.registration) if part)),
-        *_row("Length, colours", ", ".join(part for part in (stated(boat.length_m, unit), boat.colours) if part)),
+        *_row("Length, colours", ", ".join(part for part in (stated(boat.length_m, far_unit(unit)), boat.colours) if part)),
         *_row("Engine, fuel", ", ".join([boat.engine or BLANK, f"{boat.fuel_l:g} l" if boat.fuel_l is not None else BLANK])),
         *_row("Radio, MMSI", ", ".join([boat.radio or BLANK, boat.mmsi or BLANK])),
         *_row("Safety equipment", boat.safety),

@@ -12,9 +12,10 @@ from typing import Any
 from xml.sax.saxutils import escape
 
 from reefscan.base.caution import CAUTION
+from reefscan.base.units import NMI
 from reefscan.io.out.siteforms import Headed, gpx_bytes
 from reefscan.io.out.waypoints import Waypoint, shown, tidy
-from reefscan.plan.amounts import said, stated
+from reefscan.plan.amounts import said
 from reefscan.plan.atsite import turned
 from reefscan.plan.clock import Trip
 from reefscan.plan.go import Check, exit_words
@@ -29,7 +30,6 @@ A field more raises nothing. 2: ``times.ashore`` became ``times.trips``, ``soak_
 ``deepest_m`` names the rope in metres."""
 
 PLACES_VERSION = 1
-NMI = 1852.0
 
 
 def plan_json(plan: Plan, *, run: str) -> str:
@@ -291,7 +291,7 @@ def _point(net: PlannedNet, unit: str) -> Waypoint:
 
 
 def _rope_words(one: Round, unit: str) -> str:
-    return stated(one.rope_m, unit) + (f" ({one.rope_marks} marks)" if one.rope_marks is not None else "")
+    return said(one.rope_m, unit) + (f" ({one.rope_marks} marks)" if one.rope_marks is not None else "")
 
 
 def plan_gpx(plan: Plan, *, route: bool) -> bytes:

@@ -16,11 +16,11 @@ Words.MILE = 1852;  // international nautical mile, exact by definition
 Words.rule = function (most) {
   if (Words.unit === "m") { const v = Words.nice(most); return [v, v >= 1000 ? v / 1000 + " km" : v + " m"]; }
   const miles = most / Words.MILE, v = miles >= 0.5 ? (miles < 1 ? 0.5 : Words.nice(miles)) : Words.nice(most / 0.3048);
-  return miles >= 0.5 ? [v * Words.MILE, v + " nm"] : [v * 0.3048, v + " ft"];
+  return miles >= 0.5 ? [v * Words.MILE, v + " nmi"] : [v * 0.3048, v + " ft"];
 };
-Words.far = (m) => (Words.unit === "m" ? (m < 1000 ? m.toFixed(0) + " m" : (m / 1000).toFixed(1) + " km") : m < Words.MILE / 2 ? (m / 0.3048).toFixed(0) + " ft" : (m / Words.MILE).toFixed(1) + " nm");
+Words.far = (m) => (Words.unit === "m" ? (m < 1000 ? m.toFixed(0) + " m" : (m / 1000).toFixed(1) + " km") : m < Words.MILE / 2 ? (m / 0.3048).toFixed(0) + " ft" : (m / Words.MILE).toFixed(1) + " nmi");
 Words.halves = (v) => String(Math.round(v * 2) / 2);
-Words.lost = (off, position) => Reef.known(off) && Reef.known(position) && off < position;  // lost_in_doubt of scoring_words.py
+Words.lost = (off, position) => Reef.known(off) && Reef.known(position) && off < position;  // lost_in_doubt of reefscan.score.reasons
 Words.sure = (p) => (p >= 0.995 ? ">99 %" : p < 0.005 ? "<1 %" : Math.round(p * 100) + " %");  // nothing measured from a boat is certain
 /* A flag as reefscan.base.flags says it. */
 Words.flag = (flag) => App.data.flag_words[flag] ?? (flag.startsWith("unknown-") ? "not known: " + flag.slice(8).replaceAll("-", " ") : flag.replaceAll("-", " "));

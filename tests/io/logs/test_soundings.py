@@ -232,6 +232,23 @@ def test_dates_that_can_be_read_two_ways_are_read_as_is_said(tmp_path, order, da
     assert log.time[0] == np.datetime64(f"{day}T10:00", "s").astype(float)
 
 
+def test_days_that_are_none_are_asked_for_like_any_other(tmp_path):
+    """A receiver writes 00/00/0000 until it knows the day: the question names no days then, and is asked all the same."""
+    path = tmp_path / "a.csv"
+    path.write_text("lon,lat,depth_m,time\n" + "3.0,50.0,10,00/00/0000 10:00:00\n" * 3)
+    with pytest.raises(AmbiguousError, match="--dates day-first or --dates month-first") as error:
+        refuse_two_ways([path], [], ReadOptions())
+    assert error.value.asks is not None
+    assert [about for _, about in error.value.asks.choices] == ["none of them is a day"] * 2
+
+
+def test_a_column_beyond_the_last_is_refused_where_no_unit_is_said_either(tmp_path):
+    path = tmp_path / "a.csv"
+    path.write_text("3.0,50.0,10\n" * 3)
+    with pytest.raises(AmbiguousError, match="--columns names column 9 of 3"):
+        read_log(path, ReadOptions(TextOptions(columns="lon=1,lat=2,depth=9")))
+
+
 def test_what_must_be_known_of_dates_is_asked_before_any_log_is_read(tmp_path, monkeypatch):
     """The first log is long and fine, the last has dates that can be read two ways: it is asked at once, by name."""
     plain = write(tmp_path, "time,lon,lat,depth_m\n2024-04-03 10:00,5,60,9\n")
