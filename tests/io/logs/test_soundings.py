@@ -225,6 +225,12 @@ def test_dates_that_can_be_read_two_ways_are_refused(tmp_path):
         )
 
 
+def test_the_date_that_is_asked_about_is_one_of_the_log_and_not_its_header(tmp_path):
+    path = write(tmp_path, "date,time,lon,lat,depth_m\n03/04/2024,10:00,5,60,9\n05/04/2024,10:00,5,60,9\n")
+    with pytest.raises(InputError, match="dates such as 03/04/2024 10:00 can be read"):
+        refuse_two_ways([path], [], PLAIN)
+
+
 @pytest.mark.parametrize(("order", "day"), [("day-first", "2024-04-03"), ("month-first", "2024-03-04")])
 def test_dates_that_can_be_read_two_ways_are_read_as_is_said(tmp_path, order, day):
     path = write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n")
