@@ -134,6 +134,7 @@ def plan_run(
     near = [site for site in every if _far_m(asked, site.lon, site.lat) <= range_m]
     named = {*asked.wishes.keep, *asked.wishes.drop}  # one of these that is too far is refused by name
     sites = tuple(near) + tuple(site for site in every if site.id in named and site not in near)
+    far = _beyond(len(every), len(every) - len(near), range_m, asked.unit, any_left=bool(sites))
     lon = np.array([asked.launch[0], *(site.lon for site in near)])
     lat = np.array([asked.launch[1], *(site.lat for site in near)])
     ground = ground_of(sources, lon, lat)
@@ -152,9 +153,7 @@ def plan_run(
         datum=datum_of(info),
         to_grid=_pairs(to_grid),
         to_lonlat=_pairs(back, 7),
-        notes=resounded
-        + _notes(asked, info)
-        + _beyond(len(every), len(every) - len(near), range_m, asked.unit, any_left=bool(sites)),
+        notes=resounded + _notes(asked, info) + far,
         taken=(f"Sites are looked for within {_far(range_m, asked.unit)} of the launch (--range).",),
         unlisted=reach.unlisted,
     )
