@@ -57,7 +57,7 @@ def command(
     wanted, tide = _asked(night, gear, water, boat, wishes)
     opened = open_run(run, unit=output.unit)
     wanted = dataclasses.replace(wanted, unit=opened.unit)
-    _refuse_bare(gear.rope, opened.unit)
+    _refuse_bare(gear, water, wishes, opened.unit)
     table, unlisted, said = _sites(opened, wishes, (*wanted.wishes.keep, *wanted.wishes.drop))
     reach = Reach(
         range_m=_least("--range", wishes.reach),
@@ -73,14 +73,19 @@ def command(
     typer.echo(f"reefscan: {_told(plan)}\nreefscan: {CAUTION}\nreefscan: {exit_words(plan.go)}", err=True)
 
 
-def _refuse_bare(rope: str | None, unit: str) -> None:
+def _refuse_bare(gear: GearOptions, water: WaterOptions, wishes: WishOptions, unit: str) -> None:
     """A bare number is metres: whoever speaks of feet meant those, and a float would drown by it."""
     from reefscan.base.errors import InputError
 
-    if unit != "m" and rope is not None and _bare(rope):
-        raise InputError(
-            f"--rope {rope}: a bare number is metres, and this plan speaks of {unit}; write {rope}{unit} or {rope}m"
-        )
+    given = {
+        "--rope": gear.rope, "--surge": gear.surge, "--slack": gear.slack, "--tide-datum-offset": water.tide_datum_offset,
+        "--within": wishes.within, "--stand-off": wishes.stand_off, "--range": wishes.reach,
+    }  # fmt: skip
+    for flag, text in given.items():
+        if unit != "m" and text is not None and _bare(text) and float(text) != 0:
+            raise InputError(
+                f"{flag} {text}: a bare number is metres, and this plan speaks of {unit}; write {text}{unit} or {text}m"
+            )
 
 
 def _sites(opened: Any, wishes: WishOptions, named: tuple[str, ...]) -> tuple[Any, dict[str, str], list[str]]:
@@ -264,7 +269,7 @@ def _nets(gear: GearOptions) -> tuple[Net, ...]:
 
 def _bare(text: str) -> bool:
     """Whether a length was written without its unit."""
-    return text.strip().replace(".", "").isdigit()
+    return text.strip().lstrip("+-").replace(".", "", 1).isdigit()
 
 
 def _alike(count: int, rope: str, marks: str | None) -> tuple[Net, ...]:

@@ -177,13 +177,18 @@ def _known_ids(asked: Asked, known: Known) -> None:
             if name in known.unlisted:
                 raise InputError(f"{flag} {name}: {known.unlisted[name]}")
             if name not in ids:
-                near = difflib.get_close_matches(name, ids, n=1, cutoff=0.0)
-                hint = f"; did you mean {near[0]}?" if near else ""
+                near = difflib.get_close_matches(name, ids, n=1)
+                hint = f"; did you mean {near[0]}?" if near else _where_ids_stand(ids)
                 raise InputError(f"{flag} {name}: the run has no such site{hint}")
     if asked.wishes.explore > len(asked.nets):
         raise InputError(f"--explore {asked.wishes.explore}: there are {len(asked.nets)} nets")
     if len(asked.wishes.keep) > len(asked.nets):
         raise InputError(f"--keep names {len(asked.wishes.keep)} sites for {len(asked.nets)} nets")
+
+
+def _where_ids_stand(ids: list[str]) -> str:
+    """Whoever wrote a number of the list or a waypoint's name has not met an id yet."""
+    return f"; wanted its id, such as {ids[0]}: it stands at the foot of its card and in candidates.geojson" if ids else ""
 
 
 def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftOut]) -> None:

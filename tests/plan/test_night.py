@@ -146,7 +146,7 @@ def test_a_site_ringed_by_shoals_is_not_reached() -> None:
         ({"until": "21:00", "start": "22:00"}, "before the first set (--start 22:00)"),
         ({"until": "20:40", "soak_s": 3600.0}, "not one round of 3 nets"),
         ({"until": "21:33", "soak_s": 3600.0}, "1 would fit: say --nets 1"),
-        ({"wishes": Wishes(keep=("z",))}, "--keep z: the run has no such site; did you mean"),
+        ({"wishes": Wishes(keep=("z",))}, "--keep z: the run has no such site; wanted its id, such as a: it stands at the foot of its card"),
         ({"wishes": Wishes(drop=("aa",))}, "--drop aa: the run has no such site; did you mean a"),
         ({"wishes": Wishes(keep=("a", "b", "c", "d"))}, "--keep names 4 sites for 3 nets"),
         ({"wishes": Wishes(keep=("a",), drop=("a",))}, "--keep a: it is dropped, as you asked"),
