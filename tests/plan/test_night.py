@@ -101,6 +101,14 @@ def test_more_nets_than_fit_stay_ashore_with_the_reason() -> None:
     assert made.warnings[0].startswith("2 of 6 nets stay ashore")
 
 
+def test_a_pick_whose_depth_nobody_knows_is_left_out_with_the_reason() -> None:
+    """A place set by hand on land or beyond the grid: it has no rope and no circle."""
+    lost = replace(FOUR[0], id="lost", depth_m=math.nan)
+    made = plan(*FOUR, lost, nets=(Net(name="n", rope_m=24, marks_m=1.5),) * 6)
+    assert {left.id: left.reason for left in made.sites_left_out} == {"lost": "its depth is not known"}
+    assert "sites within all limits 4, left out 1 (1 its depth is not known)" in made.nets_left_out[0].reason
+
+
 def test_a_rope_shorter_than_any_site_is_refused_with_the_deepest_that_it_reaches() -> None:
     said = refused(nets=(Net(name="1", rope_m=12),))
     # 12 / 1.25 - 2.1 - 0.3 - 0.5
