@@ -189,7 +189,11 @@ def _known_ids(asked: Asked, known: Known) -> None:
 
 def _where_ids_stand(ids: list[str]) -> str:
     """Whoever wrote a number of the list or a waypoint's name has not met an id yet."""
-    return f"; wanted its id, such as {ids[0]}: it stands at the foot of its card and in candidates.geojson" if ids else ""
+    return (
+        f"; wanted its id, such as {ids[0]}: it stands at the foot of its card and in candidates.geojson"
+        if ids
+        else ""
+    )
 
 
 def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftOut]) -> None:
