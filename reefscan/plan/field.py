@@ -29,6 +29,9 @@ LEAST_KNOWN = 0.25
 """Share of the sites that counts as least known, by the run's own confidence."""
 
 
+NO_SITE = "the run lists no site; scan another place or with another recipe"
+
+
 @dataclass(frozen=True)
 class Field:
     """What is left to choose among, and where the boat gets to each.
@@ -204,7 +207,7 @@ def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftO
     if sites:
         return
     if not left:
-        raise InputError("the run lists no site; scan another place or with another recipe")
+        raise InputError(NO_SITE)
     reach = reach_words(asked.nets[0], water.high_m, water.add, asked.unit)
     raise InputError(
         f"no site is left for a net: {counted(left)}; with {said(water.high_m, asked.unit)} of tide, deepest workable site: {reach}. "

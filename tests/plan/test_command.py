@@ -336,6 +336,19 @@ def test_a_pick_lies_at_the_depth_of_the_grid_whatever_its_file_says(
     assert "1 site lies beyond --range, 10 km from the launch, of 1 in all" in capsys.readouterr().err
 
 
+def test_a_run_that_lists_no_site_is_told_so_and_not_to_check_the_launch(
+    coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recipe = tmp_path / "none.toml"
+    recipe.write_text("[score.terms.depth]\na = 39.0\nb = 39.0\nc = 39.5\nd = 39.5\n")
+    none = tmp_path / "none"
+    assert command_line(["rescore", str(coast / "run"), "--recipe", str(recipe), "--out", str(none)]) == 0
+    capsys.readouterr()
+    words = [str(none) if word == str(coast / "run") else word for word in line(coast, tmp_path / "plan")]
+    assert command_line(words) == 1
+    assert "the run lists no site; scan another place" in capsys.readouterr().err
+
+
 def test_the_ground_is_the_shoalest_of_its_cells_and_a_hole_in_it_is_unknown(coast: Path) -> None:
     (source,) = open_grids([str(coast / "coast.tif")], positive="up")
     elev = seabed()
