@@ -40,14 +40,35 @@ def first_complaint(error: ValidationError, model: type[BaseModel], name: str) -
                 f"unknown key {where!r}; did you mean {'.'.join(max(good, key=lambda pair: pair[0])[1])!r}?"
             )
         return f"unknown key {where!r}; known here: {', '.join(here)}"
-    message = first["msg"].removeprefix("Value error, ")
-    if first["type"] == "tuple_type":
-        message = "wanted a list in brackets"
+    message = _said(first["type"], first.get("ctx", {}), first.get("input")) or first["msg"]
+    message = message.removeprefix("Value error, ")
     found = first.get("input")
     seen = ""
     if isinstance(found, (str, int, float)) and shown(found) not in message:
         seen = f" (found {shown(found)})"
     return f"{where}: {message[:300]}{seen}"
+
+
+_PLAIN = {
+    "missing": "is missing",
+    "tuple_type": "wanted a list in brackets",
+    "string_type": "wanted text in quotes",
+    "int_from_float": "wanted a whole number",
+    "int_parsing": "wanted a whole number",
+    "float_parsing": "wanted a number",
+    "greater_than": "wanted more than {gt}",
+    "greater_than_equal": "wanted {ge} or more",
+    "less_than": "wanted less than {lt}",
+    "less_than_equal": "wanted {le} or less",
+}
+"""What the commonest faults are called: their usual words are those of programmers."""
+
+
+def _said(fault: str, limits: dict[str, Any], found: Any) -> str:
+    if fault == "tuple_type" and isinstance(found, dict):
+        return "wanted a list of tables: write the name in two brackets, [[such]], above each"
+    plain = {key: f"{value:g}" if isinstance(value, (int, float)) else value for key, value in limits.items()}
+    return _PLAIN.get(fault, "").format(**plain)
 
 
 def _likeness(one: str, other: str) -> float:

@@ -145,6 +145,7 @@ def _write(plan: Any, ground: Any, output: OutOptions, *, run: str) -> list[Path
 
 def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: BoatOptions, wishes: WishOptions) -> tuple[Asked, Any]:  # fmt: skip
     """Read every option and file: what is asked, and the tide."""
+    from reefscan.base.degrees import read_place
     from reefscan.io.logs.times import parse_zone
     from reefscan.io.nightbooks import SAID, load_book, load_tide, zone_of_table
     from reefscan.plan.amounts import parse_clock
@@ -172,7 +173,7 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
         until=_with_flag("--until", parse_clock, night.until),
         start=None if night.start is None else _with_flag("--start", parse_clock, night.start),
         nets=_nets(gear),
-        launch=_launch(boat.launch),
+        launch=_with_flag("--launch", read_place, boat.launch),
         launch_reach_m=metres("--launch-reach", boat.launch_reach),
         boat=craft,
         forecast=load_book(boat.forecast, Forecast) if boat.forecast else None,
@@ -230,21 +231,6 @@ def _soak(text: str) -> float:
     if not 0 < minutes <= 24 * 60:
         raise InputError(f"--soak {text}: wanted more than nothing and at most a day, such as 45min")
     return 60 * minutes
-
-
-def _launch(text: str) -> tuple[float, float]:
-    """Longitude and latitude of ``LAT,LON``."""
-    from reefscan.base.errors import InputError
-
-    try:
-        lat, lon = (float(part) for part in text.split(","))
-    except ValueError:
-        raise InputError(
-            f"--launch {text}: wanted latitude and longitude in degrees, such as -51.69,-57.86"
-        ) from None
-    if not (abs(lat) <= 90 and abs(lon) <= 180):
-        raise InputError(f"--launch {text}: latitude comes first and is -90 to 90, longitude -180 to 180")
-    return lon, lat
 
 
 def _nets(gear: GearOptions) -> tuple[Net, ...]:

@@ -43,10 +43,11 @@ def command(
     from reefscan.pipeline.rescore import rescore_run
 
     best = best_only(sites)
-    base = None if recipe is not None else RunFolder.open(run).recipe()
+    own = RunFolder.open(run).recipe()
+    used = make_recipe(recipe, depth, top, base=None if recipe is not None else own)
     result = rescore_run(
         run,
-        make_recipe(recipe, depth, top, base=base),
+        used,
         out=out,
         unit=user_unit(depth, unit) if depth or unit else None,
     )
@@ -56,4 +57,17 @@ def command(
     print_closed(result.info)
     print_sites(result.listing.sites, unit=result.unit, best=best)
     print_notes(list(result.info.get("limits", ())), result.folder)
-    print_warnings(list(result.info.get("warnings", ())), CAUTION)
+    kept = [] if depth else _other_depths(used.depth_band, own.depth_band)
+    print_warnings([*kept, *result.info.get("warnings", ())], CAUTION)
+
+
+def _other_depths(used: tuple[float, float], asked: tuple[float, float]) -> list[str]:
+    """A recipe has depths of its own: whoever scanned with --depth and changes a weight would not look for others."""
+    from reefscan.base.units import both
+
+    if used == asked:
+        return []
+    here, there = (f"{both(low)} to {both(high)}" for low, high in (used, asked))
+    return [
+        f"the depths are this recipe's, {here}, not those of the run, {there}: --depth says which you want"
+    ]

@@ -18,6 +18,7 @@ from reefscan.io.georef import transformer
 from reefscan.pipeline.offground import box_around, off_grounds
 from reefscan.pipeline.shoalest import deepest_at, ground_of
 from reefscan.plan.amounts import said, stated
+from reefscan.plan.field import NO_SITE
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Asked, Known, Plan
 from reefscan.plan.night import make_plan
@@ -134,6 +135,9 @@ def plan_run(
     near = [site for site in every if _far_m(asked, site.lon, site.lat) <= range_m]
     named = {*asked.wishes.keep, *asked.wishes.drop}  # one of these that is too far is refused by name
     sites = tuple(near) + tuple(site for site in every if site.id in named and site not in near)
+    if not every:
+        raise InputError(NO_SITE)  # before the launch is looked for on a ground that has nothing else
+    far = _beyond(len(every), len(every) - len(near), range_m, asked.unit, any_left=bool(sites))
     lon = np.array([asked.launch[0], *(site.lon for site in near)])
     lat = np.array([asked.launch[1], *(site.lat for site in near)])
     ground = ground_of(sources, lon, lat)
@@ -152,9 +156,7 @@ def plan_run(
         datum=datum_of(info),
         to_grid=_pairs(to_grid),
         to_lonlat=_pairs(back, 7),
-        notes=resounded
-        + _notes(asked, info)
-        + _beyond(len(every), len(every) - len(near), range_m, asked.unit, any_left=bool(sites)),
+        notes=resounded + _notes(asked, info) + far,
         taken=(f"Sites are looked for within {_far(range_m, asked.unit)} of the launch (--range).",),
         unlisted=reach.unlisted,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,6 +28,9 @@ BY_HAND = 50.0
 
 LEAST_KNOWN = 0.25
 """Share of the sites that counts as least known, by the run's own confidence."""
+
+
+NO_SITE = "the run lists no site; scan another place or with another recipe"
 
 
 @dataclass(frozen=True)
@@ -86,9 +90,8 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
     sites: list[Site] = []
     berths: list[tuple[int, int]] = []
     left: list[LeftOut] = []
-    reach = circles(known.sites, water, asked.nets) if known.sites else ()
-    for site, circle in zip(known.sites, reach, strict=True):
-        found = _berth_or_reason(asked, known, water, waters, site, float(circle), dock)
+    for site in known.sites:
+        found = _berth_or_reason(asked, known, water, waters, site, dock)
         if isinstance(found, str):
             left.append(LeftOut(site.id, found))
         elif len(sites) < MOST_SITES or site.id in asked.wishes.keep:
@@ -99,7 +102,7 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
     return Field(tuple(sites), tuple(berths), tuple(left), start, dock, more)
 
 
-def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, site: Site, circle_m: float, dock: tuple[int, int]) -> tuple[int, int] | str:  # fmt: skip
+def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, site: Site, dock: tuple[int, int]) -> tuple[int, int] | str:  # fmt: skip
     """The cell from which a site is reached, or why no net goes to it."""
     if site.id in asked.wishes.drop:
         return "it is dropped, as you asked"
@@ -107,7 +110,8 @@ def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, s
     why = site.barred or against(site, water, asked.nets, forced=forced)
     if why:
         return why
-    if near := off_ground(site, circle_m, asked.unit, forced=forced):
+    circle = float(circles((site,), water, asked.nets)[0])  # of a place whose depth is known
+    if near := off_ground(site, circle, asked.unit, forced=forced):
         return near[0]
     berth = waters.berth(known.to_grid(site.lon, site.lat))
     if berth is None:
@@ -178,13 +182,22 @@ def _known_ids(asked: Asked, known: Known) -> None:
             if name in known.unlisted:
                 raise InputError(f"{flag} {name}: {known.unlisted[name]}")
             if name not in ids:
-                near = difflib.get_close_matches(name, ids, n=1, cutoff=0.0)
-                hint = f"; did you mean {near[0]}?" if near else ""
+                near = difflib.get_close_matches(name, ids, n=1)
+                hint = f"; did you mean {near[0]}?" if near else _where_ids_stand(ids)
                 raise InputError(f"{flag} {name}: the run has no such site{hint}")
     if asked.wishes.explore > len(asked.nets):
         raise InputError(f"--explore {asked.wishes.explore}: there are {len(asked.nets)} nets")
     if len(asked.wishes.keep) > len(asked.nets):
         raise InputError(f"--keep names {len(asked.wishes.keep)} sites for {len(asked.nets)} nets")
+
+
+def _where_ids_stand(ids: list[str]) -> str:
+    """Whoever wrote a number of the list or a waypoint's name has not met an id yet."""
+    return (
+        f"; wanted its id, such as {ids[0]}: it stands at the foot of its card and in candidates.geojson"
+        if ids
+        else ""
+    )
 
 
 def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftOut]) -> None:
@@ -195,14 +208,18 @@ def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftO
     if sites:
         return
     if not left:
-        raise InputError("the run lists no site; scan another place or with another recipe")
-    heads = Counter(_head(row.reason) for row in left)
-    counted = ", ".join(f"{count} {reason}" for reason, count in heads.most_common(4))
+        raise InputError(NO_SITE)
     reach = reach_words(asked.nets[0], water.high_m, water.add, asked.unit)
     raise InputError(
-        f"no site is left for a net: {counted}; with {said(water.high_m, asked.unit)} of tide, deepest workable site: {reach}. "
+        f"no site is left for a net: {counted(left)}; with {said(water.high_m, asked.unit)} of tide, deepest workable site: {reach}. "
         "No plan was made: stay ashore or change what you asked for"
     )
+
+
+def counted(left: Sequence[LeftOut]) -> str:
+    """Why sites are left out, the commonest reasons with their numbers."""
+    heads = Counter(_head(row.reason) for row in left)
+    return ", ".join(f"{count} {reason}" for reason, count in heads.most_common(4))
 
 
 def _head(reason: str) -> str:

@@ -26,7 +26,7 @@ from reefscan.plan.clock import (
     soak_achieved,
     tours,
 )
-from reefscan.plan.field import Field, Taken, field_of, given_to, take
+from reefscan.plan.field import Field, Taken, counted, field_of, given_to, take
 from reefscan.plan.go import Leaving, NightFacts, checks, of_sites
 from reefscan.plan.legs import Ground, Leg, Waters
 from reefscan.plan.model import Asked, Known, LeftOut, Plan, PlannedNet, Totals, Way
@@ -258,9 +258,10 @@ def _not_used(asked: Asked, used: list[Net]) -> list[Net]:
 
 
 def _no_site(field: Field, taken: Taken) -> str:
+    out = f" ({counted(field.left_out)})" if field.left_out else ""
     return (
-        f"no further site fits with the others: {len(field.sites)} were within all limits, and spacing, rope, "
-        "features and your own wishes left no more"
+        f"no further site fits with the others: sites within all limits {len(field.sites)}, left out {len(field.left_out)}{out}; spacing, "
+        "rope, features and your own wishes left no more"
     )
 
 

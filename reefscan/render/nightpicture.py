@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 from datetime import datetime, tzinfo
 from typing import Any
 
@@ -26,6 +27,12 @@ ROOM = 1.15
 
 LEAST_HALF_M = 150.0
 
+FULL = 8
+"""From so many nets on their bars share the room of so many: the tide above them stays as high."""
+
+SMALLEST = 0.6
+"""Smallest number beside a bar, of the picture's type; where the bars are closer, not every bar has one."""
+
 
 def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
     """Height of the tide through the night, each net's soaks as bars below it."""
@@ -35,7 +42,16 @@ def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
     height = plan.tide.at(when) / per
     span = max(float(np.ptp(height)), 0.5 / per)
     ax.plot(when, height, color="black", linewidth=2.2)
-    step = 0.16 * span
+    step = 0.16 * span * min(1.0, FULL / len(plan.nets))
+    high_pt, words_pt = (
+        ax.bbox.height / ax.figure.dpi * 72,
+        2.2 * font + 5,
+    )  # two lines stand over a high water
+    bottom, most = float(height.min()) - (len(plan.nets) + 1) * step, float(height.max())
+    top = most + (most - bottom) * words_pt / max(high_pt - words_pt, words_pt)
+    row_pt = step / (top - bottom) * high_pt
+    size = min(font, max(row_pt, SMALLEST * font))
+    every = math.ceil(size / row_pt - 1e-9)
     for row, net in enumerate(plan.nets, 1):
         level = float(height.min()) - row * step
         for one in net.rounds:
@@ -44,12 +60,14 @@ def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
                 ends,
                 [level, level],
                 color="black",
-                linewidth=3.4 * min(1.0, 8 / len(plan.nets)),
+                linewidth=min(3.4, 0.6 * row_pt),
                 solid_capstyle="butt",
             )
+        if (row - 1) % every:
+            continue
         ax.annotate(
             f"{net.number}", (net.rounds[0].set_time, level), (-3, 0), textcoords="offset points", ha="right", va="center",
-            fontsize=font * min(1.0, 8 / len(plan.nets)), weight="bold",
+            fontsize=size, weight="bold",
         )  # fmt: skip
     for turn in plan.tide.turns(float(when[0]), float(when[-1])):
         share = (turn.time - float(when[0])) / max(float(when[-1] - when[0]), 1.0)
@@ -59,7 +77,7 @@ def draw_tide(ax: Axes, plan: Plan, *, font: float) -> None:
             words, (turn.time, turn.height_m / per), (0, 5 if turn.high else 7), textcoords="offset points", ha=side,
             va="bottom", fontsize=font * 0.85, path_effects=HALO,
         )  # fmt: skip
-    ax.set_ylim(float(height.min()) - (len(plan.nets) + 1) * step, float(height.max()) + 0.6 * span)
+    ax.set_ylim(bottom, top)
     wide_pt = ax.bbox.width / ax.figure.dpi * 72
     hours = _whole_hours(float(when[0]), float(when[-1]), zone, most=int(wide_pt / (2.2 * font)))
     ax.set_xticks(hours, [clock(t, zone)[11:13] for t in hours])

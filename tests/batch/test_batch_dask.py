@@ -177,7 +177,9 @@ def test_a_scheduler_that_is_not_there_is_named_with_what_to_check() -> None:
 @pytest.mark.parametrize("address", ["head", "head:port", "nonsense://x", "tcp://head:8786/x", ""])
 def test_an_address_that_is_none_is_refused_before_anything_is_written(address: str, tmp_path: Path) -> None:
     grid = write_native(tmp_path / "g.tif", rough(40, 40, seed=3), row=-3_000_000, col=200_100)
-    with pytest.raises(EngineError, match=r"is not the address of a Dask scheduler; say for example tcp://HOST:8786"):
+    with pytest.raises(
+        EngineError, match=r"is not the address of a Dask scheduler; say for example tcp://HOST:8786"
+    ):
         scan(grid, out=tmp_path / "run", scheduler=address)
     assert not (tmp_path / "run").exists()
 

@@ -162,6 +162,22 @@ def test_rescore_prints_a_short_table_and_where_the_files_are(run_folder, capsys
     assert len(out.splitlines()) < 80 and max(map(len, out.splitlines())) <= 150
 
 
+def test_a_recipe_that_lists_other_depths_than_the_run_is_told(run_folder, capsys, tmp_path):
+    """The depths of a scan are those of its --depth; a recipe that names none has the default ones."""
+    (tmp_path / "top.toml").write_text("[rank]\ntop = 15\n")
+    more = ["--recipe", str(tmp_path / "top.toml")]
+    said = "--depth says which you want"
+    assert cli.run(["rescore", str(run_folder), "--depth", "5", "12", "--out", str(tmp_path / "deep")]) == 0
+    assert said not in capsys.readouterr().err
+    assert cli.run(["rescore", str(tmp_path / "deep"), *more]) == 0
+    assert (
+        "4 m (13.1 ft) to 15 m (49.2 ft), not those of the run, 5 m (16.4 ft) to 12 m (39.4 ft): " + said
+        in capsys.readouterr().err
+    )
+    assert cli.run(["rescore", str(tmp_path / "deep"), *more, "--depth", "5", "12"]) == 0
+    assert said not in capsys.readouterr().err
+
+
 def test_json_is_all_that_stands_on_standard_output(run_folder, capsys):
     assert cli.run(["rescore", str(run_folder), "--json", "--depth", "5", "12"]) == 0
     out, err = capsys.readouterr()

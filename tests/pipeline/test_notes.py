@@ -8,6 +8,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from reefscan.base.model import Window
 from reefscan.base.recipe import Recipe
 from reefscan.pipeline.notes import warnings_of
 
@@ -18,6 +19,8 @@ def said(
     interval_m: float = 0.0,
     interpolated: float = 0.0,
     files: tuple[str, ...] = ("a.tif",),
+    rows: int = 4,
+    wide: int = 300,
     **facts: Any,
 ) -> list[str]:
     told = {"cells_in_band": 100, "spikes": 0, "failures": [], **facts}
@@ -28,8 +31,9 @@ def said(
             "interpolated": [max(interpolated, float(interval_m > 0))] * 4,
             "interval_m": [interval_m] * 4,
         }
-    )
-    sources = [SimpleNamespace(notes=part, files=files, changed=tuple) for part in notes]
+    ).head(rows)
+    cells = Window(0, 0, 300, wide)
+    sources = [SimpleNamespace(notes=part, files=files, changed=tuple, extent=cells) for part in notes]
     return warnings_of(sources, [sheet], Recipe.default(), table)  # type: ignore[arg-type,list-item]
 
 
@@ -47,6 +51,13 @@ def test_of_ground_whose_tiles_failed_nothing_is_said_to_lie_outside_the_band() 
     (line,) = said(cells_in_band=0)
     assert line.startswith("no cell is as deep as what is searched, 1 m (3.28 ft) to 40 m (131 ft)")
     assert said(cells_in_band=0, failures=["tile"]) == []
+
+
+def test_where_nothing_is_found_since_the_grid_is_a_line_that_is_said() -> None:
+    (line,) = said(rows=0, wide=1)
+    assert line.endswith("15 m (49.2 ft): the grid is 1 cell wide, and a ledge wants 3 across it")
+    (line,) = said(rows=0)
+    assert line.endswith("15 m (49.2 ft)")
 
 
 def test_a_grid_that_shows_no_more_than_a_coarser_one_is_said_to_once_and_not_to_be_filled_in() -> None:

@@ -195,13 +195,13 @@ def test_failed_checks_come_first_on_the_sheets_and_last_on_the_screen(
         (("--tz", "Atlantic/Nowhere"), (), "is not known"),
         (("--until", "25:00"), (), "--until: '25:00' is no time of the clock"),
         (("--until", "15:00"), (), "before the first set (sunset"),
-        (("--launch", "22,5,1"), (), "wanted latitude and longitude"),
-        (("--launch", "122,5"), (), "latitude comes first"),
-        (("--launch", "-51.69,-57.86"), (), "neither the launch nor a site lies on this grid; check --launch"),
+        (("--launch", "22,5,1"), (), "--launch: '22,5,1' is not a place; write latitude and longitude"),
+        (("--launch", "122,5"), (), "'122,5' is not a place; write latitude and longitude"),
+        (("--launch", "-51.69,-57.86"), (), "23 sites lie beyond --range, 10 km from the launch, of 23 in all; check --launch"),
         (("--soak", "an hour"), (), "--soak"),
         (("--surge", "-1m"), (), "--surge -1m: wanted 0 or more"),
         (("--unit", "yard"), (), "--unit 'yard': is not known"),
-        (("--keep", "nowhere"), (), "the run has no such site; did you mean"),
+        (("--keep", "nowhere"), (), "the run has no such site; wanted its id, such as t"),
         (("--explore", "9"), (), "--explore 9: there are 4 nets"),
         (("--soak", "0"), (), "--soak 0: wanted more than nothing"),
         (("--avoid", "nowhere.geojson"), (), "nowhere.geojson: no such file; --avoid wants"),
@@ -209,6 +209,7 @@ def test_failed_checks_come_first_on_the_sheets_and_last_on_the_screen(
         (("--unit", "ft", "--rope", "+80", "--marks", "2"), (), "--rope +80: a bare number is metres"),
         (("--unit", "ft", "--tide-datum-offset", "-3"), (), "--tide-datum-offset -3: a bare number is metres"),
         (("--unit", "fathom", "--stand-off", "50"), (), "--stand-off 50: a bare number is metres, and this plan speaks of fathom"),
+        (("--unit", "ft", "--surge", "1.5"), (), "--surge 1.5: a bare number is metres"),
         (("--surge", "90m"), (), "deepest workable site: none with 40 m of rope at this tide"),
         (("--tide", "nowhere.csv"), (), "nowhere.csv"),
         (("--boat", str(NIGHT / "forecast.toml")), (), "unknown key"),
@@ -335,6 +336,36 @@ def test_a_pick_lies_at_the_depth_of_the_grid_whatever_its_file_says(
     )
     assert command_line(line(coast, tmp_path / "far", "--picks", str(path), "--nets", "1")) == 1
     assert "1 site lies beyond --range, 10 km from the launch, of 1 in all" in capsys.readouterr().err
+
+
+def test_the_launch_may_be_written_as_cards_and_sheets_print_a_place(coast: Path, tmp_path: Path) -> None:
+    lat, lon = (float(part) for part in (coast / "launch.txt").read_text().split(","))
+    ways = []
+    for k, text in enumerate((f"{lat} {lon}", f"{_minutes(lat, 'NS')} {_minutes(lon, 'EW')}")):
+        assert command_line(line(coast, tmp_path / str(k), "--launch", text, "--nets", "1")) == 0
+        ways.append(json.loads((tmp_path / str(k) / "plan.json").read_text())["totals"])
+    assert ways[0]["rounds"] == ways[1]["rounds"]
+    assert ways[0]["way_m"] == pytest.approx(
+        ways[1]["way_m"], abs=20
+    )  # a thousandth of a minute is two metres
+
+
+def _minutes(degrees: float, letters: str) -> str:
+    whole, rest = divmod(round(abs(degrees) * 60, 3), 60)
+    return f"{whole:.0f}°{rest:06.3f}'{letters[degrees < 0]}"
+
+
+def test_a_run_that_lists_no_site_is_told_so_and_not_to_check_the_launch(
+    coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    recipe = tmp_path / "none.toml"
+    recipe.write_text("[score.terms.depth]\na = 39.0\nb = 39.0\nc = 39.5\nd = 39.5\n")
+    none = tmp_path / "none"
+    assert command_line(["rescore", str(coast / "run"), "--recipe", str(recipe), "--out", str(none)]) == 0
+    capsys.readouterr()
+    words = [str(none) if word == str(coast / "run") else word for word in line(coast, tmp_path / "plan")]
+    assert command_line(words) == 1
+    assert "the run lists no site; scan another place" in capsys.readouterr().err
 
 
 def test_the_ground_is_the_shoalest_of_its_cells_and_a_hole_in_it_is_unknown(coast: Path) -> None:

@@ -103,6 +103,14 @@ def test_more_nets_than_fit_stay_ashore_with_the_reason() -> None:
     assert made.warnings[0].startswith("2 of 6 nets stay ashore")
 
 
+def test_a_pick_whose_depth_nobody_knows_is_left_out_with_the_reason() -> None:
+    """A place set by hand on land or beyond the grid: it has no rope and no circle."""
+    lost = replace(FOUR[0], id="lost", depth_m=math.nan)
+    made = plan(*FOUR, lost, nets=(Net(name="n", rope_m=24, marks_m=1.5),) * 6)
+    assert {left.id: left.reason for left in made.sites_left_out} == {"lost": "its depth is not known"}
+    assert "sites within all limits 4, left out 1 (1 its depth is not known)" in made.nets_left_out[0].reason
+
+
 def test_a_rope_shorter_than_any_site_is_refused_with_the_deepest_that_it_reaches() -> None:
     said = refused(nets=(Net(name="1", rope_m=12),))
     # 12 / 1.25 - 2.1 - 0.3 - 0.5
@@ -148,7 +156,7 @@ def test_a_site_ringed_by_shoals_is_not_reached() -> None:
         ({"until": "21:00", "start": "22:00"}, "before the first set (--start 22:00)"),
         ({"until": "20:40", "soak_s": 3600.0}, "not one round of 3 nets"),
         ({"until": "21:33", "soak_s": 3600.0}, "1 would fit: say --nets 1"),
-        ({"wishes": Wishes(keep=("z",))}, "--keep z: the run has no such site; did you mean"),
+        ({"wishes": Wishes(keep=("z",))}, "--keep z: the run has no such site; wanted its id, such as a: it stands at the foot of its card"),
         ({"wishes": Wishes(drop=("aa",))}, "--drop aa: the run has no such site; did you mean a"),
         ({"wishes": Wishes(keep=("a", "b", "c", "d"))}, "--keep names 4 sites for 3 nets"),
         ({"wishes": Wishes(keep=("a",), drop=("a",))}, "--keep a: it is dropped, as you asked"),

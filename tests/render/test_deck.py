@@ -8,6 +8,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.transforms import Bbox
 from plan.invented import asked_of, known, seabed, sites_on, tide_of
@@ -18,6 +19,7 @@ from reefscan.plan.model import Plan
 from reefscan.plan.night import make_plan
 from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING
 from reefscan.render.deck import deck_figures
+from reefscan.render.nightpicture import draw_tide
 from reefscan.render.sheet import sheet_of
 
 RULES = Rules.model_validate(
@@ -73,6 +75,24 @@ def test_every_word_is_on_its_page_and_none_lies_over_another(nets: int, soak_mi
             wide, tall = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
             # lines stand close: what counts is a letter's width in both directions
             assert wide < 12 or tall < 0.3 * min(a.height, b.height), (one, other)
+
+
+@pytest.mark.parametrize("nets", [3, 6, 30])
+def test_in_the_picture_of_the_tide_no_word_lies_over_another_nor_over_its_title(nets: int) -> None:
+    plan, _ = planned(8, 45, 8, "m")
+    plan = replace(plan, nets=tuple(replace(plan.nets[k % 8], number=k + 1) for k in range(nets)))
+    figure = Figure(figsize=(2.6, 1.6))
+    ax = figure.add_axes((0.15, 0.15, 0.8, 0.7))
+    draw_tide(ax, plan, font=7.0)
+    figure.set_dpi(400)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    texts = [*ax.texts, ax.title, ax._left_title]  # type: ignore[attr-defined]
+    boxes = [(text.get_text(), text.get_window_extent(renderer)) for text in texts if text.get_text()]
+    assert sum(text.isdigit() for text, _ in boxes) >= min(nets, 4)
+    for (one, a), (other, b) in itertools.combinations(boxes, 2):
+        if one.isdigit() == other.isdigit():  # a number may stand at the foot of the words of a low water
+            wide, tall = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
+            assert wide <= 0 or tall < 0.3 * min(a.height, b.height), (one, other)
 
 
 def _boxes(figure: Figure) -> list[tuple[str, Bbox]]:

@@ -62,6 +62,7 @@ class Layout:
     header_rows: int  # of them no comments, which are counted by themselves
     decimal_comma: bool
     unit: str = ""  # written behind every depth
+    twice: str = ""  # name of a column that is there more than once, and of which the first is read
 
 
 def sniff(path: Path, options: TextOptions) -> Layout:
@@ -104,7 +105,16 @@ def sniff(path: Path, options: TextOptions) -> Layout:
         len(rows), 1
     )
     head = sum(not _is_comment(ln) for ln in lines[:header_at])
-    return Layout(delimiter, width, columns, head, comma, unit)
+    twice = "" if options.columns else _twice(header or [], columns)
+    return Layout(delimiter, width, columns, head, comma, unit, twice)
+
+
+def _twice(header: list[str], columns: Columns) -> str:
+    """Name of a column that is read and that another has as well, empty if there is none."""
+    names = [cell.lower() for cell in header]
+    return next(
+        (names[at] for at in columns.index.values() if at < len(names) and names.count(names[at]) > 1), ""
+    )
 
 
 def _is_comment(line: str) -> bool:
@@ -267,6 +277,10 @@ class _Body:
         notes = []
         if "time" not in self.layout.columns.index:
             notes.append("no times: nothing that needs a clock was checked")
+        if self.layout.twice:
+            notes.append(
+                f"more than one column is called {_shown(self.layout.twice)}, and the first is read; --columns says another"
+            )
         if self.timeless:
             notes.append(f"{self.timeless:,} of its times are none, such as {_shown(self.odd_time)}")
         if bad:
@@ -294,7 +308,10 @@ def read_text(path: Path, options: TextOptions) -> Log:
     columns = {k: np.concatenate(v) if v else np.zeros(0) for k, v in body.parts.items()}
     size = max(c.size for c in columns.values())
     if size == 0:
-        raise UnreadableError(f"{path.name}: not one of its {body.lines} lines is a sounding or a fix")
+        hint = f", such as {_shown(body.odd)}" if body.odd else ""
+        if layout.delimiter == "," and body.odd.count(",") >= layout.width:
+            hint += "; a decimal comma wants semicolons between the columns"
+        raise UnreadableError(f"{path.name}: not one of its {body.lines} lines is a sounding or a fix{hint}")
     if options.swap_lonlat:
         columns["lon"], columns["lat"] = columns["lat"], columns["lon"]
     if options.crs is None:

@@ -192,6 +192,10 @@ def _factor(path: Path, name: str, unit: float | None, values: Floats) -> float:
             f"{path.name}: column {name!r} states no unit; say --tide-unit m (or ft)",
             asks=which_unit(values, "--tide-unit", "heights", ("m", "ft")),
         )
+    if said is not None and unit is not None and abs(said - unit) > 1e-9:
+        raise InputError(
+            f"{path.name}: column {name!r} states its unit and --tide-unit says another; leave --tide-unit out, or correct the column's name"
+        )
     return said if said is not None else float(unit or 1.0)
 
 

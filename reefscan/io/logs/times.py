@@ -73,12 +73,13 @@ def to_seconds(column: pa.Array, *, zone: tzinfo = UTC, dates: str | None = None
     if fast is not None:
         return fast
     series = column.to_pandas().astype("string").str.strip()
-    if series.str.contains(r"^\d{1,2}/\d{1,2}/\d{4}", regex=True).mean() > 0.5:
+    slashed = series.str.contains(r"^\d{1,2}/\d{1,2}/\d{4}", regex=True)
+    if slashed.mean() > 0.5:
         parts = series.str.extract(r"^(\d{1,2})/(\d{1,2})/\d{4}").astype(float)
         first, second = bool((parts[0] > 12).any()), bool((parts[1] > 12).any())
         if first == second and dates is None:
             raise AmbiguousError(
-                f"dates such as {series.iloc[0]} can be read day first or month first; say --dates day-first or --dates month-first",
+                f"dates such as {series[slashed.fillna(False)].iloc[0]} can be read day first or month first; say --dates day-first or --dates month-first",
                 asks=which_order(series),
             )
         day_first = dates == "day-first" if dates is not None else first

@@ -218,11 +218,33 @@ def test_times_with_zones_without_and_in_seconds_are_one_moment(tmp_path):
         assert_allclose(log.time, [1709200800.0, 1709200801.0])
 
 
+def test_of_two_columns_of_one_name_the_first_is_read_and_it_is_said(tmp_path):
+    log = read_log(write(tmp_path, "lon,lat,depth_m,Depth_m\n5,60,9,99\n5,60,8,99\n"), PLAIN)
+    assert_allclose(log.depth, [9, 8])
+    assert any(
+        "more than one column is called 'depth_m', and the first is read" in note for note in log.notes
+    )
+    once = read_log(write(tmp_path, "lon,lat,depth_m,depth_ft\n5,60,9,30\n5,60,8,26\n"), PLAIN)
+    assert not any("more than one column" in note for note in once.notes)
+
+
+def test_decimal_commas_between_commas_are_refused_with_what_they_want(tmp_path):
+    path = write(tmp_path, "lon,lat,depth_m\n5,1,60,2,9,3\n5,1,60,2,9,4\n")
+    with pytest.raises(UnreadableError, match="such as '5,1,60,2,9,3'; a decimal comma wants semicolons"):
+        read_log(path, PLAIN)
+
+
 def test_dates_that_can_be_read_two_ways_are_refused(tmp_path):
     with pytest.raises(InputError, match="day first or month first"):
         read_log(
             write(tmp_path, "time,lon,lat,depth_m\n03/04/2024 10:00,5,60,9\n05/04/2024 10:00,5,60,9\n"), PLAIN
         )
+
+
+def test_the_date_that_is_asked_about_is_one_of_the_log_and_not_its_header(tmp_path):
+    path = write(tmp_path, "date,time,lon,lat,depth_m\n03/04/2024,10:00,5,60,9\n05/04/2024,10:00,5,60,9\n")
+    with pytest.raises(InputError, match="dates such as 03/04/2024 10:00 can be read"):
+        refuse_two_ways([path], [], PLAIN)
 
 
 @pytest.mark.parametrize(("order", "day"), [("day-first", "2024-04-03"), ("month-first", "2024-03-04")])

@@ -21,6 +21,15 @@ def write(tmp_path, text):
 HIGH_LOW = "date,time,height (ft)\n2024-05-01,03:27,2.2\n2024-05-01,11:41,11.4\n2024-05-01,17:50,1.9\n"
 
 
+def test_a_unit_that_is_said_against_the_header_is_refused(tmp_path):
+    path = write(
+        tmp_path, "time_utc,height_ft\n2024-01-01T00:00Z,1\n2024-01-01T06:00Z,9\n2024-01-01T12:00Z,1\n"
+    )
+    with pytest.raises(InputError, match="column 'height_ft' states its unit and --tide-unit says another"):
+        read_tide(path, unit=1.0)
+    assert read_tide(path, unit=0.3048).height.max() == pytest.approx(9 * 0.3048)
+
+
 def test_high_and_low_waters_are_told_from_a_series_and_follow_the_cosine(tmp_path):
     table = read_tide(write(tmp_path, HIGH_LOW), zone=parse_zone("-4"))
     assert table.turning
