@@ -353,9 +353,14 @@ def test_what_the_forecast_does_not_say_is_told() -> None:
     """Waves are then the most that one goes out in; no stream leaves out drift, hauling and the pull on floats."""
     boat = Boat(length_m=5, draft_m=0.5, speed_kn=8, limits=Limits(wave_m=0.8))
     made = plan(boat=boat, forecast=Forecast(wind_kn=5))
-    assert "the forecast says no wave height: 0.8 m are reckoned with" in made.warnings
+    assert "the forecast says no wave height: waves of 0.8 m are reckoned with" in made.warnings
     assert any(words.startswith("no stream is stated: drift") for words in made.warnings)
     assert any(words.startswith("Waves of 0.8 m: your own limit") for words in made.assumptions)
+    bare = plan(forecast=None)
+    assert (
+        "no forecast: no waves (the boat's file names no limit) are reckoned with, and no stream at all"
+        in bare.warnings
+    )
     told = plan(forecast=Forecast(wave_m=1.0, stream=(Stream(to_deg=0, speed_kn=0.3),))).warnings
     assert not any("no stream" in words or "wave height" in words for words in told)
 
