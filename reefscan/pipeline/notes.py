@@ -45,11 +45,11 @@ def warnings_of(
             "all that the grid knows is land, shallower or deeper"
         )
     elif not len(table) and not failed:
-        cells = max((min(source.extent.height, source.extent.width) for source in sources), default=0)
-        narrow = f": the grid is {cells} cell{'s' if cells > 1 else ''} wide, and a ledge wants {INTERVALS['ledge']} across it"
+        across = max((min(source.extent.height, source.extent.width) for source in sources), default=0)
+        narrow = f": the grid is {across} cell{'s' if across > 1 else ''} wide, and a ledge wants {INTERVALS['ledge']} across it"
         out.append(
             f"no structure of the recipe's least height was found between {both(low)} and {both(high)}"
-            + (narrow if 0 < cells < INTERVALS["ledge"] else "")
+            + (narrow if 0 < across < INTERVALS["ledge"] else "")
         )
     if spikes:
         cells = "lone spike was" if spikes == 1 else "lone spikes were"

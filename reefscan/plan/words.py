@@ -10,7 +10,7 @@ from reefscan.plan.atsite import DRIFT
 from reefscan.plan.books import Net
 from reefscan.plan.clock import HOME_SPARE_S
 from reefscan.plan.go import RULES_LINE
-from reefscan.plan.model import Plan
+from reefscan.plan.model import Asked, Plan
 from reefscan.plan.rope import LATE_S, reach_words
 from reefscan.plan.spacing import BAIT_ALONG_M, CLEAR_M
 from reefscan.plan.tide import clock
@@ -66,13 +66,9 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
             "nets are left unattended: a float that goes under or a boat that runs into it is seen by nobody"
         )
     if asked.forecast is None:
-        out.append(
-            f"no forecast: waves of {stated(asked.wave_m, far_unit(asked.unit))} are reckoned with, and no stream at all"
-        )
+        out.append(f"no forecast: {_waves(asked)} are reckoned with, and no stream at all")
     elif asked.forecast.wave_m is None:
-        out.append(
-            f"the forecast says no wave height: {stated(asked.wave_m, far_unit(asked.unit))} are reckoned with"
-        )
+        out.append(f"the forecast says no wave height: {_waves(asked)} are reckoned with")
     if asked.forecast is not None and not asked.forecast.stream:
         out.append("no stream is stated: drift, the side to haul from and the pull on floats leave it out")
     out += _of_nets(plan)
@@ -81,6 +77,14 @@ def warnings_of(plan: Plan) -> tuple[str, ...]:
     if plan.choice.gap:
         out.append(f"the choice of sites is proved within {plan.choice.gap:.1%} of the best only")
     return tuple(out)
+
+
+def _waves(asked: Asked) -> str:
+    return (
+        f"waves of {stated(asked.wave_m, far_unit(asked.unit))}"
+        if asked.wave_m
+        else "no waves (the boat's file names no limit)"
+    )
 
 
 def _of_nets(plan: Plan) -> list[str]:

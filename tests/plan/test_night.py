@@ -270,10 +270,13 @@ def test_without_a_forecast_the_waves_are_the_most_that_one_goes_out_in() -> Non
     """A limit of 1 m gives (9 + 2.1 + 0.3 + 0.5) x 1.25 = 14.875 m; without a limit (9 + 2.1 + 0.3) x 1.25 = 14.25 m. Marks of 0.25 m."""
     bare = Boat(length_m=5, draft_m=0.5, speed_kn=8)
     limited = bare.model_copy(update={"limits": Limits(wave_m=1.0)})
-    for boat, rope in ((limited, 15.0), (bare, 14.25)):
+    for boat, rope, waves in (
+        (limited, 15.0, "waves of 1 m are"),
+        (bare, 14.25, "no waves (the boat's file names no limit) are"),
+    ):
         made = plan(forecast=None, boat=boat, nets=(Net(name="1", rope_m=24, marks_m=0.25),))
         assert {one.rope_m for net in made.nets for one in net.rounds} == {rope}
-        assert any("no forecast: waves of" in words for words in made.warnings)
+        assert f"no forecast: {waves} reckoned with, and no stream at all" in made.warnings
 
 
 def test_a_depth_in_doubt_is_told() -> None:
@@ -355,7 +358,7 @@ def test_what_the_forecast_does_not_say_is_told() -> None:
     """Waves are then the most that one goes out in; no stream leaves out drift, hauling and the pull on floats."""
     boat = Boat(length_m=5, draft_m=0.5, speed_kn=8, limits=Limits(wave_m=0.8))
     made = plan(boat=boat, forecast=Forecast(wind_kn=5))
-    assert "the forecast says no wave height: 0.8 m are reckoned with" in made.warnings
+    assert "the forecast says no wave height: waves of 0.8 m are reckoned with" in made.warnings
     assert any(words.startswith("no stream is stated: drift") for words in made.warnings)
     assert any(words.startswith("Waves of 0.8 m: your own limit") for words in made.assumptions)
     told = plan(forecast=Forecast(wave_m=1.0, stream=(Stream(to_deg=0, speed_kn=0.3),))).warnings
