@@ -148,17 +148,18 @@ def measure_ledge(
     lines, gap = spread_of_lines(cell)
     reach = face_reach(search)
     p = room.p[: 2 * reach + 1]
-    shift = room.face[of_face.MIDDLE] - reach
-    row, col = row - shift * math.cos(facing), col + shift * math.sin(facing)
-    level = 0.5 * (p[int(room.face[of_face.TOP])] + p[int(room.face[of_face.FOOT])])
-    half = max(3.0, 0.5 * room.face[of_face.LENGTH] + 2.0)
-    along = _lines_over(max(AXIS_M, AXIS_CELLS * cell), gap, cell)
     for _ in range(2):
-        facing += _turn_of_face(elev, row, col, facing, level, half, gap, along)
-    profile(elev, row, col, facing, reach, lines, gap, p)
-    mend_gaps(p, 2)
-    if not read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face):
-        return False
+        shift = room.face[of_face.MIDDLE] - reach
+        row, col = row - shift * math.cos(facing), col + shift * math.sin(facing)
+        level = 0.5 * (p[int(room.face[of_face.TOP])] + p[int(room.face[of_face.FOOT])])
+        half = max(3.0, 0.5 * room.face[of_face.LENGTH] + 2.0)
+        facing += _turn_of_face(
+            elev, row, col, facing, level, half, gap, _lines_over(max(AXIS_M, AXIS_CELLS * cell), gap, cell)
+        )
+        profile(elev, row, col, facing, reach, lines, gap, p)
+        mend_gaps(p, 2)
+        if not read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face):
+            return False
     shift = room.face[of_face.MIDDLE] - reach
     out[at.KIND] = at.LEDGE
     out[at.ROW], out[at.COL] = row - shift * math.cos(facing), col + shift * math.sin(facing)
