@@ -229,9 +229,8 @@ def _barred(site: Site, asked: Asked, around: Surroundings | None, range_m: floa
     far = _far_m(asked, site.lon, site.lat)
     if far > range_m:
         return f"beyond --range: {_far(far, asked.unit)} from the launch"
-    if around is not None and around.knows_closed and not bool(around.box.holds(site.lon, site.lat)):
-        return "it lies beyond the ground for which this run knows what is closed"
-    return ""
+    beyond = "" if around is None else around.why_unknown(site.lon, site.lat)
+    return f"it {beyond}" if beyond else ""
 
 
 def _far(metres: float, unit: str) -> str:

@@ -109,7 +109,8 @@ def _failed(paper: Paper, sheet: Sheet, y: float) -> float:
     text = plain(f"STAY?  {len(sheet.failed)} of {asked} checks FAILED:  " + ";  ".join(sheet.failed))
     lines, size = fit_lines(text, Face(12.5, 8.5, "bold"), (INNER - 12) / 72, 46 / 72)
     if lines[-1].endswith("…"):
-        lines, size = fit_lines(text, Face(8.5, 6.5, "bold"), (INNER - 12) / 72, 90 / 72)
+        size = 7.0
+        lines = wrap(text, size, Face(size, size, "bold"), (INNER - 12) / 72)
     end = paper.lines((EDGE + 6, y + 5), lines, size, bold=True) + 2
     paper.frame((EDGE, y + 1, WIDE - EDGE, end), 2.2)
     return end + 6

@@ -88,12 +88,15 @@ class Surroundings:
 
         With closed ground given, a place that the run knows nothing about is refused as well.
         """
-        if not self.knows_closed:
-            return ""
-        if not bool(self.box.holds(lon, lat)):
-            return "lies beyond the ground for which this run knows what is closed"
+        if beyond := self.why_unknown(lon, lat):
+            return beyond
         row = int(first_inside(self.of("closed"), _one(lon), _one(lat), self.box)[0])
         return "" if row < 0 else f"lies in closed ground ({self.of('closed').called(row)})"
+
+    def why_unknown(self, lon: float, lat: float) -> str:
+        """That a place lies where this run does not know what is closed, if closed ground was given; else empty."""
+        known = not self.knows_closed or bool(self.box.holds(lon, lat))
+        return "" if known else "lies beyond the ground for which this run knows what is closed"
 
     def digest(self) -> str:
         """A hash of all shapes and what is said of them (32 hex digits): equal ones give equal lists."""

@@ -14,6 +14,7 @@ from matplotlib.transforms import Bbox
 from plan.invented import asked_of, known, seabed, sites_on, tide_of
 
 from reefscan.plan.books import Boat, Forecast, Net, Rules, Stream
+from reefscan.plan.go import Check
 from reefscan.plan.legs import Ground
 from reefscan.plan.model import Plan
 from reefscan.plan.night import make_plan
@@ -132,6 +133,18 @@ def test_failed_checks_stand_above_all_else_in_words_and_on_the_page() -> None:
     assert told.get_position()[1] > max(t.get_position()[1] for t in figure.texts if ":" in t.get_text()[:3])
     assert [t.get_text() for t in figure.texts].count("CHECK LOCAL RULES") == 1
     assert sheet.tallies == (("A. Name That Is Long", 12), ("B.", 12))
+
+
+def test_however_many_checks_failed_all_are_printed() -> None:
+    """A check that is cut off is one that nobody reads before leaving."""
+    plan, ground = planned(3, 60, 3, "m")
+    failed = tuple(
+        Check(f"check {k}", False, "a reason that wants some words to be told in full, as reasons do" * 2) for k in range(30)
+    )  # fmt: skip
+    figures = deck_figures(replace(plan, go=failed), ground)
+    printed = " ".join(" ".join(t.get_text() for figure in figures for t in figure.texts).split())
+    for words in sheet_of(replace(plan, go=failed)).failed:
+        assert words in printed
 
 
 def test_a_stream_that_turns_every_hour_and_long_notes_of_sites_are_printed_whole() -> None:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 
 from reefscan.kernels.measure import face as of_face
 
-LEAST_LENGTH_M = 6.0
-"""Shortest length over which a gradient is taken, m."""
+LEAST_LENGTH_M, LEAST_CELLS = 6.0, 0.25
+"""Shortest length over which a gradient is taken, m and cells: on cells of 100 m nothing tells a step from a slope of some tens of metres."""
 
 OWN_CELLS = 2.0
 """Cells over which a grid spreads a vertical step: taken off a face's length, in squares, before its gradient is taken."""
@@ -54,9 +54,9 @@ class Scratch(NamedTuple):
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def gradient(height: float, length_m: float, cell_m: float) -> float:
-    """Gradient of a face: its height over its length less the cell's own share, `LEAST_LENGTH_M` at the least."""
-    own = OWN_CELLS * cell_m
-    return height / math.sqrt(max(length_m * length_m - own * own, LEAST_LENGTH_M * LEAST_LENGTH_M))
+    """Gradient of a face: its height over its length less the cell's own share, `LEAST_LENGTH_M` and `LEAST_CELLS` at the least."""
+    own, least = OWN_CELLS * cell_m, max(LEAST_LENGTH_M, LEAST_CELLS * cell_m)
+    return height / math.sqrt(max(length_m * length_m - own * own, least * least))
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

@@ -6,6 +6,7 @@ while a few cells lie on the floor and on the tops.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 import numpy as np
@@ -17,6 +18,7 @@ from reefscan.base.model import to_mm
 from reefscan.base.recipe import Find
 from reefscan.find.candidates import asked_of, measure_halo, search_of
 from reefscan.kernels.measure import measured as at
+from reefscan.kernels.measure.looking import gradient
 from reefscan.kernels.measure.section import measure_faces
 
 Found = dict[str, dict[str, float]]
@@ -335,3 +337,15 @@ def test_what_is_a_few_cells_long_hangs_together_with_nothing():
     assert "ledge" not in measure(z, 2.0, 3.0, 0.0, 90.0)
     z[120:200, 120:162] = -7.0
     assert "ledge" in measure(z, 2.0, 3.0, 0.0, 90.0)
+
+
+@pytest.mark.parametrize(
+    ("cell_m", "run_m", "least_deg", "most_deg"),
+    [(2.0, 4.0, 30, 40), (10.0, 20.0, 30, 40), (100.0, 199.0, 0, 10)],
+)
+def test_a_face_that_one_cell_spreads_is_no_steeper_than_cells_of_its_size_can_tell(
+    cell_m: float, run_m: float, least_deg: float, most_deg: float
+) -> None:
+    """Four metres within two cells: a wall may stand in cells of 2 and 10 m; of 100 m no one knows whether it is one."""
+    told = math.degrees(math.atan(gradient(4.1, run_m, cell_m)))
+    assert least_deg <= told <= most_deg
