@@ -90,7 +90,7 @@ DEFAULT_TERMS: dict[str, DefaultTerm] = {
         carries="rough ground nearby", carries_little="smooth ground nearby", low="little rough ground nearby", high="rough ground nearby", unknown="rough ground nearby", called="rough ground nearby",
     ),
     "hangs_together": DefaultTerm(
-        {"column": "scatter", "c": 0.1, "d": 0.25, "weight": 0.8, "penalty": True, "kinds": NATURAL},
+        {"column": "scatter", "c": 0.2, "d": 0.4, "weight": 0.8, "penalty": True, "kinds": NATURAL},
         "weed, fish and false bottoms jump from cell to cell, rock does not (set on planted seabeds)",
         carries="depths that agree from cell to cell", high="depths that jump from cell to cell",
         unknown="whether depths agree from cell to cell", called="depths that jump from cell to cell",

@@ -16,6 +16,7 @@ from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.stray import MEDIAN, mixed
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -33,8 +34,6 @@ SMOOTH = 0.05
 noise has 1, noise drawn out over 3 cells 0.3, a cubic through every fourth cell 0.01 (planted seabeds)."""
 
 _BINS = 2048
-_MEDIAN = 0.6744897501960817
-"""Median magnitude of a standard normal value."""
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -66,20 +65,16 @@ def _median_bin(histogram: NDArray[np.int64], total: int) -> float:
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def _mixed(elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, histogram: NDArray[np.int64]) -> int:
-    """Histogram (bins of 2 mm) of the response to [1 -2 1; -2 4 -2; 1 -2 1] on every second row and column."""
+    """Histogram (bins of 2 mm) of `mixed` on every second row and column."""
     total = 0
     for r in range(r0, r1, 2):
         for c in range(c0, c1, 2):
-            e = elev[r, c]
-            if e >= 0:
+            if elev[r, c] >= 0:
                 continue  # land says nothing of the survey
-            a, b, cc, d = elev[r - 1, c - 1], elev[r - 1, c], elev[r - 1, c + 1], elev[r, c - 1]
-            f, g, h, i = elev[r, c + 1], elev[r + 1, c - 1], elev[r + 1, c], elev[r + 1, c + 1]
-            if min(min(min(a, b), min(cc, d)), min(min(f, g), min(min(h, i), e))) == _NODATA:
-                continue
-            value = abs(a + cc + g + i - 2 * (b + d + f + h) + 4 * e)
-            histogram[min(_BINS - 1, value // 2)] += 1
-            total += 1
+            value = mixed(elev, r, c)
+            if value >= 0:
+                histogram[min(_BINS - 1, value // 2)] += 1
+                total += 1
     return total
 
 
@@ -157,7 +152,7 @@ def _squares(
             histogram[:] = 0
             places = _mixed(elev_mm, r0, r1, c0, c1, histogram)
             if places >= 40:
-                fine[br, bc] = _median_bin(histogram, places) * 2.0 / 6.0 / _MEDIAN / 1000.0
+                fine[br, bc] = _median_bin(histogram, places) * 2.0 / 6.0 / MEDIAN / 1000.0
             running[0] = 0
             for k in range(_BINS):
                 running[k + 1] = running[k] + histogram[k]
@@ -167,7 +162,7 @@ def _squares(
                     histogram[:] = 0
                     total = _second(elev_mm, r0, r1, c0, c1, LAGS[k], way == 0, histogram)
                     if total >= 40:
-                        sd = _median_bin(histogram, total) * 2.0 / _MEDIAN / 1000.0
+                        sd = _median_bin(histogram, total) * 2.0 / MEDIAN / 1000.0
                         square += sd * sd / 6.0
                         ways += 1
                 if ways == 2:

@@ -12,7 +12,6 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from reefscan.base.model import NODATA_MM
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.ground_at import RowSums, row_sums
@@ -21,7 +20,8 @@ from reefscan.kernels.measure.looking import Scratch, Search, face_reach
 from reefscan.kernels.measure.net import Asked, ground_of_net, net_of_ledge, net_of_rise, net_of_trough
 from reefscan.kernels.measure.rise import measure_rise
 from reefscan.kernels.measure.trough import low_beyond, measure_trough
-from reefscan.kernels.order import put_in_order
+from reefscan.kernels.order import median
+from reefscan.kernels.stray import MEDIAN, mixed
 
 LEAST_TOGETHER = 0.5
 """Share of the parallel lines across a face that must fall as the face does: what jumps from cell to cell does not hang together."""
@@ -35,27 +35,24 @@ ALL_ROUND = 0.6
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> float:
-    """Median distance (m) of a cell's elevation from the mean of its four neighbours, within some cells of a place; 0 where none is known.
+    """How far (m, as a standard deviation) cells stray from what hangs together, within some cells of a place; 0 where none is known.
 
-    Rock hangs together: on an even flank it is 0, at an edge a part of its height. Weed, fish and false bottoms jump from cell to cell.
+    By the operator of `reefscan.kernels.stray`, and so blind to planes, to edges along rows or columns and to even bends: a steep
+    pile or a narrow gully is not rough. Weed, fish and false bottoms jump from cell to cell.
     """
     reach = int(radius)
     out, n = np.empty((2 * reach + 1) ** 2), 0
     r0, c0 = int(round(row)), int(round(col))
     for r in range(max(1, r0 - reach), min(elev.shape[0] - 1, r0 + reach + 1)):
         for c in range(max(1, c0 - reach), min(elev.shape[1] - 1, c0 + reach + 1)):
-            if (r - r0) ** 2 + (c - c0) ** 2 > radius * radius:
-                continue
-            a, b, d, e = elev[r - 1, c], elev[r + 1, c], elev[r, c - 1], elev[r, c + 1]
-            if min(min(a, b), min(min(d, e), elev[r, c])) == NODATA_MM:
-                continue
-            out[n] = abs(elev[r, c] - 0.25 * (a + b + d + e)) * 0.001
-            n += 1
+            if (r - r0) ** 2 + (c - c0) ** 2 <= radius * radius:
+                value = mixed(elev, r, c)
+                if value >= 0:
+                    out[n] = value
+                    n += 1
     if n == 0:
         return 0.0
-    out = out[:n]
-    put_in_order(out)
-    return out[n // 2]
+    return median(out[:n]) * 0.001 / (6.0 * MEDIAN)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
