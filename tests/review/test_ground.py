@@ -136,7 +136,7 @@ def test_a_site_left_out_for_its_penalties_is_said_to_be_by_the_dearest_of_them(
     first = a.listing.rows[0]
     other = table.copy()
     # seven tenths are left of what looks ruled and just half of what jumps from cell to cell: of both together, too little
-    other.loc[other.index[first], ["ruled_like", "scatter"]] = 1.0, 0.2
+    other.loc[other.index[first], ["ruled_like", "scatter"]] = 1.0, 0.33
     b = Side("b", other, list_sites(other, recipe), recipe)
     gone = [c for c in compare_runs(a, b, within_m=0.5) if c.id == table["id"].iloc[first]]
     assert [c.what for c in gone] == ["went"]

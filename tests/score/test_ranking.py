@@ -106,15 +106,15 @@ def test_what_penalties_leave_too_little_of_keeps_its_score_and_is_told_and_not_
     table = some_sites(200, seed=6).assign(
         scatter=np.where(np.arange(200) % 4 == 0, 1.0, 0.0), ruled_like=0.0
     )
-    table.loc[::8, "scatter"] = 0.15  # keeps three quarters
-    table.loc[1::8, "scatter"] = 0.2  # keeps just half
+    table.loc[::8, "scatter"] = 0.27  # keeps three quarters
+    table.loc[1::8, "scatter"] = 0.33  # keeps just half
     table.loc[2::4, "ruled_like"] = 1.0  # keeps seven tenths
     table.loc[1::16, "ruled_like"] = 1.0  # and with the half a third
     everything = Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}, "score": {"least_kept": 0}})
     all_of = list_sites(table, everything)
     listing = list_sites(table, Recipe.model_validate({"rank": {"spacing_m": 0, "top": 1000}}))
     doubted = (
-        (table["scatter"] == 1.0) | ((table["scatter"] == 0.2) & (table["ruled_like"] == 1.0))
+        (table["scatter"] == 1.0) | ((table["scatter"] == 0.33) & (table["ruled_like"] == 1.0))
     ).to_numpy()
     assert set(all_of.rows) - set(listing.rows) == set(np.flatnonzero(doubted & (all_of.scored.points > 0)))
     np.testing.assert_array_equal(listing.scored.points, all_of.scored.points)
