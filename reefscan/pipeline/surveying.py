@@ -27,10 +27,11 @@ from reefscan.score.limits import INTERVALS
 from reefscan.score.reasons import length_words
 from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
 from reefscan.survey.fuse import OWN, Bias, estimate_bias, fuse
-from reefscan.survey.next_lines import CoarseGround, Line, distance_from, plan_lines
+from reefscan.survey.next_lines import CoarseGround, Line, plan_lines
 from reefscan.survey.reduce import measured_from, refuse_undated, refuse_without_keel
 from reefscan.survey.settings import SurveySettings
 from reefscan.survey.summed_up import summed_up
+from reefscan.survey.surface import distance_to_data
 from reefscan.survey.table import REASONS, Log, Soundings
 
 Floats = NDArray[np.float64]
@@ -335,7 +336,7 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
     cell = surface.sheet.cell_m * overview.step
     seen = overview.sums["n seen"] > 0
     ground = CoarseGround(
-        overview.mean("elev"), distance_from(seen, cell), overview.mean("rough"), cell, west, north
+        overview.mean("elev"), distance_to_data(seen, cell), overview.mean("rough"), cell, west, north
     )
     thin = max(1, int(np.ceil(max(seen.shape) / 320)))  # fine enough for lines, and quick
     if thin > 1:

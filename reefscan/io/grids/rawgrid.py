@@ -167,18 +167,6 @@ class RawGrid:
                 np.copyto(sigma[rows, cols], s, where=gaps & (mm != NODATA_MM))
         return elev, sigma
 
-    def which(self, window: Window) -> NDArray[np.int32]:
-        """Number of the layer that each cell comes from, -1 where unknown."""
-        out = np.full((window.height, window.width), -1, dtype=np.int32)
-        for i in self.over(window):
-            part = window.intersect(self._box(i))
-            view = out[part.slices_in(window)]
-            if (view >= 0).all():
-                continue
-            mm, _ = self._layer(i, part)
-            view[(view < 0) & (mm != NODATA_MM)] = i
-        return out
-
     def _box(self, i: int) -> Window:
         row, col, row_end, col_end = (int(v) for v in self.boxes[i])
         return Window(row, col, row_end - row, col_end - col)

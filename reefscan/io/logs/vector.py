@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import tempfile
 from datetime import UTC
 from pathlib import Path
@@ -21,7 +22,7 @@ from reefscan.io.logs.asked import which_crs
 from reefscan.io.logs.columns import Columns, check_place, find_columns, parse_columns
 from reefscan.io.logs.text import TextOptions
 from reefscan.io.logs.times import to_seconds
-from reefscan.io.opening import PACKED, as_stream, inner_suffix, read_all
+from reefscan.io.opening import PACKED, inner_suffix, read_all
 from reefscan.io.words import which_unit
 from reefscan.survey.table import Log
 
@@ -56,7 +57,7 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
     wanted = {element} if element else {"ele", "depth"}
     cut: tuple[str, ...] = ()
     try:
-        for _, node in ElementTree.iterparse(as_stream(read_all(path)), events=("end",)):
+        for _, node in ElementTree.iterparse(io.BytesIO(read_all(path)), events=("end",)):
             if _local(node.tag) not in ("trkpt", "rtept", "wpt"):
                 continue
             lon.append(_number(node.get("lon")))
