@@ -75,7 +75,7 @@ def load_tide(
             "chart datum, or -0.9m), or tide_datum_offset_m in the boat's file"
         )
     source = _read(path, zone, unit)
-    taken = [_zone_words(path, source, zone, unit, zone_is)]
+    taken = [_zone_words(source, zone, zone_is)]
     if secondary is not None:
         if not isinstance(source, TideTable):
             raise InputError(
@@ -99,13 +99,11 @@ def _read(path: Path, zone: tzinfo | None, unit: float | None) -> TideTable | Ha
         raise AmbiguousError(f"{path.name}: {wrong}; write them as 2027-02-11") from None
 
 
-def _zone_words(path: Path, source: TideTable | HarmonicTide, zone: tzinfo | None, unit: float | None, zone_is: str) -> str:  # fmt: skip
-    """Which zone the times of a tide file were read in; a file that is read without one states its own."""
+def _zone_words(source: TideTable | HarmonicTide, zone: tzinfo | None, zone_is: str) -> str:
+    """Which zone the times of a tide file were read in."""
     if not isinstance(source, TideTable):
         return "Its phases are on Greenwich."
-    try:
-        read_tide(path, zone=None, unit=unit)
-    except AmbiguousError:
+    if not source.zoned:
         return f"Its times carry no zone and were read in {zone}, {zone_is}."
     unused = "; --tide-zone is not used" if zone is not None and zone_is == SAID else ""
     return f"Its times carry their own zone{unused}."
