@@ -11,13 +11,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 from pyproj import Transformer
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.overview import MapGround
-from reefscan.render.furniture import degree_ticks, plain, scale_bar
+from reefscan.render.furniture import HALO, degree_ticks, plain, scale_bar
 from reefscan.render.marks import INK, PAPER
 from reefscan.render.shade import choose_stretch, deepest_tint_m, shaded_relief, thin
 
@@ -124,5 +123,5 @@ def _signs(ax: Axes, changes: Sequence[Mapping[str, Any]], crs: str) -> None:
             markeredgecolor=INK,
             markeredgewidth=2.0 if marker == "x" else 1.0,
             label=f"{what} ({len(at)})",
-            path_effects=[withStroke(linewidth=3, foreground=PAPER)],
+            path_effects=HALO,
         )

@@ -19,8 +19,8 @@ from reefscan.plan.model import Plan
 from reefscan.plan.rope import LATE_S
 from reefscan.plan.tide import clock
 from reefscan.render.card import grey_relief, scale_and_north
+from reefscan.render.furniture import HALO
 from reefscan.render.marks import UNIT_METRES
-from reefscan.render.profile import HALO
 
 ROOM = 1.15
 """Of the map beyond what it has to show."""
