@@ -129,6 +129,9 @@ def _plain(text: str) -> str:
 
 
 def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> None:
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.base.errors import InputError
     from reefscan.io.outs import write_out
     from reefscan.render.changes import draw_changes

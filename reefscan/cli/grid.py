@@ -233,6 +233,9 @@ def command(
     import sys
     import time
 
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.base.datum import datum_name
     from reefscan.pipeline.surveying import Order, Read, read_survey, run_survey
     from reefscan.survey.settings import dump_settings

@@ -122,6 +122,9 @@ def _told(plan: Any) -> str:
 
 def _write(plan: Any, ground: Any, output: OutOptions, *, run: str) -> list[Path]:
     """All files, each whole or not at all."""
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.io.out.floatplan import float_plan
     from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
     from reefscan.io.outs import write_out
