@@ -23,7 +23,7 @@ from reefscan.base.degrees import degrees_minutes
 from reefscan.base.errors import InputError
 from reefscan.io.out.geopackage import write_geopackage
 from reefscan.io.out.waypoints import LONGEST_TEXT, Waypoint, clean, shown
-from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
+from reefscan.io.outs import CSV_HEAD, numbered, refuse_foreign, write_out
 
 SCHEMA = "reefscan-sites/1"
 
@@ -290,16 +290,9 @@ def write_sites(
     """
     if most is not None and most < 1:
         raise InputError(f"--max-points {most}: wanted 1 or more")
-    parts = (
-        [points]
-        if most is None or len(points) <= most
-        else [points[i : i + most] for i in range(0, len(points), most)]
-    )
-    paths = (
-        [out]
-        if len(parts) == 1
-        else [out.with_name(f"{out.stem}-{i + 1}{out.suffix}") for i in range(len(parts))]
-    )
+    most = most or max(1, len(points))
+    parts = [points[i : i + most] for i in range(0, max(1, len(points)), most)]
+    paths = numbered(out, len(parts))
     if not out.parent.is_dir():
         raise InputError(f"{out}: folder {out.parent} does not exist; make it first or name another file")
     for path in paths:
