@@ -10,7 +10,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, UnreadableError
+from reefscan.base.errors import AmbiguousError, InputError
 from reefscan.base.recipe_part import Part
 from reefscan.io.localfile import read_small_text
 from reefscan.io.logs.tides import read_tide
@@ -127,18 +127,10 @@ def load_off(paths: Sequence[Path], box: Box) -> Shapes:
 
 def _off(path: Path, box: Box) -> Shapes:
     from reefscan.io.around import NAMES, column_words
-    from reefscan.io.vectors import layer_names, layer_table
+    from reefscan.io.vectors import handed_over
 
-    if not path.exists():
-        raise MissingInputError(
-            f"{path}: no such file; --avoid wants a file of shapes (GeoJSON, GPKG, KML, shapefile)"
-        )
     found: list[Shapes] = []
-    try:
-        frames = [layer_table(path, layer) for layer in layer_names(path)]
-    except UnreadableError as error:
-        raise UnreadableError(f"{error}; --avoid wants a file of shapes") from error
-    for frame in frames:
+    for _, frame in handed_over(path, "--avoid"):
         if "geometry" not in frame:
             continue
         raw = np.asarray(frame.geometry.to_numpy(), dtype=object)
