@@ -18,12 +18,11 @@ from numpy.typing import NDArray
 from rasterio.enums import ColorInterp
 from rasterio.features import rasterize
 from rasterio.transform import Affine
-from rasterio.windows import Window as RasterWindow
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.georef import transformer
-from reefscan.io.newraster import NewRaster, new_raster, same_cells
+from reefscan.io.newraster import NewRaster, same_cells, sheet_raster
 from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
 from reefscan.surroundings.shapes import STEP_DEG
@@ -54,29 +53,8 @@ def read_score(path: Path | str) -> NDArray[np.uint8]:
     return cells
 
 
-class ScoreRaster:
-    """An open score raster; made by `score_raster`."""
-
-    def __init__(self, raster: NewRaster, extent: Window) -> None:
-        self._raster = raster
-        self._extent = extent
-
-    def write(self, core: Window, score: NDArray[np.uint8]) -> None:
-        """Put one tile's scores (0-100, 255 unknown) in their place; outside the extent they are cut off."""
-        inside = core.intersect(self._extent)
-        if inside.empty:
-            return
-        part = score[inside.slices_in(core)]
-        if (part == NODATA).all():
-            return  # the file is sparse: what is not written is nodata
-        window = RasterWindow(
-            inside.col - self._extent.col, inside.row - self._extent.row, inside.width, inside.height
-        )
-        self._raster.write(part, 1, window)
-
-
 @contextmanager
-def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[ScoreRaster]:
+def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[NewRaster]:
     """Open the working file of a score raster, to be written tile by tile; `publish` makes the raster of it.
 
     Parameters
@@ -95,18 +73,13 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
     """
     path = Path(path)
     working = _working(path)
-    profile = {
-        "driver": "GTiff", "dtype": "uint8", "count": 1, "nodata": NODATA,
-        "width": extent.width, "height": extent.height,
-        "crs": sheet.crs, "transform": Affine(*sheet.transform(extent)),
-        "tiled": True, "blockxsize": BLOCK, "blockysize": BLOCK,
-        "compress": "zstd", "zstd_level": 1, "sparse_ok": True, "bigtiff": "if_safer",
-    }  # fmt: skip
     try:
-        with new_raster(path, working, profile) as raster:
+        with sheet_raster(
+            path, working, sheet, extent, dtype="uint8", nodata=NODATA, compress="zstd", zstd_level=1
+        ) as raster:
             with telling(path):
                 _describe(raster.dataset)
-            yield ScoreRaster(raster, extent)  # its block reads tiles too
+            yield raster  # its block reads tiles too
     except BaseException:
         working.unlink(missing_ok=True)
         raise
