@@ -85,35 +85,40 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[New
         raise
 
 
+def flat_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Shapes in longitude and latitude in the metres of a sheet; places that its system cannot draw are infinite."""
+    there = transformer("EPSG:4326", sheet.crs)
+    return np.asarray(
+        shapely.transform(
+            shapely.segmentize(shapes, STEP_DEG),
+            lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1])),
+        )
+    )
+
+
 def closed_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
     """Closed ground (polygons in longitude and latitude) in the metres of a sheet; what its system cannot draw is left out."""
-    there = transformer("EPSG:4326", sheet.crs)
-    flat = shapely.transform(
-        shapely.segmentize(shapes, STEP_DEG),
-        lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1])),
-    )
+    flat = flat_on(sheet, shapes)
     return np.asarray(flat[np.isfinite(shapely.bounds(flat)).all(axis=1)])
+
+
+def covered(window: Window, sheet: Sheet, areas: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Cells of a window whose middle lies in one of the areas, as `closed_on` gives them."""
+    shape = (window.height, window.width)
+    west, south, east, north = sheet.bounds(window)
+    left, low, right, high = shapely.bounds(areas).reshape(-1, 4).T
+    here = areas[(left < east) & (right > west) & (low < north) & (high > south)]
+    if not len(here):
+        return np.zeros(shape, dtype=bool)
+    inside = rasterize(here, out_shape=shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
+    return np.asarray(inside, dtype=bool)
 
 
 def blanked(
     cells: NDArray[np.uint8], window: Window, sheet: Sheet, closed: NDArray[np.object_]
 ) -> NDArray[np.uint8]:
-    """Scores of a window without those of cells whose middle lies in closed ground: no map of scores leads there.
-
-    Parameters
-    ----------
-    cells : ndarray of uint8
-        Not modified.
-    closed : ndarray of polygons
-        As `closed_on` gives them.
-    """
-    west, south, east, north = sheet.bounds(window)
-    left, low, right, high = shapely.bounds(closed).reshape(-1, 4).T
-    here = closed[(left < east) & (right > west) & (low < north) & (high > south)]
-    if not len(here):
-        return cells
-    inside = rasterize(here, out_shape=cells.shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
-    return np.where(inside == 1, np.uint8(NODATA), cells)
+    """Scores of a window without those of cells whose middle lies in closed ground: no map of scores leads there."""
+    return np.where(covered(window, sheet, closed), np.uint8(NODATA), cells)
 
 
 def publish(path: Path | str) -> None:
