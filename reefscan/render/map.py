@@ -169,7 +169,7 @@ def draw_map(
             + ("" if np.isfinite(ground.elev).all() else " Pale with stripes: not known."),
         )
         furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)
-        return _write(figure, paper)
+        return as_file(figure, paper)
 
 
 def _kinds(candidates: pd.DataFrame) -> list[str]:
@@ -280,16 +280,10 @@ def _closed(ax: Axes, shapes: Iterable[Any], crs: str) -> None:
 
 def _lines(shapes: Any) -> list[Floats]:
     """All lines and outer rings of a geometry column, as x/y arrays."""
-    out: list[Floats] = []
-    for shape in shapes:
-        if shape is None or shape.is_empty:
-            continue
-        for part in getattr(shape, "geoms", [shape]):
-            if part.geom_type == "Polygon":
-                out.append(np.asarray(part.exterior.coords)[:, :2])
-            elif part.geom_type == "LineString" or part.geom_type == "LinearRing":
-                out.append(np.asarray(part.coords)[:, :2])
-    return out
+    parts = shapely.get_parts(np.asarray(shapes, dtype=object))
+    rings = np.where(shapely.get_type_id(parts) == 3, shapely.get_exterior_ring(parts), parts)
+    kept = rings[np.isin(shapely.get_type_id(rings), (1, 2))]  # lines and rings
+    return [shapely.get_coordinates(line) for line in kept]
 
 
 def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame, unit: str) -> None:
@@ -316,7 +310,7 @@ def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame, unit: str) -
         spine.set_linewidth(1.0)
 
 
-def _write(figure: Figure, paper: Paper) -> bytes:
+def as_file(figure: Figure, paper: Paper) -> bytes:
     """Bytes without dates or random ids, so that equal maps are equal files."""
     import matplotlib
 
