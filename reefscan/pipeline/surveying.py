@@ -236,10 +236,10 @@ def run_survey(order: Order, read: Read, *, say: Callable[[str], None] = lambda 
     summary = summed_up(facts, narrowest_m=narrowest_m, unit=order.unit, datum=order.datum)
     facts = {"summary": summary, "datum": order.datum, **facts}
     say("writing the report")
-    pictures = _pictures(ready, surface, overview, lines)
+    pictures = _pictures(ready, surface, overview, lines, order.unit)
     _, told, report = _outs(order)
     write_out(told, json.dumps(facts, indent=1, allow_nan=False) + "\n")
-    write_out(report, survey_report(facts, pictures))
+    write_out(report, survey_report(facts, pictures, unit=order.unit))
     return facts
 
 
@@ -352,7 +352,7 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
 
 
 def _pictures(
-    ready: Prepared, surface: SurveySurface, overview: _Overview, lines: list[Line]
+    ready: Prepared, surface: SurveySurface, overview: _Overview, lines: list[Line], unit: str
 ) -> dict[str, bytes]:
     data = ready.soundings
     names = [name for name, _ in REASONS]
@@ -360,13 +360,13 @@ def _pictures(
     view = (west, east, south, north)
     plan = figures.Plan(overview.mean("elev"), overview.mean("sigma"), overview.bounds)
     out = {
-        "depth": figures.depth_map(plan),
-        "uncertainty": figures.uncertainty_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view),
+        "depth": figures.depth_map(plan, unit),
+        "uncertainty": figures.uncertainty_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view, unit),
         "aside": figures.aside_map(data.x, data.y, data.reason, names, view),
-        "profile": figures.track_profile(data.depth, data.reason, names),
+        "profile": figures.track_profile(data.depth, data.reason, names, unit),
     }
     if ready.after.difference.size:
-        out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference)
+        out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference, unit)
     if surface.tuning.residuals.shape[0]:
         out["residuals"] = figures.residual_histogram(
             surface.tuning.residuals[:, 0] / surface.tuning.residuals[:, 1]
