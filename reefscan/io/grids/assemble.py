@@ -263,8 +263,7 @@ def _sheet(
 
 def _area_window(sheet: Sheet, box: Box) -> Window:
     west, south, east, north = box
-    t = np.linspace(0.0, 1.0, 21)
-    lon, lat = np.meshgrid(west + t * (east - west), south + t * (north - south))
+    lon, lat = np.meshgrid(np.linspace(west, east, 21), np.linspace(south, north, 21))
     found = sheet.window_over(*transformer("EPSG:4326", sheet.crs).transform(lon.ravel(), lat.ravel()))
     return found if found.empty else found.grow(math.ceil(max(CONTEXT_M / sheet.cell_m, 4)))
 

@@ -348,9 +348,7 @@ def _focus(dataset: Any, facts: CrsFacts, box: tuple[float, ...]) -> tuple[int, 
     from reefscan.io.georef import transformer
 
     west, south, east, north = box
-    t = np.linspace(0.0, 1.0, 9)
-    lon = np.concatenate([west + t * (east - west)] * 2 + [np.full(9, west), np.full(9, east)])
-    lat = np.concatenate([np.full(9, south), np.full(9, north)] + [south + t * (north - south)] * 2)
+    lon, lat = np.meshgrid(np.linspace(west, east, 9), np.linspace(south, north, 9))
     a, b, c, d, e, f = tuple(dataset.transform)[:6]
     if facts.geographic:
         middle = c + a * dataset.width / 2 + b * dataset.height / 2
