@@ -23,6 +23,7 @@ from reefscan.base.errors import (
     InputError,
     MissingInputError,
     UnreadableError,
+    one_line,
 )
 from reefscan.base.units import METRES_PER
 from reefscan.io import handles, words
@@ -107,7 +108,7 @@ def open_layer(path: str, options: GridOptions, *, focus_box: tuple[float, ...] 
         except RasterioError as error:
             cause = error.__cause__ or error
             raise UnreadableError(
-                f"{name}: its cells cannot be read ({handles.one_line(cause)}); {handles.remedy(dataset.driver, str(cause))}"
+                f"{name}: its cells cannot be read ({one_line(cause)}); {handles.remedy(dataset.driver, str(cause))}"
             ) from error
     if path_read != path and choice.driver == "GTiff":
         from reefscan.io.grids.pointgrid import notes_of

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from rasterio.errors import RasterioError
 from rasterio.windows import Window as RasterWindow
 
-from reefscan.base.errors import UnreadableError
+from reefscan.base.errors import UnreadableError, one_line
 from reefscan.base.model import NODATA_MM, Window
 from reefscan.io import handles
 from reefscan.io.grids.layer import Layer
@@ -208,7 +208,7 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
     except RasterioError as error:
         cause = error.__cause__ or error
         raise UnreadableError(
-            f"{layer.name}: rows {row} to {row + height - 1} cannot be read ({handles.one_line(cause)}); "
+            f"{layer.name}: rows {row} to {row + height - 1} cannot be read ({one_line(cause)}); "
             f"{handles.remedy(layer.driver, str(cause))}"
         ) from error
     # 0 is "unknown": a negative or missing uncertainty says nothing
