@@ -21,14 +21,14 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
-from pyproj import CRS, Proj, Transformer
+from pyproj import Proj, Transformer
 
 from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.errors import InputError
 from reefscan.base.overview import MapGround
 from reefscan.render import furniture
 from reefscan.render.contours import draw_contours
-from reefscan.render.featurepick import drawn_features
+from reefscan.render.featurepick import drawn_features, lines_by_kind
 from reefscan.render.marks import CLOSED, INK, PAPER, SYMBOLS, UNIT_METRES, Box
 from reefscan.render.picture import Picture
 from reefscan.render.shade import Floats, choose_stretch, deepest_tint_m, enlarged, shaded_relief, thin
@@ -236,14 +236,7 @@ def _ground(ax: Axes, ground: MapGround, *, band_m: tuple[float, float], unit: s
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
     """Feature lines in the kind's dash over a pale casing, so that they show on shoal and on deep."""
-    for kind in SYMBOLS.values():
-        frame = features.get(kind.layer)
-        if frame is None or len(frame) == 0:
-            continue
-        shapes = frame.geometry
-        if shapes.crs is not None and CRS(shapes.crs) != CRS(crs):
-            shapes = shapes.to_crs(crs)
-        lines = _lines(shapes)
+    for kind, lines in lines_by_kind(features, crs):
         ax.add_collection(
             LineCollection(lines, colors=PAPER, linewidths=2.0, alpha=0.75, zorder=6, capstyle="round"),
             autolim=False,
@@ -276,14 +269,6 @@ def _closed(ax: Axes, shapes: Iterable[Any], crs: str) -> None:
     ax.add_patch(PathPatch(path, facecolor="none", edgecolor=CLOSED, linewidth=0.0, hatch="////", zorder=8))
     for colour, width in ((PAPER, 2.6), (CLOSED, 1.2)):
         ax.add_collection(LineCollection(rings, colors=colour, linewidths=width, zorder=8), autolim=False)
-
-
-def _lines(shapes: Any) -> list[Floats]:
-    """All lines and outer rings of a geometry column, as x/y arrays."""
-    parts = shapely.get_parts(np.asarray(shapes, dtype=object))
-    rings = np.where(shapely.get_type_id(parts) == 3, shapely.get_exterior_ring(parts), parts)
-    kept = rings[np.isin(shapely.get_type_id(rings), (1, 2))]  # lines and rings
-    return [shapely.get_coordinates(line) for line in kept]
 
 
 def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame, unit: str) -> None:
