@@ -11,7 +11,7 @@ import typer
 from reefscan.base.errors import InputError
 from reefscan.cli.asking import ask_datum, ask_open, asking
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import Datum, metres, told_in, user_unit
+from reefscan.cli.options import Datum, metres, read_as, told_in, user_unit
 
 if TYPE_CHECKING:
     from reefscan.io.grids.ground import Onto
@@ -149,10 +149,13 @@ class LogOptions:
 
     def reading(self, settings: SurveySettings) -> ReadOptions:
         """How the logs are read."""
+        from reefscan.io.georef import crs_facts
         from reefscan.io.logs.soundings import ReadOptions
         from reefscan.io.logs.text import TextOptions
         from reefscan.io.logs.times import parse_zone
 
+        if self.crs is not None:
+            read_as("--crs", crs_facts, self.crs)
         unit = _unit("--depth-unit", self.depth_unit)
         text = TextOptions(self.columns, unit, parse_zone(self.zone), self.crs, self.swap, self.dates)
         return ReadOptions(text, self.date, self.gpx_depth, self.depth_from, settings.reduce.fix_gap_s)

@@ -66,7 +66,6 @@ class Order:
     corrections: Corrections = field(default_factory=Corrections)
     settings: SurveySettings = SurveySettings()
     cell_m: float | None = None
-    crs: str | None = None
     onto: Onto | None = None
     next_m: float = 2000.0
     now_s: float | None = None
@@ -153,7 +152,7 @@ def read_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) ->
     public = open_ground(order.onto) if order.onto else None
     say(f"reading {len(paths)} log{'s' if len(paths) > 1 else ''}")
     logs, skipped = read_found(paths, order.logs, order.reading)
-    table, crs = tabulate(logs, crs=order.crs)
+    table, crs = tabulate(logs)
     refuse_without_keel(table, order.corrections.keel_m)
     if order.corrections.tide is not None:
         refuse_undated(table, logs)

@@ -153,6 +153,7 @@ def test_own_soundings_go_onto_a_public_grid_and_the_source_says_so(log, tmp_pat
         (["--tide", "nowhere.csv"], "no such file"),
         (["--onto", "nowhere.tif"], "no such file"),
         (["--settings", "nowhere.toml"], "no such file"),
+        (["--crs", "EPSG:999999"], "--crs: 'EPSG:999999' is not a coordinate system"),
         (["--date", "2023-02-29"], "not a day"),
         (["--dates", "day"], "--dates 'day': wanted day-first, month-first"),
         (["--unit", "yard"], "say m, ft or fathom"),

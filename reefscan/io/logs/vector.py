@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import shapely
 from defusedxml import ElementTree
 from defusedxml.common import DefusedXmlException
 from numpy.typing import NDArray
@@ -254,7 +255,7 @@ def _depths(
             )
         return np.asarray((1.0 if "depth" in index else -1.0) * unit * values)
     if points.geometry.has_z.any():
-        depth = np.array([p.z if p.has_z else np.nan for p in points.geometry])
+        depth = np.asarray(shapely.get_z(points.geometry.to_numpy()))
         return -depth if np.nanmedian(depth) < 0 else depth
     raise AmbiguousError(
         f"{name}: no depth among {names}; say --columns depth_m=NAME",
