@@ -4,11 +4,28 @@ from __future__ import annotations
 
 import difflib
 from collections.abc import Iterator, Sequence
-from typing import Any, get_args, get_origin
+from typing import Any, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError
 
+from reefscan.base.errors import RecipeError
 from reefscan.base.units import shown
+
+Form = TypeVar("Form", bound=BaseModel)
+
+
+def fitted(data: dict[str, Any], form: type[Form], *, name: str, whole: str = "") -> Form:
+    """Read the tables of a settings file, called ``name``, by their form; ``whole`` is said where a fault lies in no key.
+
+    Raises
+    ------
+    RecipeError
+        One line: where, what is wrong, what was found, what is wanted.
+    """
+    try:
+        return form.model_validate(data)
+    except ValidationError as error:
+        raise RecipeError(f"{name}: {first_complaint(error, form, whole or name)}") from None
 
 
 def first_complaint(error: ValidationError, model: type[BaseModel], name: str) -> str:

@@ -24,6 +24,11 @@ from __future__ import annotations
 from reefscan.base.question import Question
 
 
+def one_line(error: BaseException) -> str:
+    """An error's text on one line; its kind where it has none."""
+    return " ".join(str(error).split()) or type(error).__name__
+
+
 class ReefscanError(Exception):
     """Root of the tree. ``str(error)`` is one line fit for a person."""
 

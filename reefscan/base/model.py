@@ -142,9 +142,13 @@ class Sheet:
         row_end = math.ceil((self.y_phase_m - south) / self.cell_m - tiny)
         return Window(row, col, row_end - row, col_end - col)
 
-    def cells(self, metres: float) -> float:
-        """Turn a distance in metres into cells (a float: round where it is used, once)."""
-        return metres / self.cell_m
+    def window_over(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> Window:
+        """Smallest window whose cells cover places (metres), those that are not finite left out; ``empty`` if there is none."""
+        good = np.isfinite(x) & np.isfinite(y)
+        if not good.any():
+            return Window(0, 0, 0, 0)
+        x, y = x[good], y[good]
+        return self.window_of(float(x.min()), float(y.min()), float(x.max()), float(y.max()))
 
 
 @dataclass(frozen=True)

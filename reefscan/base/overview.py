@@ -58,6 +58,19 @@ class MapGround:
         )
 
 
+def block_means(elev: NDArray[np.float64], factor: int) -> NDArray[np.float64]:
+    """Means over the known cells of blocks of ``factor`` cells a side; both sides are whole blocks.
+
+    A block is unknown only if every cell in it is, so that narrow known strips stay visible.
+    """
+    rows, cols = (n // factor for n in elev.shape)
+    blocks = elev.reshape(rows, factor, cols, factor)
+    known = np.isfinite(blocks)
+    count = known.sum(axis=(1, 3))
+    total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
+    return np.where(count > 0, total / np.maximum(count, 1), np.nan)
+
+
 @dataclass(frozen=True)
 class Thinning:
     """Which cells of an extent a picture shows: every ``step``-th, from the middle of the first step.

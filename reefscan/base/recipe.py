@@ -13,9 +13,9 @@ import re
 import tomllib
 from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
-from reefscan.base.complaint import first_complaint
+from reefscan.base.complaint import fitted
 from reefscan.base.errors import RecipeError
 from reefscan.base.recipe_around import ROLES, Around
 from reefscan.base.recipe_parts import (
@@ -74,10 +74,7 @@ def load_recipe(text: str, *, name: str = "recipe") -> Recipe:
             f"{name}: version = {shown(version)}; this program reads version {RECIPE_VERSION}; "
             "write a fresh one with 'reefscan recipe'"
         )
-    try:
-        return Recipe.model_validate(data)
-    except ValidationError as error:
-        raise RecipeError(f"{name}: {first_complaint(error, Recipe, 'recipe')}") from None
+    return fitted(data, Recipe, name=name, whole="recipe")
 
 
 def read_toml(text: str, name: str) -> dict[str, Any]:
@@ -126,34 +123,36 @@ def dump_recipe(recipe: Recipe) -> str:
         _line("version", recipe.version, "form of this file"),
         "",
         "[find]  # what is searched for: changing anything here needs a new scan",
-        *_lines(recipe.find, Find),
+        *commented(recipe.find),
         "",
         "[score]  # how a place is judged: rescore is enough, no grid is read",
-        *_lines(recipe.score, Score, skip=("terms",)),
+        *commented(recipe.score, skip=("terms",)),
     ]
     for name, term in recipe.score.terms.items():
         note = DEFAULT_TERMS[name].note if name in DEFAULT_TERMS else "a term of your own"
         key = name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else json.dumps(name)
-        lines += ["", f"[score.terms.{key}]  # {note}", *_lines(term, Term)]
-    lines += ["", "[rank]  # how many are listed: rescore is enough", *_lines(recipe.rank, Rank)]
+        lines += ["", f"[score.terms.{key}]  # {note}", *commented(term)]
+    lines += ["", "[rank]  # how many are listed: rescore is enough", *commented(recipe.rank)]
     lines += [
         "",
         "[around]  # files of your own: changing anything here needs a new scan",
-        *_lines(recipe.around, Around),
+        *commented(recipe.around),
     ]
     return "\n".join(lines) + "\n"
 
 
-def _lines(part: BaseModel, model: type[BaseModel], *, skip: tuple[str, ...] = ()) -> list[str]:
+def commented(part: BaseModel, *, skip: tuple[str, ...] = ()) -> list[str]:
+    """The values of a part as lines of TOML, each with what it does; one that is not set is left to the program."""
     return [
         _line(name, getattr(part, name), field.description or name)
-        for name, field in model.model_fields.items()
+        for name, field in type(part).model_fields.items()
         if name not in skip
     ]
 
 
 def _line(name: str, value: Any, comment: str) -> str:
-    return f"{f'{name} = {_toml(value)}':<{_COLUMN}}  # {comment}"
+    text = f"# {name} = (unset)" if value is None else f"{name} = {_toml(value)}"
+    return f"{text:<{_COLUMN}}  # {comment}"
 
 
 def _toml(value: Any) -> str:

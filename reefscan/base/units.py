@@ -35,6 +35,9 @@ METRES_PER: dict[str, float] = {
 NMI = METRES_PER["nmi"]
 """Metres of a nautical mile."""
 
+EARTH_M = 6371008.8
+"""Mean radius of the earth, IUGG."""
+
 UNITS = ("m", "ft", "fathom")
 """Units in which a person may read depths."""
 

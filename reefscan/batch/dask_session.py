@@ -12,7 +12,7 @@ from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
 from typing import Any
 
-from reefscan.base.errors import EngineError
+from reefscan.base.errors import EngineError, one_line
 from reefscan.batch.compiling import compile_once
 from reefscan.batch.worker import Job, Reply, Task, run_tile
 
@@ -45,7 +45,7 @@ class DaskSession:
             self._client: Any = client(scheduler, timeout=timeout_s, set_as_default=False)
         except (OSError, ValueError, TimeoutError) as error:
             raise EngineError(
-                f"{scheduler}: no Dask scheduler answers within {timeout_s:g} s ({_line(error)}); "
+                f"{scheduler}: no Dask scheduler answers within {timeout_s:g} s ({one_line(error)}); "
                 "is it running, and is the address tcp://HOST:8786?"
             ) from error
         self._executor: Any = None
@@ -92,7 +92,7 @@ class DaskSession:
         except (*_GONE, KeyError, RuntimeError) as error:
             raise EngineError(
                 f"{self._scheduler}: the Dask scheduler does not answer "
-                f"({_line(error)}); finished tiles are kept."
+                f"({one_line(error)}); finished tiles are kept."
             ) from error
         self.slots = max(2, 2 * sum(int(about["nthreads"]) for about in workers.values()))
 
@@ -101,7 +101,3 @@ def _prepared_run(prepare: Callable[[], None] | None, job: Job, task: Task) -> R
     if prepare is not None:
         compile_once(prepare)
     return run_tile(job, task)
-
-
-def _line(error: BaseException) -> str:
-    return " ".join(str(error).split()) or type(error).__name__

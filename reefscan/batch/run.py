@@ -14,7 +14,7 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass, field, replace
 
-from reefscan.base.errors import DiskFullError, EngineError, RunFolderError
+from reefscan.base.errors import DiskFullError, EngineError, RunFolderError, one_line
 from reefscan.base.model import Window
 from reefscan.batch.engines import Engine, Session
 from reefscan.batch.events import (
@@ -293,7 +293,7 @@ def _after_deaths(
     on_event: Callable[[Event], None],
 ) -> Iterator[TileFailure]:
     """Count a death for each tile that was in flight; give up the guilty, line the rest up to run alone."""
-    on_event(WorkersReplaced(" ".join(str(broken[0][1]).split()), len(broken)))
+    on_event(WorkersReplaced(one_line(broken[0][1]), len(broken)))
     logger.warning("a worker died; %d tiles are tried again", len(broken))
     for one, _ in broken:
         tried = replace(one, deaths=one.deaths + session.strikes)

@@ -93,16 +93,12 @@ class _Commands(TyperGroup):
         return _for_people(super().get_params(ctx))
 
     def list_commands(self, ctx: Any) -> list[str]:
-        return [name for name in COMMANDS if _present(name)]
+        return list(COMMANDS)
 
     def get_command(self, ctx: Any, cmd_name: str) -> Any:
-        if cmd_name not in COMMANDS or not _present(cmd_name):
+        if cmd_name not in COMMANDS:
             return None
         return _Lazy(name=cmd_name, help=COMMANDS[cmd_name], short_help=COMMANDS[cmd_name])
-
-
-def _present(name: str) -> bool:
-    return os.path.exists(os.path.join(os.path.dirname(__file__), f"{name}.py"))
 
 
 def _load(name: str) -> Any:

@@ -10,6 +10,8 @@ import sys
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Protocol, Self, TypeVar
 
+from reefscan.base.errors import InputError
+
 if TYPE_CHECKING:
     from reefscan.base.question import Question
 
@@ -50,8 +52,6 @@ def asking(work: Callable[[S], T], said: S) -> tuple[T, S]:
     ReefscanError
         As ``work`` does, where nothing can be asked or no answer comes.
     """
-    from reefscan.base.errors import InputError
-
     before: tuple[S, Question] | None = None
     while True:
         try:
@@ -87,8 +87,6 @@ def ask_open(*lines: str, flag: str, check: Callable[[str], object]) -> str | No
 
     ``check`` gets an answer and raises an ``InputError`` where it cannot be used: it is asked again.
     """
-    from reefscan.base.errors import InputError
-
     if not at_a_terminal():
         return None
     for line in lines:

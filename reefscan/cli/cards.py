@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from reefscan.base.errors import InputError
 from reefscan.cli.options import PicksFile, RunUnit, Sites, best_only
 
 PATCH_HALF_M = 120.0
@@ -39,10 +40,9 @@ def command(
     from reefscan.cli.lean import figures
 
     figures()
-    from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.out.waypoints import LONGEST_NAME, tidy
-    from reefscan.io.outs import refuse_foreign, write_out
+    from reefscan.io.outs import numbered, refuse_foreign, write_out
     from reefscan.render.card import draw_cards
     from reefscan.review.cardsites import card_sites
     from reefscan.review.opened import open_run
@@ -66,12 +66,7 @@ def command(
         fmt=fmt,
         dpi=dpi,
     )
-    paths = (
-        [out]
-        if len(pages) == 1
-        else [out.with_name(f"{out.stem}-{i + 1}{out.suffix}") for i in range(len(pages))]
-    )
-    for path, page in zip(paths, pages, strict=True):
+    for path, page in zip(numbered(out, len(pages)), pages, strict=True):
         write_out(path, page)
         typer.echo(str(path))
     for sentence in said:

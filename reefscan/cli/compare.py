@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from reefscan.base.errors import InputError
 from reefscan.cli.options import RunUnit, metres
 
 if TYPE_CHECKING:
@@ -44,7 +45,6 @@ def command(
     """
     import json
 
-    from reefscan.base.errors import InputError
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign
     from reefscan.review.compare import Side, compare_runs
@@ -129,7 +129,9 @@ def _plain(text: str) -> str:
 
 
 def _draw(out: Path, changes: list[Change], opened: OpenedRun, title: str) -> None:
-    from reefscan.base.errors import InputError
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.io.outs import write_out
     from reefscan.render.changes import draw_changes
     from reefscan.render.map import FORMATS

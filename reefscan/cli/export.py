@@ -8,10 +8,11 @@ from typing import Annotated
 
 import typer
 
+from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import read_place
 from reefscan.base.errors import InputError
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import PicksFile, RunUnit, Sites, asked, best_only
+from reefscan.cli.options import PicksFile, RunUnit, Sites, asked, best_only, read_as
 from reefscan.io.out.siteforms import FORMATS
 
 
@@ -63,10 +64,7 @@ class OrderOptions:
             return None
         if self.order != "route":
             raise InputError(f"--launch {self.launch}: only a route has a start; say --order route too")
-        try:
-            return read_place(self.launch)
-        except InputError as error:
-            raise InputError(f"--launch: {error}") from None
+        return read_as("--launch", read_place, self.launch)
 
 
 @grouped
@@ -91,7 +89,6 @@ def command(
 
     As in: reefscan export runs/coast --picks picks.json --out sites.gpx
     """
-    from reefscan.base.caution import CAUTION
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.out.siteforms import form_of, write_sites
     from reefscan.io.out.waypoints import route_order, tidy

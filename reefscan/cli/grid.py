@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from reefscan.base.errors import InputError
 from reefscan.cli.asking import ask_datum, ask_open, asking
 from reefscan.cli.grouped import grouped
-from reefscan.cli.options import Datum, metres, told_in, user_unit
+from reefscan.cli.options import Datum, metres, read_as, told_in, user_unit
 
 if TYPE_CHECKING:
     from reefscan.io.grids.ground import Onto
@@ -38,14 +39,14 @@ class SurfaceOptions:
         """Side of a cell (m), None where it is chosen from the tracks."""
         cell_m = _length("--cell", self.cell)
         if cell_m is not None and not 0.05 <= cell_m <= 50_000:
-            raise _wrong(f"--cell {self.cell}: wanted 0.05 m to 50 km")
+            raise InputError(f"--cell {self.cell}: wanted 0.05 m to 50 km")
         return cell_m
 
     def next_m(self) -> float:
         """Distance (m) for lines to survey next, 0 for none."""
         next_m = metres("--next", self.next_run)
         if not next_m >= 0:
-            raise _wrong(f"--next {self.next_run}: wanted a distance, or 0 for no lines")
+            raise InputError(f"--next {self.next_run}: wanted a distance, or 0 for no lines")
         return next_m
 
     def chosen(self) -> SurveySettings:
@@ -59,7 +60,7 @@ class SurfaceOptions:
         if reach_m is None:
             return chosen
         if not reach_m > 0:
-            raise _wrong(f"--reach {self.reach}: wanted a distance above zero")
+            raise InputError(f"--reach {self.reach}: wanted a distance above zero")
         surface = chosen.surface.model_copy(update={"reach_m": reach_m})
         return chosen.model_copy(update={"surface": surface})
 
@@ -79,15 +80,15 @@ class BoatOptions:
 
         draft_m, keel_m = _length("--draft", self.draft), _length("--keel", self.keel)
         if not abs(self.latency) <= LONGEST_DELAY_S:
-            raise _wrong(
+            raise InputError(
                 f"--latency {self.latency:g}: wanted seconds, at most {LONGEST_DELAY_S:g} either way"
             )
         if draft_m is not None and not -1.0 <= draft_m <= 30.0:
-            raise _wrong(
+            raise InputError(
                 f"--draft {self.draft}: no boat draws that; wanted the transducer's depth below the waterline"
             )
         if keel_m is not None and not 0.0 <= keel_m <= 30.0:
-            raise _wrong(
+            raise InputError(
                 f"--keel {self.keel}: no boat draws that; wanted the keel's depth below the waterline"
             )
         return Corrections(draft_m, keel_m, None, self.latency, self.level)
@@ -148,10 +149,13 @@ class LogOptions:
 
     def reading(self, settings: SurveySettings) -> ReadOptions:
         """How the logs are read."""
+        from reefscan.io.georef import crs_facts
         from reefscan.io.logs.soundings import ReadOptions
         from reefscan.io.logs.text import TextOptions
         from reefscan.io.logs.times import parse_zone
 
+        if self.crs is not None:
+            read_as("--crs", crs_facts, self.crs)
         unit = _unit("--depth-unit", self.depth_unit)
         text = TextOptions(self.columns, unit, parse_zone(self.zone), self.crs, self.swap, self.dates)
         return ReadOptions(text, self.date, self.gpx_depth, self.depth_from, settings.reduce.fix_gap_s)
@@ -233,6 +237,9 @@ def command(
     import sys
     import time
 
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.base.datum import datum_name
     from reefscan.pipeline.surveying import Order, Read, read_survey, run_survey
     from reefscan.survey.settings import dump_settings
@@ -291,9 +298,9 @@ def _asked_besides(order: Order, said: Said, *, wants_draft: bool) -> Order:
 
 def _check_out(out: Path) -> None:
     if out.suffix.lower() not in (".tif", ".tiff"):
-        raise _wrong(f"--out {out}: wanted a GeoTIFF, such as own.tif")
+        raise InputError(f"--out {out}: wanted a GeoTIFF, such as own.tif")
     if not out.resolve().parent.is_dir():
-        raise _wrong(f"--out {out}: its folder does not exist; make it first")
+        raise InputError(f"--out {out}: its folder does not exist; make it first")
 
 
 def _print(facts: dict[str, Any], out: Path, unit: str) -> None:
@@ -319,15 +326,9 @@ def _print(facts: dict[str, Any], out: Path, unit: str) -> None:
     print(f"  report: {out.with_suffix('').name}.report.html. Not for navigation.")
 
 
-def _wrong(sentence: str) -> Exception:
-    from reefscan.base.errors import InputError
-
-    return InputError(sentence)
-
-
 def _one_of(option: str, value: str | None, choices: tuple[str, ...]) -> None:
     if value is not None and value not in choices:
-        raise _wrong(f"{option} {value!r}: wanted {', '.join(choices)}")
+        raise InputError(f"{option} {value!r}: wanted {', '.join(choices)}")
 
 
 def _length(option: str, value: str | None) -> float | None:
@@ -336,10 +337,11 @@ def _length(option: str, value: str | None) -> float | None:
 
 def _unit(option: str, value: str | None) -> float | None:
     """Metres in one unit of length; None where no unit was given."""
-    from reefscan.base.errors import InputError
     from reefscan.base.units import METRES_PER, parse_length
 
     try:
         return None if value is None else parse_length(f"1{value}")
     except InputError:
-        raise _wrong(f"{option} {value!r} is not a unit of length; known: {', '.join(METRES_PER)}") from None
+        raise InputError(
+            f"{option} {value!r} is not a unit of length; known: {', '.join(METRES_PER)}"
+        ) from None

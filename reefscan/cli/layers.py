@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from reefscan.base.errors import InputError, RunFolderError
 from reefscan.cli.aroundoptions import WindFrom
 from reefscan.cli.asking import asking
 from reefscan.cli.gridarguments import GridArguments
@@ -82,7 +83,6 @@ class OutOptions:
 
     def files(self, names: Sequence[str], tail: str, grids: list[str]) -> dict[str, Path]:
         """File of each layer, by its name; refused where one is there and may not be written over."""
-        from reefscan.base.errors import RunFolderError
         from reefscan.io.outs import refuse_foreign
 
         files = {name: self.out / f"{name}{tail}.tif" for name in names}
@@ -131,8 +131,6 @@ def command(
     reefscan layers coast.tif --only slope_deg,bpi_fine_m --out layers/
     """
     check_positive(reading.positive)
-    from reefscan.base.errors import InputError
-
     rows = to.rows()
     if to.listed:
         _list(rows)

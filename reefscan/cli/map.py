@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from reefscan.base.errors import InputError
 from reefscan.cli.options import RunUnit
 
 if TYPE_CHECKING:
@@ -92,7 +93,6 @@ def command(
 
 
 def _format(out: Path, *, georeferenced: bool) -> str:
-    from reefscan.base.errors import InputError
     from reefscan.render.map import FORMATS
 
     fmt = out.suffix.lower().lstrip(".")

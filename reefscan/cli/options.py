@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
+from reefscan.base.errors import InputError, MissingInputError, RecipeError
+
 if TYPE_CHECKING:
     from reefscan.base.recipe import Recipe
+
+T = TypeVar("T")
 
 
 def asked(name: str, **more: Any) -> Any:
@@ -140,7 +145,6 @@ def depth_metres(depth: tuple[str, str]) -> tuple[float, float]:
     RecipeError
         If they cannot be read as two depths of one unit.
     """
-    from reefscan.base.errors import InputError, RecipeError
     from reefscan.base.units import parse_length
 
     try:
@@ -176,8 +180,6 @@ def best_only(which: str) -> bool:
     InputError
         If it is neither ``all`` nor ``best``.
     """
-    from reefscan.base.errors import InputError
-
     if which not in ("all", "best"):
         raise InputError(f"--sites {which}: say all or best")
     return which == "best"
@@ -195,7 +197,6 @@ def make_recipe(
     MissingInputError, RecipeError
         If the file does not exist or the recipe is wrong.
     """
-    from reefscan.base.errors import MissingInputError, RecipeError
     from reefscan.base.recipe import Recipe, load_recipe
     from reefscan.io.localfile import read_small_text
 
@@ -219,15 +220,19 @@ def make_recipe(
     return recipe if top is None else recipe.with_top(top)
 
 
-def metres(flag: str, text: str) -> float:
-    """Read the length that an option was given; what is wrong with it names the option."""
-    from reefscan.base.errors import InputError
-    from reefscan.base.units import parse_length
-
+def read_as(flag: str, read: Callable[[str], T], text: str) -> T:
+    """Read the value of an option; what is wrong with it names the option."""
     try:
-        return parse_length(text)
+        return read(text)
     except InputError as error:
         raise InputError(f"{flag}: {error}") from None
+
+
+def metres(flag: str, text: str) -> float:
+    """Read the length that an option was given."""
+    from reefscan.base.units import parse_length
+
+    return read_as(flag, parse_length, text)
 
 
 def check_positive(value: str | None) -> str | None:

@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from reefscan.base.caution import CAUTION
+from reefscan.base.errors import InputError
 from reefscan.cli.grouped import grouped
 from reefscan.cli.nightoptions import (
     BoatOptions,
@@ -18,7 +20,7 @@ from reefscan.cli.nightoptions import (
     WaterOptions,
     WishOptions,
 )
-from reefscan.cli.options import metres
+from reefscan.cli.options import metres, read_as
 
 if TYPE_CHECKING:
     from reefscan.plan.books import Net
@@ -42,7 +44,6 @@ def command(
     As in: reefscan plan runs/coast --nets 6 --rope 24m --marks 2m --date 2027-02-11 --tz Atlantic/Stanley --tide tides.csv
     --tide-datum-offset 0m --launch -51.69,-57.86 --until 02:00 --boat boat.toml --out plan/
     """
-    from reefscan.base.caution import CAUTION
     from reefscan.io.nightbooks import load_off
     from reefscan.io.out.runfolder import run_inputs
     from reefscan.io.outs import refuse_foreign
@@ -75,8 +76,6 @@ def command(
 
 def _refuse_bare(gear: GearOptions, water: WaterOptions, boat: BoatOptions, wishes: WishOptions, *, unit: str) -> None:  # fmt: skip
     """A bare number is metres: whoever speaks of feet meant those, and a float would drown by it."""
-    from reefscan.base.errors import InputError
-
     lengths = {
         "--rope": gear.rope, "--marks": gear.marks, "--surge": gear.surge, "--slack": gear.slack,
         "--tide-datum-offset": water.tide_datum_offset, "--launch-reach": boat.launch_reach,
@@ -91,7 +90,6 @@ def _refuse_bare(gear: GearOptions, water: WaterOptions, boat: BoatOptions, wish
 
 def _sites(opened: Any, wishes: WishOptions, named: tuple[str, ...]) -> tuple[Any, dict[str, str], list[str]]:
     """The table of sites, why those of the named that are not in it are not, and what is said of the picks."""
-    from reefscan.base.errors import InputError
     from reefscan.pipeline.planning import all_sites, not_listed, with_scores
     from reefscan.review.picked import picked_sites
 
@@ -122,6 +120,9 @@ def _told(plan: Any) -> str:
 
 def _write(plan: Any, ground: Any, output: OutOptions, *, run: str) -> list[Path]:
     """All files, each whole or not at all."""
+    from reefscan.cli.lean import figures
+
+    figures()
     from reefscan.io.out.floatplan import float_plan
     from reefscan.io.out.plan import plan_geojson, plan_gpx, plan_json
     from reefscan.io.outs import write_out
@@ -170,10 +171,10 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
     return Asked(
         date=date,
         zone=zone,
-        until=_with_flag("--until", parse_clock, night.until),
-        start=None if night.start is None else _with_flag("--start", parse_clock, night.start),
+        until=read_as("--until", parse_clock, night.until),
+        start=None if night.start is None else read_as("--start", parse_clock, night.start),
         nets=_nets(gear),
-        launch=_with_flag("--launch", read_place, boat.launch),
+        launch=read_as("--launch", read_place, boat.launch),
         launch_reach_m=metres("--launch-reach", boat.launch_reach),
         boat=craft,
         forecast=load_book(boat.forecast, Forecast) if boat.forecast else None,
@@ -196,27 +197,13 @@ def _asked(night: NightOptions, gear: GearOptions, water: WaterOptions, boat: Bo
 
 
 def _date(text: str) -> dt.date:
-    from reefscan.base.errors import InputError
-
     try:
         return dt.date.fromisoformat(text)
     except ValueError:
         raise InputError(f"--date {text}: is no day; write it as 2027-02-11") from None
 
 
-def _with_flag(flag: str, read: Any, text: str) -> Any:
-    """What is wrong with a value names its option."""
-    from reefscan.base.errors import InputError
-
-    try:
-        return read(text)
-    except InputError as error:
-        raise InputError(f"{flag}: {error}") from None
-
-
 def _least(flag: str, text: str) -> float:
-    from reefscan.base.errors import InputError
-
     value = metres(flag, text)
     if value < 0:
         raise InputError(f"{flag} {text}: wanted 0 or more")
@@ -224,10 +211,9 @@ def _least(flag: str, text: str) -> float:
 
 
 def _soak(text: str) -> float:
-    from reefscan.base.errors import InputError
     from reefscan.plan.amounts import parse_minutes
 
-    minutes = float(_with_flag("--soak", parse_minutes, text))
+    minutes = read_as("--soak", parse_minutes, text)
     if not 0 < minutes <= 24 * 60:
         raise InputError(f"--soak {text}: wanted more than nothing and at most a day, such as 45min")
     return 60 * minutes
@@ -235,7 +221,6 @@ def _soak(text: str) -> float:
 
 def _nets(gear: GearOptions) -> tuple[Net, ...]:
     """The nets that go along, longest rope first."""
-    from reefscan.base.errors import InputError
     from reefscan.io.nightbooks import load_book
     from reefscan.plan.books import Gear
 
@@ -265,7 +250,6 @@ def _bare(text: str) -> bool:
 
 
 def _alike(count: int, rope: str, marks: str | None) -> tuple[Net, ...]:
-    from reefscan.base.errors import InputError
     from reefscan.plan.books import Gear
 
     if marks is not None and _bare(rope) != _bare(marks):

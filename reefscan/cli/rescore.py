@@ -37,8 +37,7 @@ def command(
 
     As in: reefscan rescore runs/coast --depth 20ft 50ft --out runs/other
     """
-    from reefscan.base.caution import CAUTION
-    from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
+    from reefscan.cli.show import print_run
     from reefscan.io.out.runfolder import RunFolder
     from reefscan.pipeline.rescore import rescore_run
 
@@ -51,14 +50,8 @@ def command(
         out=out,
         unit=user_unit(depth, unit) if depth or unit else None,
     )
-    if as_json:
-        print_json(result.listing.sites, result.info, folder=result.folder, caution=CAUTION)
-        return
-    print_closed(result.info)
-    print_sites(result.listing.sites, unit=result.unit, best=best)
-    print_notes(list(result.info.get("limits", ())), result.folder)
     kept = [] if depth else _other_depths(used.depth_band, own.depth_band)
-    print_warnings([*kept, *result.info.get("warnings", ())], CAUTION)
+    print_run(result, unit=result.unit, best=best, as_json=as_json, first=kept)
 
 
 def _other_depths(used: tuple[float, float], asked: tuple[float, float]) -> list[str]:

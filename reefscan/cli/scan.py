@@ -110,10 +110,9 @@ def command(
     shift = metres("--datum-shift", part.datum_shift)
     best, unit = best_only(wanted.sites), user_unit(wanted.depth, wanted.unit)
 
-    from reefscan.base.caution import CAUTION
     from reefscan.cli.lean import figures
     from reefscan.cli.progress import Progress
-    from reefscan.cli.show import print_closed, print_json, print_notes, print_sites, print_warnings
+    from reefscan.cli.show import print_run
     from reefscan.pipeline.scan import scan
 
     datum = part.datum
@@ -127,13 +126,7 @@ def command(
             area=part.area, bbox=part.bbox, variable=reading.variable, value_unit=reading.value_unit, prefer=reading.prefer,
             workers=work.workers, scheduler=work.scheduler, tile=work.tile, unit=unit, draw=not wanted.no_map, on_event=progress,
         )  # fmt: skip
-    if as_json:
-        print_json(run.listing.sites, run.info, folder=run.folder, caution=CAUTION)
-    else:
-        print_closed(run.info)
-        print_sites(run.listing.sites, unit=unit, best=best)
-        print_notes(list(run.info.get("limits", ())), run.folder)
-        print_warnings(list(run.info.get("warnings", ())), CAUTION)
+    print_run(run, unit=unit, best=best, as_json=as_json)
     if run.info.get("state") == "partial":
         raise typer.Exit(3)
 

@@ -8,6 +8,8 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
+from reefscan.base.caution import CAUTION
+
 SHOWN = 12
 """Rows of the printed table; the rest is in the files."""
 
@@ -23,15 +25,28 @@ FILES = {
 }
 
 
-def print_closed(info: Mapping[str, Any]) -> None:
-    """Print what is known of closed ground, and what depths are counted from: it stands above everything."""
+def print_run(run: Any, *, unit: str, best: bool, as_json: bool, first: Sequence[str] = ()) -> None:
+    """Print the list of a `reefscan.Run` or of a rescored one: the table and the files on standard output, warnings on standard error.
+
+    What is known of closed ground, and what depths are counted from, stands above everything. ``first`` are warnings of the
+    command itself; ``as_json`` prints one JSON object instead.
+    """
     from reefscan.base.datum import datum_of
     from reefscan.surroundings.known import closed_words
 
+    sites, info = run.listing.sites, run.info
+    if as_json:
+        _print_json(sites, info, run.folder)
+        return
     print(f"{closed_words(info)}\n{datum_of(info).top}\n")
+    _print_sites(sites, unit=unit, best=best)
+    _print_notes(info.get("limits", ()), run.folder)
+    for line in (*first, *info.get("warnings", ())):
+        print(f"warning: {line}", file=sys.stderr)
+    print(f"caution: {CAUTION}", file=sys.stderr)
 
 
-def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str, best: bool = False) -> None:
+def _print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str, best: bool) -> None:
     """Print the first sites as a table on standard output: all, or the best of each place."""
     from rich.box import SIMPLE_HEAD
     from rich.console import Console
@@ -72,7 +87,7 @@ def print_sites(sites: Sequence[Mapping[str, Any]], *, unit: str, best: bool = F
         )
 
 
-def print_notes(limits: Sequence[str], folder: Path | None) -> None:
+def _print_notes(limits: Sequence[str], folder: Path | None) -> None:
     """Print what the grid could not have shown, and where the files are."""
     if limits:
         print("\nWhat this grid cannot show:")
@@ -86,22 +101,13 @@ def print_notes(limits: Sequence[str], folder: Path | None) -> None:
     print()
 
 
-def print_warnings(warnings: Sequence[str], caution: str) -> None:
-    """Print warnings and the caution on standard error."""
-    for line in warnings:
-        print(f"warning: {line}", file=sys.stderr)
-    print(f"caution: {caution}", file=sys.stderr)
-
-
-def print_json(
-    sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any], *, folder: Path | None, caution: str
-) -> None:
+def _print_json(sites: Sequence[Mapping[str, Any]], info: Mapping[str, Any], folder: Path | None) -> None:
     """Print the list and the facts of the run as one JSON object on standard output."""
     from reefscan.base.datum import datum_of
     from reefscan.io.out.geojson import to_text
     from reefscan.surroundings.known import closed_words
 
-    collection = json.loads(to_text(sites, caution=caution, datum=datum_of(info)))
+    collection = json.loads(to_text(sites, caution=CAUTION, datum=datum_of(info)))
     out = {
         "schema": "reefscan-list",
         "schema_version": 1,
@@ -109,7 +115,7 @@ def print_json(
         "folder": None if folder is None else str(folder),
         "closed_ground": closed_words(info),
         "datum": datum_of(info).top,
-        "caution": caution,
+        "caution": CAUTION,
         "warnings": list(info.get("warnings", ())),
         "limits": list(info.get("limits", ())),
         "sites": [

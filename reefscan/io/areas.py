@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-from reefscan.base.errors import InputError, MissingInputError, NoCrsError, UnreadableError
+from reefscan.base.errors import InputError, NoCrsError
 
 
 def read_area(path: str | Path) -> Any:
@@ -18,17 +18,10 @@ def read_area(path: str | Path) -> Any:
     """
     import geopandas
 
-    from reefscan.io.vectors import layer_table
+    from reefscan.io.vectors import handed_over
 
     path = Path(path)
-    if not path.exists():
-        raise MissingInputError(
-            f"{path}: no such file; --area wants an outline (GeoJSON, GPKG, KML, shapefile)"
-        )
-    try:
-        frame = layer_table(path)
-    except UnreadableError as error:
-        raise UnreadableError(f"{error}; --area wants polygons") from error
+    _, frame = next(handed_over(path, "--area", "an outline"))
     # a table without shapes comes as a plain one
     shapes = (
         frame[frame.geom_type.isin(["Polygon", "MultiPolygon"])]

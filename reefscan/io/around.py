@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 import shapely
 
-from reefscan.base.errors import InputError, MissingInputError, UnreadableError
+from reefscan.base.errors import InputError
 from reefscan.base.recipe import ROLES, Around
 from reefscan.io.charts import CHECK, CODE, GREATEST, LEAST, ChartClasses, numbers, read_classes
 from reefscan.surroundings.dates import SIDES, in_force
@@ -103,20 +103,12 @@ class _Read:
 
 
 def _read_file(path: Path, role: str, around: Around, box: Box, classes: ChartClasses) -> _Read:
-    from reefscan.io.vectors import layer_names
+    from reefscan.io.vectors import handed_over
 
-    flag = f"--{role}"
-    if not path.exists():
-        raise MissingInputError(
-            f"{path}: no such file; {flag} wants a file of shapes (GeoJSON, GPKG, KML, shapefile, chart cell)"
-        )
-    try:
-        layers = layer_names(path)
-    except UnreadableError as error:
-        raise UnreadableError(f"{error}; {flag} wants a file of shapes") from error
-    read = _Read()
-    for layer in layers:
-        _read_layer(read, path, layer, len(layers) > 1, role, around, box, classes)
+    flag, read = f"--{role}", _Read()
+    layers = list(handed_over(path, flag))
+    for layer, frame in layers:
+        _read_layer(read, path, frame, layer if len(layers) > 1 else "", role, around, box, classes)
     if not read.everywhere:
         raise InputError(f"{path}: holds no shape; {flag} wants points, lines or areas")
     whole = np.concatenate(read.everywhere)
@@ -125,13 +117,8 @@ def _read_file(path: Path, role: str, around: Around, box: Box, classes: ChartCl
     return read
 
 
-def _read_layer(
-    read: _Read, path: Path, layer: str, one_of_many: bool, flag: str, around: Around, box: Box, classes: ChartClasses
-) -> None:  # fmt: skip
-    """Add the shapes of one layer."""
-    from reefscan.io.vectors import layer_table
-
-    frame = layer_table(path, layer)
+def _read_layer(read: _Read, path: Path, frame: Any, layer: str, flag: str, around: Around, box: Box, classes: ChartClasses) -> None:  # fmt: skip
+    """Add the shapes of one layer; ``layer`` is its name, empty where it is the file's only one."""
     if "geometry" not in frame:
         return
     raw = np.asarray(frame.geometry.to_numpy(), dtype=object)
@@ -143,9 +130,9 @@ def _read_layer(
     # what a person hands over as closed is closed; only a cell itself, which holds the whole chart, is sorted even then
     if _column(frame, (CODE,)) and (flag != "closed" or path.suffix == CELL):
         read.chart = True
-        roles, kinds, margins = _of_chart(frame, layer, one_of_many, around, classes, read.unused)
+        roles, kinds, margins = _of_chart(frame, layer, around, classes, read.unused)
     else:
-        usual = (spoken(layer) if one_of_many else "") or _USUAL[flag]
+        usual = spoken(layer) or _USUAL[flag]
         roles = np.full(len(frame), flag, dtype=object)
         kinds = column_words(frame, KINDS, usual)
         margins = _numbers(frame, MARGIN)
@@ -209,7 +196,7 @@ def _charted(frame: Any, rows: Any, path: Path, box: Box) -> Charted:
 
 
 def _of_chart(
-    frame: Any, layer: str, one_of_many: bool, around: Around, classes: ChartClasses, unused: Counter[str]
+    frame: Any, layer: str, around: Around, classes: ChartClasses, unused: Counter[str]
 ) -> tuple[Any, list[str], Any]:
     """Role, kind and margin of every object of a chart's layer; what is not used is counted by its class."""
     there = {
@@ -225,7 +212,7 @@ def _of_chart(
         kind = classes.by_code.get(found[0]) if found else None
         if kind is None or not kind.role:
             name = kind.acronym if kind else f"class {found[0] if found else '?'}"
-            unused[spoken(layer) if one_of_many and not kind else name] += 1
+            unused[(spoken(layer) if not kind else "") or name] += 1
             continue
         restrictions = numbers(stated[i])
         roles[i] = classes.role_of(kind, restrictions, allow_fairways=around.allow_fairways)

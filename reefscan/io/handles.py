@@ -20,7 +20,7 @@ from rasterio.env import ensure_env_with_credentials, set_gdal_config
 from rasterio.errors import NotGeoreferencedWarning, RasterioIOError
 from rasterio.io import DatasetReader
 
-from reefscan.base.errors import UnreadableError
+from reefscan.base.errors import UnreadableError, one_line
 from reefscan.io.behind import FAR, named_in, require_local, require_named, require_overview
 from reefscan.io.fetch import fetch_text
 from reefscan.io.shut import GRIDS, allow, allow_parts, once, shut_rasters
@@ -168,11 +168,6 @@ def _is_tiff(path: str) -> bool:
             return file.read(4) in _TIFF
     except (OSError, ValueError):
         return False
-
-
-def one_line(error: BaseException) -> str:
-    """An error's text on one line."""
-    return " ".join(str(error).split()) or type(error).__name__
 
 
 def remedy(driver: str, cause: str) -> str:

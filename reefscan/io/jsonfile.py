@@ -10,22 +10,20 @@ from reefscan.base.errors import UnreadableError
 from reefscan.io.opening import read_all
 
 
-def parse_json(path: Path, data: bytes | None = None) -> list[Any]:
+def parse_json(path: Path) -> list[Any]:
     """Return the document of a JSON file, or those of a file with one a line.
 
     Parameters
     ----------
     path : Path
         Unpacked if it is packed.
-    data : bytes, optional
-        Its text, if it was read already.
 
     Raises
     ------
     UnreadableError
         If it is no JSON to its end, or is nested deeper or has longer numbers than any data.
     """
-    text = (read_all(path) if data is None else data).decode("utf-8-sig", "replace")
+    text = read_all(path).decode("utf-8-sig", "replace")
     try:
         try:
             return [json.loads(text)]

@@ -7,6 +7,7 @@ the closed file is read again.
 
 from __future__ import annotations
 
+import math
 import zlib
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
@@ -18,6 +19,7 @@ import rasterio
 from numpy.typing import NDArray
 from rasterio.windows import Window as RasterWindow
 
+from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.whole import telling, unwritten
 
 
@@ -27,7 +29,19 @@ class NewRaster:
     def __init__(self, path: Path, dataset: rasterio.io.DatasetWriter) -> None:
         self.path = path
         self.dataset = dataset
+        self.extent = Window(0, 0, dataset.height, dataset.width)
         self.sums: list[tuple[int, RasterWindow, int]] = []
+
+    def put(self, core: Window, cells: NDArray[Any], band: int = 1) -> None:
+        """Put the cells of a window of the sheet in their place; what lies outside the extent is cut off, and nodata alone is not stored."""
+        inside = core.intersect(self.extent)
+        if inside.empty:
+            return
+        part, nodata = cells[inside.slices_in(core)], self.dataset.nodata
+        if (np.isnan(part) if math.isnan(nodata) else part == nodata).all():
+            return
+        rows, cols = inside.slices_in(self.extent)
+        self.write(part, band, RasterWindow.from_slices(rows, cols))
 
     def write(self, values: NDArray[Any], band: int, window: RasterWindow) -> None:
         """Put one window of a band in its place, in the band's own type; windows of a band do not overlap."""
@@ -75,6 +89,21 @@ def new_raster(path: Path, place: Path, profile: Mapping[str, Any]) -> Iterator[
         raise unwritten(path) from error
     if not whole:
         raise unwritten(path)
+
+
+@contextmanager
+def sheet_raster(
+    path: Path, place: Path, sheet: Sheet, extent: Window, **profile: Any
+) -> Iterator[NewRaster]:
+    """Open a sparse GeoTIFF of cells of a sheet for writing, as `new_raster` does; ``profile`` names at least type and nodata."""
+    usual = {
+        "driver": "GTiff", "count": 1, "width": extent.width, "height": extent.height,
+        "crs": sheet.crs, "transform": rasterio.Affine(*sheet.transform(extent)),
+        "tiled": True, "blockxsize": BLOCK, "blockysize": BLOCK, "sparse_ok": True, "bigtiff": "if_safer",
+    }  # fmt: skip
+    with new_raster(path, place, {**usual, **profile}) as made:
+        made.extent = extent
+        yield made
 
 
 def same_cells(path: Path, one: Path, other: Path) -> None:

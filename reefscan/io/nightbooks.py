@@ -10,7 +10,7 @@ from typing import TypeVar
 
 import numpy as np
 
-from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, UnreadableError
+from reefscan.base.errors import AmbiguousError, InputError
 from reefscan.base.recipe_part import Part
 from reefscan.io.localfile import read_small_text
 from reefscan.io.logs.tides import read_tide
@@ -75,7 +75,7 @@ def load_tide(
             "chart datum, or -0.9m), or tide_datum_offset_m in the boat's file"
         )
     source = _read(path, zone, unit)
-    taken = [_zone_words(path, source, zone, unit, zone_is)]
+    taken = [_zone_words(source, zone, zone_is)]
     if secondary is not None:
         if not isinstance(source, TideTable):
             raise InputError(
@@ -99,13 +99,11 @@ def _read(path: Path, zone: tzinfo | None, unit: float | None) -> TideTable | Ha
         raise AmbiguousError(f"{path.name}: {wrong}; write them as 2027-02-11") from None
 
 
-def _zone_words(path: Path, source: TideTable | HarmonicTide, zone: tzinfo | None, unit: float | None, zone_is: str) -> str:  # fmt: skip
-    """Which zone the times of a tide file were read in; a file that is read without one states its own."""
+def _zone_words(source: TideTable | HarmonicTide, zone: tzinfo | None, zone_is: str) -> str:
+    """Which zone the times of a tide file were read in."""
     if not isinstance(source, TideTable):
         return "Its phases are on Greenwich."
-    try:
-        read_tide(path, zone=None, unit=unit)
-    except AmbiguousError:
+    if not source.zoned:
         return f"Its times carry no zone and were read in {zone}, {zone_is}."
     unused = "; --tide-zone is not used" if zone is not None and zone_is == SAID else ""
     return f"Its times carry their own zone{unused}."
@@ -129,18 +127,10 @@ def load_off(paths: Sequence[Path], box: Box) -> Shapes:
 
 def _off(path: Path, box: Box) -> Shapes:
     from reefscan.io.around import NAMES, column_words
-    from reefscan.io.vectors import layer_names, layer_table
+    from reefscan.io.vectors import handed_over
 
-    if not path.exists():
-        raise MissingInputError(
-            f"{path}: no such file; --avoid wants a file of shapes (GeoJSON, GPKG, KML, shapefile)"
-        )
     found: list[Shapes] = []
-    try:
-        frames = [layer_table(path, layer) for layer in layer_names(path)]
-    except UnreadableError as error:
-        raise UnreadableError(f"{error}; --avoid wants a file of shapes") from error
-    for frame in frames:
+    for _, frame in handed_over(path, "--avoid"):
         if "geometry" not in frame:
             continue
         raw = np.asarray(frame.geometry.to_numpy(), dtype=object)

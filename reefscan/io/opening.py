@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import bz2
 import gzip
-import io
 import lzma
 import zipfile
 from collections.abc import Iterator
@@ -159,8 +158,3 @@ def as_text(data: bytes) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return data.decode("latin-1")
-
-
-def as_stream(data: bytes) -> io.BytesIO:
-    """Bytes as a readable stream."""
-    return io.BytesIO(data)

@@ -57,6 +57,13 @@ def refuse_foreign(out: Path, inputs: Iterable[Path | str] = ()) -> None:
         )
 
 
+def numbered(out: Path, count: int) -> list[Path]:
+    """Names of the files that a result of several parts goes into: ``cards-1.png``, ``cards-2.png``; the name itself for one part."""
+    return (
+        [out] if count == 1 else [out.with_name(f"{out.stem}-{k}{out.suffix}") for k in range(1, count + 1)]
+    )
+
+
 def write_out(path: Path, data: bytes | str) -> Path:
     """Write a whole file to the name that the user gave; only an earlier one of ours is replaced.
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 import warnings
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from reefscan.base.errors import UnreadableError
+from reefscan.base.errors import MissingInputError, UnreadableError
 from reefscan.io.jsonfile import parse_json
 from reefscan.io.localfile import require_file
 from reefscan.io.shut import CLOSED, NO_ENDING, SERVED, SETTINGS, once
@@ -84,6 +85,25 @@ def layer_names(path: Path) -> list[str]:
         return [str(name) for name, _ in library.list_layers(path)]
     except Exception as error:
         raise UnreadableError(f"{path.name}: not a vector file that can be read ({error})") from error
+
+
+def handed_over(path: Path, flag: str, wants: str = "a file of shapes") -> Iterator[tuple[str, Any]]:
+    """Read the layers of a file that an option names, each with its name.
+
+    Raises
+    ------
+    MissingInputError, UnreadableError
+        What is wrong with the file, and what the option wants.
+    """
+    if not path.exists():
+        raise MissingInputError(
+            f"{path}: no such file; {flag} wants {wants} (GeoJSON, GPKG, KML, shapefile, chart cell)"
+        )
+    try:
+        for name in layer_names(path):
+            yield name, layer_table(path, name)
+    except UnreadableError as error:
+        raise UnreadableError(f"{error}; {flag} wants {wants}") from error
 
 
 def _shut() -> None:

@@ -56,30 +56,25 @@ NOT_DEPTH = re.compile(
 )
 
 _UNIT_NAMES: dict[str, float] = {
-    "us survey foot": METRES_PER["us-ft"],
-    "us_survey_foot": METRES_PER["us-ft"],
-    "foot_us": METRES_PER["us-ft"],
-    "ussurveyfoot": METRES_PER["us-ft"],
-    "us survey feet": METRES_PER["us-ft"],
-    "ftus": METRES_PER["us-ft"],
-    "us-ft": METRES_PER["us-ft"],
-    "sft": METRES_PER["us-ft"],
+    **dict.fromkeys(
+        (
+            "us survey foot",
+            "us_survey_foot",
+            "foot_us",
+            "ussurveyfoot",
+            "us survey feet",
+            "ftus",
+            "us-ft",
+            "sft",
+        ),
+        METRES_PER["us-ft"],
+    ),
     "international foot": METRES_PER["ft"],
-    "decimetre": 0.1,
-    "decimetres": 0.1,
-    "decimeter": 0.1,
-    "decimeters": 0.1,
-    "centimetre": 0.01,
-    "centimetres": 0.01,
-    "centimeter": 0.01,
-    "centimeters": 0.01,
-    "millimetre": 0.001,
-    "millimetres": 0.001,
-    "millimeter": 0.001,
-    "millimeters": 0.001,
-    "kilometre": 1000.0,
-    "kilometer": 1000.0,
-    "meters": 1.0,
+    **{
+        f"{prefix}{metre}": factor
+        for prefix, factor in (("deci", 0.1), ("centi", 0.01), ("milli", 0.001), ("kilo", 1000.0))
+        for metre in ("metre", "metres", "meter", "meters")
+    },
     "mètres": 1.0,
 }
 

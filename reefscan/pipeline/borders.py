@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import GridSource
 from reefscan.pipeline.sheet_names import lonlat_of
+from reefscan.score.ranking import on_ellipsoid
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -31,11 +32,7 @@ class EarlierStations:
 
         near_m = max(2.5 * source.sheet.cell_m, station_m)
         lon, lat = lonlat_of(source.sheet)(stations["seed_row"].to_numpy(), stations["seed_col"].to_numpy())
-        lon, lat = np.radians(lon), np.radians(lat)
-        # points in space, metres: no seam at the antimeridian, none at a pole
-        places = 6_371_008.8 * np.column_stack(
-            [np.cos(lat) * np.cos(lon), np.cos(lat) * np.sin(lon), np.sin(lat)]
-        )
+        places = on_ellipsoid(lon, lat)
         fresh = np.ones(len(stations), dtype=bool)
         for kind, rows in stations.groupby("kind", sort=True).indices.items():
             for earlier in self.seeds.get(kind, []):

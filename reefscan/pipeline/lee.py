@@ -10,16 +10,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 from pyproj import Proj
-from rasterio.features import rasterize
-from rasterio.transform import Affine
 
 from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.io.georef import transformer
+from reefscan.io.out.scoreraster import closed_on, covered
 from reefscan.kernels.layers.fetch import open_water_m
 from reefscan.pipeline.around import open_around
 from reefscan.surroundings.fetch import AZIMUTHS, EITHER_SIDE, REACH_M
-from reefscan.surroundings.shapes import STEP_DEG, Geometries
 
 CELLS = 25_000_000
 """Cells of land and water at the most, with all that lies within reach: ten directions of so many take some 3 s."""
@@ -65,7 +63,8 @@ def fetch_layers(source: GridSource, land: Sequence[str], wind_from: str | None 
     areas = known.of("land").shapes if known is not None else np.zeros(0, dtype=object)
     sheet, extent = _lattice(source)
     margin = math.ceil(REACH_M / sheet.cell_m)
-    mask = _mask(areas, sheet, extent.grow(margin))
+    land_areas = areas[shapely.get_type_id(areas) == 3]
+    mask = covered(extent.grow(margin), sheet, closed_on(sheet, land_areas))
     turn = _convergence(sheet, extent)
 
     def toward(azimuth: float) -> NDArray[np.float32]:
@@ -87,21 +86,6 @@ def _lattice(source: GridSource) -> tuple[Sheet, Window]:
     row, col = extent.row // times, extent.col // times
     window = Window(row, col, -(-extent.row_end // times) - row, -(-extent.col_end // times) - col)
     return Sheet(sheet.crs, sheet.cell_m * times, sheet.x_phase_m, sheet.y_phase_m), window
-
-
-def _mask(land: Geometries, sheet: Sheet, window: Window) -> NDArray[np.bool_]:
-    """True where the middle of a cell lies on land."""
-    areas = land[shapely.get_type_id(land) == 3] if len(land) else land
-    to_sheet = transformer("EPSG:4326", sheet.crs)
-    flat = shapely.transform(
-        shapely.segmentize(areas, STEP_DEG),
-        lambda xy: np.column_stack(to_sheet.transform(xy[:, 0], xy[:, 1])),
-    )
-    shape = (window.height, window.width)
-    if not len(flat):
-        return np.zeros(shape, dtype=bool)
-    cells = rasterize(flat, out_shape=shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
-    return np.asarray(cells, dtype=bool)
 
 
 def _convergence(sheet: Sheet, window: Window) -> float:

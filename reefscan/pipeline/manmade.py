@@ -14,9 +14,10 @@ from reefscan.base.model import GridSource, Window, to_metres
 from reefscan.base.recipe import Recipe
 from reefscan.find.candidates import position_m
 from reefscan.io.georef import transformer
+from reefscan.io.out.scoreraster import flat_on
 from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.surroundings.known import Surroundings
-from reefscan.surroundings.shapes import GEOD, STEP_DEG, Floats
+from reefscan.surroundings.shapes import GEOD, Floats
 from reefscan.surroundings.toe import FACES, REACH_M, has_toe, toes_of
 
 RESOLVED_M = 40.0
@@ -50,22 +51,16 @@ def man_made(
 
 def _of_sheet(source: GridSource, hard: Any, faces: Any, recipe: Recipe) -> pd.DataFrame:
     sheet = source.sheet
-    to_sheet = transformer("EPSG:4326", sheet.crs)
-
-    def flat(shapes: Any) -> Any:
-        cut = shapely.segmentize(shapes, STEP_DEG)
-        return shapely.transform(cut, lambda xy: np.column_stack(to_sheet.transform(xy[:, 0], xy[:, 1])))
-
     west, south, east, north = sheet.bounds(source.extent)
     area = shapely.box(west - REACH_M, south - REACH_M, east + REACH_M, north + REACH_M)
     lines, of = [], []
-    for i, shape in enumerate(flat(hard.shapes)):
+    for i, shape in enumerate(flat_on(sheet, hard.shapes)):
         line = shape.boundary if shape.geom_type == "Polygon" else shape
         for part in shapely.get_parts(line):
             if part.geom_type == "LineString" and part.length > 0 and part.intersects(area):
                 lines.append(part)
                 of.append(i)
-    walls = [face for face in flat(faces) if face.intersects(area)] if len(faces) else []
+    walls = [face for face in flat_on(sheet, faces) if face.intersects(area)] if len(faces) else []
     found = toes_of(
         lines, lambda x, y: depths_at(source, x, y), faces=walls,
         band_m=(recipe.find.depth_min_m, recipe.find.depth_max_m), tide_m=recipe.around.tide_m,

@@ -221,7 +221,7 @@ def _gather(
             if cells is not None:
                 cells = blanked(cells, end.core, sheet, closed)
             if cells is not None and raster is not None:
-                raster.write(end.core, cells)
+                raster.put(end.core, cells)
             elif cells is not None and score is not None:
                 inside = end.core.intersect(extent)
                 score[inside.slices_in(extent)] = cells[inside.slices_in(end.core)]

@@ -27,10 +27,11 @@ from reefscan.score.limits import INTERVALS
 from reefscan.score.reasons import length_words
 from reefscan.survey.build import Corrections, Prepared, SurveySurface, choose_cell, make_surface, prepare
 from reefscan.survey.fuse import OWN, Bias, estimate_bias, fuse
-from reefscan.survey.next_lines import CoarseGround, Line, distance_from, plan_lines
+from reefscan.survey.next_lines import CoarseGround, Line, plan_lines
 from reefscan.survey.reduce import measured_from, refuse_undated, refuse_without_keel
 from reefscan.survey.settings import SurveySettings
 from reefscan.survey.summed_up import summed_up
+from reefscan.survey.surface import distance_to_data
 from reefscan.survey.table import REASONS, Log, Soundings
 
 Floats = NDArray[np.float64]
@@ -65,7 +66,6 @@ class Order:
     corrections: Corrections = field(default_factory=Corrections)
     settings: SurveySettings = SurveySettings()
     cell_m: float | None = None
-    crs: str | None = None
     onto: Onto | None = None
     next_m: float = 2000.0
     now_s: float | None = None
@@ -152,7 +152,7 @@ def read_survey(order: Order, *, say: Callable[[str], None] = lambda _: None) ->
     public = open_ground(order.onto) if order.onto else None
     say(f"reading {len(paths)} log{'s' if len(paths) > 1 else ''}")
     logs, skipped = read_found(paths, order.logs, order.reading)
-    table, crs = tabulate(logs, crs=order.crs)
+    table, crs = tabulate(logs)
     refuse_without_keel(table, order.corrections.keel_m)
     if order.corrections.tide is not None:
         refuse_undated(table, logs)
@@ -235,10 +235,10 @@ def run_survey(order: Order, read: Read, *, say: Callable[[str], None] = lambda 
     summary = summed_up(facts, narrowest_m=narrowest_m, unit=order.unit, datum=order.datum)
     facts = {"summary": summary, "datum": order.datum, **facts}
     say("writing the report")
-    pictures = _pictures(ready, surface, overview, lines)
+    pictures = _pictures(ready, surface, overview, lines, order.unit)
     _, told, report = _outs(order)
     write_out(told, json.dumps(facts, indent=1, allow_nan=False) + "\n")
-    write_out(report, survey_report(facts, pictures))
+    write_out(report, survey_report(facts, pictures, unit=order.unit))
     return facts
 
 
@@ -335,7 +335,7 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
     cell = surface.sheet.cell_m * overview.step
     seen = overview.sums["n seen"] > 0
     ground = CoarseGround(
-        overview.mean("elev"), distance_from(seen, cell), overview.mean("rough"), cell, west, north
+        overview.mean("elev"), distance_to_data(seen, cell), overview.mean("rough"), cell, west, north
     )
     thin = max(1, int(np.ceil(max(seen.shape) / 320)))  # fine enough for lines, and quick
     if thin > 1:
@@ -351,7 +351,7 @@ def _next(overview: _Overview, surface: SurveySurface, budget_m: float) -> list[
 
 
 def _pictures(
-    ready: Prepared, surface: SurveySurface, overview: _Overview, lines: list[Line]
+    ready: Prepared, surface: SurveySurface, overview: _Overview, lines: list[Line], unit: str
 ) -> dict[str, bytes]:
     data = ready.soundings
     names = [name for name, _ in REASONS]
@@ -359,13 +359,13 @@ def _pictures(
     view = (west, east, south, north)
     plan = figures.Plan(overview.mean("elev"), overview.mean("sigma"), overview.bounds)
     out = {
-        "depth": figures.depth_map(plan),
-        "uncertainty": figures.uncertainty_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view),
+        "depth": figures.depth_map(plan, unit),
+        "uncertainty": figures.uncertainty_map(plan, [(g.x0, g.y0, g.x1, g.y1) for g in lines], view, unit),
         "aside": figures.aside_map(data.x, data.y, data.reason, names, view),
-        "profile": figures.track_profile(data.depth, data.reason, names),
+        "profile": figures.track_profile(data.depth, data.reason, names, unit),
     }
     if ready.after.difference.size:
-        out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference)
+        out["crossings"] = figures.crossing_histogram(ready.before.difference, ready.after.difference, unit)
     if surface.tuning.residuals.shape[0]:
         out["residuals"] = figures.residual_histogram(
             surface.tuning.residuals[:, 0] / surface.tuning.residuals[:, 1]

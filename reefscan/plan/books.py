@@ -9,10 +9,9 @@ from __future__ import annotations
 import math
 from typing import Annotated, Literal, TypeVar
 
-from pydantic import Field, ValidationError, field_validator, model_validator
+from pydantic import Field, field_validator, model_validator
 
-from reefscan.base.complaint import first_complaint
-from reefscan.base.errors import RecipeError
+from reefscan.base.complaint import fitted
 from reefscan.base.recipe import read_toml
 from reefscan.base.recipe_part import Metres, Part
 from reefscan.plan.amounts import Clock, Knots, Minutes
@@ -220,8 +219,4 @@ def read_book(text: str, form: type[Book], *, name: str) -> Book:
     >>> read_book('draft_m = "2ft"', Boat, name="boat.toml").draft_m
     0.6096
     """
-    data = read_toml(text, name)
-    try:
-        return form.model_validate(data)
-    except ValidationError as error:
-        raise RecipeError(f"{name}: {first_complaint(error, form, name)}") from None
+    return fitted(read_toml(text, name), form, name=name)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -218,12 +219,5 @@ def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftO
 
 def counted(left: Sequence[LeftOut]) -> str:
     """Why sites are left out, the commonest reasons with their numbers."""
-    heads = Counter(_head(row.reason) for row in left)
+    heads = Counter(re.split("[:(]", row.reason)[0].strip() for row in left)
     return ", ".join(f"{count} {reason}" for reason, count in heads.most_common(4))
-
-
-def _head(reason: str) -> str:
-    """What a reason is about, without the figures and names of the one site."""
-    if " away; wanted " in reason:
-        return f"too near {reason.split(' (')[0]}"
-    return reason.split(":")[0].split("(")[0].strip()

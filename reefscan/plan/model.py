@@ -198,7 +198,7 @@ class Way:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A site or a net that is not in the plan, and why."""
+    """A site or a net that is not in the plan, and why: what the reason is about first, the case's own figures and names after a colon or in brackets."""
 
     id: str
     reason: str

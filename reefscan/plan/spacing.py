@@ -93,9 +93,9 @@ def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) 
     >>> from reefscan.plan.sites import OffGround
     >>> site = Site("a", 0.0, 0.0, 9.0, off=(OffGround("closed ground (North)", 21.0, 10.0),))
     >>> off_ground(site, 11.0, "m"), off_ground(site, 11.1, "m")
-    ((), ('closed ground (North) lies 21 m away; wanted 22 m: the circle of its float, 12 m, and 10 m more',))
-    >>> off_ground(site, 11.1, "fathom")[0][:56]
-    'closed ground (North) lies 68 ft away; wanted 70 ft: the'
+    ((), ('too near closed ground (North): it lies 21 m away; wanted 22 m: the circle of its float, 12 m, and 10 m more',))
+    >>> off_ground(site, 11.1, "fathom")[0][:69]
+    'too near closed ground (North): it lies 68 ft away; wanted 70 ft: the'
     """
     out, far = [], far_unit(unit)
     for ground in site.off:
@@ -111,7 +111,7 @@ def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) 
         )
         circle, keep = math.ceil(circle), math.ceil(keep)
         out.append(
-            f"{ground.what} lies {math.floor(there)} {far} away; wanted {circle + keep} {far}: the circle of its float, "
+            f"too near {ground.what}: it lies {math.floor(there)} {far} away; wanted {circle + keep} {far}: the circle of its float, "
             f"{circle} {far}, and {keep} {far} more{ground.advice}"
         )
     return tuple(out)

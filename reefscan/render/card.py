@@ -29,9 +29,9 @@ from reefscan.base.errors import InputError
 from reefscan.base.flags import flag_words
 from reefscan.base.units import far_unit
 from reefscan.render.fitted import PITCH, Face, fit_line, fit_lines, width_in
-from reefscan.render.furniture import plain
+from reefscan.render.furniture import HALO, plain
 from reefscan.render.marks import UNIT_METRES, contour_depths, kind_of, rule_length, show_depth
-from reefscan.render.profile import HALO, Profile, draw_profile
+from reefscan.render.profile import Profile, draw_profile
 from reefscan.render.shade import Floats, choose_stretch, hillshade, smoothed
 from reefscan.score.reasons import MAY_LAND, WITHIN_DOUBT, lost_in_doubt, sure_words
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import io
 import textwrap
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -11,13 +10,13 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patheffects import withStroke
 from numpy.typing import NDArray
 from pyproj import Transformer
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.overview import MapGround
-from reefscan.render.furniture import degree_ticks, plain, scale_bar
+from reefscan.render.furniture import HALO, degree_ticks, plain, scale_bar
+from reefscan.render.map import Paper, as_file
 from reefscan.render.marks import INK, PAPER
 from reefscan.render.shade import choose_stretch, deepest_tint_m, shaded_relief, thin
 
@@ -40,14 +39,11 @@ def draw_changes(
     closed_text: str = "",
     unit: str = "m",
     fmt: str = "png",
-    dpi: int = 150,
 ) -> bytes:
     """Draw changes (``what``, ``lon``, ``lat``) over pale shaded ground; deterministic bytes.
 
     ``closed_text`` is what the later run knows of closed ground; it stands above the caution.
     """
-    import matplotlib
-
     elev, factor = thin(ground.elev, most=1400)
     small = MapGround(elev, ground.west_m, ground.north_m, ground.cell_m * factor, ground.crs)
     west, south, east, north = small.bounds
@@ -82,15 +78,7 @@ def draw_changes(
         va="bottom",
         parse_math=False,
     )
-    out = io.BytesIO()
-    marks: dict[str, dict[str, Any]] = {
-        "png": {"Software": "reefscan"},
-        "svg": {"Date": None, "Creator": "reefscan"},
-        "pdf": {"CreationDate": None, "ModDate": None, "Producer": None, "Creator": "reefscan"},
-    }
-    with matplotlib.rc_context({"svg.hashsalt": "reefscan", "pdf.fonttype": 42}):
-        figure.savefig(out, format=fmt, dpi=dpi, facecolor=PAPER, metadata=marks[fmt])
-    return out.getvalue()
+    return as_file(figure, Paper(fmt))
 
 
 def _pale(ground: MapGround, band_max_m: float) -> NDArray[np.uint8]:
@@ -124,5 +112,5 @@ def _signs(ax: Axes, changes: Sequence[Mapping[str, Any]], crs: str) -> None:
             markeredgecolor=INK,
             markeredgewidth=2.0 if marker == "x" else 1.0,
             label=f"{what} ({len(at)})",
-            path_effects=[withStroke(linewidth=3, foreground=PAPER)],
+            path_effects=HALO,
         )

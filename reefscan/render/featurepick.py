@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Set
+from collections.abc import Iterator, Mapping, Set
 
 import numpy as np
+import shapely
 from geopandas import GeoDataFrame
+from numpy.typing import NDArray
+
+from reefscan.render.marks import SYMBOLS, Kind
 
 
 def drawn_features(
@@ -57,3 +61,18 @@ def drawn_features(
         left += int((~keep).sum())
         out[name] = frame[keep]
     return out, left
+
+
+def lines_by_kind(
+    features: Mapping[str, GeoDataFrame], crs: str, *, simplify_m: float = 0.0
+) -> Iterator[tuple[Kind, list[NDArray[np.float64]]]]:
+    """Lines and outer rings of the features of each kind: x and y in ``crs``, off by at most ``simplify_m``."""
+    for kind in SYMBOLS.values():
+        frame = features.get(kind.layer)
+        if frame is None or len(frame) == 0:
+            continue
+        shapes = frame.geometry if frame.crs is None else frame.geometry.to_crs(crs)
+        parts = shapely.get_parts(shapes.simplify(simplify_m).to_numpy() if simplify_m else shapes.to_numpy())
+        rings = np.where(shapely.get_type_id(parts) == 3, shapely.get_exterior_ring(parts), parts)
+        drawn = rings[np.isin(shapely.get_type_id(rings), (1, 2))]  # lines and rings
+        yield kind, [shapely.get_coordinates(line) for line in drawn]

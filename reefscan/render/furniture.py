@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.collections import PolyCollection
 from matplotlib.patches import Polygon, Rectangle
-from matplotlib.patheffects import withStroke
+from matplotlib.patheffects import AbstractPathEffect, withStroke
 from numpy.typing import NDArray
 from pyproj import Transformer
 
@@ -30,7 +30,8 @@ from reefscan.render.marks import (
 )
 from reefscan.render.shade import WATER, depth_share, ramp
 
-HALO = [withStroke(linewidth=2.4, foreground=PAPER)]
+HALO: list[AbstractPathEffect] = [withStroke(linewidth=2.4, foreground="white")]
+"""Around what is drawn over ground, so that it can be read on light and on dark; white, which prints as nothing."""
 
 
 def plain(text: object) -> str:

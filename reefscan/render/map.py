@@ -21,14 +21,14 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from PIL import Image
 from PIL.PngImagePlugin import PngInfo
-from pyproj import CRS, Proj, Transformer
+from pyproj import Proj, Transformer
 
 from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.errors import InputError
 from reefscan.base.overview import MapGround
 from reefscan.render import furniture
 from reefscan.render.contours import draw_contours
-from reefscan.render.featurepick import drawn_features
+from reefscan.render.featurepick import drawn_features, lines_by_kind
 from reefscan.render.marks import CLOSED, INK, PAPER, SYMBOLS, UNIT_METRES, Box
 from reefscan.render.picture import Picture
 from reefscan.render.shade import Floats, choose_stretch, deepest_tint_m, enlarged, shaded_relief, thin
@@ -169,7 +169,7 @@ def draw_map(
             + ("" if np.isfinite(ground.elev).all() else " Pale with stripes: not known."),
         )
         furniture.panel(side, legend, width_in=PANEL_IN - 0.35, height_in=high - 2 * MARGIN_IN)
-        return _write(figure, paper)
+        return as_file(figure, paper)
 
 
 def _kinds(candidates: pd.DataFrame) -> list[str]:
@@ -236,14 +236,7 @@ def _ground(ax: Axes, ground: MapGround, *, band_m: tuple[float, float], unit: s
 
 def _features(ax: Axes, features: dict[str, GeoDataFrame], crs: str) -> None:
     """Feature lines in the kind's dash over a pale casing, so that they show on shoal and on deep."""
-    for kind in SYMBOLS.values():
-        frame = features.get(kind.layer)
-        if frame is None or len(frame) == 0:
-            continue
-        shapes = frame.geometry
-        if shapes.crs is not None and CRS(shapes.crs) != CRS(crs):
-            shapes = shapes.to_crs(crs)
-        lines = _lines(shapes)
+    for kind, lines in lines_by_kind(features, crs):
         ax.add_collection(
             LineCollection(lines, colors=PAPER, linewidths=2.0, alpha=0.75, zorder=6, capstyle="round"),
             autolim=False,
@@ -278,20 +271,6 @@ def _closed(ax: Axes, shapes: Iterable[Any], crs: str) -> None:
         ax.add_collection(LineCollection(rings, colors=colour, linewidths=width, zorder=8), autolim=False)
 
 
-def _lines(shapes: Any) -> list[Floats]:
-    """All lines and outer rings of a geometry column, as x/y arrays."""
-    out: list[Floats] = []
-    for shape in shapes:
-        if shape is None or shape.is_empty:
-            continue
-        for part in getattr(shape, "geoms", [shape]):
-            if part.geom_type == "Polygon":
-                out.append(np.asarray(part.exterior.coords)[:, :2])
-            elif part.geom_type == "LineString" or part.geom_type == "LinearRing":
-                out.append(np.asarray(part.coords)[:, :2])
-    return out
-
-
 def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame, unit: str) -> None:
     """Scale, north, degree ticks and a firm frame."""
     box, crs = ground.bounds, ground.crs
@@ -316,7 +295,7 @@ def _furnish(ax: Axes, ground: MapGround, candidates: pd.DataFrame, unit: str) -
         spine.set_linewidth(1.0)
 
 
-def _write(figure: Figure, paper: Paper) -> bytes:
+def as_file(figure: Figure, paper: Paper) -> bytes:
     """Bytes without dates or random ids, so that equal maps are equal files."""
     import matplotlib
 

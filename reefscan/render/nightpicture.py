@@ -19,11 +19,11 @@ from reefscan.plan.model import Plan
 from reefscan.plan.rope import LATE_S
 from reefscan.plan.tide import clock
 from reefscan.render.card import grey_relief, scale_and_north
+from reefscan.render.furniture import HALO
 from reefscan.render.marks import UNIT_METRES
-from reefscan.render.profile import HALO
 
-ROOM = 1.15
-"""Of the map beyond what it has to show."""
+ROOM = 1.6
+"""Free along each edge of the map, in heights of its type: a number of two figures beside a net on the very edge of what is shown."""
 
 LEAST_HALF_M = 150.0
 
@@ -101,7 +101,9 @@ def draw_ground(ax: Axes, plan: Plan, ground: Ground, *, font: float) -> None:
     reserves = [to_grid.transform(site.lon, site.lat) for site in plan.reserves]
     shown = np.concatenate([*ways, *([np.array(reserves)] if reserves else [])])
     middle = (shown.max(axis=0) + shown.min(axis=0)) / 2
-    half = max(float(np.ptp(shown, axis=0).max()) / 2 * ROOM, LEAST_HALF_M)
+    side_pt = min(ax.bbox.width, ax.bbox.height) / ax.figure.dpi * 72
+    half = float(np.ptp(shown, axis=0).max()) / 2 / (1 - 2 * ROOM * font / side_pt)
+    half = max(half, LEAST_HALF_M)
     _relief(ax, ground, middle, half)
     for way in ways:
         x, y = (way - middle).T

@@ -8,14 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.patheffects import AbstractPathEffect, withStroke
 from matplotlib.ticker import MaxNLocator
 
 from reefscan.base.units import far_unit
+from reefscan.render.furniture import HALO
 from reefscan.render.marks import UNIT_METRES, nice_length
 from reefscan.render.shade import Floats
-
-HALO: list[AbstractPathEffect] = [withStroke(linewidth=3, foreground="white")]
 
 CLOSE = 0.08
 """Share of a profile's length within which two equal words would run into each other."""

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from reefscan.base.overview import MapGround
+from reefscan.base.overview import MapGround, block_means
 
 Floats = NDArray[np.float64]
 
@@ -187,21 +187,14 @@ def enlarged(rgb: NDArray[np.uint8], unknown: NDArray[np.bool_], *, least: int) 
 
 
 def thin(elev: Floats, *, most: int) -> tuple[Floats, int]:
-    """Block means of the grid with at most ``most`` cells a side, and the whole-cell factor used.
-
-    A block is unknown only if every cell in it is, so that narrow known strips stay visible.
-    """
+    """Block means of the grid with at most ``most`` cells a side, and the whole-cell factor used."""
     factor = max(1, -(-max(elev.shape) // most))
     if factor == 1:
         return np.array(elev, dtype=np.float64), 1
     rows, cols = (-(-n // factor) for n in elev.shape)
     padded = np.full((rows * factor, cols * factor), np.nan)
     padded[: elev.shape[0], : elev.shape[1]] = elev
-    blocks = padded.reshape(rows, factor, cols, factor)
-    known = np.isfinite(blocks)
-    count = known.sum(axis=(1, 3))
-    total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
-    return np.where(count > 0, total / np.maximum(count, 1), np.nan), factor
+    return block_means(padded, factor), factor
 
 
 def smoothed(elev: Floats) -> Floats:

@@ -9,12 +9,11 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.collections import PathCollection
 from matplotlib.path import Path as MarkPath
-from matplotlib.patheffects import withStroke
 from matplotlib.transforms import IdentityTransform
 from pyproj import Transformer
 
 from reefscan.render import furniture
-from reefscan.render.marks import INK, PAPER, Box, kind_of, score_rgb
+from reefscan.render.marks import INK, Box, kind_of, score_rgb
 from reefscan.render.shade import Floats
 
 MOST_MARKS = 1500
@@ -49,7 +48,7 @@ def draw_sites(ax: Axes, candidates: pd.DataFrame, *, box: Box, crs: str, inches
         edgecolors=INK,
         linewidths=0.9 if points > 5 else 0.5,
         zorder=10,
-        path_effects=[withStroke(linewidth=2.2, foreground=PAPER)],
+        path_effects=furniture.HALO,
     )
     ax.add_collection(marks, autolim=False)
     _numbers(ax, x[inside], y[inside], rank[inside], box=box, inches=inches, mark_pt=points)

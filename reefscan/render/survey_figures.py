@@ -14,6 +14,8 @@ from matplotlib.colors import LightSource, LinearSegmentedColormap
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
+from reefscan.base.units import METRES_PER
+
 Floats = NDArray[np.float64]
 MOST_POINTS = 40_000
 MARKS = (
@@ -82,8 +84,8 @@ def _thin(size: int) -> NDArray[np.int64]:
     return np.arange(size) if size <= MOST_POINTS else np.linspace(0, size - 1, MOST_POINTS).astype(np.int64)
 
 
-def depth_map(plan: Plan) -> bytes:
-    """Depth tinted and shaded from the north-west."""
+def depth_map(plan: Plan, unit: str) -> bytes:
+    """Depth tinted and shaded from the north-west; its scale is in the unit."""
     figure, axes = _figure(plan.extent)
     known = np.isfinite(plan.elev)
     depth = -plan.elev
@@ -97,30 +99,36 @@ def depth_map(plan: Plan) -> bytes:
         tint[..., :3] *= (0.55 + 0.45 * relief)[..., None]
     tint[~known] = (0.93, 0.93, 0.92, 1.0)
     axes.imshow(tint, extent=plan.extent, interpolation="nearest", aspect="equal")
-    scale = matplotlib.cm.ScalarMappable(matplotlib.colors.Normalize(low, high), DEPTHS)
+    scale = matplotlib.cm.ScalarMappable(
+        matplotlib.colors.Normalize(low / METRES_PER[unit], high / METRES_PER[unit]), DEPTHS
+    )
     bar = figure.colorbar(scale, ax=axes, fraction=0.035, pad=0.02)
-    bar.set_label("depth below the datum (m)", fontsize=8)
+    bar.set_label(f"depth below the datum ({unit})", fontsize=8)
     bar.ax.invert_yaxis()
     bar.ax.tick_params(labelsize=7)
     return _png(figure)
 
 
 def uncertainty_map(
-    plan: Plan, lines: list[tuple[float, float, float, float]], view: tuple[float, float, float, float]
+    plan: Plan,
+    lines: list[tuple[float, float, float, float]],
+    view: tuple[float, float, float, float],
+    unit: str,
 ) -> bytes:
     """Uncertainty within a view, with the lines to run next numbered in order."""
     figure, axes = _figure(view)
     axes.set_facecolor("#eeeeec")
-    known = np.isfinite(plan.sigma)
-    top = float(np.percentile(plan.sigma[known], 98)) if known.any() else 1.0
+    sigma = plan.sigma / METRES_PER[unit]
+    known = np.isfinite(sigma)
+    top = float(np.percentile(sigma[known], 98)) if known.any() else 1.0
     image = axes.imshow(
-        np.ma.masked_invalid(plan.sigma), extent=plan.extent, cmap="magma_r", vmin=0.0, vmax=max(top, 0.1),
+        np.ma.masked_invalid(sigma), extent=plan.extent, cmap="magma_r", vmin=0.0, vmax=max(top, 0.1),
         interpolation="nearest", aspect="equal",
     )  # fmt: skip
     bar = figure.colorbar(image, ax=axes, fraction=0.035, pad=0.02)
     axes.set_xlim(view[0], view[1])
     axes.set_ylim(view[2], view[3])
-    bar.set_label("uncertainty, 1 sigma (m)", fontsize=8)
+    bar.set_label(f"uncertainty, 1 sigma ({unit})", fontsize=8)
     bar.ax.tick_params(labelsize=7)
     for number, (x0, y0, x1, y1) in enumerate(lines, start=1):
         axes.annotate("", (x1, y1), (x0, y0), arrowprops={"arrowstyle": "->", "color": "#00817a", "lw": 1.8})
@@ -153,8 +161,9 @@ def aside_map(
     return _png(figure)
 
 
-def track_profile(depth: Floats, reason: NDArray[np.uint8], names: list[str]) -> bytes:
+def track_profile(depth: Floats, reason: NDArray[np.uint8], names: list[str], unit: str) -> bytes:
     """Depths in the order logged, with those set aside marked."""
+    depth = depth / METRES_PER[unit]
     figure = Figure(figsize=(8.0, 2.6))
     axes = figure.subplots()
     kept = np.flatnonzero(reason == 0)
@@ -167,22 +176,23 @@ def track_profile(depth: Floats, reason: NDArray[np.uint8], names: list[str]) ->
     deepest = float(np.max(depth[kept])) if kept.size else 1.0
     axes.set_ylim(min(2.3 * deepest, float(np.nanmax(depth[np.isfinite(depth)]))) * 1.03 + 0.2, 0.0)
     axes.set_xlabel("sounding, in the order logged", fontsize=8)
-    axes.set_ylabel("depth (m)", fontsize=8)
+    axes.set_ylabel(f"depth ({unit})", fontsize=8)
     axes.tick_params(labelsize=7)
     if axes.get_legend_handles_labels()[0]:
         axes.legend(fontsize=7, ncols=3, frameon=False, loc="lower left")
     return _png(figure)
 
 
-def crossing_histogram(before: Floats, after: Floats) -> bytes:
+def crossing_histogram(before: Floats, after: Floats, unit: str) -> bytes:
     """Differences at crossings, as read and at the end."""
     figure = Figure(figsize=(5.4, 2.6))
     axes = figure.subplots()
+    before, after = before / METRES_PER[unit], after / METRES_PER[unit]
     reach = float(np.percentile(np.abs(np.r_[before, after]), 98)) * 1.2 + 0.05
     bins = np.linspace(-reach, reach, 41).tolist()
     axes.hist(np.clip(before, -reach, reach), bins, color="#c9b48c", label="as read, cleaned")
     axes.hist(np.clip(after, -reach, reach), bins, histtype="step", lw=1.6, color="#27556c", label="reduced")
-    axes.set_xlabel("later minus earlier depth at a crossing (m)", fontsize=8)
+    axes.set_xlabel(f"later minus earlier depth at a crossing ({unit})", fontsize=8)
     axes.set_ylabel("crossings", fontsize=8)
     axes.tick_params(labelsize=7)
     axes.legend(fontsize=7, frameon=False)

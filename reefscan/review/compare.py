@@ -13,16 +13,17 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import called
 from reefscan.base.units import METRES_PER, far_unit
 from reefscan.score.listing import Listing
+from reefscan.score.ranking import on_ellipsoid
 from reefscan.surroundings.known import Surroundings
 
 SCHEMA = "reefscan-compare/1"
-EARTH_M = 6371008.8  # mean radius, IUGG
+VERTICAL = ("depth_m", "height_m")
+"""Measures told in the unit of depths; all other lengths lie along the ground."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,10 @@ def _match(a: pd.DataFrame, b: pd.DataFrame, within_m: float) -> dict[int, int]:
         theirs = [n for n in np.flatnonzero((b["kind"].astype(str) == kind).to_numpy()) if n not in used]
         if not mine or not theirs:
             continue
-        places_a, places_b = _places(a.iloc[mine]), _places(b.iloc[theirs])
+        places_a, places_b = (
+            on_ellipsoid(t["lon"].to_numpy(float), t["lat"].to_numpy(float))
+            for t in (a.iloc[mine], b.iloc[theirs])
+        )
         pairs = cKDTree(places_a).sparse_distance_matrix(
             cKDTree(places_b), within_m, output_type="coo_matrix"
         )
@@ -124,12 +128,6 @@ def _match(a: pd.DataFrame, b: pd.DataFrame, within_m: float) -> dict[int, int]:
                 taken_b.add(j)
                 out[int(mine[i])] = int(theirs[j])
     return out
-
-
-def _places(table: pd.DataFrame) -> NDArray[np.float64]:
-    """Points on a sphere, metres; distances of a few tens of metres are good to a part in 300."""
-    lam, phi = np.radians(table["lon"].to_numpy(float)), np.radians(table["lat"].to_numpy(float))
-    return EARTH_M * np.column_stack((np.cos(phi) * np.cos(lam), np.cos(phi) * np.sin(lam), np.sin(phi)))
 
 
 def _parts(side: Side, row: int) -> dict[str, float]:
@@ -161,7 +159,8 @@ def _measure(side: Side, name: str, row: int) -> str:
     if not isinstance(value, (int, float)) or not math.isfinite(value):
         return "unknown"
     if column.endswith("_m"):
-        return f"{value / METRES_PER[side.unit]:.1f} {side.unit}"
+        unit = side.unit if column in VERTICAL else far_unit(side.unit)
+        return f"{value / METRES_PER[unit]:.1f} {unit}"
     return f"{value:g}°" if column.endswith("_deg") else f"{value:g}"
 
 
@@ -172,22 +171,10 @@ def _far(metres: float, unit: str) -> str:
 
 def _stayed(a: Side, b: Side, row: int, other: int, rank_a: int, rank_b: int) -> Change:
     points = int(b.listing.scored.points[other]) - int(a.listing.scored.points[row])
-    moved = rank_a - rank_b
-    what = (
-        "rose"
-        if points > 0
-        else "fell"
-        if points < 0
-        else "rose"
-        if moved > 0
-        else "fell"
-        if moved < 0
-        else "same"
-    )
-    term, because = (
-        "",
-        "nothing changed" if what == "same" else "its score is the same; others changed places with it",
-    )
+    better = points or rank_a - rank_b
+    what = "rose" if better > 0 else "fell" if better < 0 else "same"
+    term = ""
+    because = "its score is the same; others changed places with it" if better else "nothing changed"
     if points:
         before, after = _parts(a, row), _parts(b, other)
         gain = {n: after.get(n, 0.0) - before.get(n, 0.0) for n in dict.fromkeys([*before, *after])}
@@ -233,7 +220,8 @@ def _why_missing(here: Side, there: Side, row: int, other: int | None) -> tuple[
     spacing = there.recipe.rank.spacing_m
     if rows and spacing > 0:
         # a site that stands near a listed one was passed over for it: the other way round it would be listed itself
-        places = _places(there.table.iloc[[other, *rows]])
+        near_by = there.table.iloc[[other, *rows]]
+        places = on_ellipsoid(near_by["lon"].to_numpy(float), near_by["lat"].to_numpy(float))
         apart = np.linalg.norm(places[1:] - places[0], axis=1)
         nearest = int(apart.argmin())
         if apart[nearest] < spacing:

@@ -13,17 +13,14 @@ from pyproj import Transformer
 
 from reefscan.base.errors import InputError
 from reefscan.base.model import BLOCK, GridSource, Sheet, Window, to_metres
-from reefscan.base.overview import MapGround
+from reefscan.base.overview import MapGround, block_means
 from reefscan.io.georef import transformer
 
 Floats = NDArray[np.float64]
 
 
 def overview(source: GridSource, window: Window, *, most: int) -> MapGround:
-    """Means of whole blocks of cells over ``window``, with at most ``most`` of them a side.
-
-    A mean over known cells only; a block without any is unknown.
-    """
+    """Means of whole blocks of cells over ``window``, with at most ``most`` of them a side; see `block_means`."""
     if window.empty:
         raise InputError(
             f"{source.name}: nothing of the grid lies in the asked area; name an area on the grid"
@@ -36,14 +33,7 @@ def overview(source: GridSource, window: Window, *, most: int) -> MapGround:
         last = min(first + strip, rows)
         part = Window(window.row + first * factor, window.col, (last - first) * factor, cols * factor)
         elev = to_metres(source.read(part).elev_mm)
-        if factor == 1:
-            out[first:last] = elev
-            continue
-        blocks = elev.reshape(last - first, factor, cols, factor)
-        known = np.isfinite(blocks)
-        count = known.sum(axis=(1, 3))
-        total = np.where(known, blocks, 0.0).sum(axis=(1, 3))
-        out[first:last] = np.where(count > 0, total / np.maximum(count, 1), np.nan)
+        out[first:last] = elev if factor == 1 else block_means(elev, factor)
     west, _, _, north = source.sheet.bounds(window)
     return MapGround(out, west, north, source.sheet.cell_m * factor, source.sheet.crs)
 
@@ -83,13 +73,9 @@ def _moved(x: Floats, y: Floats, source: str, target: str) -> tuple[Floats, Floa
 
 
 def _box_in(source: GridSource, crs: str) -> tuple[float, float, float, float]:
-    """Bounds of a sheet in another CRS, from points all along its edge."""
+    """Bounds of a sheet in another CRS, from points all over it."""
     west, south, east, north = source.sheet.bounds(source.extent)
-    t = np.linspace(0.0, 1.0, 21)
-    x = np.concatenate([west + t * (east - west)] * 2 + [np.full(21, west), np.full(21, east)])
-    y = np.concatenate(
-        [np.full(21, south), np.full(21, north), south + t * (north - south), south + t * (north - south)]
-    )
+    x, y = np.meshgrid(np.linspace(west, east, 21), np.linspace(south, north, 21))
     px, py = _moved(x, y, source.sheet.crs, crs)
     return float(px.min()), float(py.min()), float(px.max()), float(py.max())
 
@@ -168,11 +154,7 @@ def cut_to(ground: MapGround, bbox: tuple[float, float, float, float]) -> MapGro
     words = f"--bbox {west:g} {south:g} {east:g} {north:g}"
     if not (np.isfinite(bbox).all() and west < east and south < north):
         raise InputError(f"{words}: wanted west south east north in degrees, west < east and south < north")
-    t = np.linspace(0.0, 1.0, 21)
-    lon = np.concatenate([west + t * (east - west)] * 2 + [np.full(21, west), np.full(21, east)])
-    lat = np.concatenate(
-        [np.full(21, south), np.full(21, north), south + t * (north - south), south + t * (north - south)]
-    )
+    lon, lat = np.meshgrid(np.linspace(west, east, 21), np.linspace(south, north, 21))
     x, y = _moved(lon, lat, "EPSG:4326", ground.crs)
     rows, cols = ground.elev.shape
     if not (np.isfinite(x).all() and np.isfinite(y).all()):

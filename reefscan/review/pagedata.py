@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from geopandas import GeoDataFrame
-from pyproj import CRS, Transformer
+from pyproj import Transformer
 
 from reefscan.base.caution import CAUTION, SHORT
 from reefscan.base.columns import CANDIDATE
@@ -28,7 +28,7 @@ from reefscan.base.overview import MapGround
 from reefscan.base.recipe import Recipe
 from reefscan.base.terms import DEFAULT_TERMS, called
 from reefscan.base.units import UNITS
-from reefscan.render.featurepick import drawn_features
+from reefscan.render.featurepick import drawn_features, lines_by_kind
 from reefscan.render.marks import SYMBOLS, contour_depths
 from reefscan.render.shade import choose_stretch, deepest_tint_m, enlarged, shaded_relief, trimmed
 from reefscan.review.ground import overview_of_all
@@ -138,25 +138,14 @@ def contours(
 
 def feature_lines(features: Mapping[str, GeoDataFrame], ground: MapGround) -> list[dict[str, Any]]:
     """Feature lines in picture pixels, by kind."""
-    out: list[dict[str, Any]] = []
-    for kind in SYMBOLS.values():
-        frame = features.get(kind.layer)
-        if frame is None or len(frame) == 0:
-            continue
-        shapes = frame.geometry
-        if shapes.crs is not None and CRS(shapes.crs) != CRS(ground.crs):
-            shapes = shapes.to_crs(ground.crs)
-        lines: list[list[float]] = []
-        for shape in shapes.simplify(ground.cell_m * 0.5):
-            if shape is None or shape.is_empty:
-                continue
-            for part in getattr(shape, "geoms", [shape]):
-                edge = getattr(part, "exterior", part)
-                xy = np.asarray(edge.coords)[:, :2]
-                px = (xy - (ground.west_m, ground.north_m)) / (ground.cell_m, -ground.cell_m)
-                lines.append(np.round(px, 1).ravel().tolist())
-        out.append({"kind": kind.name, "lines": lines})
-    return out
+    corner, pixel = (ground.west_m, ground.north_m), (ground.cell_m, -ground.cell_m)
+    return [
+        {
+            "kind": kind.name,
+            "lines": [np.round((xy - corner) / pixel, 1).ravel().tolist() for xy in lines],
+        }
+        for kind, lines in lines_by_kind(features, ground.crs, simplify_m=ground.cell_m * 0.5)
+    ]
 
 
 def lattice(ground: MapGround) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.arraysource import ArraySource
 from reefscan.base.model import GridSource
+from reefscan.base.units import EARTH_M
 from reefscan.review.ground import depths_along
 
 Floats = NDArray[np.float64]
@@ -28,8 +29,6 @@ COUNT = 81
 
 FOOT_SHARE = 0.1
 """The foot that is marked lies where this share of the face's drop is left below it, as for the position of the rock; the width is that of the whole face."""
-
-EARTH_M = 6371008.8  # mean radius, IUGG
 
 
 class Mark(NamedTuple):

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -163,9 +162,9 @@ def _text(value: Any) -> str:
     return value if isinstance(value, str) else ""
 
 
-def symbols_of(text: str | None, kinds: Sequence[str] = tuple(LETTER)) -> dict[str, str]:
+def symbols_of(text: str | None) -> dict[str, str]:
     """Read ``--symbol``: one name for all kinds, or ``trough=NAME,ledge=NAME``; a kind is its own symbol where none is said."""
-    own = {kind: kind for kind in kinds}
+    own = {kind: kind for kind in LETTER}
     if not text:
         return own
     pairs = [part.partition("=") for part in text.split(",")]

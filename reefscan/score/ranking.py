@@ -67,7 +67,7 @@ def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.in
     order = order[scored.listed[order] & (scored.points[order] > 0)]
     if rank.best_of_feature_first:
         feature = table["feature_id"].astype("string").to_numpy(dtype=object, na_value="")[order]
-        xyz = _on_ellipsoid(*(table[name].to_numpy(dtype=np.float64)[order] for name in ("lon", "lat")))
+        xyz = on_ellipsoid(*(table[name].to_numpy(dtype=np.float64)[order] for name in ("lon", "lat")))
         first = _firsts(np.asarray(feature, dtype=object), xyz, rank.feature_m)
         order = np.concatenate([order[first], order[~first]])
     if rank.spacing_m > 0:
@@ -108,7 +108,7 @@ def second_to(table: pd.DataFrame, rows: NDArray[np.intp], rank: Rank) -> list[i
         Rows of the listed sites, in rank order.
     rank : Rank
     """
-    xyz = _on_ellipsoid(*(table[name].to_numpy(dtype=np.float64)[rows] for name in ("lon", "lat")))
+    xyz = on_ellipsoid(*(table[name].to_numpy(dtype=np.float64)[rows] for name in ("lon", "lat")))
     feature = table["feature_id"].astype("string").to_numpy(dtype=object, na_value="")[rows]
     best: list[int] = []
     out: list[int | None] = []
@@ -143,7 +143,7 @@ def spaced(lon: Floats, lat: Floats, *, spacing_m: float, top: int | None = None
     ndarray of int
         Indices of the taken points, in order.
     """
-    places = [(float(x), float(y), float(z)) for x, y, z in _on_ellipsoid(lon, lat)]
+    places = [(float(x), float(y), float(z)) for x, y, z in on_ellipsoid(lon, lat)]
     # the taken points by cubes as wide as the spacing: all that are too near lie in the cube of a point or beside it
     cubes: dict[tuple[int, ...], list[int]] = {}
     taken: list[int] = []
@@ -158,8 +158,8 @@ def spaced(lon: Floats, lat: Floats, *, spacing_m: float, top: int | None = None
     return np.asarray(taken, dtype=np.intp)
 
 
-def _on_ellipsoid(lon: Floats, lat: Floats) -> Floats:
-    """Earth-centred coordinates (m) of points on the WGS 84 ellipsoid."""
+def on_ellipsoid(lon: Floats, lat: Floats) -> Floats:
+    """Earth-centred coordinates (m) of points (degrees) on the WGS 84 ellipsoid, a row each: no seam at the antimeridian, none at a pole."""
     lam, phi = np.radians(lon), np.radians(lat)
     n = _A_M / np.sqrt(1 - _E2 * np.sin(phi) ** 2)
     return np.column_stack(

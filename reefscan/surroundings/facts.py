@@ -10,7 +10,6 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from reefscan.surroundings.fetch import AZIMUTHS, STEP_DEGREES, fetch_m, longest_open, toward
 from reefscan.surroundings.known import Surroundings
@@ -18,33 +17,21 @@ from reefscan.surroundings.nearest import nearest
 from reefscan.surroundings.shapes import Floats
 
 
-def _names(known: Surroundings, role: str, row: NDArray[np.intp]) -> NDArray[np.object_]:
-    shapes = known.of(role)
-    return np.array([shapes.called(i) if i >= 0 else None for i in row], dtype=object)
+def near(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
+    """Distance (m) and name of the nearest hard structure, caution and closed ground; of hard structure its bearing too.
 
-
-def hard(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
-    """Distance, bearing and name of the nearest hard structure."""
-    if "hard" not in known.by_role:
-        return {}
-    row, metres, bearing = nearest(known.of("hard"), lon, lat, known.box)
-    return {"hard_m": metres, "hard_deg": bearing, "hard_name": _names(known, "hard", row)}
-
-
-def caution(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
-    """Distance and name of the nearest caution ground."""
-    if "caution" not in known.by_role:
-        return {}
-    row, metres, _ = nearest(known.of("caution"), lon, lat, known.box)
-    return {"caution_m": metres, "caution_name": _names(known, "caution", row)}
-
-
-def closed(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
-    """Distance and name of the nearest closed ground; what lies in it is no candidate any more."""
-    if "closed" not in known.by_role:
-        return {}
-    row, metres, _ = nearest(known.of("closed"), lon, lat, known.box)
-    return {"closed_m": metres, "closed_name": _names(known, "closed", row)}
+    What lies in closed ground is no candidate any more.
+    """
+    facts: dict[str, Any] = {}
+    for role in ("hard", "caution", "closed"):
+        if role not in known.by_role:
+            continue
+        shapes = known.of(role)
+        row, facts[f"{role}_m"], bearing = nearest(shapes, lon, lat, known.box)
+        facts[f"{role}_name"] = np.array([shapes.called(i) if i >= 0 else None for i in row], dtype=object)
+        if role == "hard":
+            facts["hard_deg"] = bearing
+    return facts
 
 
 def fetch(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
@@ -70,9 +57,4 @@ def fetch(lon: Floats, lat: Floats, known: Surroundings) -> dict[str, Any]:
     return facts
 
 
-FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (
-    hard,
-    caution,
-    closed,
-    fetch,
-)
+FACTS: tuple[Callable[[Floats, Floats, Surroundings], dict[str, Any]], ...] = (near, fetch)

@@ -21,7 +21,7 @@ EITHER_SIDE = 15.0
 """Waves come from some way to both sides of the wind: the longest open water within so many degrees counts."""
 
 
-def fetch_m(land: Shapes, lon: Floats, lat: Floats, box: Box, step_degrees: int = STEP_DEGREES) -> Floats:
+def fetch_m(land: Shapes, lon: Floats, lat: Floats, box: Box) -> Floats:
     """Distance (m) from places to the first land in true directions.
 
     Parameters
@@ -29,13 +29,11 @@ def fetch_m(land: Shapes, lon: Floats, lat: Floats, box: Box, step_degrees: int 
     land : Shapes
         Polygons or lines of the shore.
     lon, lat : ndarray, shape (n,)
-    step_degrees : int
-        Between directions; a divisor of 360.
 
     Returns
     -------
-    ndarray, shape (n, 360 / step_degrees)
-        At most `REACH_M`, clockwise from true north; NaN for a place on land.
+    ndarray, shape (n, directions)
+        In the directions of `AZIMUTHS`, at most `REACH_M`, clockwise from true north; NaN for a place on land.
 
     Notes
     -----
@@ -43,7 +41,7 @@ def fetch_m(land: Shapes, lon: Floats, lat: Floats, box: Box, step_degrees: int 
     4e-5 too long at the most, less than any outline of a shore is true.
     """
     n = len(lon)
-    out = np.full((n, 360 // step_degrees), REACH_M)
+    out = np.full((n, len(AZIMUTHS)), REACH_M)
     if not len(land) or not n:
         return out
     plane = Plane(box)
@@ -62,9 +60,9 @@ def fetch_m(land: Shapes, lon: Floats, lat: Floats, box: Box, step_degrees: int 
     return out
 
 
-def toward(azimuth: float, fetches: Floats, azimuths: Floats = AZIMUTHS) -> Floats:
+def toward(azimuth: float, fetches: Floats) -> Floats:
     """The longest open water within `EITHER_SIDE` of a direction, for each place."""
-    apart = np.abs((azimuths - azimuth + 180.0) % 360.0 - 180.0)
+    apart = np.abs((AZIMUTHS - azimuth + 180.0) % 360.0 - 180.0)
     return np.asarray(fetches[:, apart <= EITHER_SIDE].max(axis=1))
 
 

@@ -83,11 +83,7 @@ def box_of(bounds: Sequence[tuple[str, tuple[float, float, float, float]]]) -> B
     whole: Box | None = None
     for crs, (west, south, east, north) in bounds:
         to_lonlat = Transformer.from_crs(crs, "EPSG:4326", always_xy=True)
-        t = np.linspace(0.0, 1.0, 21)
-        x = np.concatenate([west + t * (east - west), west + t * (east - west), 0 * t + west, 0 * t + east])
-        y = np.concatenate(
-            [0 * t + south, 0 * t + north, south + t * (north - south), south + t * (north - south)]
-        )
+        x, y = np.meshgrid(np.linspace(west, east, 21), np.linspace(south, north, 21))
         lon, lat = (np.asarray(v) for v in to_lonlat.transform(x, y))
         good = np.isfinite(lon) & np.isfinite(lat)
         lon, lat = lon[good], lat[good]

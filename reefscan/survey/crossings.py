@@ -34,8 +34,6 @@ class Crossings:
         Mean of the two (m).
     first, second : ndarray of int
         Session of each.
-    wait_s : ndarray of float
-        Time between the two, NaN where unknown.
     examined : float
         Share of the possible crossings that was examined.
     """
@@ -46,7 +44,6 @@ class Crossings:
     depth: Floats
     first: NDArray[np.int64]
     second: NDArray[np.int64]
-    wait_s: Floats
     examined: float = 1.0
     legs: tuple[NDArray[np.int64], NDArray[np.int64], Floats, Floats] | None = None
     """Rows of the two soundings before the crossing, and how far along each leg it lies."""
@@ -79,7 +76,7 @@ def find_crossings(
     """
     n = x.size
     none = np.zeros(0)
-    empty = Crossings(none, none, none, none, none.astype(np.int64), none.astype(np.int64), none)
+    empty = Crossings(none, none, none, none, none.astype(np.int64), none.astype(np.int64))
     if n < 2 * PIECE:
         return empty
     step = np.hypot(np.diff(x), np.diff(y))
@@ -104,7 +101,6 @@ def find_crossings(
         none,
         session[si[apart]].astype(np.int64),
         session[sj[apart]].astype(np.int64),
-        wait[apart],
         found.shape[0] / total,
         legs,
     )
@@ -180,7 +176,7 @@ def summary(crossings: Crossings) -> dict[str, object]:
     }
 
 
-def session_biases(crossings: Crossings, sessions: int, *, rounds: int = 12) -> Floats:
+def session_biases(crossings: Crossings, sessions: int) -> Floats:
     """Constant error of each session (m), by robust least squares on the crossings between sessions.
 
     The differences fix the biases only up to a constant: their mean, weighted by crossings, is zero.
@@ -203,7 +199,7 @@ def session_biases(crossings: Crossings, sessions: int, *, rounds: int = 12) -> 
     touched = np.bincount(np.r_[i, j], minlength=sessions)
     tie = coo_matrix(touched[None, :] / max(touched.sum(), 1))
     weight, bias = ones, np.zeros(sessions)
-    for _ in range(rounds):
+    for _ in range(12):
         root = np.sqrt(weight)
         system = vstack([design.multiply(root[:, None]), tie]).tocsr()
         bias = np.asarray(lsqr(system, np.r_[root * d, 0.0], damp=1e-6)[0])

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.ndimage import distance_transform_edt, gaussian_filter, map_coordinates
+from scipy.ndimage import gaussian_filter, map_coordinates
 
 from reefscan.survey.uncertainty import Uncertainty
 
@@ -19,17 +19,19 @@ Floats = NDArray[np.float64]
 HEADINGS = 12
 TURN_M = 40.0
 """Distance one more line costs besides its own length: turning and lining up."""
+MOST_LINES = 12
+NEAR_M, AROUND_M = 20.0, 40.0
+"""Ground stands out from the mean within about 40 m, and makes what lies within about 20 m worth knowing too."""
 
 
 @dataclass(frozen=True)
 class Line:
-    """A straight line to run, from (x0, y0) to (x1, y1) in metres, with the uncertainty it takes away (m2 x m2)."""
+    """A straight line to run, from (x0, y0) to (x1, y1) in metres."""
 
     x0: float
     y0: float
     x1: float
     y1: float
-    gain: float
 
     @property
     def length_m(self) -> float:
@@ -58,11 +60,11 @@ class CoarseGround:
     north: float
 
 
-def promise(ground: CoarseGround, *, near_m: float = 20.0, around_m: float = 40.0) -> Floats:
+def promise(ground: CoarseGround) -> Floats:
     """How much each cell is worth knowing, 0.02 to 1: ground that stands out, and what lies beside it."""
     known = np.isfinite(ground.elev)
     weight = known.astype(float)
-    wide, near = around_m / ground.cell_m, max(near_m / ground.cell_m, 0.8)
+    wide, near = AROUND_M / ground.cell_m, max(NEAR_M / ground.cell_m, 0.8)
     level = gaussian_filter(np.where(known, ground.elev, 0.0), wide) / np.maximum(
         gaussian_filter(weight, wide), 1e-6
     )
@@ -74,14 +76,7 @@ def promise(ground: CoarseGround, *, near_m: float = 20.0, around_m: float = 40.
     return np.asarray(0.02 + 0.98 * np.clip((stand - usual) / max(top - usual, 0.2), 0.0, 1.0))
 
 
-def plan_lines(
-    ground: CoarseGround,
-    uncertainty: Uncertainty,
-    *,
-    budget_m: float,
-    most_lines: int = 12,
-    start: tuple[float, float] | None = None,
-) -> list[Line]:
+def plan_lines(ground: CoarseGround, uncertainty: Uncertainty, *, budget_m: float) -> list[Line]:
     """Pick and order lines whose run, with the way between them, fits the budget.
 
     Parameters
@@ -91,9 +86,6 @@ def plan_lines(
         Says how the uncertainty grows with distance to data.
     budget_m : float
         Distance to be run, from the start of the first line to the end of the last.
-    most_lines : int
-    start : (x, y), optional
-        Where the boat comes from; decides which end comes first.
 
     Returns
     -------
@@ -114,18 +106,18 @@ def plan_lines(
     shortest = max(4.0 * ground.cell_m, 2.0 * TURN_M)
     lengths = [v for v in (budget_m / 16, budget_m / 8, budget_m / 4, budget_m / 2) if v >= shortest]
     lengths = lengths or [budget_m]
-    for _ in range(most_lines):
-        left = budget_m - route_length(order_lines(picked, start))
+    for _ in range(MOST_LINES):
+        left = budget_m - route_length(order_lines(picked))
         if left < min(lengths, default=np.inf):
             break
         # What a run takes away to both sides of a place: about as far as data lie off, for nearer to them it adds nothing.
         fall = uncertainty.sigma(distance, rough) ** 2 - at_data
         value = np.where(reachable, worth * distance * np.maximum(fall, 0.0), 0.0)
-        ends = [e for g in picked for e in ((g.x0, g.y0), (g.x1, g.y1))] or ([start] if start else [])
+        ends = [e for g in picked for e in ((g.x0, g.y0), (g.x1, g.y1))]
         line = _best_line(ground, value, [v for v in lengths if v <= left], _way(ground, ends))
         if line is None:
             break
-        trial = order_lines([*picked, line], start)
+        trial = order_lines([*picked, line])
         if route_length(trial) > budget_m:
             lengths = [v for v in lengths if v < line.length_m - 1.0]
             if not lengths:
@@ -134,7 +126,7 @@ def plan_lines(
         picked.append(line)
         beside = distance_to_line(ground, line)
         distance = np.minimum(distance, np.where(beside < ground.cell_m, 0.0, beside))
-    return order_lines(picked, start)
+    return order_lines(picked)
 
 
 def _way(ground: CoarseGround, ends: list[tuple[float, float]]) -> Floats:
@@ -185,7 +177,7 @@ def _best_line(ground: CoarseGround, value: Floats, lengths: list[float], way: F
                     (ground.west + (e[1] + 0.5) * ground.cell_m, ground.north - (e[0] + 0.5) * ground.cell_m)
                     for e in ends
                 )
-                best = (rate, Line(x0, y0, x1, y1, top))
+                best = (rate, Line(x0, y0, x1, y1))
     return best[1] if best else None
 
 
@@ -199,21 +191,17 @@ def distance_to_line(ground: CoarseGround, line: Line) -> Floats:
     return np.asarray(np.hypot(x - share * dx, y - share * dy))
 
 
-def order_lines(lines: list[Line], start: tuple[float, float] | None = None) -> list[Line]:
-    """Nearest end next, from the start given or from each end in turn, whichever is shorter."""
-    if not lines:
-        return []
-    starts = [start] if start else [e for g in lines for e in ((g.x0, g.y0), (g.x1, g.y1))]
+def order_lines(lines: list[Line]) -> list[Line]:
+    """Nearest end next, from each end in turn: the shortest way that this gives."""
     best: list[Line] = []
-    for here in starts:
+    for x, y in [e for g in lines for e in ((g.x0, g.y0), (g.x1, g.y1))]:
         left, route = list(lines), []
-        x, y = here
         while left:
             ways = [(np.hypot(g.x0 - x, g.y0 - y), k, False) for k, g in enumerate(left)]
             ways += [(np.hypot(g.x1 - x, g.y1 - y), k, True) for k, g in enumerate(left)]
             _, k, turned = min(ways)
             line = left.pop(k)
-            route.append(Line(line.x1, line.y1, line.x0, line.y0, line.gain) if turned else line)
+            route.append(Line(line.x1, line.y1, line.x0, line.y0) if turned else line)
             x, y = route[-1].x1, route[-1].y1
         if not best or route_length(route) < route_length(best):
             best = route
@@ -224,10 +212,3 @@ def route_length(lines: list[Line]) -> float:
     """Length of the lines and of the way between them (m)."""
     ways = sum(float(np.hypot(b.x0 - a.x1, b.y0 - a.y1)) for a, b in itertools.pairwise(lines))
     return ways + sum(g.length_m for g in lines)
-
-
-def distance_from(mask: NDArray[np.bool_], cell_m: float) -> Floats:
-    """Distance (m) to the nearest true cell; infinite without one."""
-    if not mask.any():
-        return np.full(mask.shape, np.inf)
-    return np.asarray(distance_transform_edt(~mask)) * cell_m

@@ -28,7 +28,7 @@ class Tide(Protocol):
 
 def reduce_depths(
     data: Soundings, settings: Reduce, *, draft_m: float | None = None, keel_m: float | None = None,
-    tide: Tide | None = None, bias_m: Floats | None = None,
+    tide: Tide | None = None,
 ) -> tuple[Soundings, list[dict[str, object]]]:  # fmt: skip
     """Correct sound speed, draft and tide, in that order.
 
@@ -45,8 +45,6 @@ def reduce_depths(
     keel_m : float, optional
         Keel below the waterline, for depths below the keel.
     tide : Tide, optional
-    bias_m : ndarray of float, optional
-        Per sounding, subtracted last (levelling of tracks).
 
     Returns
     -------
@@ -76,9 +74,6 @@ def reduce_depths(
     depth += _offsets(data, draft_m, keel_m, record)
     if tide is not None:
         depth -= _tide(data, tide, record)
-    if bias_m is not None:
-        depth -= bias_m
-        record("levelling", -bias_m, data.kept, "bias of each session from crossings, robust least squares")
     return replace(data, depth=depth), done
 
 

@@ -177,13 +177,17 @@ def _steady(part: Floats) -> bool:
     return bool(np.percentile(np.abs(np.diff(part)), 80) <= 0.05 * np.median(part) + 0.3)
 
 
+STEADY = 12
+"""Soundings from which a piece of track can be steady ground."""
+
+
 def bursts(
-    depth: Floats, step_m: Floats, breaks: NDArray[np.bool_], *, longest: int, steady: int = 12
+    depth: Floats, step_m: Floats, breaks: NDArray[np.bool_], *, longest: int
 ) -> list[tuple[int, int, float, float]]:
     """Stretches of unsteady readings between two steady ones at about one level.
 
     The track is cut where the depth changes within one step by more than half (and 2 m), steeper
-    than 60 degrees. Pieces shorter than ``steady`` soundings are unsteady; a row of them between two
+    than 60 degrees. Pieces shorter than `STEADY` soundings are unsteady; a row of them between two
     steady pieces whose levels differ by less than a third is a burst.
 
     Returns
@@ -198,7 +202,7 @@ def bursts(
     stop = np.r_[start[1:], depth.size]
     piece = np.cumsum(breaks)
     firm = np.array(
-        [k for k in np.flatnonzero(stop - start >= steady) if _steady(depth[start[k] : stop[k]])],
+        [k for k in np.flatnonzero(stop - start >= STEADY) if _steady(depth[start[k] : stop[k]])],
         dtype=np.int64,
     )
     out = []

@@ -6,27 +6,14 @@ here reaches a scan except through the grid. Every rule has its own switch.
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from pydantic import Field
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
-
-from reefscan.base.errors import RecipeError
-from reefscan.base.recipe import read_toml
-from reefscan.base.units import parse_length, shown
+from reefscan.base.complaint import fitted
+from reefscan.base.recipe import commented, read_toml
+from reefscan.base.recipe_part import Metres, Part
 
 
-def _length(value: Any) -> Any:
-    return parse_length(value) if isinstance(value, str) else value
-
-
-Metres = Annotated[float, BeforeValidator(_length)]
-
-
-class _Part(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid")
-
-
-class Clean(_Part):
+class Clean(Part):
     """Rules that set soundings aside. ``use_...`` switches one off."""
 
     use_speed: bool = Field(default=True, description="set aside positions the boat could not have reached")
@@ -61,7 +48,7 @@ class Clean(_Part):
     beam_deg: float = Field(default=20.0, gt=0, lt=90, description="full width of the sounder's beam")
 
 
-class Reduce(_Part):
+class Reduce(Part):
     """What turns a reading into a depth below the datum."""
 
     sound_set_m_s: float = Field(
@@ -75,7 +62,7 @@ class Reduce(_Part):
     fix_gap_s: float = Field(default=15.0, gt=0, description="longest gap between fixes that is bridged (s)")
 
 
-class Surface(_Part):
+class Surface(Part):
     """How soundings become a surface."""
 
     reach_m: Metres | None = Field(
@@ -93,7 +80,7 @@ class Surface(_Part):
     )
 
 
-class SurveySettings(_Part):
+class SurveySettings(Part):
     """All settings of ``reefscan grid``."""
 
     version: int = Field(default=1, ge=1, le=1)
@@ -110,28 +97,12 @@ def load_settings(text: str, *, where: str = "survey settings") -> SurveySetting
     RecipeError
         On broken TOML, an unknown key or a value out of bounds, in one line that names the key.
     """
-    try:
-        return SurveySettings.model_validate(read_toml(text, where))
-    except ValidationError as error:
-        first = error.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
-        raise RecipeError(f"{where}: {key}: {first['msg']}; got {shown(first.get('input'))}") from error
+    return fitted(read_toml(text, where), SurveySettings, name=where)
 
 
 def dump_settings(settings: SurveySettings) -> str:
     """Write settings as TOML with a comment on every line; `load_settings` gives them back."""
     lines = ["# Settings of reefscan grid.", f"version = {settings.version}"]
     for name in ("clean", "reduce", "surface"):
-        part = getattr(settings, name)
-        lines += ["", f"[{name}]"]
-        for key, info in type(part).model_fields.items():
-            value = getattr(part, key)
-            text = f"# {key} = (unset)" if value is None else f"{key} = {_toml(value)}"
-            lines.append(f"{text}  # {info.description}")
+        lines += ["", f"[{name}]", *commented(getattr(settings, name))]
     return "\n".join(lines) + "\n"
-
-
-def _toml(value: object) -> str:
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return f'"{value}"' if isinstance(value, str) else repr(value)

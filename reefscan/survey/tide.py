@@ -33,12 +33,15 @@ class TideTable:
         True for high and low waters, False for a time series.
     gap_s : float
         Longest step that is bridged.
+    zoned : bool
+        Whether the file itself says in which zone its times are.
     """
 
     time: Floats
     height: Floats
     turning: bool
     gap_s: float
+    zoned: bool = True
 
     def at(self, when: Floats) -> Floats:
         """Height (m) at given times (s); NaN outside the table and in its gaps."""

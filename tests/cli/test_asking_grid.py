@@ -148,7 +148,7 @@ def test_an_answer_that_cannot_be_used_is_told_and_asked_again(tmp_path: Path) -
     asked = ["grid", str(log), "--datum", "x", "--cell", "5m", "--next", "0", "--out", str(tmp_path / "own.tif")]  # fmt: skip
     code, told = at_terminal(asked, "nonsense\nEPSG:32631\na foot\n1ft\n")
     assert code == 0, told
-    assert "--crs 'nonsense': not a coordinate system" in told
+    assert "--crs: 'nonsense' is not a coordinate system" in told
     assert "'a foot' is not a length" in told
     assert told.count("In which coordinate system are they?") == 2
     flags = [line.split("next time: ")[1].strip() for line in told.splitlines() if "next time" in line]

@@ -53,7 +53,7 @@ def layer(out: Path) -> None:
 
 def score(out: Path) -> None:
     with score_raster(out, SHEET, EXTENT) as raster:
-        raster.write(EXTENT, NOISE.integers(0, 101, (512, 512)).astype(np.uint8))
+        raster.put(EXTENT, NOISE.integers(0, 101, (512, 512)).astype(np.uint8))
     publish(out)
 
 

@@ -169,7 +169,7 @@ def test_a_float_swings_into_no_closed_ground_and_stands_off_what_is_named() -> 
     """The worked circle is 11.77 m and the net 0.5 m, 12.27 m; with 10 m more closed ground has to be 22.27 m off, a wall with a
     stand-off of 30 m 42.27 m. Told up to whole metres or feet, what is there down: 13 + 10 m, 41 + 99 ft."""
     circle = float(circles((site(),), WATER, NETS)[0])
-    for metres, said in ((22.3, ()), (22.2, ("closed ground (North) lies 22 m away; wanted 23 m: the circle of its float, 13 m, and 10 m more",))):  # fmt: skip
+    for metres, said in ((22.3, ()), (22.2, ("too near closed ground (North): it lies 22 m away; wanted 23 m: the circle of its float, 13 m, and 10 m more",))):  # fmt: skip
         near = site(off=(OffGround("closed ground (North)", metres, 10.0),))
         assert off_ground(near, circle, "m") == off_ground(near, circle, "m", forced=True) == said
     inside = site(off=(OffGround("a fairway (Run)", 0.0, 10.0, True, "; --allow-fairways takes it all the same"),))  # fmt: skip
@@ -179,7 +179,7 @@ def test_a_float_swings_into_no_closed_ground_and_stands_off_what_is_named() -> 
     wall = site(off=(OffGround("hard structure (Mole)", 42.2, 30.0, bound=False),))
     (words,) = off_ground(wall, circle, "ft")
     assert words.startswith(
-        "hard structure (Mole) lies 138 ft away; wanted 140 ft: the circle of its float, 41 ft, and 99 ft"
+        "too near hard structure (Mole): it lies 138 ft away; wanted 140 ft: the circle of its float, 41 ft, and 99 ft"
     )
     assert off_ground(wall, circle, "m", forced=True) == ()  # kept, it is a warning
 

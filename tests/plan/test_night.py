@@ -348,10 +348,10 @@ def test_a_site_that_is_kept_near_a_wall_is_told_with_its_distance() -> None:
     wall = OffGround("hard structure (Mole)", 30.0, 20.0, bound=False)
     sites = (replace(FOUR[0], off=(wall,)), *FOUR[1:])
     left = {out.id: out.reason for out in plan(*sites).sites_left_out}
-    assert left["a"].startswith("hard structure (Mole) lies 30 m away; wanted 32 m")
+    assert left["a"].startswith("too near hard structure (Mole): it lies 30 m away; wanted 32 m")
     kept = plan(*sites, wishes=Wishes(keep=("a",)))
     number = next(net.number for net in kept.nets if net.site.id == "a")
-    assert any(words.startswith(f"net {number}: hard structure (Mole) lies 30 m away") for words in kept.warnings)  # fmt: skip
+    assert any(words.startswith(f"net {number}: too near hard structure (Mole): it lies 30 m away") for words in kept.warnings)  # fmt: skip
 
 
 def test_what_the_forecast_does_not_say_is_told() -> None:

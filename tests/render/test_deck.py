@@ -20,7 +20,7 @@ from reefscan.plan.model import Plan
 from reefscan.plan.night import make_plan
 from reefscan.plan.words import BEFORE_LEAVING, BEFORE_MOVING
 from reefscan.render.deck import deck_figures
-from reefscan.render.nightpicture import draw_tide
+from reefscan.render.nightpicture import draw_ground, draw_tide
 from reefscan.render.sheet import sheet_of
 
 RULES = Rules.model_validate(
@@ -94,6 +94,22 @@ def test_in_the_picture_of_the_tide_no_word_lies_over_another_nor_over_its_title
         if one.isdigit() == other.isdigit():  # a number may stand at the foot of the words of a low water
             wide, tall = min(a.x1, b.x1) - max(a.x0, b.x0), min(a.y1, b.y1) - max(a.y0, b.y0)
             assert wide <= 0 or tall < 0.3 * min(a.height, b.height), (one, other)
+
+
+@pytest.mark.parametrize("seed", [4, 8])
+def test_on_the_small_map_no_number_runs_over_its_edge(seed: int) -> None:
+    plan, ground = planned(8, 45, seed, "m")
+    plan = replace(plan, nets=tuple(replace(net, number=net.number + 22) for net in plan.nets))
+    figure = Figure(figsize=(112 / 72, 112 / 72))  # as large as on the sheet
+    ax = figure.add_axes((0, 0, 1, 1))
+    draw_ground(ax, plan, ground, font=9)
+    figure.set_dpi(400)
+    renderer = FigureCanvasAgg(figure).get_renderer()
+    numbers = [text for text in ax.texts if text.get_text().isdigit()]
+    assert len(numbers) == len(plan.nets)
+    for text in numbers:
+        box = text.get_window_extent(renderer)
+        assert box.x0 >= 0 and box.x1 <= figure.bbox.x1 and box.y0 >= 0 and box.y1 <= figure.bbox.y1
 
 
 def _boxes(figure: Figure) -> list[tuple[str, Bbox]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 
 import numpy as np
 import pytest
@@ -82,6 +83,10 @@ def test_three_plain_lines_come_first_in_the_unit_of_the_person(log, tmp_path, c
     assert (
         page.index("Covered:") < page.index("How good:") < page.index("Next:") < page.index("soundings read")
     )
+    assert f"{low:.2f} to {high:.2f} ft</dd>" in page
+    assert f"between tracks</dt><dd>{three_figures(facts['gap_m'] / 0.3048)} ft</dd>" in page
+    tables = "".join(re.findall("<th[^>]*>[^<]*", page))
+    assert "(ft)" in tables and "(m)" not in tables
 
 
 def test_the_grid_says_how_far_apart_its_tracks_are_and_a_scan_of_it_too(log, tmp_path):
@@ -148,6 +153,7 @@ def test_own_soundings_go_onto_a_public_grid_and_the_source_says_so(log, tmp_pat
         (["--tide", "nowhere.csv"], "no such file"),
         (["--onto", "nowhere.tif"], "no such file"),
         (["--settings", "nowhere.toml"], "no such file"),
+        (["--crs", "EPSG:999999"], "--crs: 'EPSG:999999' is not a coordinate system"),
         (["--date", "2023-02-29"], "not a day"),
         (["--dates", "day"], "--dates 'day': wanted day-first, month-first"),
         (["--unit", "yard"], "say m, ft or fathom"),

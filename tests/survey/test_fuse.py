@@ -117,7 +117,7 @@ def test_planned_lines_lower_the_miss_near_structure_more_than_even_lines_of_the
         assert route_length(planned) <= budget
         run = sum(line.length_m for line in planned)
         count = max(1, int(run // side))
-        even = [Line(k * 60.0, 0.0, k * 60.0, run / count, 0.0) for k in np.linspace(1, 7, count).round()]
+        even = [Line(k * 60.0, 0.0, k * 60.0, run / count) for k in np.linspace(1, 7, count).round()]
         truth = seabed(x, y, planted)
         near = np.zeros(x.shape, bool)
         for p in planted:
@@ -164,7 +164,7 @@ def test_promise_is_high_on_a_ledge_and_low_on_level_ground():
 
 
 def test_the_order_of_lines_does_not_run_back_and_forth():
-    lines = [Line(0.0, k * 10.0, 100.0, k * 10.0, 1.0) for k in (2, 0, 3, 1)]
+    lines = [Line(0.0, k * 10.0, 100.0, k * 10.0) for k in (2, 0, 3, 1)]
     route = order_lines(lines)
     assert_allclose(route_length(route), 4 * 100 + 3 * 10)
     assert {(g.y0) for g in route} == {0.0, 10.0, 20.0, 30.0}
@@ -172,7 +172,7 @@ def test_the_order_of_lines_does_not_run_back_and_forth():
 
 def test_distance_to_a_line_is_that_of_plane_geometry():
     ground = CoarseGround(np.zeros((3, 3)), np.zeros((3, 3)), np.zeros((3, 3)), 2.0, 0.0, 6.0)
-    got = distance_to_line(ground, Line(3.0, 0.0, 3.0, 6.0, 0.0))
+    got = distance_to_line(ground, Line(3.0, 0.0, 3.0, 6.0))
     assert_allclose(got, np.tile([2.0, 0.0, 2.0], (3, 1)))
 
 

@@ -25,7 +25,7 @@ from rasterio.errors import CRSError
 from rasterio.transform import Affine
 from rasterio.windows import Window as RasterWindow
 
-from reefscan.base.errors import InputError
+from reefscan.base.errors import InputError, one_line
 from reefscan.base.model import BLOCK
 from reefscan.io import handles
 from reefscan.io.grids.axes import EAST, NORTH, evenly, unrolled
@@ -225,7 +225,7 @@ def _write(
         crs = array.rio.crs
     except (CRSError, ProjError) as error:
         raise InputError(
-            f"{path.name}: its CRS cannot be understood ({handles.one_line(error)}); give it another with .rio.write_crs()"
+            f"{path.name}: its CRS cannot be understood ({one_line(error)}); give it another with .rio.write_crs()"
         ) from None
     try:
         nodata = array.rio.nodata
@@ -233,7 +233,7 @@ def _write(
     except (ValueError, TypeError, OverflowError) as error:
         raise InputError(
             f"{path.name}: one of its attributes _FillValue, missing_value, scale_factor, add_offset is not a number of its kind "
-            f"({handles.one_line(error)}); set it right, or take it out of .attrs"
+            f"({one_line(error)}); set it right, or take it out of .attrs"
         ) from None
     dtype = {"b": "uint8", "f": "float32" if cells.dtype.itemsize < 8 else "float64"}.get(
         cells.dtype.kind, "complex128" if cells.dtype.kind == "c" else cells.dtype.newbyteorder("=").name

@@ -263,15 +263,9 @@ def _sheet(
 
 def _area_window(sheet: Sheet, box: Box) -> Window:
     west, south, east, north = box
-    t = np.linspace(0.0, 1.0, 21)
-    lon, lat = np.meshgrid(west + t * (east - west), south + t * (north - south))
-    x, y = transformer("EPSG:4326", sheet.crs).transform(lon.ravel(), lat.ravel())
-    good = np.isfinite(x) & np.isfinite(y)
-    if not good.any():
-        return Window(0, 0, 0, 0)
-    x, y = x[good], y[good]
-    window = sheet.window_of(float(x.min()), float(y.min()), float(x.max()), float(y.max()))
-    return window.grow(math.ceil(max(CONTEXT_M / sheet.cell_m, 4)))
+    lon, lat = np.meshgrid(np.linspace(west, east, 21), np.linspace(south, north, 21))
+    found = sheet.window_over(*transformer("EPSG:4326", sheet.crs).transform(lon.ravel(), lat.ravel()))
+    return found if found.empty else found.grow(math.ceil(max(CONTEXT_M / sheet.cell_m, 4)))
 
 
 def gathered(layers: Sequence[Layer]) -> list[str]:

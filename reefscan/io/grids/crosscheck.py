@@ -48,15 +48,9 @@ def between(sheet: SheetSource, better: SheetSource) -> Overlap | None:
 
 def _common(sheet: SheetSource, better: SheetSource) -> Window:
     west, south, east, north = better.sheet.bounds(better.extent)
-    t = np.linspace(0.0, 1.0, 9)
-    x, y = np.meshgrid(west + t * (east - west), south + t * (north - south))
-    x, y = transformer(better.sheet.crs, sheet.sheet.crs).transform(x.ravel(), y.ravel())
-    good = np.isfinite(x) & np.isfinite(y)
-    if not good.any():
-        return Window(0, 0, 0, 0)
-    x, y = x[good], y[good]
-    box = sheet.sheet.window_of(float(x.min()), float(y.min()), float(x.max()), float(y.max()))
-    return box.intersect(sheet.extent)
+    x, y = np.meshgrid(np.linspace(west, east, 9), np.linspace(south, north, 9))
+    there = transformer(better.sheet.crs, sheet.sheet.crs).transform(x.ravel(), y.ravel())
+    return sheet.sheet.window_over(*there).intersect(sheet.extent)
 
 
 def _compare(sheet: SheetSource, better: SheetSource, window: Window) -> Overlap | None:

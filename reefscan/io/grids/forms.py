@@ -23,6 +23,7 @@ from reefscan.base.errors import (
     InputError,
     MissingInputError,
     UnreadableError,
+    one_line,
 )
 from reefscan.base.units import METRES_PER
 from reefscan.io import handles, words
@@ -107,7 +108,7 @@ def open_layer(path: str, options: GridOptions, *, focus_box: tuple[float, ...] 
         except RasterioError as error:
             cause = error.__cause__ or error
             raise UnreadableError(
-                f"{name}: its cells cannot be read ({handles.one_line(cause)}); {handles.remedy(dataset.driver, str(cause))}"
+                f"{name}: its cells cannot be read ({one_line(cause)}); {handles.remedy(dataset.driver, str(cause))}"
             ) from error
     if path_read != path and choice.driver == "GTiff":
         from reefscan.io.grids.pointgrid import notes_of
@@ -348,9 +349,7 @@ def _focus(dataset: Any, facts: CrsFacts, box: tuple[float, ...]) -> tuple[int, 
     from reefscan.io.georef import transformer
 
     west, south, east, north = box
-    t = np.linspace(0.0, 1.0, 9)
-    lon = np.concatenate([west + t * (east - west)] * 2 + [np.full(9, west), np.full(9, east)])
-    lat = np.concatenate([np.full(9, south), np.full(9, north)] + [south + t * (north - south)] * 2)
+    lon, lat = np.meshgrid(np.linspace(west, east, 9), np.linspace(south, north, 9))
     a, b, c, d, e, f = tuple(dataset.transform)[:6]
     if facts.geographic:
         middle = c + a * dataset.width / 2 + b * dataset.height / 2

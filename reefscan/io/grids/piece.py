@@ -293,12 +293,8 @@ def _blocks(window: Window) -> list[Window]:
 
 def grid_extent(grid: RawGrid, sheet: Sheet) -> Window:
     """Window of a sheet that holds the first layer of a raw grid, wherever it lies."""
-    x, y = transformer(grid.lattice.crs, sheet.crs).transform(*outline(grid, 0))
-    good = np.isfinite(x) & np.isfinite(y)
-    if not good.any():
-        return Window(0, 0, 0, 0)
-    x, y = x[good], y[good]
-    return sheet.window_of(float(x.min()), float(y.min()), float(x.max()), float(y.max())).grow(1)
+    found = sheet.window_over(*transformer(grid.lattice.crs, sheet.crs).transform(*outline(grid, 0)))
+    return found if found.empty else found.grow(1)
 
 
 def outline(grid: RawGrid, i: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

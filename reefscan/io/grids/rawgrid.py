@@ -5,8 +5,9 @@ Tiles of one product share a lattice; joined here, before any warp, a tile's edg
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from numpy.typing import NDArray
 from rasterio.errors import RasterioError
 from rasterio.windows import Window as RasterWindow
 
-from reefscan.base.errors import UnreadableError
+from reefscan.base.errors import UnreadableError, one_line
 from reefscan.base.model import NODATA_MM, Window
 from reefscan.io import handles
 from reefscan.io.grids.layer import Layer
@@ -152,32 +153,8 @@ class RawGrid:
             box = self._box(hits[0])
             if window.intersect(box) == window:
                 return self._layer(hits[0], window)
-        elev = np.full((window.height, window.width), NODATA_MM, dtype=np.int32)
-        sigma = np.zeros_like(elev) if self.has_uncertainty else None
-        for i in hits:
-            part = window.intersect(self._box(i))
-            rows, cols = part.slices_in(window)
-            view = elev[rows, cols]
-            gaps = view == NODATA_MM
-            if not gaps.any():
-                continue
-            mm, s = self._layer(i, part)
-            np.copyto(view, mm, where=gaps)
-            if sigma is not None and s is not None:
-                np.copyto(sigma[rows, cols], s, where=gaps & (mm != NODATA_MM))
-        return elev, sigma
-
-    def which(self, window: Window) -> NDArray[np.int32]:
-        """Number of the layer that each cell comes from, -1 where unknown."""
-        out = np.full((window.height, window.width), -1, dtype=np.int32)
-        for i in self.over(window):
-            part = window.intersect(self._box(i))
-            view = out[part.slices_in(window)]
-            if (view >= 0).all():
-                continue
-            mm, _ = self._layer(i, part)
-            view[(view < 0) & (mm != NODATA_MM)] = i
-        return out
+        parts = ((self._box(i), partial(self._layer, i)) for i in hits)
+        return laid(window, parts, sigma=self.has_uncertainty)
 
     def _box(self, i: int) -> Window:
         row, col, row_end, col_end = (int(v) for v in self.boxes[i])
@@ -194,6 +171,24 @@ class RawGrid:
             mm = np.ascontiguousarray(mm[::-1])
             sigma = None if sigma is None else np.ascontiguousarray(sigma[::-1])
         return mm, sigma
+
+
+def laid(window: Window, parts: Iterable[tuple[Window, Callable[[Window], Pair]]], *, sigma: bool) -> Pair:
+    """Lay readings of parts over each other: the first known cell wins, and a part that would add none is not read."""
+    elev = np.full((window.height, window.width), NODATA_MM, dtype=np.int32)
+    spread = np.zeros_like(elev) if sigma else None
+    for extent, read in parts:
+        here = window.intersect(extent)
+        rows, cols = here.slices_in(window)
+        view = elev[rows, cols]
+        gaps = view == NODATA_MM
+        if not gaps.any():
+            continue
+        mm, s = read(here)
+        np.copyto(view, mm, where=gaps)
+        if spread is not None and s is not None:
+            np.copyto(spread[rows, cols], s, where=gaps & (mm != NODATA_MM))
+    return elev, spread
 
 
 def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pair:
@@ -220,7 +215,7 @@ def read_layer(layer: Layer, row: int, col: int, height: int, width: int) -> Pai
     except RasterioError as error:
         cause = error.__cause__ or error
         raise UnreadableError(
-            f"{layer.name}: rows {row} to {row + height - 1} cannot be read ({handles.one_line(cause)}); "
+            f"{layer.name}: rows {row} to {row + height - 1} cannot be read ({one_line(cause)}); "
             f"{handles.remedy(layer.driver, str(cause))}"
         ) from error
     # 0 is "unknown": a negative or missing uncertainty says nothing

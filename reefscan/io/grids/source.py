@@ -18,7 +18,7 @@ from reefscan.io.grids import inputs, provenance
 from reefscan.io.grids.lattice import METRES_PER_DEGREE, Zone
 from reefscan.io.grids.layer import Layer
 from reefscan.io.grids.piece import Piece
-from reefscan.io.grids.rawgrid import RawGrid
+from reefscan.io.grids.rawgrid import RawGrid, laid
 
 BORDER_CELLS = 2.0
 """How far past a zone's core a sheet still owns what it finds."""
@@ -117,21 +117,8 @@ class SheetSource:
             if window.intersect(piece.extent) == window:
                 elev, sigma = piece.read(window)
                 return GridBlock(window, elev, sigma)
-        elev = np.full((window.height, window.width), NODATA_MM, dtype=np.int32)
-        sigma = np.zeros_like(elev) if self.has_uncertainty else None
-        for piece in self.pieces:
-            here = part.intersect(piece.extent)
-            if here.empty:
-                continue
-            rows, cols = here.slices_in(window)
-            view = elev[rows, cols]
-            gaps = view == NODATA_MM
-            if not gaps.any():
-                continue
-            mm, s = piece.read(here)
-            np.copyto(view, mm, where=gaps)
-            if sigma is not None and s is not None:
-                np.copyto(sigma[rows, cols], s, where=gaps & (mm != NODATA_MM))
+        parts = ((piece.extent.intersect(part), piece.read) for piece in self.pieces)
+        elev, sigma = laid(window, parts, sigma=self.has_uncertainty)
         if self.seams:
             border = self._borders(window)
             elev[border] = NODATA_MM

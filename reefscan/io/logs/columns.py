@@ -33,7 +33,7 @@ _WORDS: dict[str, tuple[str, ...]] = {
     "ns": ("n/s", "ns", "lat hemisphere", "lat dir"),
     "ew": ("e/w", "ew", "lon hemisphere", "lon dir"),
 }  # fmt: skip
-UNITS = {**METRES_PER, "fathom": 1.8288, "ftm": 1.8288, "fms": 1.8288, "f": 0.3048, "foot": 0.3048}
+UNITS = {**METRES_PER, "ftm": METRES_PER["fathom"], "fms": METRES_PER["fathom"], "f": METRES_PER["foot"]}
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from __future__ import annotations
 
 import re
 from collections import Counter
-from dataclasses import dataclass, field
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,14 +33,17 @@ _REFERENCE = {"DBS": "surface", "DPT": "transducer", "DBT": "transducer", "DBK":
 _STAMP = re.compile(rb"(\d{4}-\d\d-\d\d)[T ,;](\d\d):(\d\d):(\d\d(?:\.\d+)?)")
 
 
-@dataclass
-class _Rows:
-    """Sentences of one type: number of the line, the logger's own time, and the values."""
+class _Sentence(NamedTuple):
+    """Number of the line, the logger's own time, the values, and whether a checksum proved them."""
 
-    line: list[int] = field(default_factory=list)
-    stamp: list[float] = field(default_factory=list)
-    values: list[tuple[float, ...]] = field(default_factory=list)
-    checked: list[bool] = field(default_factory=list)
+    line: int
+    stamp: float
+    values: tuple[float, ...]
+    checked: bool
+
+
+_Rows = dict[str, list[_Sentence]]
+"""Sentences by type."""
 
 
 def checksum_states(block: bytes) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int8]]:
@@ -73,11 +76,8 @@ def checksum_states(block: bytes) -> tuple[NDArray[np.int64], NDArray[np.int64],
     xor = np.bitwise_xor.reduceat(padded, pairs)[0::2]
     xor = np.where(pairs[1::2] > pairs[0::2], xor, 0)
     hexes = np.full(256, 255, np.uint8)
-    for digit, chars in enumerate(
-        ("0", "1", "2", "3", "4", "5", "6", "7", "8", "9", "aA", "bB", "cC", "dD", "eE", "fF")
-    ):
-        for char in chars:
-            hexes[ord(char)] = digit
+    for digits in (b"0123456789abcdef", b"0123456789ABCDEF"):
+        hexes[np.frombuffer(digits, np.uint8)] = np.arange(16)
     wide = np.r_[raw, np.zeros(4, np.uint8)]
     high, low = hexes[wide[end + 1]].astype(int), hexes[wide[end + 2]].astype(int)
     right = (high < 16) & (low < 16) & (high * 16 + low == xor) & (end + 2 < end_line)
@@ -107,26 +107,21 @@ def read_nmea(path: Path, *, date: str | None = None, gap_s: float = 15.0) -> Lo
     UnreadableError
         Not one usable position or depth.
     """
-    rows: dict[str, _Rows] = {name.decode(): _Rows() for name in _WANTED}
+    rows: _Rows = {name.decode(): [] for name in _WANTED}
     counts: Counter[str] = Counter()
     number = 0
     for block in chunks(path):
         number = _read_chunk(block, rows, counts, number)
     counts["lines"] = number
     for name, got in rows.items():
-        if any(got.checked) and not all(got.checked):
-            keep = [k for k, ok in enumerate(got.checked) if ok]
-            counts["cut off"] += len(got.checked) - len(keep)
-            rows[name] = _Rows(
-                [got.line[k] for k in keep],
-                [got.stamp[k] for k in keep],
-                [got.values[k] for k in keep],
-                [got.checked[k] for k in keep],
-            )
+        proved = [sentence for sentence in got if sentence.checked]
+        if proved:
+            counts["cut off"] += len(got) - len(proved)
+            rows[name] = proved
     return _assemble(path.name, rows, counts, date, gap_s)
 
 
-def _read_chunk(block: bytes, rows: dict[str, _Rows], counts: Counter[str], first: int) -> int:
+def _read_chunk(block: bytes, rows: _Rows, counts: Counter[str], first: int) -> int:
     start, end, state = checksum_states(block)
     raw = np.frombuffer(block, np.uint8)
     newline = np.flatnonzero(raw == 10)
@@ -151,29 +146,20 @@ def _read_chunk(block: bytes, rows: dict[str, _Rows], counts: Counter[str], firs
         if values is None:
             counts["invalid or empty"] += 1
             continue
-        got = rows[name]
-        got.line.append(first + line)
-        got.stamp.append(_stamp(block[begin:s]) if s > begin else np.nan)
-        got.values.append(values)
-        got.checked.append(ok == 1)
+        stamp = _stamp(block[begin:s]) if s > begin else np.nan
+        rows[name].append(_Sentence(first + line, stamp, values, ok == 1))
     counts["wrong checksum"] += wrong
     return first + int(newline.size)
-
-
-_day_cache: dict[bytes, float] = {}
 
 
 def _stamp(text: bytes) -> float:
     """Time a logger wrote before a sentence: ISO form, or seconds since 1970; NaN if neither."""
     match = _STAMP.search(text)
     if match:
-        day = _day_cache.get(match[1])
-        if day is None:
-            try:
-                day = parse_date(match[1].decode())
-            except ValueError:
-                return float("nan")
-            _day_cache[match[1]] = day
+        try:
+            day = parse_date(match[1].decode())
+        except ValueError:
+            return float("nan")
         return day + int(match[2]) * 3600 + int(match[3]) * 60 + float(match[4])
     word = text.strip(b" \t,;:[]()")
     try:
@@ -256,14 +242,17 @@ _PARSERS = {
 }
 
 
-def _assemble(name: str, rows: dict[str, _Rows], counts: Counter[str], date: str | None, gap_s: float) -> Log:
+def _assemble(name: str, rows: _Rows, counts: Counter[str], date: str | None, gap_s: float) -> Log:
     notes: list[str] = []
-    source = next((k for k in ("GGA", "RMC", "GLL") if rows[k].line), None)
+    source = next((k for k in _POSITION if rows[k]), None)
     if source is not None:
-        source = max(_POSITION, key=lambda k: len(rows[k].line))
-    depth_type = next((k for k in _DEPTH_ORDER if len(rows[k].line) >= 0.5 * _most(rows) > 0), None)
-    dpt = rows["DPT"].values
-    if depth_type == "DPT" and not any(v[1] for v in dpt) and len(rows["DBT"].line) > len(dpt):
+        source = max(_POSITION, key=lambda k: len(rows[k]))
+    depth_type = next((k for k in _DEPTH_ORDER if len(rows[k]) >= 0.5 * _most(rows) > 0), None)
+    if (
+        depth_type == "DPT"
+        and not any(s.values[1] for s in rows["DPT"])
+        and len(rows["DBT"]) > len(rows["DPT"])
+    ):
         depth_type = "DBT"
     if source is None and depth_type is None:
         raise UnreadableError(
@@ -275,9 +264,8 @@ def _assemble(name: str, rows: dict[str, _Rows], counts: Counter[str], date: str
     depth, depth_time, offset = empty, empty, empty
     if depth_type is not None:
         got = rows[depth_type]
-        depth = np.array([v[0] for v in got.values])
-        offset = np.array([v[1] for v in got.values])
-        line, own = np.array(got.line, float), np.array(got.stamp)
+        depth, offset = np.array([s.values for s in got]).T
+        line, own = np.array([(s.line, s.stamp) for s in got]).T
         use_own = bool(np.isfinite(own).mean() > 0.9) and (stamped or source is None)
         depth_time = own if use_own else np.full(line.size, np.nan)
         if source is not None and not use_own:
@@ -286,7 +274,7 @@ def _assemble(name: str, rows: dict[str, _Rows], counts: Counter[str], date: str
                 depth_time = np.interp(line, fix_line[timed], fix_time[timed], left=np.nan, right=np.nan)
             else:
                 notes.append("no clock in the log: positions taken by order of lines")
-        others = [k for k in _DEPTH_ORDER if rows[k].line and k != depth_type]
+        others = [k for k in _DEPTH_ORDER if rows[k] and k != depth_type]
         if others:
             notes.append(f"depths from {depth_type}; {', '.join(others)} in the same log not used")
     counts["depths"], counts["fixes"] = int(depth.size), int(lon.size)
@@ -296,7 +284,7 @@ def _assemble(name: str, rows: dict[str, _Rows], counts: Counter[str], date: str
             lon, lat = interpolate_fixes(depth_time, fix_time, lon, lat, gap_s=gap_s)
         else:
             lon, lat = interpolate_fixes(
-                np.array(rows[depth_type].line, float), fix_line, lon, lat, gap_s=np.inf
+                np.array([s.line for s in rows[depth_type]], float), fix_line, lon, lat, gap_s=np.inf
             )
         times = depth_time
     else:
@@ -307,28 +295,25 @@ def _assemble(name: str, rows: dict[str, _Rows], counts: Counter[str], date: str
     return Log(name, lon, lat, depth, times, to_surface, reference, dated, dict(counts), tuple(notes))
 
 
-def _most(rows: dict[str, _Rows]) -> int:
-    return max(len(rows[k].line) for k in _DEPTH_ORDER)
+def _most(rows: _Rows) -> int:
+    return max(len(rows[k]) for k in _DEPTH_ORDER)
 
 
 def _fixes(
-    rows: dict[str, _Rows], source: str | None, date: str | None, notes: list[str]
+    rows: _Rows, source: str | None, date: str | None, notes: list[str]
 ) -> tuple[Floats, Floats, Floats, Floats, bool, bool]:
     """Line, time and position of every fix; whether the logger's clock is used; whether dated."""
     empty = np.zeros(0)
     if source is None:
-        got = next(rows[k] for k in _DEPTH_ORDER if rows[k].line)
-        return empty, empty, empty, empty, False, bool(np.isfinite(got.stamp).mean() > 0.9)
+        got = next(rows[k] for k in _DEPTH_ORDER if rows[k])
+        return empty, empty, empty, empty, False, bool(np.isfinite([s.stamp for s in got]).mean() > 0.9)
     got = rows[source]
-    line = np.array(got.line, float)
-    clock, lon, lat, day = (np.array([v[k] for v in got.values], float) for k in range(4))
-    stamp = np.array(got.stamp)
+    line, stamp = np.array([(s.line, s.stamp) for s in got]).T
+    clock, lon, lat, _ = np.array([s.values for s in got], float).T
     if np.isfinite(stamp).mean() > 0.9:
         return line, stamp, lon, lat, True, True
-    day_line = [
-        (n, v[3] + v[0]) for n, v in zip(rows["RMC"].line, rows["RMC"].values, strict=True) if v[3] == v[3]
-    ]
-    day_line += [(n, v[1] + v[0]) for n, v in zip(rows["ZDA"].line, rows["ZDA"].values, strict=True)]
+    day_line = [(s.line, s.values[3] + s.values[0]) for s in rows["RMC"]]
+    day_line += [(s.line, s.values[1] + s.values[0]) for s in rows["ZDA"]]
     day_line = sorted(p for p in day_line if p[1] == p[1])
     if np.isnan(clock).all():
         if not day_line:

@@ -11,12 +11,11 @@ from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
-from pyproj import CRS, Transformer
-from pyproj.exceptions import CRSError
 
-from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, NoCrsError, UnreadableError
+from reefscan.base.errors import AmbiguousError, InputError, MissingInputError, UnreadableError
 from reefscan.base.question import Question
 from reefscan.io import localfile
+from reefscan.io.georef import crs_facts, transformer
 from reefscan.io.logs import text
 from reefscan.io.logs.columns import check_place
 from reefscan.io.logs.nmea import read_nmea
@@ -251,24 +250,15 @@ def _placed(log: Log, crs: str) -> Log:
 
     On a map's grid degrees would all lie within metres of its origin, so no metres are taken for degrees here.
     """
-    lon, lat = to_lonlat(log.lon, log.lat, crs)
+    facts = crs_facts(crs)
+    lon, lat = transformer(facts.horizontal, "EPSG:4326").transform(log.lon, log.lat)
     good = np.isfinite(log.lon) & np.isfinite(log.lat)
     degrees = (np.abs(log.lon[good]) <= 360.0) & (np.abs(log.lat[good]) <= 90.0)
-    if not CRS.from_user_input(crs).is_projected or not degrees.size or not degrees.all():
+    if facts.geographic or not degrees.size or not degrees.all():
         return replace(log, lon=lon, lat=lat)
     check_place(log.lon, log.lat, log.name)
     note = f"positions are degrees already: --crs {crs} is for x and y, and was not used"
     return replace(log, lon=(log.lon + 180.0) % 360.0 - 180.0, notes=(*log.notes, note))
-
-
-def to_lonlat(x: Floats, y: Floats, crs: str) -> tuple[Floats, Floats]:
-    """Projected coordinates to longitude and latitude (WGS84 degrees)."""
-    try:
-        made = Transformer.from_crs(CRS.from_user_input(crs), 4326, always_xy=True)
-    except CRSError as error:
-        raise NoCrsError(f"--crs {crs!r}: not a coordinate system; say one such as EPSG:32633") from error
-    lon, lat = made.transform(x, y)
-    return np.asarray(lon, np.float64), np.asarray(lat, np.float64)
 
 
 def zone_crs(lon: float, lat: float) -> str:
@@ -302,15 +292,13 @@ def _far_off(x: Floats, y: Floats, good: NDArray[np.bool_]) -> NDArray[np.bool_]
     return out
 
 
-def tabulate(logs: Sequence[Log], *, crs: str | None = None) -> tuple[Soundings, str]:
-    """Join logs into one table of soundings in a projected system.
+def tabulate(logs: Sequence[Log]) -> tuple[Soundings, str]:
+    """Join logs into one table of soundings in the UTM zone of the middle of the data.
 
     Parameters
     ----------
     logs : sequence of Log
         Each with positions and depths.
-    crs : str, optional
-        Projected system; without it the UTM zone of the middle of the data.
 
     Returns
     -------
@@ -335,9 +323,9 @@ def tabulate(logs: Sequence[Log], *, crs: str | None = None) -> tuple[Soundings,
         raise InputError(f"not one of {lon.size} soundings has a usable position; are the columns right?")
     angle = np.deg2rad(lon[good])
     middle = math.degrees(math.atan2(np.median(np.sin(angle)), np.median(np.cos(angle))))
-    crs = crs or zone_crs(middle, float(np.median(lat[good])))
+    crs = zone_crs(middle, float(np.median(lat[good])))
     x, y = np.full(lon.size, np.nan), np.full(lon.size, np.nan)
-    x[good], y[good] = Transformer.from_crs(4326, crs, always_xy=True).transform(lon[good], lat[good])
+    x[good], y[good] = transformer("EPSG:4326", crs).transform(lon[good], lat[good])
     away = (lon - middle + 180.0) % 360.0 - 180.0
     far = good & (~np.isfinite(x) | ~np.isfinite(y) | (np.abs(away) > 9.0) & (np.abs(lat) < 80))
     if far.mean() > 0.02:

@@ -6,6 +6,7 @@ Time zones are explicit: a table whose times carry no offset is refused until a 
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import UTC, tzinfo
 from itertools import pairwise
 from pathlib import Path
@@ -28,7 +29,7 @@ Floats = NDArray[np.float64]
 _TIME = {"time", "datetime", "date time", "timestamp", "utc", "date", "time utc", "date time utc"}
 _CLOCK = {"time", "hour", "clock"}
 _HEIGHT = ("height", "water level", "sea level", "sealevel", "level", "verified", "prediction", "predicted", "tide",
-           "v", "pred", "water_level", "value", "h")  # fmt: skip
+           "v", "pred", "water_level", "value", "ht", "h")  # fmt: skip
 _NAME = {"name", "constituent", "constit"}
 _AMPLITUDE = {"amplitude", "amp", "a"}
 _PHASE = {"phase", "phase gmt", "greenwich phase", "g", "phase lag"}
@@ -103,7 +104,7 @@ def read_tide(
             _refuse_labels(names, rows, seconds, heights)
     except InputError as error:
         raise InputError(f"{path.name}: {error}") from None
-    return table
+    return replace(table, zoned=in_utc)
 
 
 def _refuse_torn(odd: list[str], rows: list[list[str]], seconds: Floats, heights: Floats) -> None:

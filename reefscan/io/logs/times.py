@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from functools import lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
@@ -132,6 +133,7 @@ def _iso(column: pa.Array, zone: tzinfo) -> Floats | None:
     return None
 
 
+@lru_cache(maxsize=256)  # a log says its day in every sentence
 def parse_date(text: str) -> float:
     """Midnight UTC of ``YYYY-MM-DD`` in seconds since 1970.
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import tempfile
 from datetime import UTC
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pyarrow as pa
+import shapely
 from defusedxml import ElementTree
 from defusedxml.common import DefusedXmlException
 from numpy.typing import NDArray
@@ -21,7 +23,7 @@ from reefscan.io.logs.asked import which_crs
 from reefscan.io.logs.columns import Columns, check_place, find_columns, parse_columns
 from reefscan.io.logs.text import TextOptions
 from reefscan.io.logs.times import to_seconds
-from reefscan.io.opening import PACKED, as_stream, inner_suffix, read_all
+from reefscan.io.opening import PACKED, inner_suffix, read_all
 from reefscan.io.words import which_unit
 from reefscan.survey.table import Log
 
@@ -56,7 +58,7 @@ def read_gpx(path: Path, options: TextOptions, *, element: str | None = None) ->
     wanted = {element} if element else {"ele", "depth"}
     cut: tuple[str, ...] = ()
     try:
-        for _, node in ElementTree.iterparse(as_stream(read_all(path)), events=("end",)):
+        for _, node in ElementTree.iterparse(io.BytesIO(read_all(path)), events=("end",)):
             if _local(node.tag) not in ("trkpt", "rtept", "wpt"):
                 continue
             lon.append(_number(node.get("lon")))
@@ -253,7 +255,7 @@ def _depths(
             )
         return np.asarray((1.0 if "depth" in index else -1.0) * unit * values)
     if points.geometry.has_z.any():
-        depth = np.array([p.z if p.has_z else np.nan for p in points.geometry])
+        depth = np.asarray(shapely.get_z(points.geometry.to_numpy()))
         return -depth if np.nanmedian(depth) < 0 else depth
     raise AmbiguousError(
         f"{name}: no depth among {names}; say --columns depth_m=NAME",

@@ -10,6 +10,7 @@ import textwrap
 from reefscan.base.caution import CAUTION
 from reefscan.base.degrees import degrees_minutes
 from reefscan.base.units import far_unit
+from reefscan.io.out.waypoints import clean
 from reefscan.plan.amounts import said, stated
 from reefscan.plan.go import RULES_LINE
 from reefscan.plan.model import Plan
@@ -78,5 +79,5 @@ def _place(lon: float, lat: float) -> str:
 
 
 def _row(name: str, value: str) -> list[str]:
-    text = " ".join("".join(c if c.isprintable() else " " for c in value).split()) or BLANK
+    text = clean(value) or BLANK
     return textwrap.wrap(f"{name + ':':<20}{text}", 78, subsequent_indent=" " * 20, drop_whitespace=True)

@@ -6,6 +6,7 @@ usual caution. The files of one call appear together at the end; after an error 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -13,38 +14,23 @@ from pathlib import Path
 import numpy as np
 import rasterio
 from numpy.typing import NDArray
-from rasterio.transform import Affine
-from rasterio.windows import Window as RasterWindow
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.errors import RunFolderError
-from reefscan.base.model import BLOCK, Sheet, Window
-from reefscan.io.newraster import NewRaster, new_raster
+from reefscan.base.model import Sheet, Window
+from reefscan.io.newraster import NewRaster, sheet_raster
 from reefscan.io.whole import put_in_place, telling
 
 SCHEMA_VERSION = "1"
 
 
-class LayerRasters:
-    """Open layer files; made by `layer_rasters`."""
-
-    def __init__(self, rasters: Mapping[str, NewRaster], extent: Window) -> None:
-        self._rasters = rasters
-        self._extent = extent
+class LayerRasters(dict[str, NewRaster]):
+    """Open layer files by name; made by `layer_rasters`."""
 
     def write(self, core: Window, values: Mapping[str, NDArray[np.float32]]) -> None:
         """Put one window of every layer in its place; outside the extent it is cut off."""
-        inside = core.intersect(self._extent)
-        if inside.empty:
-            return
-        window = RasterWindow(
-            inside.col - self._extent.col, inside.row - self._extent.row, inside.width, inside.height
-        )
-        for name, raster in self._rasters.items():
-            part = values[name][inside.slices_in(core)]
-            if np.isnan(part).all():
-                continue  # the file is sparse: what is not written is nodata
-            raster.write(part, 1, window)
+        for name, raster in self.items():
+            raster.put(core, values[name])
 
 
 @contextmanager
@@ -76,23 +62,17 @@ def layer_rasters(
     RunFolderError
         If a file cannot be written; `DiskFullError` if the disk is full.
     """
-    profile = {
-        "driver": "GTiff", "dtype": "float32", "count": 1, "nodata": float("nan"),
-        "width": extent.width, "height": extent.height,
-        "crs": sheet.crs, "transform": Affine(*sheet.transform(extent)),
-        "tiled": True, "blockxsize": BLOCK, "blockysize": BLOCK,
-        "compress": "deflate", "predictor": 3, "zlevel": 6, "sparse_ok": True, "bigtiff": "if_safer",
-    }  # fmt: skip
+    stored = {"dtype": "float32", "nodata": math.nan, "compress": "deflate", "predictor": 3, "zlevel": 6}
     for path in files.values():
         make_folder(path.parent)
     with ExitStack() as renames, ExitStack() as closes:
-        rasters = {}
+        rasters = LayerRasters()
         for name, path in files.items():
             part = renames.enter_context(put_in_place(path))
-            rasters[name] = closes.enter_context(new_raster(path, part, profile))
+            rasters[name] = closes.enter_context(sheet_raster(path, part, sheet, extent, **stored))
             with telling(path):
                 _describe(rasters[name].dataset, labels[name], settings or {})
-        yield LayerRasters(rasters, extent)  # its block reads the grid too
+        yield rasters  # its block reads the grid too
         closes.close()  # flush and compare every file before the first one is moved into place
 
 

@@ -18,12 +18,11 @@ from numpy.typing import NDArray
 from rasterio.enums import ColorInterp
 from rasterio.features import rasterize
 from rasterio.transform import Affine
-from rasterio.windows import Window as RasterWindow
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.model import BLOCK, Sheet, Window
 from reefscan.io.georef import transformer
-from reefscan.io.newraster import NewRaster, new_raster, same_cells
+from reefscan.io.newraster import NewRaster, same_cells, sheet_raster
 from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
 from reefscan.surroundings.shapes import STEP_DEG
@@ -54,29 +53,8 @@ def read_score(path: Path | str) -> NDArray[np.uint8]:
     return cells
 
 
-class ScoreRaster:
-    """An open score raster; made by `score_raster`."""
-
-    def __init__(self, raster: NewRaster, extent: Window) -> None:
-        self._raster = raster
-        self._extent = extent
-
-    def write(self, core: Window, score: NDArray[np.uint8]) -> None:
-        """Put one tile's scores (0-100, 255 unknown) in their place; outside the extent they are cut off."""
-        inside = core.intersect(self._extent)
-        if inside.empty:
-            return
-        part = score[inside.slices_in(core)]
-        if (part == NODATA).all():
-            return  # the file is sparse: what is not written is nodata
-        window = RasterWindow(
-            inside.col - self._extent.col, inside.row - self._extent.row, inside.width, inside.height
-        )
-        self._raster.write(part, 1, window)
-
-
 @contextmanager
-def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[ScoreRaster]:
+def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[NewRaster]:
     """Open the working file of a score raster, to be written tile by tile; `publish` makes the raster of it.
 
     Parameters
@@ -95,52 +73,52 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[Sco
     """
     path = Path(path)
     working = _working(path)
-    profile = {
-        "driver": "GTiff", "dtype": "uint8", "count": 1, "nodata": NODATA,
-        "width": extent.width, "height": extent.height,
-        "crs": sheet.crs, "transform": Affine(*sheet.transform(extent)),
-        "tiled": True, "blockxsize": BLOCK, "blockysize": BLOCK,
-        "compress": "zstd", "zstd_level": 1, "sparse_ok": True, "bigtiff": "if_safer",
-    }  # fmt: skip
     try:
-        with new_raster(path, working, profile) as raster:
+        with sheet_raster(
+            path, working, sheet, extent, dtype="uint8", nodata=NODATA, compress="zstd", zstd_level=1
+        ) as raster:
             with telling(path):
                 _describe(raster.dataset)
-            yield ScoreRaster(raster, extent)  # its block reads tiles too
+            yield raster  # its block reads tiles too
     except BaseException:
         working.unlink(missing_ok=True)
         raise
 
 
+def flat_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Shapes in longitude and latitude in the metres of a sheet; places that its system cannot draw are infinite."""
+    there = transformer("EPSG:4326", sheet.crs)
+    return np.asarray(
+        shapely.transform(
+            shapely.segmentize(shapes, STEP_DEG),
+            lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1])),
+        )
+    )
+
+
 def closed_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
     """Closed ground (polygons in longitude and latitude) in the metres of a sheet; what its system cannot draw is left out."""
-    there = transformer("EPSG:4326", sheet.crs)
-    flat = shapely.transform(
-        shapely.segmentize(shapes, STEP_DEG),
-        lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1])),
-    )
+    flat = flat_on(sheet, shapes)
     return np.asarray(flat[np.isfinite(shapely.bounds(flat)).all(axis=1)])
+
+
+def covered(window: Window, sheet: Sheet, areas: NDArray[np.object_]) -> NDArray[np.bool_]:
+    """Cells of a window whose middle lies in one of the areas, as `closed_on` gives them."""
+    shape = (window.height, window.width)
+    west, south, east, north = sheet.bounds(window)
+    left, low, right, high = shapely.bounds(areas).reshape(-1, 4).T
+    here = areas[(left < east) & (right > west) & (low < north) & (high > south)]
+    if not len(here):
+        return np.zeros(shape, dtype=bool)
+    inside = rasterize(here, out_shape=shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
+    return np.asarray(inside, dtype=bool)
 
 
 def blanked(
     cells: NDArray[np.uint8], window: Window, sheet: Sheet, closed: NDArray[np.object_]
 ) -> NDArray[np.uint8]:
-    """Scores of a window without those of cells whose middle lies in closed ground: no map of scores leads there.
-
-    Parameters
-    ----------
-    cells : ndarray of uint8
-        Not modified.
-    closed : ndarray of polygons
-        As `closed_on` gives them.
-    """
-    west, south, east, north = sheet.bounds(window)
-    left, low, right, high = shapely.bounds(closed).reshape(-1, 4).T
-    here = closed[(left < east) & (right > west) & (low < north) & (high > south)]
-    if not len(here):
-        return cells
-    inside = rasterize(here, out_shape=cells.shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
-    return np.where(inside == 1, np.uint8(NODATA), cells)
+    """Scores of a window without those of cells whose middle lies in closed ground: no map of scores leads there."""
+    return np.where(covered(window, sheet, closed), np.uint8(NODATA), cells)
 
 
 def publish(path: Path | str) -> None:

@@ -16,6 +16,7 @@ import tempfile
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 from xml.sax.saxutils import escape, quoteattr
 
 from reefscan.base.caution import CAUTION, SHORT
@@ -23,7 +24,7 @@ from reefscan.base.degrees import degrees_minutes
 from reefscan.base.errors import InputError
 from reefscan.io.out.geopackage import write_geopackage
 from reefscan.io.out.waypoints import LONGEST_TEXT, Waypoint, clean, shown
-from reefscan.io.outs import CSV_HEAD, refuse_foreign, write_out
+from reefscan.io.outs import CSV_HEAD, numbered, refuse_foreign, write_out
 
 SCHEMA = "reefscan-sites/1"
 
@@ -121,6 +122,12 @@ def _columns(points: Sequence[Waypoint]) -> list[str]:
     return list(dict.fromkeys(k for p in points for k in p.fields if k not in fixed))
 
 
+def _record(point: Waypoint) -> dict[str, Any]:
+    """The fields of a point, the fixed ones first."""
+    fixed = {"name": point.name, "depth_m": point.depth_m, "kind": point.kind, "text": point.text}
+    return {**fixed, **point.fields, "caution": SHORT}
+
+
 def csv_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """RFC 4180 table, UTF-8. A cell that a spreadsheet would run as a formula starts with an apostrophe.
 
@@ -170,14 +177,7 @@ def geojson_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
         {
             "type": "Feature",
             "geometry": {"type": "Point", "coordinates": [p.lon, p.lat]},
-            "properties": {
-                "name": p.name,
-                "depth_m": p.depth_m,
-                "kind": p.kind,
-                "text": p.text,
-                **p.fields,
-                "caution": SHORT,
-            },
+            "properties": _record(p),
         }
         for p in points
     ]
@@ -194,24 +194,11 @@ def geojson_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
 def gpkg_bytes(points: Sequence[Waypoint], head: Headed) -> bytes:
     """GeoPackage with one layer ``sites``; GDAL's own date is fixed so that equal sites are equal files."""
     import geopandas as gpd
+    import pandas as pd
     from shapely.geometry import Point
 
-    extra = _columns(points)
-    rows = [
-        {
-            "name": p.name,
-            "depth_m": p.depth_m,
-            "kind": p.kind,
-            "text": p.text,
-            **{k: p.fields.get(k) for k in extra},
-            "caution": SHORT,
-        }
-        for p in points
-    ]
-    columns = ["name", "depth_m", "kind", "text", *extra, "caution"]
-    import pandas as pd
-
-    table = pd.DataFrame(rows, columns=columns)
+    columns = ["name", "depth_m", "kind", "text", *_columns(points), "caution"]
+    table = pd.DataFrame([_record(p) for p in points], columns=columns)
     table["depth_m"] = table["depth_m"].astype(float)
     frame = gpd.GeoDataFrame(table, geometry=[Point(p.lon, p.lat) for p in points], crs="EPSG:4326")
     with tempfile.TemporaryDirectory() as folder:
@@ -290,16 +277,9 @@ def write_sites(
     """
     if most is not None and most < 1:
         raise InputError(f"--max-points {most}: wanted 1 or more")
-    parts = (
-        [points]
-        if most is None or len(points) <= most
-        else [points[i : i + most] for i in range(0, len(points), most)]
-    )
-    paths = (
-        [out]
-        if len(parts) == 1
-        else [out.with_name(f"{out.stem}-{i + 1}{out.suffix}") for i in range(len(parts))]
-    )
+    most = most or max(1, len(points))
+    parts = [points[i : i + most] for i in range(0, max(1, len(points)), most)]
+    paths = numbered(out, len(parts))
     if not out.parent.is_dir():
         raise InputError(f"{out}: folder {out.parent} does not exist; make it first or name another file")
     for path in paths:

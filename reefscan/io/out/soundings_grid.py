@@ -8,13 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import rasterio
 from numpy.typing import NDArray
-from rasterio.windows import Window as RasterWindow
 
 from reefscan.base.errors import InputError
 from reefscan.base.model import Sheet, Window
-from reefscan.io.newraster import new_raster
+from reefscan.io.newraster import sheet_raster
 from reefscan.io.whole import put_in_place, telling
 
 Floats = NDArray[np.float64]
@@ -78,13 +76,11 @@ def write_grid(
         The extent has more cells than a file should.
     """
     refuse_cells(sheet, extent)
-    profile = {
-        "driver": "GTiff", "dtype": "float32", "count": 4, "nodata": NODATA, "crs": sheet.crs,
-        "width": extent.width, "height": extent.height, "transform": rasterio.Affine(*sheet.transform(extent)),
-        "tiled": True, "blockxsize": 256, "blockysize": 256, "compress": "deflate", "predictor": 3,
-        "sparse_ok": True, "bigtiff": "if_safer",
+    stored = {
+        "dtype": "float32", "count": len(BANDS), "nodata": NODATA, "blockxsize": 256, "blockysize": 256,
+        "compress": "deflate", "predictor": 3,
     }  # fmt: skip
-    with put_in_place(path) as partial, new_raster(path, partial, profile) as out:
+    with put_in_place(path) as partial, sheet_raster(path, partial, sheet, extent, **stored) as out:
         with telling(path):
             for number, (name, unit, meaning) in enumerate(BANDS, start=1):
                 out.dataset.set_band_description(number, name)
@@ -93,7 +89,5 @@ def write_grid(
             out.dataset.update_tags(AREA_OR_POINT="Area", **tags)
         for part in parts:  # which may read a public grid
             known = np.isfinite(part.elev)
-            row, col = part.window.row - extent.row, part.window.col - extent.col
-            at = RasterWindow(col, row, part.window.width, part.window.height)
             for number, band in enumerate((part.elev, part.sigma, part.count, part.source), start=1):
-                out.write(np.where(known, np.asarray(band), NODATA), number, at)
+                out.put(part.window, np.where(known, np.asarray(band), NODATA), number)

@@ -12,8 +12,7 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from reefscan.base.errors import InputError
-
-EARTH_M = 6371008.8  # mean radius, IUGG
+from reefscan.base.units import EARTH_M
 
 
 @dataclass(frozen=True)

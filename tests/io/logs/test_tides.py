@@ -39,6 +39,12 @@ def test_high_and_low_waters_are_told_from_a_series_and_follow_the_cosine(tmp_pa
     )  # worked example of the Canadian tide tables: 5.8 ft
 
 
+def test_a_height_is_known_by_the_short_names_that_tables_give_it(tmp_path):
+    for head in ("ht_ft", "h_ft", "Ht (ft)"):
+        table = read_tide(write(tmp_path, HIGH_LOW.replace("height (ft)", head)), zone=parse_zone("-4"))
+        assert table.height.max() == pytest.approx(11.4 * 0.3048)
+
+
 def test_a_flag_overrides_what_the_table_looks_like(tmp_path):
     assert not read_tide(write(tmp_path, HIGH_LOW), zone=parse_zone("UTC"), kind="series").turning
 

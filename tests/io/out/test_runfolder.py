@@ -282,7 +282,7 @@ def test_the_score_raster_is_a_cloud_optimized_geotiff_that_says_what_it_holds(t
         for row in range(-1024, 1024, 512):
             for col in range(0, 2048, 512):
                 core = Window(row, col, 512, 512)
-                raster.write(core, full[core.slices_in(Window(-1024, 0, 2048, 2048))])
+                raster.put(core, full[core.slices_in(Window(-1024, 0, 2048, 2048))])
     assert not path.exists()
     publish(path)
     assert list(tmp_path.iterdir()) == [path]
