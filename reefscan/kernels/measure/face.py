@@ -15,6 +15,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.measure.profiles import WIDE
+
 GROUND_M = (8.0, 60.0)
 """Least and greatest length of the ground beyond a face over which its slope is fitted; between, as long as the face."""
 
@@ -26,9 +28,6 @@ OWN_M = 4.0
 
 ALMOST = 1.0 - 1e-6
 """Share of the best so far that a pair or a stretch must reach by rough reckoning before it is read exactly: rounding takes less."""
-
-WIDE = 32
-"""Numbers that compiled code takes together: what is left over it takes one by one."""
 
 
 def _ends(count: int) -> NDArray[np.int32]:
