@@ -94,10 +94,10 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
     reach = int(most)
     for y in range(max(0, i - reach), min(elev.shape[0], i + reach + 1)):
         for x in range(max(0, j - reach), min(elev.shape[1], j + reach + 1)):
-            far = math.hypot(y - i, x - j)
-            if far >= best or far == 0.0:
+            if elev[y, x] != _NODATA and elev[y, x] - here < climb_mm:
                 continue
-            if is_dry(elev, y, x, cell) if elev[y, x] == _NODATA else elev[y, x] - here >= climb_mm:
+            far = math.hypot(y - i, x - j)
+            if 0.0 < far < best and (elev[y, x] != _NODATA or is_dry(elev, y, x, cell)):
                 best = far
     return best
 
@@ -130,8 +130,10 @@ def _along(
         if hidden:
             break
         r, c = row + s * dr, col + s * dc
-        cost, degrees = _cost(elev, r, c, noise, asked, cell)
-        cost += extra + 0.3 * abs(off * cell - USUAL_OFF)
+        aside = extra + 0.3 * abs(off * cell - USUAL_OFF)
+        # a floor costs nothing at the least
+        cost, degrees = _cost(elev, r, c, noise, asked, cell) if aside < best else (np.inf, np.nan)
+        cost += aside
         if cost < best:
             near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise), cell)
             if near >= asked.off_min and open_water(elev, int(round(r)), int(round(c)), cell):
