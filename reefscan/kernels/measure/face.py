@@ -88,12 +88,6 @@ def mend_gaps(p: NDArray[np.float64], most: int) -> None:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _worth(height: float, length_m: float) -> float:
-    """What a pair of a top and a foot is compared by: its height by the root of its gradient."""
-    return height * math.sqrt(height / (length_m + OWN_M))
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _may_win(high: float, low: NDArray[np.float64], length_m: float, step_m: float, bar: float) -> bool:
     """Whether a top and any foot could be worth more than a bar (a worth in squares) on ground without a slope of its own.
 
@@ -118,10 +112,14 @@ def _best_pair(
     """
     m = p.shape[0] // 2
     least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
-    tops, feet = _ends_within(m - first - least_ground), _ends_within(last - least_ground - m)
-    low = np.full(WIDE * (feet // WIDE + 1), np.inf)
-    for b in range(feet):
-        low[b] = p[m + ENDS[b]] + sight * ENDS[b]
+    tops, feet = 0, 0
+    while ENDS[tops] <= m - first - least_ground:
+        tops += 1
+    while ENDS[feet] <= last - least_ground - m:
+        feet += 1
+    low = np.empty(WIDE * (feet // WIDE + 1))
+    for b in range(low.shape[0]):
+        low[b] = p[m + ENDS[b]] + sight * ENDS[b] if b < feet else np.inf
     best, bar = 1e-6, 0.0
     for thinned in (5, 1):  # what a few pairs are worth leaves little of all others to be looked at
         for a in range(thinned // 2, tops, thinned):
@@ -145,25 +143,16 @@ def _best_pair(
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _ends_within(most: int) -> int:
-    """How many of the ends that are tried lie so many samples from the middle at the most."""
-    count = 0
-    while ENDS[count] <= most:
-        count += 1
-    return count
-
-
-@njit(cache=True, nogil=True, error_model="numpy")
 def _worth_of(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, sight: float, top: int, foot: int,
 ) -> tuple[float, float]:  # fmt: skip
-    """Height of a pair of a top and a foot beyond its ground, and what it is compared by."""
+    """Height of a pair of a top and a foot beyond its ground, and what it is compared by: that height by the root of its gradient."""
     length = foot - top
     beyond, steeper = _height(p, total, moment, first, last, step_m, top, foot)
     height = p[top] - p[foot] - max(steeper, sight) * length
     # of two faces as high the steeper one: its shoulders and its scree are not its own
-    return beyond, _worth(height, length * step_m) if height > 0.0 else 0.0
+    return beyond, height * math.sqrt(height / (length * step_m + OWN_M)) if height > 0.0 else 0.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
