@@ -29,6 +29,9 @@ OUT_CELLS = 4
 LOOK_M = 60.0
 """How far from an unknown cell known ground is looked for, `OUT_CELLS` at the least."""
 
+HEADINGS = ((1, 0), (-1, 0), (0, 1), (0, -1), (1, 1), (-1, -1), (-1, 1), (1, -1))
+"""Rows and columns of a step; the straight ones first, as fewer cells must be looked at for them."""
+
 FEWEST = 3
 """Of eight headings so many must meet known ground: beside a straight shore three do."""
 
@@ -101,20 +104,19 @@ def open_water(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bo
     most = cells_of(OUT_M, cell_m)
     if not _lets_pass(elev, row, col, cell_m):
         return False
-    for i in range(-1, 2):
-        for j in range(-1, 2):
-            if i == 0 and j == 0:
-                continue
-            for k in range(1, most + 1):
-                r, c = row + k * i, col + k * j
-                if r < 0 or c < 0 or r >= rows or c >= cols:
-                    return True
-                # a slanted step passes between two cells: one of them must be water too
-                beside = _lets_pass(elev, r - i, c, cell_m) or _lets_pass(elev, r, c - j, cell_m)
-                if not _lets_pass(elev, r, c, cell_m) or (i != 0 and j != 0 and not beside):
-                    break
-                if k == most:
-                    return True
+    for i, j in HEADINGS:
+        slanted = i != 0 and j != 0
+        for k in range(1, most + 1):
+            r, c = row + k * i, col + k * j
+            if r < 0 or c < 0 or r >= rows or c >= cols:
+                return True
+            # a slanted step passes between two cells: one of them must be water too
+            if not _lets_pass(elev, r, c, cell_m) or (
+                slanted and not _lets_pass(elev, r - i, c, cell_m) and not _lets_pass(elev, r, c - j, cell_m)
+            ):
+                break
+            if k == most:
+                return True
     side = 2 * most + 1
     seen = np.zeros((side, side), np.bool_)
     waiting, n = np.empty(side * side, np.int64), 1

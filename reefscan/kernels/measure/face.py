@@ -15,6 +15,8 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.measure.profiles import WIDE
+
 GROUND_M = (8.0, 60.0)
 """Least and greatest length of the ground beyond a face over which its slope is fitted; between, as long as the face."""
 
@@ -23,6 +25,21 @@ LEAST_GROUND_M = 5.0
 
 OWN_M = 4.0
 """Added to the length of a face before its gradient is compared: of steps in one cell the taller one counts."""
+
+ALMOST = 1.0 - 1e-6
+"""Share of the best so far that a pair or a stretch must reach by rough reckoning before it is read exactly: rounding takes less."""
+
+
+def _ends(count: int) -> NDArray[np.int32]:
+    """Distances from the middle at which an end is tried: from one to the next a sixth farther."""
+    ends = [0]
+    while len(ends) < count:
+        ends.append(ends[-1] + max(1, ends[-1] // 6))
+    return np.array(ends, np.int32)
+
+
+ENDS = _ends(3 * WIDE)
+"""Up to three million samples."""
 
 FIELDS = ("top", "foot", "height", "drop", "length", "middle")
 TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
@@ -71,9 +88,16 @@ def mend_gaps(p: NDArray[np.float64], most: int) -> None:
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
-def _worth(height: float, length_m: float) -> float:
-    """What a pair of a top and a foot is compared by: its height by the root of its gradient."""
-    return height * math.sqrt(height / (length_m + OWN_M))
+def _may_win(high: float, low: NDArray[np.float64], length_m: float, step_m: float, bar: float) -> bool:
+    """Whether a top and any foot could be worth more than a bar (a worth in squares) on ground without a slope of its own.
+
+    All feet at once, without a branch, a root or a division.
+    """
+    count = np.int64(0)
+    for k in range(low.shape[0]):
+        most = max(high - low[k], 0.0)
+        count += most * most * most > bar * (length_m + ENDS[k] * step_m)
+    return bool(count > 0)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -88,40 +112,47 @@ def _best_pair(
     """
     m = p.shape[0] // 2
     least_ground = max(2, int(LEAST_GROUND_M / step_m + 0.5))
-    lowest = p[m]
-    for k in range(m + 1, last - least_ground + 1):
-        lowest = min(lowest, p[k])
+    tops, feet = 0, 0
+    while ENDS[tops] <= m - first - least_ground:
+        tops += 1
+    while ENDS[feet] <= last - least_ground - m:
+        feet += 1
+    low = np.empty(WIDE * (feet // WIDE + 1))
+    for b in range(low.shape[0]):
+        low[b] = p[m + ENDS[b]] + sight * ENDS[b] if b < feet else np.inf
     best, bar = 1e-6, 0.0
-    i = 0
-    while m - i >= first + least_ground:
-        # a top that stands too low over the lowest foot has no pair that could win
-        most = p[m - i] - lowest - sight * i
-        if not (most > 0.0 and most * most * most > bar * (i * step_m + OWN_M)):
-            i += _next(i)
-            continue
-        j = 1 if i == 0 else 0
-        while m + j <= last - least_ground and i + j <= longest:
-            length = i + j
-            drop = p[m - i] - p[m + j]
-            most = drop - sight * length
-            # the worth in squares first, a little less strict: nearly all pairs are passed by without a root and a division
-            if (
-                length > 1
-                and most > 0.0
-                and most * most * most > bar * (length * step_m + OWN_M)
-                and _worth(most, length * step_m) > best
-            ):
-                beyond, steeper = _height(p, total, moment, first, last, step_m, m - i, m + j)
-                height = drop - max(steeper, sight) * length
-                # of two faces as high the steeper one: its shoulders and its scree are not its own
-                worth = _worth(height, length * step_m) if height > 0.0 else 0.0
-                if worth > best:
-                    best, bar = worth, worth * worth * (1.0 - 1e-9)
-                    out[TOP], out[FOOT], out[DROP] = m - i, m + j, drop
-                    out[HEIGHT] = beyond
-            j += _next(j)
-        i += _next(i)
-    return best > 1e-6
+    for thinned in (5, 1):  # what a few pairs are worth leaves little of all others to be looked at
+        for a in range(thinned // 2, tops, thinned):
+            i = int(ENDS[a])
+            if not _may_win(p[m - i] - sight * i, low, i * step_m + OWN_M, step_m, bar):
+                continue
+            for b in range(thinned // 2, feet, thinned):
+                j = int(ENDS[b])
+                length = i + j
+                most = p[m - i] - p[m + j] - sight * length
+                if length > longest:
+                    break
+                if length > 1 and most > 0.0 and most * most * most > bar * (length * step_m + OWN_M):
+                    height, worth = _worth_of(p, total, moment, first, last, step_m, sight, m - i, m + j)
+                    if worth > best:
+                        best, bar = worth, worth * worth * ALMOST
+                        out[TOP], out[FOOT], out[DROP] = m - i, m + j, p[m - i] - p[m + j]
+                        out[HEIGHT] = height
+        best = max(1e-6, math.sqrt(bar))  # a little less: of equals the first is to win
+    return bar > 0.0
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def _worth_of(
+    p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
+    step_m: float, sight: float, top: int, foot: int,
+) -> tuple[float, float]:  # fmt: skip
+    """Height of a pair of a top and a foot beyond its ground, and what it is compared by: that height by the root of its gradient."""
+    length = foot - top
+    beyond, steeper = _height(p, total, moment, first, last, step_m, top, foot)
+    height = p[top] - p[foot] - max(steeper, sight) * length
+    # of two faces as high the steeper one: its shoulders and its scree are not its own
+    return beyond, height * math.sqrt(height / (length * step_m + OWN_M)) if height > 0.0 else 0.0
 
 
 @njit(cache=True, nogil=True, error_model="numpy")
@@ -221,27 +252,30 @@ def run_of_side(p: NDArray[np.float64], foot: int, step: int, count: int, climb:
     another stretch becomes the steepest. On an even side it is the side's own run, on half a wave that from a tenth to nine tenths.
     """
     best, wanted = float(count), MOST_OF_IT * climb
-    for way in range(2):
-        start, onward, sign = (foot, step, 1.0) if way == 0 else (foot + step * count, -step, -1.0)
-        for i in range(count):
-            base, before = p[start + onward * i], 0.0
-            for run in range(1, count - i + 1):
-                if run - 1 >= MOST_OF_IT * best:
-                    break
-                gain = sign * (p[start + onward * (i + run)] - base)
+    side = p[min(foot, foot + step * count) : max(foot, foot + step * count) + 1]
+    run = 1
+    # of a run no more than its last sample is taken off: from one sample above the best on none is shorter
+    while run <= count and run - 1 < MOST_OF_IT * best:
+        if _climbs(side, step, run, min(wanted, math.sqrt(ALMOST * run * climb * wanted / best))):
+            for k in range(count - run + 1):
+                gain = step * (side[k + run] - side[k])
                 if gain >= wanted:
-                    best = min(best, (run - (gain - wanted) / max(gain - before, 1e-9)) / MOST_OF_IT)
-                    break
-                if gain > 0.0:
+                    # the same without its first sample, and without its last
+                    less = max(step * (side[k + run] - side[k + 1]), step * (side[k + run - 1] - side[k]))
+                    best = min(best, (run - (gain - wanted) / max(gain - less, 1e-9)) / MOST_OF_IT)
+                elif gain > 0.0:
                     best = min(best, run * climb / gain * wanted / gain)
-                before = gain
+        run += 1
     return best
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
-def _next(k: int) -> int:
-    """Step from one end that is tried to the next: a sixth farther."""
-    return max(1, k // 6)
+@njit(cache=True, nogil=True, error_model="numpy")
+def _climbs(side: NDArray[np.float64], step: int, run: int, least: float) -> bool:
+    """Whether any stretch of so many samples climbs by so much: all at once, without a branch."""
+    count = np.int64(0)
+    for k in range(side.shape[0] - run):
+        count += step * (side[k + run] - side[k]) >= least
+    return bool(count > 0)
 
 
 @njit(cache=True, nogil=True, error_model="numpy")

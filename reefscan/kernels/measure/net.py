@@ -18,7 +18,7 @@ from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
 from reefscan.kernels.measure.ground_at import (
-    RowSums,
+    Whole,
     floor_fit,
     floor_level,
     position_index,
@@ -94,10 +94,10 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
     reach = int(most)
     for y in range(max(0, i - reach), min(elev.shape[0], i + reach + 1)):
         for x in range(max(0, j - reach), min(elev.shape[1], j + reach + 1)):
-            far = math.hypot(y - i, x - j)
-            if far >= best or far == 0.0:
+            if elev[y, x] != _NODATA and elev[y, x] - here < climb_mm:
                 continue
-            if is_dry(elev, y, x, cell) if elev[y, x] == _NODATA else elev[y, x] - here >= climb_mm:
+            far = math.hypot(y - i, x - j)
+            if 0.0 < far < best and (elev[y, x] != _NODATA or is_dry(elev, y, x, cell)):
                 best = far
     return best
 
@@ -130,8 +130,10 @@ def _along(
         if hidden:
             break
         r, c = row + s * dr, col + s * dc
-        cost, degrees = _cost(elev, r, c, noise, asked, cell)
-        cost += extra + 0.3 * abs(off * cell - USUAL_OFF)
+        aside = extra + 0.3 * abs(off * cell - USUAL_OFF)
+        # a floor costs nothing at the least
+        cost, degrees = _cost(elev, r, c, noise, asked, cell) if aside < best else (np.inf, np.nan)
+        cost += aside
         if cost < best:
             near = _clear(elev, r, c, off, max(1000.0 * OTHER_ROCK * height, 4000.0 * noise), cell)
             if near >= asked.off_min and open_water(elev, int(round(r)), int(round(c)), cell):
@@ -302,7 +304,7 @@ def net_of_rise(
 
 @njit(cache=True, nogil=True, error_model="numpy")
 def ground_of_net(
-    elev: NDArray[np.int32], sums: RowSums, asked: Asked, cell: float, out: NDArray[np.float64]
+    elev: NDArray[np.int32], whole: Whole, asked: Asked, cell: float, out: NDArray[np.float64]
 ) -> None:
     """Depth of a placed net, and what the ground around it is like."""
     r, c = int(round(out[at.NET_ROW])), int(round(out[at.NET_COL]))
@@ -310,8 +312,10 @@ def ground_of_net(
     out[at.DEPTH] = -floor_level(
         elev, out[at.NET_ROW], out[at.NET_COL], out[at.AXIS], min(1.0, 2.0 / cell), narrow
     )
+    # cells of the whole array: the rows of a patch are no rows to compiled code, and six times as slow
+    r, c = r + whole.row, c + whole.col
     out[at.VRM], out[at.RELIEF] = ruggedness_and_relief(
-        elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
+        whole.elev, r, c, asked.refuge[0], asked.refuge[1], asked.relief, cell
     )
-    out[at.BPI_FINE] = position_index(elev, sums, r, c, asked.fine[0], asked.fine[1])
-    out[at.BPI_BROAD] = position_index(elev, sums, r, c, asked.broad[0], asked.broad[1])
+    out[at.BPI_FINE] = position_index(whole.elev, whole.sums, r, c, asked.fine[0], asked.fine[1])
+    out[at.BPI_BROAD] = position_index(whole.elev, whole.sums, r, c, asked.broad[0], asked.broad[1])

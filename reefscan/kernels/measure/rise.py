@@ -30,23 +30,30 @@ def _highest(elev: NDArray[np.int32], row: float, col: float, within: float) -> 
     span = int(within) + 1
     r0, c0, top = int(round(row)), int(round(col)), -1e9
     r1, c1 = r0, c0
-    for r in range(r0 - span, r0 + span + 1):
-        for c in range(c0 - span, c0 + span + 1):
-            if r < 1 or c < 1 or r >= elev.shape[0] - 1 or c >= elev.shape[1] - 1:
+    first, end = max(0, c0 - span - 1), min(elev.shape[1], c0 + span + 2)
+    # of three cells of a column, then of three columns: the sum by weights 1 2 1, and the lowest
+    down, lowest = np.empty(2 * span + 3, np.int32), np.empty(2 * span + 3, np.int32)
+    limit = (within + 0.5) * (within + 0.5)
+    for r in range(max(1, r0 - span), min(elev.shape[0] - 1, r0 + span + 1)):
+        i, one = np.uint64(r), np.uint64(1)
+        for k in range(end - first):
+            j = np.uint64(first + k)
+            a, b, d = elev[i - one, j], elev[i, j], elev[i + one, j]
+            down[k], lowest[k] = np.int32(a + 2 * b + d), min(min(a, b), d)
+        for k in range(1, end - first - 1):
+            c = first + k
+            if (r - row) * (r - row) + (c - col) * (c - col) > limit:
                 continue
-            if math.hypot(r - row, c - col) > within + 0.5:
-                continue
-            low, whole = np.int64(0), np.int64(0)
-            for i in range(-1, 2):
-                for j in range(-1, 2):
-                    low = min(low, np.int64(elev[r + i, c + j]))
-                    whole += (2 - abs(i)) * (2 - abs(j)) * np.int64(elev[r + i, c + j])
-            if low == _NODATA or whole * 0.001 < 16.0 * top - 0.001:
+            whole = down[k - 1] + 2 * down[k] + down[k + 1]
+            if (
+                min(min(lowest[k - 1], lowest[k]), lowest[k + 1]) == _NODATA
+                or whole * 0.001 < 16.0 * top - 0.001
+            ):
                 continue
             total = 0.0
-            for i in range(-1, 2):
-                for j in range(-1, 2):
-                    total += (2 - abs(i)) * (2 - abs(j)) * (elev[r + i, c + j] * 0.001)
+            for m in range(-1, 2):
+                for n in range(-1, 2):
+                    total += (2 - abs(m)) * (2 - abs(n)) * (elev[r + m, c + n] * 0.001)
             if total / 16.0 > top:
                 top, r1, c1 = total / 16.0, r, c
     return top, r1, c1

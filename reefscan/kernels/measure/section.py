@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
-from reefscan.kernels.measure.ground_at import RowSums, row_sums
+from reefscan.kernels.measure.ground_at import Whole, row_sums
 from reefscan.kernels.measure.ledge import first_look, measure_ledge
 from reefscan.kernels.measure.looking import Scratch, Search, face_reach
 from reefscan.kernels.measure.net import Asked, ground_of_net, net_of_ledge, net_of_rise, net_of_trough
@@ -128,7 +128,7 @@ def measure_faces(
             line = out[kind, i]
             if not line[at.KIND] == line[at.KIND]:
                 continue
-            ground_of_net(patch, RowSums(sums.total, sums.known, top, left), asked, search.cell_m, line)
+            ground_of_net(patch, Whole(elev_mm, sums, top, left), asked, search.cell_m, line)
             line[at.JUMP] = jump(patch, line[at.ROW], line[at.COL], max(3.0, 6.0 / search.cell_m))
             for k in (at.ROW, at.NET_ROW, at.ROCK_ROW):
                 line[k] = rows[i] + np.rint((line[k] - r) * 4096.0) / 4096.0
