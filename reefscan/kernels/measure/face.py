@@ -12,8 +12,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from reefscan.kernels.compiled import inlined, kernel
 
 GROUND_M = (8.0, 60.0)
 """Least and greatest length of the ground beyond a face over which its slope is fitted; between, as long as the face."""
@@ -30,7 +31,7 @@ TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
 which an even face would fall as between its tenth and nine tenths; where half of it is done (samples, a fraction)."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _sums(
     p: NDArray[np.float64], first: int, last: int, total: NDArray[np.float64], moment: NDArray[np.float64]
 ) -> None:
@@ -43,7 +44,7 @@ def _sums(
     total[last + 1], moment[last + 1] = a, b
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _falls(total: NDArray[np.float64], moment: NDArray[np.float64], origin: int, i: int, j: int) -> float:
     """Fall per step of the line of best fit through samples i to j, both included."""
     n = j - i + 1
@@ -53,7 +54,7 @@ def _falls(total: NDArray[np.float64], moment: NDArray[np.float64], origin: int,
     return -12.0 * covariance / (n * (n * n - 1.0))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def mend_gaps(p: NDArray[np.float64], most: int) -> None:
     """Carry a profile straight over gaps of up to ``most`` samples, in place."""
     n, k = p.shape[0], 0
@@ -70,13 +71,13 @@ def mend_gaps(p: NDArray[np.float64], most: int) -> None:
         k = end
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _worth(height: float, length_m: float) -> float:
     """What a pair of a top and a foot is compared by: its height by the root of its gradient."""
     return height * math.sqrt(height / (length_m + OWN_M))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _best_pair(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, sight: float, longest: float, out: NDArray[np.float64],
@@ -124,7 +125,7 @@ def _best_pair(
     return best > 1e-6
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def read_face(
     p: NDArray[np.float64],
     step_m: float,
@@ -177,7 +178,7 @@ def read_face(
     return True
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _height(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, top: int, foot: int,
@@ -192,7 +193,7 @@ def _height(
     return p[top] - p[foot] - max(steeper, 0.0) * length, steeper
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _to_its_ends(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, out: NDArray[np.float64],
@@ -212,7 +213,7 @@ MOST_OF_IT = 0.8
 """Share of a side's climb that is its own: what lies beyond is shoulder and scree."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def run_of_side(p: NDArray[np.float64], foot: int, step: int, count: int, climb: float) -> float:
     """Samples over which a side would climb if all of it were as steep as its steepest stretch.
 
@@ -238,13 +239,13 @@ def run_of_side(p: NDArray[np.float64], foot: int, step: int, count: int, climb:
     return best
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@inlined
 def _next(k: int) -> int:
     """Step from one end that is tried to the next: a sixth farther."""
     return max(1, k // 6)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _crossing(p: NDArray[np.float64], top: int, foot: int, share: float) -> float:
     """Where a face has fallen this share of its drop, samples: the last such place of the upper half, the first of the lower."""
     level = p[top] - share * (p[top] - p[foot])

@@ -9,10 +9,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure.profiles import sample
 
 _NODATA = np.int32(NODATA_MM)
@@ -34,7 +34,7 @@ class RowSums(NamedTuple):
     col: int
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def row_sums(elev: NDArray[np.int32], wanted: bool) -> RowSums:
     """Sum along the rows of an array, if it is ``wanted``; a nanosecond a cell."""
     rows = elev.shape[0] if wanted else 0
@@ -51,7 +51,7 @@ def row_sums(elev: NDArray[np.int32], wanted: bool) -> RowSums:
     return RowSums(total, known, 0, 0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _disc_of_sums(
     elev: NDArray[np.int32], sums: RowSums, row: int, col: int, radius: float
 ) -> tuple[int, int, int]:
@@ -84,7 +84,7 @@ def _disc_of_sums(
     return int(total), int(known), size
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _disc(elev: NDArray[np.int32], sums: RowSums, row: int, col: int, radius: float) -> tuple[int, int, int]:
     """Sum (mm, exact) and number of known cells within a radius, and number of cells in the whole disc."""
     if sums.total.shape[0] > 0 and radius > 2 * SPACED:
@@ -108,7 +108,7 @@ def _disc(elev: NDArray[np.int32], sums: RowSums, row: int, col: int, radius: fl
     return int(total), known, size
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def position_index(
     elev: NDArray[np.int32], sums: RowSums, row: int, col: int, inner: float, outer: float
 ) -> float:
@@ -123,7 +123,7 @@ def position_index(
     return (elev[row, col] - total / known) * 0.001
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def ruggedness_and_relief(
     elev: NDArray[np.int32], row: int, col: int, near: float, far: float, relief_radius: float, cell_m: float
 ) -> tuple[float, float]:
@@ -162,7 +162,7 @@ def ruggedness_and_relief(
     ) * 0.001 if high >= low else np.nan
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) -> tuple[float, float]:
     """Slope (m per cell) and RMS residual (m) of the plane fitted to the cells within a radius of a place, NaN over a gap.
 
@@ -206,7 +206,7 @@ def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) ->
     return math.hypot(p, q), math.sqrt(max(0.0, residual))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def floor_level(
     elev: NDArray[np.int32], row: float, col: float, axis: float, step: float, narrow: bool
 ) -> float:
