@@ -173,7 +173,7 @@ def read_face(
     top, foot = int(out[TOP]), int(out[FOOT])
     if (foot - top) * step_m > max(longest_m, 4.0 * step_m):
         return False
-    out[LENGTH] = max(1.0, run_of_side(p, foot, -1, foot - top, p[top] - p[foot]))
+    out[LENGTH] = max(1.0, run_of_side(p, foot, np.int64(-1), foot - top, p[top] - p[foot]))
     out[MIDDLE] = _crossing(p, top, foot, 0.5)
     return True
 
