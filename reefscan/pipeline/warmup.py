@@ -9,7 +9,7 @@ import os
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
@@ -74,10 +74,12 @@ def warm_up() -> None:
     could spoil its cache, so what both need for several (`reefscan.kernels.order`) is there before the second starts; a
     function of one type may be compiled by both, and is the same.
     """
-    with _without_matrices():
+    if _cached():
         _order()
-    if not _cached():
-        with _few_collections(), _second_compiler():
+    else:
+        with _few_collections(), _second_compiler() as begin:
+            _order()
+            begin()
             compile_stations()
     _lines()
     _tile()
@@ -145,7 +147,7 @@ class _WithoutStations(TileWork):
 
 def compile_rest() -> None:
     """Compile all that a tile needs but what measures stations; run by the second process."""
-    with _few_collections():
+    with _few_collections(), _without_matrices():
         compile_ground()
         _tile(_WithoutStations)
         _lines()
@@ -161,7 +163,8 @@ def _lines() -> None:
 def _order() -> None:
     """What both processes need for several types."""
     x = np.arange(4.0)
-    median(x)
+    with _without_matrices():
+        median(x)
     for kind in (np.float64, np.int64, np.int32):
         put_in_order(x.astype(kind))
 
@@ -185,29 +188,37 @@ def _cached() -> bool:
 
 
 @contextmanager
-def _second_compiler() -> Iterator[None]:
-    """Let another process compile the rest meanwhile; where it cannot, this one will."""
+def _second_compiler() -> Iterator[Callable[[], None]]:
+    """Let another process compile the rest meanwhile, as soon as it is told to begin; where it cannot, this one will."""
     cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
     if cores < 2 or not sys.executable:
-        yield
+        yield lambda: None
         return
     root = str(Path(__file__).resolve().parents[2])
     path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH", "")) if p)
+    code = "import sys; from reefscan.pipeline import warmup; sys.stdin.read(1) and warmup.compile_rest()"
     try:
         other = subprocess.Popen(
-            [sys.executable, "-c", "from reefscan.pipeline.warmup import compile_rest; compile_rest()"],
+            [sys.executable, "-c", code],
             env={**os.environ, "PYTHONPATH": path},
-            stdin=subprocess.DEVNULL,
+            stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
     except OSError:
-        yield
+        yield lambda: None
         return
     try:
-        yield
+        yield lambda: _begin(other)
     except BaseException:
         other.kill()
         raise
     finally:
-        other.wait()
+        other.communicate()
+
+
+def _begin(other: subprocess.Popen[bytes]) -> None:
+    assert other.stdin is not None
+    with suppress(OSError):  # it may have ended
+        other.stdin.write(b".")
+        other.stdin.flush()

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
-from reefscan.kernels.compiled import kernel
+from reefscan.kernels.compiled import inlined, kernel
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.ground_at import RowSums, row_sums
@@ -152,7 +152,7 @@ def _scratch(search: Search, asked: Asked) -> Scratch:
     )  # fmt: skip
 
 
-@kernel
+@inlined
 def _rise_above(
     elev: NDArray[np.int32], row: float, col: float, facing: float, noise: float, share: float, search: Search, asked: Asked,
     room: Scratch, out: NDArray[np.float64],
@@ -178,7 +178,7 @@ def _rise_above(
     return True
 
 
-@kernel
+@inlined
 def _trough_below(
     elev: NDArray[np.int32], noise: float, share: float, search: Search, asked: Asked, room: Scratch,
     ledge: NDArray[np.float64], out: NDArray[np.float64],
