@@ -87,7 +87,7 @@ def _too_long() -> dict[str, tuple[int, int]]:
             lines = node.end_lineno - node.lineno + 1 - len(words.splitlines())
             given = [a.arg for a in (*node.args.posonlyargs, *node.args.args, *node.args.kwonlyargs)]
             count = len([name for name in given if name not in ("self", "cls")])
-            compiled = any("njit" in ast.dump(mark) for mark in node.decorator_list)
+            compiled = any(ast.unparse(mark) in ("kernel", "inlined") for mark in node.decorator_list)
             if lines > LINES or count > (COMPILED if compiled else PARAMETERS):
                 found[f"{path.relative_to(ROOT)} {node.name}"] = (lines, count)
     return found

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def census(
     elev_mm: NDArray[np.int32],
     rows: tuple[int, int],
@@ -52,7 +52,7 @@ def census(
     return known, in_band, in_wide
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def mark_band(
     elev_mm: NDArray[np.int32],
     row: int,

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from reefscan.kernels.compiled import kernel
 
 LANES = 8
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def digest(cells: NDArray[np.int32]) -> NDArray[np.uint64]:
     """Hash whole numbers; any one that changes changes the hash.
 

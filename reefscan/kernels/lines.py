@@ -5,14 +5,15 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from reefscan.kernels.compiled import kernel
 
 Floats = NDArray[np.float64]
 Whole = NDArray[np.intp]
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def join_pairs(first: Whole, second: Whole, group: Whole, joins: NDArray[np.bool_]) -> int:
     """Join points by pairs, in the order of the pairs.
 
@@ -55,7 +56,7 @@ def join_pairs(first: Whole, second: Whole, group: Whole, joins: NDArray[np.bool
     return count
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def keep_better(better: Whole, worse: Whole, keep: NDArray[np.bool_]) -> None:
     """Take out the worse point of each pair whose better one is still there; pairs in order of their better points, best first."""
     for k in range(better.shape[0]):
@@ -63,7 +64,7 @@ def keep_better(better: Whole, worse: Whole, keep: NDArray[np.bool_]) -> None:
             keep[worse[k]] = False
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _farthest(
     near: Whole, start: Whole, x: Floats, y: Floats, root: int, used: NDArray[np.bool_],
     before: Whole, far: Floats, queue: Whole,
@@ -89,7 +90,7 @@ def _farthest(
     return place
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def trace_trees(
     near: Whole, start: Whole, tree: Whole, x: Floats, y: Floats, least_m: Floats, way: Whole, end: Whole
 ) -> int:  # fmt: skip

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from reefscan.kernels.compiled import kernel
 
 Whole = NDArray[np.intp]
 
@@ -38,7 +39,7 @@ def pairs_within(x: NDArray[np.float64], y: NDArray[np.float64], reach: float) -
     return np.minimum(one, other), np.maximum(one, other)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _sweep(
     strip: NDArray[np.int64], x: NDArray[np.float64], y: NDArray[np.float64], reach: float, out: Whole
 ) -> int:

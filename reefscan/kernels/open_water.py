@@ -6,10 +6,10 @@ Unknown is unknown: a boat is taken to pass it, unless all the ground that is kn
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -36,7 +36,7 @@ FEWEST = 3
 """Of eight headings so many must meet known ground: beside a straight shore three do."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def cells_of(length_m: float, cell_m: float) -> int:
     """A length in cells, `OUT_CELLS` at the least."""
     return max(OUT_CELLS, int(length_m / cell_m + 0.5))
@@ -48,7 +48,7 @@ def reach_of(cell_m: float) -> int:
     return int(plain(OUT_M, cell_m) + 2 * plain(LOOK_M, cell_m))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def is_dry(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     """True for an unknown cell around which all known ground is dry, or would be if it climbed on toward the cell as it does so far.
 
@@ -77,14 +77,14 @@ def is_dry(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     return met >= FEWEST
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _lets_pass(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     if elev[row, col] == _NODATA:
         return not is_dry(elev, row, col, cell_m)
     return bool(elev[row, col] < DRY_MM)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def open_water(elev: NDArray[np.int32], row: int, col: int, cell_m: float) -> bool:
     """True if a boat gets `OUT_M` away from a cell without crossing dry ground; beyond the array nothing is known to bar it.
 

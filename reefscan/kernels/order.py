@@ -7,11 +7,12 @@ first scan ever has.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import kernel
 
-@njit(cache=True, nogil=True, error_model="numpy")
+
+@kernel
 def put_in_order(values: NDArray[np.generic]) -> None:
     """Sort a short array in place, ascending, by insertion; without NaN."""
     for i in range(1, len(values)):
@@ -23,7 +24,7 @@ def put_in_order(values: NDArray[np.generic]) -> None:
         values[k] = one
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def median(numbers: NDArray[np.float64]) -> float:
     """Median of any number of values without NaN, the mean of the middle two of an even number (quickselect, Hoare 1961)."""
     values, n = numbers.copy(), len(numbers)

@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from reefscan.kernels.compiled import kernel
 
 Floats = NDArray[np.float64]
 
@@ -14,7 +15,7 @@ NEAR = 1.0 / 16.0
 """Lines within this share of the reach go first: what they hide of the others is not looked at."""
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def first_hits(
     places: Floats, turns: Floats, corners: Floats, starts: NDArray[np.intp], circles: Floats, reach: float, out: Floats
 ) -> None:  # fmt: skip
@@ -56,7 +57,7 @@ def first_hits(
                 _look(x, y, turns[i], corners[starts[line] : starts[line + 1]], step, seen)
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _hidden(seen: Floats, middle: float, half: float, least: float) -> bool:
     """Whether in all directions within ``half`` of ``middle`` something is nearer than ``least``."""
     k = seen.shape[0]
@@ -67,7 +68,7 @@ def _hidden(seen: Floats, middle: float, half: float, least: float) -> bool:
     return True
 
 
-@njit(cache=True, nogil=True)
+@kernel
 def _look(x: float, y: float, turn: float, corners: Floats, step: float, seen: Floats) -> None:
     """Shorten the rays that one line crosses."""
     k = seen.shape[0]

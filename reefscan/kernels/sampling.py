@@ -10,10 +10,10 @@ import math
 from typing import Any
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -57,7 +57,7 @@ def spread_of(
     return out[0], out[1]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _below(x: float) -> float:
     """Integral of the unit hat function from minus infinity to x."""
     if x <= -1.0:
@@ -69,7 +69,7 @@ def _below(x: float) -> float:
     return 1.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _share(away: float, side: float) -> float:
     """Weight of a cell ``away`` cells off in the bilinear curve averaged over a box."""
     if side <= 0.0:
@@ -77,7 +77,7 @@ def _share(away: float, side: float) -> float:
     return (_below(away + 0.5 * side) - _below(away - 0.5 * side)) / side
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _box_mean(src: Any, r: float, c: float, side_r: float, side_c: float) -> np.int32:
     """Mean of the bilinear surface over a box around (r, c), known cells only; one of them is the nearest."""
     total = 0.0
@@ -97,7 +97,7 @@ def _box_mean(src: Any, r: float, c: float, side_r: float, side_c: float) -> np.
     return np.int32(np.rint(total / weight))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def sample(
     src: Any,
     src_row: int,

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -14,7 +14,7 @@ MEDIAN = 0.6744897501960817
 """Median magnitude of a standard normal value."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def mixed(elev: NDArray[np.int32], r: int, c: int) -> int:
     """Magnitude (mm) of the response to [1 -2 1; -2 4 -2; 1 -2 1] at a cell inside the array; -1 where one of the nine is unknown.
 

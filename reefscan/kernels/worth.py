@@ -9,13 +9,13 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import inlined, kernel
 from reefscan.kernels.roles import BONUS, DEPTH, HEIGHT, PENALTY, REQUIRED
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def raise_worth(
     elev_mm: NDArray[np.int32],
     height_cm: NDArray[np.uint16],
@@ -99,7 +99,7 @@ def raise_worth(
             out[r, c] = max(out[r, c], np.uint8(np.rint(value)))
 
 
-@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+@inlined
 def _measure(what: int, elev_mm: int, height_cm: int, slope_deg: float) -> float:
     if what == DEPTH:
         return elev_mm * -0.001
@@ -108,14 +108,14 @@ def _measure(what: int, elev_mm: int, height_cm: int, slope_deg: float) -> float
     return float(slope_deg)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _membership(x: float, a: float, b: float, c: float, d: float, half: float) -> float:
     """`reefscan.score.scoring.trapezoid` of one number."""
     mu = _trapezoid(x, a, b, c, d)
     return mu * (max(x, 0.0) / (max(x, 0.0) + half)) if half > 0.0 else mu
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _trapezoid(x: float, a: float, b: float, c: float, d: float) -> float:
     if math.isnan(x):
         return math.nan

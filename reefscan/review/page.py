@@ -96,5 +96,6 @@ def _packed(data: dict[str, Any]) -> str:
     text = json.dumps(data, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
     if len(text) <= PLAIN_BYTES:
         return text.replace("<", "\\u003c").replace("\u2028", "\\u2028").replace("\u2029", "\\u2029")
-    packed = gzip.compress(text.encode("utf-8", "replace"), compresslevel=9, mtime=0)
+    # level 9 takes 0.26 s of CPU more, and 1 % less room
+    packed = gzip.compress(text.encode("utf-8", "replace"), compresslevel=6, mtime=0)
     return "gzip64:" + base64.b64encode(packed).decode()

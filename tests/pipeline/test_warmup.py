@@ -6,7 +6,12 @@ import os
 import subprocess
 import sys
 
+import pytest
+
 from reefscan.batch.events import Compiling
+from reefscan.find import candidates
+from reefscan.kernels.measure import section
+from reefscan.pipeline import warmup
 from reefscan.pipeline.warmup import telling, warm_up
 
 
@@ -35,3 +40,14 @@ def test_each_function_is_told_as_it_is_compiled(tmp_path):
     assert counts[-1] >= 2  # itself and what it calls
     assert counts == sorted(counts)
     assert Compiling(3).functions == 3
+
+
+def test_the_second_process_compiles_what_measures_stations_calls(monkeypatch: pytest.MonkeyPatch) -> None:
+    """By other types it would be compiled in vain, and once more; so the caller is run as plain Python, and asks by its own."""
+    warmup.compile_ground()
+    compiled, called = section.ground_of_net, []
+    monkeypatch.setattr(section, "ground_of_net", lambda *given: (called.append(1), compiled(*given)))
+    monkeypatch.setattr(candidates, "measure_faces", section.measure_faces.py_func)
+    warmup.compile_stations()
+    assert called
+    assert len(compiled.signatures) == 1

@@ -189,24 +189,24 @@ def undeclared_sentinels(
     kind = np.dtype(dtype)
     ends = (float(np.iinfo(kind).min), float(np.iinfo(kind).max)) if kind.kind in "iu" else ()
     found: list[float] = []
-    uniques, counts = np.unique(values, return_counts=True)
-    wild = np.abs(uniques) * metres_per_unit > BELIEVABLE_M
-    while uniques.size > 1:
-        for end in (0, -1):
-            value = float(uniques[end])
-            rest = uniques[1:] if end == 0 else uniques[:-1]
-            gap = abs(float(rest[0 if end == 0 else -1]) - value)
-            spread = float(rest[-1] - rest[0])
+    while values.size:
+        low, high = float(values.min()), float(values.max())
+        for value, rest in ((low, values[values > low]), (high, values[values < high])):
+            if not rest.size:
+                return found
+            least, most = float(rest.min()), float(rest.max())
+            gap, spread, cells = (
+                min(abs(least - value), abs(most - value)),
+                most - least,
+                values.size - rest.size,
+            )
             apart = gap > spread and gap * metres_per_unit > 100.0
             last = value in ends and value != 0.0 and gap > spread and gap * metres_per_unit > 1.0
-            shared = (
-                counts[end] >= REPEATED and 2 * counts[end] < counts.sum() and spread > 0 and value != 0.0
-            )
-            if ((value in SENTINELS or shared) and apart) or last or (_is_extreme(value) and wild[end]):
+            shared = cells >= REPEATED and 2 * cells < values.size and spread > 0 and value != 0.0
+            wild = abs(value) * metres_per_unit > BELIEVABLE_M
+            if ((value in SENTINELS or shared) and apart) or last or (_is_extreme(value) and wild):
                 found.append(value)
-                uniques = rest
-                counts = counts[1:] if end == 0 else counts[:-1]
-                wild = wild[1:] if end == 0 else wild[:-1]
+                values = rest
                 break
         else:
             break

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.evidence.noise import SIDE
 from reefscan.kernels.order import median
 
@@ -35,7 +35,7 @@ CLEARLY_ALIKE = 0.7
 ground .65 to .9, drawn ground .06 to .37: planted seabeds, tuning seeds)."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _bend(
     elev: NDArray[np.int32],
     r0: int,
@@ -74,7 +74,7 @@ def _bend(
     return median(out[:n]) if n >= FEWEST else np.nan
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _least_over_greatest(
     elev: NDArray[np.int32],
     r0: int,
@@ -94,7 +94,7 @@ def _least_over_greatest(
     return max(1.0, least) / greatest
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def alike_squares(
     elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_]
 ) -> NDArray[np.float64]:

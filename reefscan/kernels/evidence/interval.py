@@ -13,10 +13,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.evidence.noise import SIDE
 from reefscan.kernels.evidence.rounding import each_once, whole_step
 
@@ -49,7 +49,7 @@ _ENOUGH = 4
 """So many patches of half as many levels or fewer come of rounding too: coarse cells have a depth each."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _patches(
     elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, levels: NDArray[np.int32]
 ) -> tuple[int, int]:
@@ -79,7 +79,7 @@ def _patches(
     return looked, patches
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def interval_squares(
     elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_]
 ) -> NDArray[np.float64]:

@@ -12,10 +12,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.stray import MEDIAN, mixed
 
 _NODATA = np.int32(NODATA_MM)
@@ -36,7 +36,7 @@ noise has 1, noise drawn out over 3 cells 0.3, a cubic through every fourth cell
 _BINS = 2048
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def square_span(square: int, origin: int, cells: int) -> tuple[int, int]:
     """First and end of the cells of a square along one direction: even on the lattice, each with a neighbour either side.
 
@@ -52,7 +52,7 @@ def square_span(square: int, origin: int, cells: int) -> tuple[int, int]:
     return first + (first + origin) % 2, min(cells - 1, start + SIDE)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _median_bin(histogram: NDArray[np.int64], total: int) -> float:
     """Middle of what a histogram holds, in bins, linear within a bin."""
     half, running = 0.5 * total, 0
@@ -63,7 +63,7 @@ def _median_bin(histogram: NDArray[np.int64], total: int) -> float:
     return float(histogram.shape[0])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _mixed(elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, histogram: NDArray[np.int64]) -> int:
     """Histogram (bins of 2 mm) of `mixed` on every second row and column."""
     total = 0
@@ -78,7 +78,7 @@ def _mixed(elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, histogra
     return total
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _second(
     elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, lag: int, down: bool,
     histogram: NDArray[np.int64],
@@ -133,7 +133,7 @@ def noise_squares(
     return _squares(elev_mm, row0, col0, np.ones((n_r, n_c), np.bool_) if asked is None else asked)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _squares(
     elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:

@@ -8,10 +8,10 @@ and only their borders are smeared. Found on fixed squares of the absolute latti
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.evidence.noise import square_span
 from reefscan.kernels.order import put_in_order
 
@@ -33,7 +33,7 @@ _LEAST_MM = 20
 """Steps below 2 cm change no height that matters."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _collect(
     elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, levels: NDArray[np.int32]
 ) -> tuple[int, int, int]:
@@ -62,7 +62,7 @@ def _collect(
     return count, flat, water
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def each_once(levels: NDArray[np.int32]) -> NDArray[np.int32]:
     """Each level once, in ascending order."""
     ordered = levels.copy()
@@ -75,7 +75,7 @@ def each_once(levels: NDArray[np.int32]) -> NDArray[np.int32]:
     return ordered[:n]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def whole_step(levels: NDArray[np.int32]) -> float:
     """Step (mm) of which all levels are whole multiples apart; 0 if there is none or fewer than three levels."""
     ordered = each_once(levels)
@@ -95,7 +95,7 @@ def whole_step(levels: NDArray[np.int32]) -> float:
     return float(step)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def rounding_squares(
     elev_mm: NDArray[np.int32], row0: int, col0: int, asked: NDArray[np.bool_]
 ) -> NDArray[np.float64]:

@@ -8,10 +8,10 @@ does what lies beside ground that lets no boat pass: the missing cell may be mor
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.open_water import BAR_MM
 
 _NODATA = np.int32(NODATA_MM)
@@ -20,7 +20,7 @@ REACH = 2
 """Cells around one on which it depends whether, and how, it is closed."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _closed(elev_mm: NDArray[np.int32]) -> NDArray[np.int64]:
     """Positions (row, col, value) of the unknown cells that are closed."""
     rows, cols = elev_mm.shape
@@ -51,7 +51,7 @@ def _closed(elev_mm: NDArray[np.int32]) -> NDArray[np.int64]:
     return found[:n]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def bridge(elev_mm: NDArray[np.int32]) -> None:
     """Close small gaps, in place; the outermost `REACH` cells of the array are left as they are.
 

@@ -12,11 +12,12 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import kernel
 
-@njit(cache=True, nogil=True, error_model="numpy")
+
+@kernel
 def _bilinear(z: NDArray[np.float32], r: float, c: float) -> float:
     """Value between cells, all of them inside the array; NaN beside an unknown one."""
     i, j = np.uintp(r), np.uintp(c)
@@ -26,7 +27,7 @@ def _bilinear(z: NDArray[np.float32], r: float, c: float) -> float:
     ) * u
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _fall(
     z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, tilt: float, look: int
 ) -> tuple[float, float]:
@@ -50,7 +51,7 @@ def _fall(
     return total, plain
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def find_faces(
     z: NDArray[np.float32],
     band_m: tuple[float, float],
@@ -122,7 +123,7 @@ def find_faces(
     return _apart(best, at, way, side)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _slope_square(z: NDArray[np.float32], r: int, c: int) -> float:
     """Square of twice the slope of a cell; 0 beside an unknown one."""
     p, q = z[r + 1, c] - z[r - 1, c], z[r, c + 1] - z[r, c - 1]
@@ -130,7 +131,7 @@ def _slope_square(z: NDArray[np.float32], r: int, c: int) -> float:
     return square if square == square else 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _stands(z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, square: float) -> bool:
     """True if neither neighbour along the fall line is steeper (between cells, linearly)."""
     along_rows = abs(dr) >= abs(dc)
@@ -153,7 +154,7 @@ def _stands(z: NDArray[np.float32], r: int, c: int, dr: float, dc: float, square
     return True
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _apart(
     best: NDArray[np.float64], at: NDArray[np.int64], way: NDArray[np.float64], side: int
 ) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.float64]]:

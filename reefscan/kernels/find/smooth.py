@@ -6,10 +6,10 @@ Arrays and numbers in, arrays out.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -24,7 +24,7 @@ def passes(cell_m: float) -> int:
     return min(MOST_PASSES, round(2.0 * (SPREAD_M / cell_m) ** 2))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _pass(z: NDArray[np.float32], above: NDArray[np.float32], line: NDArray[np.float32]) -> None:
     """One pass down and across, in place, row by row: two scratch rows stay in the cache where one as large as ``z`` would not."""
     rows, cols = z.shape
@@ -42,7 +42,7 @@ def _pass(z: NDArray[np.float32], above: NDArray[np.float32], line: NDArray[np.f
         here[cols - 1] = quarter * (line[cols - 2] + line[cols - 1]) + half * line[cols - 1]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def smooth(elev_mm: NDArray[np.int32], times: int) -> NDArray[np.float32]:
     """Smoothed elevation (m), NaN where the cell itself is unknown.
 

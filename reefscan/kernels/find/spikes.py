@@ -8,10 +8,10 @@ side are found (the second most extreme neighbour is the one compared). The rule
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.order import put_in_order
 
 _NODATA = np.int32(NODATA_MM)
@@ -28,7 +28,7 @@ PART = 128
 """Cells of a row that are passed by together if none of them bends enough."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _bent(up: NDArray[np.int32], mid: NDArray[np.int32], low: NDArray[np.int32], limit: int) -> bool:
     """True if a known cell of a row bends by more than a limit against the four nearest, or one is unknown."""
     left, here, right = mid[:-2], mid[1:-1], mid[2:]
@@ -42,7 +42,7 @@ def _bent(up: NDArray[np.int32], mid: NDArray[np.int32], low: NDArray[np.int32],
     return bool((most > limit) | (least == _NODATA))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _slope(elev_mm: NDArray[np.int32], r: int, c: int, way: tuple[int, int]) -> int:
     """Twice the slope (mm a cell) past a cell along one axis: the middle of three differences, so that one more bad cell
     tilts nothing; of two known ones the flatter, 0 of none."""
@@ -65,7 +65,7 @@ def _slope(elev_mm: NDArray[np.int32], r: int, c: int, way: tuple[int, int]) -> 
     return int(d)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _flier(
     elev_mm: NDArray[np.int32],
     r: int,
@@ -117,7 +117,7 @@ def _flier(
     return int(_NODATA)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _longer(found: NDArray[np.int32]) -> NDArray[np.int32]:
     """The same rows and as many empty ones; an assignment of all at once takes 2 s to compile, for its error's text."""
     grown = np.empty((2 * found.shape[0], found.shape[1]), found.dtype)
@@ -127,7 +127,7 @@ def _longer(found: NDArray[np.int32]) -> NDArray[np.int32]:
     return grown
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def find_spikes(
     elev_mm: NDArray[np.int32], floor_mm: int, top: int, bottom: int, left: int, right: int
 ) -> NDArray[np.int32]:

@@ -10,10 +10,10 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -137,7 +137,7 @@ def _cubic(side: int) -> NDArray[np.float64]:
     )
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _block_sums(elev_mm, side, shift_row, shift_col, sums, counts):  # type: ignore[no-untyped-def]
     """Sum and count of known cells of every block; the array starts ``shift`` cells into ``sums``."""
     rows, cols = elev_mm.shape
@@ -167,7 +167,7 @@ def _block_sums(elev_mm, side, shift_row, shift_col, sums, counts):  # type: ign
         col_count[:] = 0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _disc_sums(blocks, reach, half, edge, edge_weight, scale, out):  # type: ignore[no-untyped-def]
     """Weighted sum of blocks around each centre (whole 64ths: exact), scaled; ``blocks`` has the margin."""
     rows, cols = out.shape
@@ -200,7 +200,7 @@ def _disc_sums(blocks, reach, half, edge, edge_weight, scale, out):  # type: ign
             out[r, c] = line[c] * scale
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def far_row(values, place, cubic, r, mixed, line):  # type: ignore[no-untyped-def]
     """Bring disc sums at block centres back to the cells of row ``r``; returns the first cell's place."""
     side = place[0]

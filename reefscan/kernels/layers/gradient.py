@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 _NAN = np.float32(np.nan)
@@ -124,7 +124,7 @@ def tri_riley_m(elev_mm: NDArray[np.int32], cell_m: float) -> NDArray[np.float32
     return out
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def horn_row(  # type: ignore[no-untyped-def]
     elev_mm, row, across, down, lowest
 ) -> None:
@@ -143,7 +143,7 @@ def horn_row(  # type: ignore[no-untyped-def]
         lowest[c] = min(a, min(b, d))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _slope(elev_mm, run, out) -> None:  # type: ignore[no-untyped-def]
     rows, cols = elev_mm.shape
     across = np.empty(cols, np.int32)
@@ -178,7 +178,7 @@ def _slope(elev_mm, run, out) -> None:  # type: ignore[no-untyped-def]
             line[c] = angle if known else _NAN
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _aspect(elev_mm, out) -> None:  # type: ignore[no-untyped-def]
     rows, cols = elev_mm.shape
     across = np.empty(cols, np.int32)
@@ -199,7 +199,7 @@ def _aspect(elev_mm, out) -> None:  # type: ignore[no-untyped-def]
             out[r, c] = angle if angle < np.float32(360.0) else np.float32(0.0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _tri_riley(elev_mm, out) -> None:  # type: ignore[no-untyped-def]
     rows, cols = elev_mm.shape
     out[:] = _NAN

@@ -22,10 +22,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.layers.discs import block_side, cells_of, far_disc, far_row, half_widths_of
 
 _NODATA = np.int32(NODATA_MM)
@@ -129,7 +129,7 @@ def _offset(elev_mm: NDArray[np.int32], cells: int) -> tuple[int, type[np.intege
     return middle, np.int32 if (highest - middle + 1) * cells < 2**31 else np.int64
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _range(elev_mm):  # type: ignore[no-untyped-def]
     """Lowest and highest known elevation (the lowest above the highest if none is known)."""
     lowest, highest = np.int32(2**31 - 1), _NODATA
@@ -141,7 +141,7 @@ def _range(elev_mm):  # type: ignore[no-untyped-def]
     return lowest, highest
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _prefix_row(elev_mm, row, offset, reach, heights, known):  # type: ignore[no-untyped-def]
     """Running sums of one row, with ``reach`` unknown cells on either side; beyond the array all are."""
     rows, cols = elev_mm.shape
@@ -164,7 +164,7 @@ def _prefix_row(elev_mm, row, offset, reach, heights, known):  # type: ignore[no
     known[cols + reach + 1 :] = count
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _note_gaps(known, row, cols, reach, last_gap):  # type: ignore[no-untyped-def]
     """Note for each chunk of columns that its discs meet an unknown cell in this row."""
     for k in range(last_gap.size):
@@ -174,7 +174,7 @@ def _note_gaps(known, row, cols, reach, last_gap):  # type: ignore[no-untyped-de
             last_gap[k] = row
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _chords(ring, r, reach, start, half, sign, acc):  # type: ignore[no-untyped-def]
     """Add the chords of the near discs about cells ``start`` and on of row ``r`` into ``acc``."""
     n = acc.size
@@ -201,7 +201,7 @@ def _chords(ring, r, reach, start, half, sign, acc):  # type: ignore[no-untyped-
                 acc[i] -= (a[i] - b[i]) + (c[i] - d[i])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _near_row(  # type: ignore[no-untyped-def]
     r, offset, area, ring, known, half, sign, last_gap, acc, acc_known, total, count
 ):
@@ -222,7 +222,7 @@ def _near_row(  # type: ignore[no-untyped-def]
             total[start + i] = float(acc[i]) + float(offset) * float(acc_known[i])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _index(  # type: ignore[no-untyped-def]
     elev_mm, offset, ring, known, half, sign,
     o_sums, o_counts, o_place, o_cubic, i_sums, i_counts, i_place, i_cubic, least, out,

@@ -9,10 +9,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 _NAN = np.float32(np.nan)
@@ -127,20 +127,20 @@ def _octagon_max(
     return cells
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _fill(row, value):  # type: ignore[no-untyped-def]
     # numba takes a second to compile each slice assignment; a plain loop costs nothing.
     for c in range(row.size):
         row[c] = value
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _copy(source, to):  # type: ignore[no-untyped-def]
     for c in range(to.size):
         to[c] = source[c]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _double(row, length):  # type: ignore[no-untyped-def]
     """Replace ``row[c]`` by the highest of ``row[c : c + length]``; the last ones are left partial."""
     step = 1
@@ -155,7 +155,7 @@ def _double(row, length):  # type: ignore[no-untyped-def]
             near[c] = max(near[c], far[c])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _along_rows(elev_mm, sign, length, out):  # type: ignore[no-untyped-def]
     rows, cols = elev_mm.shape
     half = length // 2
@@ -170,7 +170,7 @@ def _along_rows(elev_mm, sign, length, out):  # type: ignore[no-untyped-def]
         _copy(buffer, out[r])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _across_rows(cells, half, lean, out):  # type: ignore[no-untyped-def]
     """Running maximum over ``2 half + 1`` rows down a line that moves ``lean`` columns a row.
 
@@ -215,7 +215,7 @@ def _across_rows(cells, half, lean, out):  # type: ignore[no-untyped-def]
                         line[c] = max(part[c], tail[c])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _difference(elev_mm, high, low, out):  # type: ignore[no-untyped-def]
     rows, cols = elev_mm.shape
     for r in range(rows):
@@ -225,7 +225,7 @@ def _difference(elev_mm, high, low, out):  # type: ignore[no-untyped-def]
             line[c] = value if here[c] != _NODATA else _NAN
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _chords_of_row(row_high, row_low, half, which, high, low, slot, n):  # type: ignore[no-untyped-def]
     """Highest and lowest cell along each width of chord, at every cell of a row; the row's own buffers are used up."""
     reach, pad, step = half.size - 1, row_high.size, 1
@@ -252,7 +252,7 @@ def _chords_of_row(row_high, row_low, half, which, high, low, slot, n):  # type:
             to_low[c] = min(nb[c], fb[c])
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _disc(elev_mm, half, out):  # type: ignore[no-untyped-def]
     """Exact disc: one running maximum per width of chord and row, then the chords of each cell."""
     rows, cols = elev_mm.shape

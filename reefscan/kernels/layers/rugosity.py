@@ -10,10 +10,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.layers.gradient import horn_row
 
 _NODATA = np.int32(NODATA_MM)
@@ -131,7 +131,7 @@ def surface_ratio_even(elev_mm: NDArray[np.int32], cell_m: float) -> NDArray[np.
     return out
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _normal_row(across, down, lowest, run, unit, x, y, z):  # type: ignore[no-untyped-def]
     """Unit normals of one row in quanta; an unknown one is (0, 0, 0)."""
     for c in range(1, x.size - 1):
@@ -145,7 +145,7 @@ def _normal_row(across, down, lowest, run, unit, x, y, z):  # type: ignore[no-un
         z[c] = max(np.int32(np.rint(run * scale)), np.int32(1)) if known else np.int32(0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _renew(new, ring, column):  # type: ignore[no-untyped-def]
     """Let a row into the columns' sums and the one it replaces out of them."""
     for c in range(new.size):
@@ -153,7 +153,7 @@ def _renew(new, ring, column):  # type: ignore[no-untyped-def]
         ring[c] = new[c]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _window_sum(column, n, out):  # type: ignore[no-untyped-def]
     """Sum of ``n`` neighbouring columns about each cell, as floats that hold it exactly."""
     half = n // 2
@@ -177,7 +177,7 @@ def _window_sum(column, n, out):  # type: ignore[no-untyped-def]
         inside[k] = float(total)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _spread(east, south, up, count, known, least, unit, out):  # type: ignore[no-untyped-def]
     """Ruggedness from the sums. Views that start at 0: a loop from elsewhere is not vectorised, for
     numba then checks every index for being negative (twice as slow)."""
@@ -190,7 +190,7 @@ def _spread(east, south, up, count, known, least, unit, out):  # type: ignore[no
         out[c] = np.float32(spread) if count[c] >= least and known[c] != 0 else _NAN
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _vrm(elev_mm, run, n, unit, out):  # type: ignore[no-untyped-def]
     rows, cols = elev_mm.shape
     half = n // 2
@@ -229,7 +229,7 @@ def _vrm(elev_mm, run, n, unit, out):  # type: ignore[no-untyped-def]
         )
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _surface_ratio(elev_mm, per_run, even, out):  # type: ignore[no-untyped-def]
     # A triangle (centre, edge neighbour, corner) has legs h along the axes in plan, so its area is
     # h**2 / 2 * sqrt(1 + p**2 + q**2) with p to the edge neighbour and q from there to the corner.

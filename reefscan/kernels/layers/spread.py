@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.layers.structure import higher
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def spread(height: NDArray[np.int32], reach: int) -> NDArray[np.int32]:
     """Highest value within ``reach`` cells along rows and columns.
 
@@ -45,7 +45,7 @@ def spread(height: NDArray[np.int32], reach: int) -> NDArray[np.int32]:
     return out
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def keep_near(
     elev_mm: NDArray[np.int32],
     around_mm: NDArray[np.int32],

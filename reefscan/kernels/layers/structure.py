@@ -21,10 +21,10 @@ that matter without either fault.
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import inlined, kernel
 
 UNKNOWN = -(2**30)
 """Stand-in for an unknown cell inside the passes: lower than any ground, and safe to add to another."""
@@ -80,7 +80,7 @@ def structure_halo(trough_cells: float, rise_cells: float, run_cells: float, gro
     return max(reach) + 3
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def load(
     elev: NDArray[np.int32],
     row: int,
@@ -107,13 +107,13 @@ def load(
             inside[j] = _UNKNOWN if line[j] == _NODATA else np.int32(factor * line[j])
 
 
-@njit(cache=True, nogil=True, inline="always", error_model="numpy")
+@inlined
 def _middle(one: np.int32, two: np.int32) -> np.int32:
     """Mean of two cells in 32 bits: numba widens int32 sums to 64, which halves the vector width."""
     return np.int32(np.int32(one + two) >> np.int32(1))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def beside_middle(dr: int, dc: int, width: int) -> tuple[int, int]:
     """Offsets, in a flat array of rows ``width`` long, of the two cells beside the middle of a knight's move; equal for other steps."""
     if dr == 2:
@@ -123,7 +123,7 @@ def beside_middle(dr: int, dc: int, width: int) -> tuple[int, int]:
     return 0, 0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def flanks(
     z: NDArray[np.int32],
     w: NDArray[np.int32],
@@ -187,7 +187,7 @@ def flanks(
                     line[j] = min(line[j], np.int32(min(ahead_of[j], behind_of[j]) - here[j]))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _keep_between(here, ahead, behind, far_a, far_b, near_a, near_b, best, line):  # type: ignore[no-untyped-def]
     """Keep a row's lower flanks along a knight's axis: at its far ends two cells stand for the one between them."""
     if best:
@@ -202,7 +202,7 @@ def _keep_between(here, ahead, behind, far_a, far_b, near_a, near_b, best, line)
             line[j] = min(line[j], np.int32(min(forward, back) - here[j]))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def higher(out: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]) -> None:
     """Elementwise maximum into a third buffer. Two things keep the loop a vector one: views with one running
     index (numba's check for negative indices, as in ``w[i + ahead]``, would not), and an ``out`` that overlaps
@@ -212,7 +212,7 @@ def higher(out: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32
         out[i] = a if a > b else b
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _higher_middle(
     out: NDArray[np.int32], base: NDArray[np.int32], one: NDArray[np.int32], two: NDArray[np.int32]
 ) -> None:
@@ -220,7 +220,7 @@ def _higher_middle(
         out[i] = max(base[i], _middle(one[i], two[i]))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def ledges(
     z: NDArray[np.int32],
     out: NDArray[np.int32],
@@ -257,7 +257,7 @@ def ledges(
                 line[j] = max(line[j], value if lowest > known else np.int32(0))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _heights(
     elev: NDArray[np.int32],
     halo: int,
@@ -292,7 +292,7 @@ def _heights(
             _store(elev, rise, core, row, col, h, wd)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _store(
     elev: NDArray[np.int32],
     out: NDArray[np.int32],

@@ -12,9 +12,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure.profiles import WIDE
 
 GROUND_M = (8.0, 60.0)
@@ -47,7 +47,7 @@ TOP, FOOT, HEIGHT, DROP, LENGTH, MIDDLE = range(len(FIELDS))
 which an even face would fall as between its tenth and nine tenths; where half of it is done (samples, a fraction)."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _sums(
     p: NDArray[np.float64], first: int, last: int, total: NDArray[np.float64], moment: NDArray[np.float64]
 ) -> None:
@@ -60,7 +60,7 @@ def _sums(
     total[last + 1], moment[last + 1] = a, b
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _falls(total: NDArray[np.float64], moment: NDArray[np.float64], origin: int, i: int, j: int) -> float:
     """Fall per step of the line of best fit through samples i to j, both included."""
     n = j - i + 1
@@ -70,7 +70,7 @@ def _falls(total: NDArray[np.float64], moment: NDArray[np.float64], origin: int,
     return -12.0 * covariance / (n * (n * n - 1.0))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def mend_gaps(p: NDArray[np.float64], most: int) -> None:
     """Carry a profile straight over gaps of up to ``most`` samples, in place."""
     n, k = p.shape[0], 0
@@ -87,7 +87,7 @@ def mend_gaps(p: NDArray[np.float64], most: int) -> None:
         k = end
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _may_win(high: float, low: NDArray[np.float64], length_m: float, step_m: float, bar: float) -> bool:
     """Whether a top and any foot could be worth more than a bar (a worth in squares) on ground without a slope of its own.
 
@@ -100,7 +100,7 @@ def _may_win(high: float, low: NDArray[np.float64], length_m: float, step_m: flo
     return bool(count > 0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _best_pair(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, sight: float, longest: float, out: NDArray[np.float64],
@@ -142,7 +142,7 @@ def _best_pair(
     return bar > 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _worth_of(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, sight: float, top: int, foot: int,
@@ -155,7 +155,7 @@ def _worth_of(
     return beyond, height * math.sqrt(height / (length * step_m + OWN_M)) if height > 0.0 else 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def read_face(
     p: NDArray[np.float64],
     step_m: float,
@@ -203,12 +203,12 @@ def read_face(
     top, foot = int(out[TOP]), int(out[FOOT])
     if (foot - top) * step_m > max(longest_m, 4.0 * step_m):
         return False
-    out[LENGTH] = max(1.0, run_of_side(p, foot, -1, foot - top, p[top] - p[foot]))
+    out[LENGTH] = max(1.0, run_of_side(p, foot, np.int64(-1), foot - top, p[top] - p[foot]))
     out[MIDDLE] = _crossing(p, top, foot, 0.5)
     return True
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _height(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, top: int, foot: int,
@@ -223,7 +223,7 @@ def _height(
     return p[top] - p[foot] - max(steeper, 0.0) * length, steeper
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _to_its_ends(
     p: NDArray[np.float64], total: NDArray[np.float64], moment: NDArray[np.float64], first: int, last: int,
     step_m: float, out: NDArray[np.float64],
@@ -243,7 +243,7 @@ MOST_OF_IT = 0.8
 """Share of a side's climb that is its own: what lies beyond is shoulder and scree."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def run_of_side(p: NDArray[np.float64], foot: int, step: int, count: int, climb: float) -> float:
     """Samples over which a side would climb if all of it were as steep as its steepest stretch.
 
@@ -269,7 +269,7 @@ def run_of_side(p: NDArray[np.float64], foot: int, step: int, count: int, climb:
     return best
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _climbs(side: NDArray[np.float64], step: int, run: int, least: float) -> bool:
     """Whether any stretch of so many samples climbs by so much: all at once, without a branch."""
     count = np.int64(0)
@@ -278,7 +278,7 @@ def _climbs(side: NDArray[np.float64], step: int, run: int, least: float) -> boo
     return bool(count > 0)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _crossing(p: NDArray[np.float64], top: int, foot: int, share: float) -> float:
     """Where a face has fallen this share of its drop, samples: the last such place of the upper half, the first of the lower."""
     level = p[top] - share * (p[top] - p[foot])

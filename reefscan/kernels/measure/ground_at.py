@@ -9,10 +9,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import inlined, kernel
 from reefscan.kernels.measure.profiles import sample
 
 _NODATA = np.int32(NODATA_MM)
@@ -34,7 +34,7 @@ class Whole(NamedTuple):
     col: int
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def row_sums(elev: NDArray[np.int32], wanted: bool) -> NDArray[np.int64]:
     """Of every row the sum (`CELL` for each known one, and mm) of the cells before each `SPACED`-th; without rows if it is not ``wanted``."""
     rows = elev.shape[0] if wanted else 0
@@ -49,7 +49,7 @@ def row_sums(elev: NDArray[np.int32], wanted: bool) -> NDArray[np.int64]:
     return sums
 
 
-@njit(cache=True, nogil=True, error_model="numpy", inline="always")
+@inlined
 def _before(elev: NDArray[np.int32], sums: NDArray[np.int64], r: int, col: int) -> int:
     """Sum of the cells of a row before a column, in `CELL` and mm."""
     c = np.uint64(col)
@@ -61,7 +61,7 @@ def _before(elev: NDArray[np.int32], sums: NDArray[np.int64], r: int, col: int) 
     return both
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _disc(
     elev: NDArray[np.int32], sums: NDArray[np.int64], row: int, col: int, radius: float
 ) -> tuple[int, int, int]:
@@ -89,7 +89,7 @@ def _disc(
     return int(total), int(known), size
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def position_index(
     elev: NDArray[np.int32], sums: NDArray[np.int64], row: int, col: int, inner: float, outer: float
 ) -> float:
@@ -104,7 +104,7 @@ def position_index(
     return (elev[row, col] - total / known) * 0.001
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _ruggedness(elev: NDArray[np.int32], row: int, col: int, near: float, far: float, cell_m: float) -> float:
     """1 - mean unit normal of the cells between two radii (cells, both inclusive); NaN where none is known with its four neighbours."""
     rows, cols = elev.shape
@@ -137,7 +137,7 @@ def _ruggedness(elev: NDArray[np.int32], row: int, col: int, near: float, far: f
     return max(0.0, 1.0 - math.sqrt(x * x + y * y + z * z) / n) if n > 0 else np.nan
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def ruggedness_and_relief(
     elev: NDArray[np.int32], row: int, col: int, near: float, far: float, relief_radius: float, cell_m: float
 ) -> tuple[float, float]:
@@ -157,7 +157,7 @@ def ruggedness_and_relief(
     return _ruggedness(elev, row, col, near, far, cell_m), relief
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) -> tuple[float, float]:
     """Slope (m per cell) and RMS residual (m) of the plane fitted to the cells within a radius of a place, NaN over a gap.
 
@@ -201,7 +201,7 @@ def floor_fit(elev: NDArray[np.int32], row: float, col: float, radius: float) ->
     return math.hypot(p, q), math.sqrt(max(0.0, residual))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def floor_level(
     elev: NDArray[np.int32], row: float, col: float, axis: float, step: float, narrow: bool
 ) -> float:

@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
@@ -27,13 +27,13 @@ AXIS_CELLS = 6.0
 MOST_LINES = 11
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _lines_over(length_m: float, gap: float, cell_m: float) -> int:
     """Number of parallel lines, ``gap`` cells apart, that lie over a length: 3 at the least."""
     return min(MOST_LINES, 2 * max(1, int(0.5 * length_m / (gap * cell_m) + 0.5)) + 1)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _turn_of_face(
     elev: NDArray[np.int32],
     row: float,
@@ -91,7 +91,7 @@ def _turn_of_face(
     return turn if abs(turn) < 0.7 else 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _share_that_falls(
     elev: NDArray[np.int32],
     row: float,
@@ -122,7 +122,7 @@ def _share_that_falls(
     return fell / known if known > 2 else 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def first_look(
     elev: NDArray[np.int32], row: float, col: float, facing: float, search: Search, room: Scratch
 ) -> bool:
@@ -135,7 +135,7 @@ def first_look(
     return read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def measure_ledge(
     elev: NDArray[np.int32], row: float, col: float, facing: float, noise: float, share: float,
     search: Search, least: float, room: Scratch, out: NDArray[np.float64],

@@ -9,9 +9,9 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure import face as of_face
 
 LEAST_LENGTH_M, LEAST_CELLS = 6.0, 0.25
@@ -52,14 +52,14 @@ class Scratch(NamedTuple):
     side: NDArray[np.float64]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def gradient(height: float, length_m: float, cell_m: float) -> float:
     """Gradient of a face: its height over its length less the cell's own share, `LEAST_LENGTH_M` and `LEAST_CELLS` at the least."""
     own, least = OWN_CELLS * cell_m, max(LEAST_LENGTH_M, LEAST_CELLS * cell_m)
     return height / math.sqrt(max(length_m * length_m - own * own, least * least))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def face_reach(search: Search) -> int:
     """Cells to either side of a seed that a profile is read: half the longest face and the ground beyond it."""
     return max(8, int((0.5 * search.longest_m + of_face.GROUND_M[1]) / search.cell_m))

@@ -10,10 +10,10 @@ import math
 from typing import NamedTuple
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
@@ -69,7 +69,7 @@ class Asked(NamedTuple):
     broad: tuple[float, float]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _cost(
     elev: NDArray[np.int32], r: float, c: float, noise: float, asked: Asked, cell: float
 ) -> tuple[float, float]:
@@ -86,7 +86,7 @@ def _cost(
     return max(0.0, degrees - FLAT_DEG) + 20.0 * max(0.0, rough - max(0.15, 2.0 * noise)), degrees
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: float, cell: float) -> float:
     """Distance (cells) from a place to the nearest cell that stands so much above it, or is missing and dry; ``most`` where none is nearer."""
     i, j = int(round(r)), int(round(c))
@@ -102,7 +102,7 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
     return best
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _along(
     elev: NDArray[np.int32], p: NDArray[np.float64], row: float, col: float, middle: int, heading: float, foot: float,
     height: float, noise: float, asked: Asked, cell: float, out: NDArray[np.float64], best: float, extra: float,
@@ -149,7 +149,7 @@ def _along(
     return best
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def net_of_ledge(
     elev: NDArray[np.int32], p: NDArray[np.float64], face: NDArray[np.float64], noise: float, asked: Asked, cell: float,
     out: NDArray[np.float64],
@@ -190,7 +190,7 @@ def net_of_ledge(
     )
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def net_of_trough(
     elev: NDArray[np.int32],
     noise: float,
@@ -232,7 +232,7 @@ def net_of_trough(
     return True
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _uphill(levels: NDArray[np.float64]) -> float:
     """Heading (radians) in which the ground around a rise lies higher: the first harmonic of best fit through the levels known (NaN where not).
 
@@ -256,7 +256,7 @@ def _uphill(levels: NDArray[np.float64]) -> float:
     return math.atan2(east, north - 1e-3)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def net_of_rise(
     elev: NDArray[np.int32], noise: float, asked: Asked, cell: float, sight: float,
     total: NDArray[np.float64], moment: NDArray[np.float64], face: NDArray[np.float64], out: NDArray[np.float64],
@@ -302,7 +302,7 @@ def net_of_rise(
     return best < np.inf
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def ground_of_net(
     elev: NDArray[np.int32], whole: Whole, asked: Asked, cell: float, out: NDArray[np.float64]
 ) -> None:

@@ -11,10 +11,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -32,7 +32,7 @@ ALONG_M = 8.0
 the same height."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
     """Bilinear elevation (m), NaN beyond the array or where an unknown cell has a share in it."""
     rows, cols = elev.shape
@@ -41,13 +41,13 @@ def sample(elev: NDArray[np.int32], r: float, c: float) -> float:
     return _between(elev, min(int(r), rows - 2), min(int(c), cols - 2), r, c)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def sample_inside(elev: NDArray[np.int32], r: float, c: float) -> float:
     """As `sample`, of a place that is known to lie `inside`."""
     return _between(elev, int(r), int(c), r, c)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def inside(
     elev: NDArray[np.int32], row: float, col: float, angle: float, along: float, across: float
 ) -> bool:
@@ -58,7 +58,7 @@ def inside(
     return row - high >= 1.0 and col - wide >= 1.0 and row + high < rows - 2.0 and col + wide < cols - 2.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _between(elev: NDArray[np.int32], i: int, j: int, r: float, c: float) -> float:
     """Elevation (m) at a place by the cell ``i, j`` up and left of it and the three beside that."""
     u, v = r - i, c - j
@@ -73,7 +73,7 @@ def _between(elev: NDArray[np.int32], i: int, j: int, r: float, c: float) -> flo
     return ((a * (1.0 - v) + b * v) * (1.0 - u) + (d * (1.0 - v) + e * v) * u) * 0.001
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def profile(
     elev: NDArray[np.int32],
     row: float,
@@ -105,7 +105,7 @@ def profile(
         out[k] = total / known if 2 * known > lines else np.nan
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _mean_of_lines(
     elev: NDArray[np.int32], row: float, col: float, dr: float, dc: float, reach: int, half: int, gap: float,
     out: NDArray[np.float64],
@@ -149,7 +149,7 @@ def _mean_of_lines(
         out[k] = total[k] / known[k] if known[k] > half else np.nan
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def spread_of_lines(cell_m: float) -> tuple[int, float]:
     """Number of parallel lines of a profile, and cells between two of them: 2 m or one cell."""
     gap = max(1.0, 2.0 / cell_m)
@@ -157,7 +157,7 @@ def spread_of_lines(cell_m: float) -> tuple[int, float]:
     return min(max(lines, LINES[0]), LINES[1]), gap
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def bias(count: float) -> float:
     """Expected maximum of ``count`` standard normal values (a fit, within 0.06 up to 64)."""
     return 0.0 if count <= 1.0 else 0.56 * math.log2(count) ** 0.85

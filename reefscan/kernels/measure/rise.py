@@ -8,10 +8,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, run_of_side
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
@@ -24,7 +24,7 @@ BESIDE_TOP = 0.65
 """The middle one of the nine cells about the top of a rise stands no more than this share of its height below it."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _highest(elev: NDArray[np.int32], row: float, col: float, within: float) -> tuple[float, int, int]:
     """Height (m) and cell of the highest place within some cells of another, over the weighted mean of nine cells; -1e9 where none is known."""
     span = int(within) + 1
@@ -59,7 +59,7 @@ def _highest(elev: NDArray[np.int32], row: float, col: float, within: float) -> 
     return top, r1, c1
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _side(
     p: NDArray[np.float64], reach: int, step: int, top: float, sight: float
 ) -> tuple[float, float, float]:
@@ -77,7 +77,7 @@ def _side(
     return best, float(nine), run_of_side(p, reach + step * place, -step, place, fall)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _level_below(p: NDArray[np.float64], reach: int, top: float, sight: float) -> float:
     """How far the mean of both sides lies below a top (m), where that is most beyond a sight line."""
     most, level = 0.0, 0.0
@@ -90,7 +90,7 @@ def _level_below(p: NDArray[np.float64], reach: int, top: float, sight: float) -
     return level
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def measure_rise(
     elev: NDArray[np.int32], row: float, col: float, within: float, noise: float, share: float,
     search: Search, least: float, room: Scratch, out: NDArray[np.float64],

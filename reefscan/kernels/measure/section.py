@@ -9,9 +9,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import inlined, kernel
 from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.ground_at import Whole, row_sums
@@ -33,7 +33,7 @@ ALL_ROUND = 0.6
 """Share of a face's height that the ground must fall away all round its top to make a rise of it."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> float:
     """How far (m, as a standard deviation) cells stray from what hangs together, within some cells of a place; 0 where none is known.
 
@@ -55,7 +55,7 @@ def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> floa
     return median(out[:n]) * 0.001 / (6.0 * MEDIAN)
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def measure_faces(
     elev_mm: NDArray[np.int32],
     rows: NDArray[np.int64],
@@ -137,7 +137,7 @@ def measure_faces(
     return out
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _scratch(search: Search, asked: Asked) -> Scratch:
     """Room for the longest profile that any measure reads."""
     cell = search.cell_m
@@ -149,7 +149,7 @@ def _scratch(search: Search, asked: Asked) -> Scratch:
     )  # fmt: skip
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@inlined
 def _rise_above(
     elev: NDArray[np.int32], row: float, col: float, facing: float, noise: float, share: float, search: Search, asked: Asked,
     room: Scratch, out: NDArray[np.float64],
@@ -175,7 +175,7 @@ def _rise_above(
     return True
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@inlined
 def _trough_below(
     elev: NDArray[np.int32], noise: float, share: float, search: Search, asked: Asked, room: Scratch,
     ledge: NDArray[np.float64], out: NDArray[np.float64],

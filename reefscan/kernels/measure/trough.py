@@ -8,9 +8,9 @@ from __future__ import annotations
 import math
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
 
+from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, run_of_side
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, Scratch, Search, gradient
@@ -40,7 +40,7 @@ SMEARED = 0.5
 on cells of 1 and 2 m)."""
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int) -> tuple[float, int]:
     """Highest ground by sight line on one side of a sample: climb (m), and its place.
 
@@ -59,7 +59,7 @@ def _climb(p: NDArray[np.float64], start: int, step: int, tilt: float, most: int
     return p[place] - base, place
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def low_beyond(p: NDArray[np.float64], foot: int, most: int, wanted: float) -> tuple[int, int]:
     """Lowest sample between a foot and ground that climbs by ``wanted`` beyond it, and where that is reached; -1 for none."""
     low, k = foot, foot
@@ -72,7 +72,7 @@ def low_beyond(p: NDArray[np.float64], foot: int, most: int, wanted: float) -> t
     return low, -1
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _lip(p: NDArray[np.float64], start: int, step: int, crest: int, height: float) -> float:
     """Distance (samples) from the floor to the crest of one side.
 
@@ -93,7 +93,7 @@ def _lip(p: NDArray[np.float64], start: int, step: int, crest: int, height: floa
     return float(abs(crest - start))
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _floor_turn(
     elev: NDArray[np.int32], row: float, col: float, axis: float, width: float, height: float, noise: float
 ) -> float:
@@ -141,7 +141,7 @@ def _floor_turn(
     return turn if abs(turn) < 0.6 else 0.0
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def _narrowest(
     elev: NDArray[np.int32],
     row: float,
@@ -171,7 +171,7 @@ def _narrowest(
     return best, width
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@kernel
 def measure_trough(
     elev: NDArray[np.int32], row: float, col: float, cross: float, width: float, height: float, noise: float, share: float,
     search: Search, room: Scratch, out: NDArray[np.float64],
