@@ -5,8 +5,10 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from collections.abc import Callable
 
 import pytest
+from numba import typeof
 
 from reefscan.batch.events import Compiling
 from reefscan.find import candidates
@@ -44,10 +46,16 @@ def test_each_function_is_told_as_it_is_compiled(tmp_path):
 
 def test_the_second_process_compiles_what_measures_stations_calls(monkeypatch: pytest.MonkeyPatch) -> None:
     """By other types it would be compiled in vain, and once more; so the caller is run as plain Python, and asks by its own."""
-    warmup.compile_ground()
-    compiled, called = section.ground_of_net, []
-    monkeypatch.setattr(section, "ground_of_net", lambda *given: (called.append(1), compiled(*given)))
+    asked = {"second": set(), "caller": set()}
+    compiled = section.ground_of_net
+
+    def noting(who: str) -> Callable[..., None]:
+        return lambda *given: (asked[who].add(tuple(map(typeof, given))), compiled(*given))[1]
+
+    monkeypatch.setattr(warmup, "ground_of_net", noting("second"))
+    monkeypatch.setattr(section, "ground_of_net", noting("caller"))
     monkeypatch.setattr(candidates, "measure_faces", section.measure_faces.py_func)
+    warmup.compile_ground()
     warmup.compile_stations()
-    assert called
-    assert len(compiled.signatures) == 1
+    assert len(asked["second"]) == 1
+    assert asked["caller"] == asked["second"]
