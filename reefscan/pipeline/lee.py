@@ -14,7 +14,7 @@ from pyproj import Proj
 from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.io.georef import transformer
-from reefscan.io.out.scoreraster import closed_on, covered
+from reefscan.io.out.scoreraster import areas_on, covered
 from reefscan.kernels.layers.fetch import open_water_m
 from reefscan.pipeline.around import open_around
 from reefscan.surroundings.fetch import AZIMUTHS, EITHER_SIDE, REACH_M
@@ -64,7 +64,7 @@ def fetch_layers(source: GridSource, land: Sequence[str], wind_from: str | None 
     sheet, extent = _lattice(source)
     margin = math.ceil(REACH_M / sheet.cell_m)
     land_areas = areas[shapely.get_type_id(areas) == 3]
-    mask = covered(extent.grow(margin), sheet, closed_on(sheet, land_areas))
+    mask = covered(extent.grow(margin), sheet, areas_on(sheet, land_areas))
     turn = _convergence(sheet, extent)
 
     def toward(azimuth: float) -> NDArray[np.float32]:

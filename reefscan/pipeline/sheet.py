@@ -22,7 +22,7 @@ from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, outside_band, plan_tiles
 from reefscan.find import candidates
 from reefscan.io.out.runfolder import RunFolder, score_name
-from reefscan.io.out.scoreraster import blanked, closed_on, publish, score_raster
+from reefscan.io.out.scoreraster import areas_on, blanked, publish, score_raster
 from reefscan.pipeline.borders import EarlierStations
 from reefscan.pipeline.engineoptions import EngineOptions
 from reefscan.pipeline.finished import program
@@ -206,7 +206,7 @@ def _gather(
     picture = None if shown is None else shown.blank()
     score = np.full((extent.height, extent.width), 255, np.uint8) if files is None else None
     path = None if files is None else files.folder.file(score_name(number))
-    closed = closed_on(sheet, (no_shapes() if known is None else known.of("closed")).shapes)
+    closed = areas_on(sheet, (no_shapes() if known is None else known.of("closed")).shapes)
     with ExitStack() as stack:
         raster = None if path is None else stack.enter_context(score_raster(path, sheet, extent))
         for end in sorted(finished, key=lambda end: end.core):

@@ -96,14 +96,14 @@ def flat_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
     )
 
 
-def closed_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Closed ground (polygons in longitude and latitude) in the metres of a sheet; what its system cannot draw is left out."""
+def areas_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
+    """Areas, such as closed ground or land (polygons in longitude and latitude), in the metres of a sheet; what its system cannot draw is left out."""
     flat = flat_on(sheet, shapes)
     return np.asarray(flat[np.isfinite(shapely.bounds(flat)).all(axis=1)])
 
 
 def covered(window: Window, sheet: Sheet, areas: NDArray[np.object_]) -> NDArray[np.bool_]:
-    """Cells of a window whose middle lies in one of the areas, as `closed_on` gives them."""
+    """Cells of a window whose middle lies in one of the areas, as `areas_on` gives them."""
     shape = (window.height, window.width)
     west, south, east, north = sheet.bounds(window)
     left, low, right, high = shapely.bounds(areas).reshape(-1, 4).T
