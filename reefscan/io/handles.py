@@ -106,7 +106,7 @@ def _opened(path: str, options: tuple[tuple[str, str], ...], drivers: tuple[str,
         with warnings.catch_warnings():
             warnings.simplefilter("ignore", NotGeoreferencedWarning)
             return _open(path, list(drivers), dict(options))
-    except (RasterioIOError, UnicodeEncodeError) as error:
+    except (RasterioIOError, UnicodeError) as error:  # a name in a hurt file may be no text
         raise UnreadableError(one_line(error)) from error
 
 

@@ -13,6 +13,9 @@ from pathlib import Path
 import h5py
 import numpy as np
 import pytest
+import rasterio
+from affine import Affine
+from rasterio.crs import CRS
 
 from reefscan.base.errors import InputError, UnreadableError
 from reefscan.cli import run as command_line
@@ -153,3 +156,17 @@ def test_a_heap_of_zeros_is_told_and_is_no_endless_loop(tmp_path: Path) -> None:
         )  # fmt: skip
         assert done.returncode == wanted, done.stderr
     assert "a.nc: not a grid that can be read (a part of it is damaged; fetch the file again)" in done.stderr
+
+
+def test_a_name_in_a_grid_that_is_no_text_is_told_as_that_file_s_fault(tmp_path: Path) -> None:
+    path = tmp_path / "named.tif"
+    own = CRS.from_proj4("+proj=tmerc +lon_0=3.5 +k=0.9996 +x_0=500000 +datum=WGS84 +units=m")
+    crs = CRS.from_wkt(own.to_wkt().replace('PROJCS["unknown"', 'PROJCS["QQQQQQ"'))
+    grid = {"driver": "GTiff", "width": 20, "height": 20, "count": 1, "dtype": "float32"}
+    with rasterio.open(path, "w", crs=crs, transform=Affine(2, 0, 5e5, 0, -2, 5e6), **grid) as file:
+        file.write(-np.ones((20, 20), np.float32), 1)
+    hurt = path.read_bytes().replace(b"QQQQQQ", b"Q\xd3\xd3QQQ")
+    assert b"\xd3\xd3" in hurt
+    path.write_bytes(hurt)
+    with pytest.raises(UnreadableError, match=r"named\.tif: not a grid that can be read .*decode"):
+        open_grids([path])
