@@ -33,7 +33,7 @@ from reefscan.plan.model import Asked, Known, LeftOut, Plan, PlannedNet, Totals,
 from reefscan.plan.order import best_order
 from reefscan.plan.rope import LATE_S, deepest
 from reefscan.plan.rounds import planned
-from reefscan.plan.sites import Water
+from reefscan.plan.sites import Reason, Water
 from reefscan.plan.sky import Sky, sky
 from reefscan.plan.spacing import GEOD
 from reefscan.plan.tide import NightTide, clock
@@ -257,11 +257,12 @@ def _not_used(asked: Asked, used: list[Net]) -> list[Net]:
     return left
 
 
-def _no_site(field: Field) -> str:
+def _no_site(field: Field) -> Reason:
     out = f" ({counted(field.left_out)})" if field.left_out else ""
-    return (
-        f"no further site fits with the others: sites within all limits {len(field.sites)}, left out {len(field.left_out)}{out}; spacing, "
-        "rope, features and your own wishes left no more"
+    return Reason(
+        "no further site fits with the others",
+        f": sites within all limits {len(field.sites)}, left out {len(field.left_out)}{out}; spacing, "
+        "rope, features and your own wishes left no more",
     )
 
 
