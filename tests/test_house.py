@@ -72,7 +72,7 @@ DOORS = {
     "reefscan/pipeline/scan.py scan": "what a person can say of a grid and of a run, each a keyword, as readers of arrays have them",
     "reefscan/io/grids/rasters.py open_grids": "the part of these that files are read by",
 }
-COMPILED = 16
+COMPILED = 12
 """Parameters of a compiled kernel: it takes arrays and numbers one by one, and writes into some of them."""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shlex
 import shutil
@@ -45,16 +46,8 @@ def test_the_commands_shown_print_what_is_shown(beside_the_samples: Path) -> Non
         for command, shown in re.findall(
             r"^\$ reefscan (.*)\n((?:(?!\$ ).*\n)*)", session, flags=re.MULTILINE
         ):
-            done = subprocess.run(
-                [sys.executable, "-c", RUN, *shlex.split(command)],
-                cwd=beside_the_samples,
-                capture_output=True,
-                text=True,
-                encoding="utf-8",
-                env=_plain_terminal(),
-            )
-            assert done.returncode == 0, done.stderr
-            said, written = _squeezed(done.stdout), _squeezed(shown)
+            out = _printed("-c", RUN, *shlex.split(command), cwd=beside_the_samples)
+            said, written = _squeezed(out), _squeezed(shown)
             for line in written:
                 if line != "..." and not _of_the_table(line, written):
                     assert line in said, f"{command}: {line!r} is not in its output:\n" + "\n".join(said)
@@ -78,10 +71,14 @@ def _of_the_table(line: str, lines: list[str]) -> bool:
     return start < lines.index(line) < end
 
 
-def _plain_terminal() -> dict[str, str]:
-    import os
-
-    return {**os.environ, "COLUMNS": "120", "NO_COLOR": "1", "TERM": "dumb", "PYTHONUTF8": "1"}
+def _printed(*words: str, cwd: Path) -> str:
+    """What Python prints on a plain terminal."""
+    plain = {**os.environ, "COLUMNS": "120", "NO_COLOR": "1", "TERM": "dumb", "PYTHONUTF8": "1"}
+    done = subprocess.run(
+        [sys.executable, *words], cwd=cwd, capture_output=True, text=True, encoding="utf-8", env=plain
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout
 
 
 def test_the_python_examples_run_as_they_stand(beside_the_samples: Path) -> None:
@@ -90,38 +87,15 @@ def test_the_python_examples_run_as_they_stand(beside_the_samples: Path) -> None
     for block in blocks:
         lines = [line for line in block.splitlines() if line.strip()]
         assert len(lines) <= 12, "more than a cell of a notebook"
-        done = subprocess.run(
-            [sys.executable, *STRICT, "-c", block],
-            cwd=beside_the_samples,
-            capture_output=True,
-            text=True,
-            encoding="utf-8",
-            env=_plain_terminal(),
-        )
-        assert done.returncode == 0, done.stderr
-        assert done.stdout.strip()
+        assert _printed(*STRICT, "-c", block, cwd=beside_the_samples).strip()
 
 
 def test_an_array_becomes_a_map_in_ten_lines(beside_the_samples: Path) -> None:
     script = ROOT / "scripts" / "array_to_map.py"
     text = script.read_text(encoding="utf-8").split('"""')[2]
     assert len([line for line in text.splitlines() if line.strip() and "import" not in line]) <= 10
-    done = subprocess.run(
-        [
-            sys.executable,
-            *STRICT,
-            "-W",
-            "ignore::DeprecationWarning",
-            str(script),
-        ],  # of old libraries among themselves
-        cwd=beside_the_samples,
-        capture_output=True,
-        text=True,
-        encoding="utf-8",
-        env=_plain_terminal(),
-    )
-    assert done.returncode == 0, done.stderr
-    assert done.stdout.startswith("Run: ")
+    strict = (*STRICT, "-W", "ignore::DeprecationWarning")  # of old libraries among themselves
+    assert _printed(*strict, str(script), cwd=beside_the_samples).startswith("Run: ")
     with Image.open(beside_the_samples / "array_map.png") as picture:
         colours = picture.convert("RGB").getcolors(1 << 24)
     assert len(colours) > 100

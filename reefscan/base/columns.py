@@ -6,8 +6,11 @@ a new measure is one row here and the place that measures it.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from numbers import Real
+from typing import Any, Literal
 
 from reefscan.base.doubts import DOUBTS
 
@@ -121,3 +124,21 @@ DECIMALS = {column.name: column.decimals for column in CANDIDATE if column.decim
 TEXT = tuple(column.name for column in CANDIDATE if column.kind == "text")
 WHOLE = tuple(column.name for column in CANDIDATE if column.kind == "whole")
 MEASURED = tuple(column.name for column in CANDIDATE if column.measured)
+
+
+def number_of(site: Mapping[Any, Any], name: str) -> float:
+    """A measure of a site, a row of a table or the properties of a feature; NaN if there is none.
+
+    Examples
+    --------
+    >>> number_of({"depth_m": 8, "kind": "ledge"}, "depth_m"), number_of({"kind": "ledge"}, "kind")
+    (8.0, nan)
+    """
+    value = site.get(name)
+    return float(value) if isinstance(value, Real) else math.nan
+
+
+def text_of(site: Mapping[Any, Any], name: str) -> str:
+    """What a column of text says of a site; empty if there is nothing."""
+    value = site.get(name)
+    return value if isinstance(value, str) else ""

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 
-def ramp(value: float | Floats, ends: tuple[float | Floats, float | Floats], most: float = 1.0) -> Floats:
+def ramp(value: float | Floats, ends: tuple[float | Floats, float | Floats]) -> Floats:
     """0 up to the first of two values, 1 from the second on, linear between.
 
     Parameters
@@ -17,8 +17,6 @@ def ramp(value: float | Floats, ends: tuple[float | Floats, float | Floats], mos
         NaN stays NaN.
     ends : tuple of float or ndarray
         The second may be the lower one: then small values are worth 1.
-    most : float
-        How far it goes on past the second: what is more than enough may make up for something else.
 
     Examples
     --------
@@ -26,9 +24,7 @@ def ramp(value: float | Floats, ends: tuple[float | Floats, float | Floats], mos
     array([0. , 0.5, 1. ])
     >>> float(ramp(0.25, (1.0, 0.0)))
     0.75
-    >>> float(ramp(9.0, (2.0, 3.0), most=2.0))
-    2.0
     """
     none, full = ends
     # half the time of np.clip for the single numbers of a long line's runs
-    return np.asarray(np.minimum(np.maximum((value - none) / (full - none), 0.0), most))
+    return np.asarray(np.minimum(np.maximum((value - none) / (full - none), 0.0), 1.0))

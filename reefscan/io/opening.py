@@ -21,6 +21,7 @@ LOGS = frozenset(".csv .nmea .nme .gpx .log".split())
 """Endings under which sounders and navigators log; what is in such a file is no grid yet."""
 
 CHUNK = 16 << 20
+LARGEST = 1 << 30
 LINE_LIMIT = 1 << 16
 """A longer 'line' is not text: it is dropped and counted."""
 
@@ -81,19 +82,19 @@ def read_head(path: Path, size: int = 1 << 16) -> bytes:
         return _clean(stream.read(size), _wide(path))
 
 
-def read_all(path: Path, *, limit: int = 1 << 30) -> bytes:
+def read_all(path: Path) -> bytes:
     """Return everything inside (for the small structured forms).
 
     Raises
     ------
     UnreadableError
-        If it is larger than ``limit`` bytes.
+        If it is larger than `LARGEST` bytes.
     """
     with open_bytes(path) as stream:
-        data = stream.read(limit + 1)
-    if len(data) > limit:
+        data = stream.read(LARGEST + 1)
+    if len(data) > LARGEST:
         raise UnreadableError(
-            f"{path.name}: larger than {limit >> 20} MB; split it or give it as delimited text"
+            f"{path.name}: larger than {LARGEST >> 20} MB; split it or give it as delimited text"
         )
     return data
 

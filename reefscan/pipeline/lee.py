@@ -14,10 +14,10 @@ from pyproj import Proj
 from reefscan.base.model import GridSource, Sheet, Window
 from reefscan.base.recipe import Recipe
 from reefscan.io.georef import transformer
-from reefscan.io.out.scoreraster import areas_on, covered
 from reefscan.kernels.layers.fetch import open_water_m
 from reefscan.pipeline.around import open_around
 from reefscan.surroundings.fetch import AZIMUTHS, EITHER_SIDE, REACH_M
+from reefscan.surroundings.onsheet import areas_on, covered
 
 CELLS = 25_000_000
 """Cells of land and water at the most, with all that lies within reach: ten directions of so many take some 3 s."""

@@ -14,9 +14,9 @@ from reefscan.base.model import GridSource, Window, to_metres
 from reefscan.base.recipe import Recipe
 from reefscan.find.candidates import position_m
 from reefscan.io.georef import transformer
-from reefscan.io.out.scoreraster import flat_on
 from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.surroundings.known import Surroundings
+from reefscan.surroundings.onsheet import flat_on
 from reefscan.surroundings.shapes import GEOD, Floats
 from reefscan.surroundings.toe import FACES, REACH_M, has_toe, toes_of
 

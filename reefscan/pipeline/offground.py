@@ -53,8 +53,8 @@ def off_grounds(
     for what, shapes, keep, bound, advice in sorts:
         rows, metres, _ = nearest(shapes, lon, lat, box)
         for k in np.flatnonzero(rows >= 0):
-            called = f"{what} ({shapes.called(int(rows[k]))})"
-            out[k].append(OffGround(called, float(metres[k]), keep, bound, advice))
+            name = shapes.called(int(rows[k]))
+            out[k].append(OffGround(what, name, float(metres[k]), keep, bound, advice))
     return [tuple(each) for each in out]
 
 

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from reefscan.base.columns import number_of, text_of
 from reefscan.base.datum import datum_of
 from reefscan.base.errors import InputError
 from reefscan.base.model import GridSource
@@ -177,18 +178,14 @@ def _pairs(way: Any, digits: int | None = None) -> Callable[[float, float], tupl
 
 def _site(row: Mapping[Any, Any]) -> Site:
     def number(name: str, other: float = math.nan) -> float:
-        value = row.get(name)
-        return float(value) if isinstance(value, (int, float)) and math.isfinite(value) else other
-
-    def text(name: str) -> str:
-        value = row.get(name)
-        return value if isinstance(value, str) else ""
+        value = number_of(row, name)
+        return value if math.isfinite(value) else other
 
     flags = row.get("flags")
     return Site(
         id=str(row["id"]), lon=float(row["lon"]), lat=float(row["lat"]), depth_m=number("depth_m"),
-        sigma_m=number("uncertainty_m"), score=number("score"), confidence=number("confidence"), feature=text("feature_id"),
-        name=text("name"), kind=text("kind"), note=text("note"), why=text("why"),
+        sigma_m=number("uncertainty_m"), score=number("score"), confidence=number("confidence"), feature=text_of(row, "feature_id"),
+        name=text_of(row, "name"), kind=text_of(row, "kind"), note=text_of(row, "note"), why=text_of(row, "why"),
         steep=math.tan(math.radians(min(number("slope_deg", 0.0), 80.0))), position_m=number("position_m", 0.0),
         flags=tuple(str(flag) for flag in flags) if isinstance(flags, (list, tuple)) else (),
     )  # fmt: skip

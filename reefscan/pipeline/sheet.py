@@ -22,7 +22,7 @@ from reefscan.batch.store import TileStore, tile_key
 from reefscan.batch.tiles import DEFAULT_TILE, outside_band, plan_tiles
 from reefscan.find import candidates
 from reefscan.io.out.runfolder import RunFolder, score_name
-from reefscan.io.out.scoreraster import areas_on, blanked, publish, score_raster
+from reefscan.io.out.scoreraster import blanked, publish, score_raster
 from reefscan.pipeline.borders import EarlierStations
 from reefscan.pipeline.engineoptions import EngineOptions
 from reefscan.pipeline.finished import program
@@ -30,6 +30,7 @@ from reefscan.pipeline.interpolated import mark_interpolated
 from reefscan.pipeline.sheet_names import lonlat_of, sheet_name
 from reefscan.pipeline.tilework import TileWork, raster_terms
 from reefscan.score.limits import Limits, limits_of
+from reefscan.surroundings.onsheet import areas_on
 from reefscan.surroundings.shapes import no_shapes
 
 if TYPE_CHECKING:

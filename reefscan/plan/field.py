@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import difflib
-import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ from reefscan.plan.choose import Choice, Question, choose
 from reefscan.plan.legs import Place, Waters, off_water_m
 from reefscan.plan.model import Asked, Known, LeftOut
 from reefscan.plan.rope import deepest, reach_words, rope_needed
-from reefscan.plan.sites import Site, Water, against
+from reefscan.plan.sites import Reason, Site, Water, against
 from reefscan.plan.spacing import between, circles, off_ground, too_far, too_near, wanted_apart
 
 MOST_SITES = 500
@@ -93,7 +92,7 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
     left: list[LeftOut] = []
     for site in known.sites:
         found = _berth_or_reason(asked, known, water, waters, site, dock)
-        if isinstance(found, str):
+        if isinstance(found, Reason):
             left.append(LeftOut(site.id, found))
         elif len(sites) < MOST_SITES or site.id in asked.wishes.keep:
             sites.append(site)
@@ -103,12 +102,12 @@ def field_of(asked: Asked, known: Known, water: Water, waters: Waters) -> Field:
     return Field(tuple(sites), tuple(berths), tuple(left), start, dock, more)
 
 
-def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, site: Site, dock: tuple[int, int]) -> tuple[int, int] | str:  # fmt: skip
+def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, site: Site, dock: tuple[int, int]) -> tuple[int, int] | Reason:  # fmt: skip
     """The cell from which a site is reached, or why no net goes to it."""
     if site.id in asked.wishes.drop:
-        return "it is dropped, as you asked"
+        return Reason("it is dropped, as you asked")
     forced = site.id in asked.wishes.keep
-    why = site.barred or against(site, water, asked.nets, forced=forced)
+    why = Reason(site.barred) or against(site, water, asked.nets, forced=forced)
     if why:
         return why
     circle = float(circles((site,), water, asked.nets)[0])  # of a place whose depth is known
@@ -116,9 +115,11 @@ def _berth_or_reason(asked: Asked, known: Known, water: Water, waters: Waters, s
         return near[0]
     berth = waters.berth(known.to_grid(site.lon, site.lat))
     if berth is None:
-        return "the boat does not get to it: land, shoal or unknown ground all round at the lowest tide"
+        return Reason(
+            "the boat does not get to it", ": land, shoal or unknown ground all round at the lowest tide"
+        )
     if not waters.joined(berth, dock):
-        return "no way by water leads there from the launch over ground that the grid knows"
+        return Reason("no way by water leads there from the launch over ground that the grid knows")
     return berth
 
 
@@ -219,5 +220,5 @@ def _refuse_none(asked: Asked, water: Water, sites: list[Site], left: list[LeftO
 
 def counted(left: Sequence[LeftOut]) -> str:
     """Why sites are left out, the commonest reasons with their numbers."""
-    heads = Counter(re.split("[:(]", row.reason)[0].strip() for row in left)
+    heads = Counter(row.reason.about for row in left)
     return ", ".join(f"{count} {reason}" for reason, count in heads.most_common(4))

@@ -93,7 +93,7 @@ def checks(
         *([Check("tide table", False, facts.table)] if facts.table else []),
         *_issued(forecast, facts.date),
         *_weather(boat.limits, forecast, facts.unit),
-        *_persons(boat, facts),
+        *_persons(boat),
         *_turn_back(facts),
         *_fuel(boat, facts),
         *_rules(rules, boat, facts),
@@ -155,7 +155,7 @@ def _weather(limits: Limits, forecast: Forecast | None, unit: str) -> list[Check
     return out
 
 
-def _persons(boat: Boat, facts: NightFacts) -> list[Check]:
+def _persons(boat: Boat) -> list[Check]:
     out = []
     if boat.limits.crew is not None:
         aboard = len(boat.ashore.persons)

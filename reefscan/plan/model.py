@@ -14,7 +14,7 @@ from reefscan.plan.choose import Choice
 from reefscan.plan.clock import Schedule, moment
 from reefscan.plan.go import Check
 from reefscan.plan.rope import Allowances
-from reefscan.plan.sites import Site, Water
+from reefscan.plan.sites import Reason, Site, Water
 from reefscan.plan.sky import Sky
 from reefscan.plan.tide import NightTide
 
@@ -198,10 +198,10 @@ class Way:
 
 @dataclass(frozen=True)
 class LeftOut:
-    """A site or a net that is not in the plan, and why: what the reason is about first, the case's own figures and names after a colon or in brackets."""
+    """A site or a net that is not in the plan, and why."""
 
     id: str
-    reason: str
+    reason: Reason
 
 
 @dataclass(frozen=True)

@@ -33,7 +33,7 @@ from reefscan.plan.model import Asked, Known, LeftOut, Plan, PlannedNet, Totals,
 from reefscan.plan.order import best_order
 from reefscan.plan.rope import LATE_S, deepest
 from reefscan.plan.rounds import planned
-from reefscan.plan.sites import Water
+from reefscan.plan.sites import Reason, Water
 from reefscan.plan.sky import Sky, sky
 from reefscan.plan.spacing import GEOD
 from reefscan.plan.tide import NightTide, clock
@@ -217,7 +217,7 @@ def _put_together(asked: Asked, known: Known, tide: NightTide, window: Window, p
     ways = _ways(asked, known, tour, made)
     totals = _totals(asked, ways, tour, taken)
     middle = (window.start + window.until) / 2
-    left = tuple(LeftOut(net.name, _no_site(field, taken)) for net in _not_used(asked, nets))
+    left = tuple(LeftOut(net.name, _no_site(field)) for net in _not_used(asked, nets))
     plan = Plan(
         asked=asked, nets=made, nets_left_out=left, sites_left_out=field.left_out,
         reserves=tuple(field.sites[k] for k in taken.reserves), ways=ways, schedule=tour.schedule, water=water, tide=tide,
@@ -257,11 +257,12 @@ def _not_used(asked: Asked, used: list[Net]) -> list[Net]:
     return left
 
 
-def _no_site(field: Field, taken: Taken) -> str:
+def _no_site(field: Field) -> Reason:
     out = f" ({counted(field.left_out)})" if field.left_out else ""
-    return (
-        f"no further site fits with the others: sites within all limits {len(field.sites)}, left out {len(field.left_out)}{out}; spacing, "
-        "rope, features and your own wishes left no more"
+    return Reason(
+        "no further site fits with the others",
+        f": sites within all limits {len(field.sites)}, left out {len(field.left_out)}{out}; spacing, "
+        "rope, features and your own wishes left no more",
     )
 
 

@@ -18,14 +18,26 @@ BREAKS = 2.5
 """Swell may break where the water is under so many times its height (the issue's figure; common practice, no source)."""
 
 
+class Reason(str):
+    """A sentence why a place gets no net: ``about`` is what it begins with and reasons are counted by, before the case's own
+    figures and names."""
+
+    about: str
+
+    def __new__(cls, about: str, case: str = "") -> Reason:
+        made = super().__new__(cls, about + case)
+        made.about = about
+        return made
+
+
 @dataclass(frozen=True)
 class OffGround:
     """Ground that a float keeps off, as one site has it.
 
     Parameters
     ----------
-    what : str
-        As a sentence calls it: ``closed ground (North Reef)``.
+    what, name : str
+        As a sentence calls it: ``closed ground``, ``North Reef``.
     metres : float
         From the net to it; 0 inside.
     keep_m : float
@@ -37,6 +49,7 @@ class OffGround:
     """
 
     what: str
+    name: str
     metres: float
     keep_m: float
     bound: bool = True
@@ -132,7 +145,7 @@ def breaks(site: Site, water: Water) -> bool:
     return water.over(site) < BREAKS * water.add.wave_m
 
 
-def against(site: Site, water: Water, nets: tuple[Net, ...], *, forced: bool = False) -> str:
+def against(site: Site, water: Water, nets: tuple[Net, ...], *, forced: bool = False) -> Reason:
     """Why a site is left out by depth, keel, swell or rope; empty if nothing is known against it.
 
     Parameters
@@ -143,20 +156,26 @@ def against(site: Site, water: Water, nets: tuple[Net, ...], *, forced: bool = F
         The person keeps it: swell is then warned of and is no reason.
     """
     if not math.isfinite(site.depth_m):
-        return "its depth is not known"
+        return Reason("its depth is not known")
     over, keel, unit = water.over(site), water.keel_m + site.depth_95_m, water.unit
     if over < keel:
-        return (
-            f"too shallow for the boat: {said(over, unit)} of water at its lowest, wanted {said(keel, unit)} (draft "
-            f"{stated(water.draft_m, far_unit(unit))}, {stated(UNDER_KEEL_M, far_unit(unit))}, half a wave, {said(site.depth_95_m, unit)} of doubt in the depth)"
+        return Reason(
+            "too shallow for the boat",
+            f": {said(over, unit)} of water at its lowest, wanted {said(keel, unit)} (draft "
+            f"{stated(water.draft_m, far_unit(unit))}, {stated(UNDER_KEEL_M, far_unit(unit))}, half a wave, {said(site.depth_95_m, unit)} of doubt in the depth)",
         )
     if breaks(site, water) and not forced:
-        return (
-            f"swell may break there: {said(over, unit)} of water at its lowest is under {BREAKS:g} times the wave height of "
-            f"{stated(water.add.wave_m, far_unit(unit))}"
+        return Reason(
+            "swell may break there",
+            f": {said(over, unit)} of water at its lowest is under {BREAKS:g} times the wave height of "
+            f"{stated(water.add.wave_m, far_unit(unit))}",
         )
     reach = deepest(nets[0], water.high_m, water.add)
     if site.depth_m > reach + 1e-9:
         need = rope_needed(site.depth_m, water.high_m, water.add)
-        return f"out of the rope's reach: wanted {said(need, unit)}, the longest has {stated(nets[0].longest_m, unit)} to its last mark"
-    return ""
+        longest = stated(nets[0].longest_m, unit)
+        return Reason(
+            "out of the rope's reach",
+            f": wanted {said(need, unit)}, the longest has {longest} to its last mark",
+        )
+    return Reason("")

@@ -12,7 +12,7 @@ from pyproj import Geod
 from reefscan.base.units import METRES_PER, far_unit
 from reefscan.plan.books import Net, Stream
 from reefscan.plan.rope import rope_needed, swing, up_to_mark
-from reefscan.plan.sites import Site, Water
+from reefscan.plan.sites import Reason, Site, Water
 
 Floats = NDArray[np.float64]
 Pairs = NDArray[np.bool_]
@@ -78,7 +78,7 @@ def wanted_apart(circle_m: Floats, boat_m: float) -> Floats:
     return np.asarray(circle_m[:, None] + circle_m[None, :] + 2 * boat_m + CLEAR_M)
 
 
-def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) -> tuple[str, ...]:
+def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) -> tuple[Reason, ...]:
     """Ground that the float of a net there could come to nearer than wanted, in words.
 
     Parameters
@@ -91,7 +91,7 @@ def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) 
     Examples
     --------
     >>> from reefscan.plan.sites import OffGround
-    >>> site = Site("a", 0.0, 0.0, 9.0, off=(OffGround("closed ground (North)", 21.0, 10.0),))
+    >>> site = Site("a", 0.0, 0.0, 9.0, off=(OffGround("closed ground", "North", 21.0, 10.0),))
     >>> off_ground(site, 11.0, "m"), off_ground(site, 11.1, "m")
     ((), ('too near closed ground (North): it lies 21 m away; wanted 22 m: the circle of its float, 12 m, and 10 m more',))
     >>> off_ground(site, 11.1, "fathom")[0][:69]
@@ -103,7 +103,7 @@ def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) 
         if ground.metres >= wanted or (forced and not ground.bound):
             continue
         if ground.metres <= 0:
-            out.append(f"it lies in {ground.what}{ground.advice}")
+            out.append(Reason(f"it lies in {ground.what}", f" ({ground.name}){ground.advice}"))
             continue
         # what is wanted is told up and what is there down: 21.4 of 21.1 would read as enough
         there, circle, keep = (
@@ -111,8 +111,11 @@ def off_ground(site: Site, circle_m: float, unit: str, *, forced: bool = False) 
         )
         circle, keep = math.ceil(circle), math.ceil(keep)
         out.append(
-            f"too near {ground.what}: it lies {math.floor(there)} {far} away; wanted {circle + keep} {far}: the circle of its float, "
-            f"{circle} {far}, and {keep} {far} more{ground.advice}"
+            Reason(
+                f"too near {ground.what}",
+                f" ({ground.name}): it lies {math.floor(there)} {far} away; wanted {circle + keep} {far}: the circle of its float, "
+                f"{circle} {far}, and {keep} {far} more{ground.advice}",
+            )
         )
     return tuple(out)
 

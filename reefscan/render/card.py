@@ -23,6 +23,7 @@ from matplotlib.lines import Line2D
 from matplotlib.patches import Polygon, Rectangle
 
 from reefscan.base.caution import CAUTION, SHORT
+from reefscan.base.columns import number_of
 from reefscan.base.datum import NOT_STATED, Datum
 from reefscan.base.degrees import degrees_minutes
 from reefscan.base.errors import InputError
@@ -151,15 +152,6 @@ def _block(figure: Figure, text: str, box: tuple[float, float, float, float], fa
     return top - len(lines) * pitch
 
 
-def _number(site: dict[str, Any], key: str) -> float:
-    """A number of the site, NaN if missing."""
-    value = site.get(key)
-    try:
-        return float(value) if value is not None else math.nan
-    except (TypeError, ValueError):
-        return math.nan
-
-
 def _card(figure: Figure, card: CardSite, *, top: float, unit: str, datum: Datum) -> None:
     """One card: ``top`` is its upper edge as a share of the page, and so are all places below."""
     figure.add_artist(Rectangle((0.05, top - 0.455), 0.9, 0.45, fill=False, linewidth=1.6, zorder=-1))
@@ -170,7 +162,7 @@ def _card(figure: Figure, card: CardSite, *, top: float, unit: str, datum: Datum
         ax.text(0.5, 0.5, "no profile: the ground is unknown here", ha="center", fontsize=9)
     else:
         profile = Profile(
-            card.depths_m, card.half_m, card.heading_deg, _number(card.site, "depth_m"), card.marks
+            card.depths_m, card.half_m, card.heading_deg, number_of(card.site, "depth_m"), card.marks
         )
         draw_profile(ax, profile, unit=unit)
     _patch(figure, card, box=(0.64, top - 0.33, 0.285, 0.2015), unit=unit)
@@ -194,19 +186,19 @@ def _head(figure: Figure, site: dict[str, Any], *, top: float, unit: str, datum:
         )  # fmt: skip
         return width_in(said, size, face) / PAGE_IN[0]
 
-    rank = _number(site, "rank")
+    rank = number_of(site, "rank")
     big = f"{int(rank)}" if math.isfinite(rank) else "+"
     left = LEFT + line(0.021, big, Face(34, 20, "bold"), left=LEFT, right=LEFT + 0.2) + 0.025
-    depth = show_depth(_number(site, "depth_m"), unit)
+    depth = show_depth(number_of(site, "depth_m"), unit)
     wide = line(0.021, depth, Face(26, 16, "bold"), left=0.65, right=RIGHT, side="right")
     name = plain(site.get("name") or "") or plain(site.get("id") or "") or "site"
     line(0.025, name, Face(15, 9, "bold"), left=left, right=RIGHT - wide - 0.02)
-    score, sure = _number(site, "score"), _number(site, "confidence")
+    score, sure = number_of(site, "score"), number_of(site, "confidence")
     words = plain(site.get("kind", "")) + (f", score {score:.1f}" if math.isfinite(score) else "")
     words += f", chance it is tall enough: {sure_words(sure)}" if math.isfinite(sure) else ""
     line(0.052, words, Face(11, 7), left=left, right=RIGHT - wide - 0.02)
     line(0.070, f"at the drop point, {datum.short}", Face(8, 6), left=LEFT, right=RIGHT, side="right")
-    lat, lon = _number(site, "lat"), _number(site, "lon")
+    lat, lon = number_of(site, "lat"), number_of(site, "lon")
     position = f"{degrees_minutes(lat, lat=True)}   {degrees_minutes(lon, lat=False)}"
     line(0.087, position, Face(17, 12, "bold", "monospace"), left=LEFT, right=RIGHT)
 
@@ -232,23 +224,23 @@ def _facts(figure: Figure, card: CardSite, *, top: float, unit: str) -> None:
 def _measures(site: dict[str, Any], unit: str) -> str:
     """Height, width, distance to the rock, how it runs, how near a net lands: one after the other."""
     facts, along = [], far_unit(unit)
-    height, width, drop, run = (_number(site, key) for key in ("height_m", "width_m", "drop_m", "run_m"))
+    height, width, drop, run = (number_of(site, key) for key in ("height_m", "width_m", "drop_m", "run_m"))
     if math.isfinite(height):
         facts.append(f"height {show_depth(height, unit, places=1)}")
     if site.get("kind") == "ledge" and math.isfinite(drop) and math.isfinite(run):
         facts.append(f"falls {show_depth(drop, unit, places=1)} in {show_depth(run, along)}")
     elif math.isfinite(width):
         facts.append(f"width {show_depth(width, along, places=1)}")
-    off, lands = _number(site, "off_m"), _number(site, "lands_within_m")
-    if lost_in_doubt(off, _number(site, "position_m")):
+    off, lands = number_of(site, "off_m"), number_of(site, "lands_within_m")
+    if lost_in_doubt(off, number_of(site, "position_m")):
         facts.append(f"rock {WITHIN_DOUBT}")
     elif math.isfinite(off):
         facts.append(f"rock at {show_depth(off, along, places=1)}")
     if math.isfinite(lands):
         rock = f": {MAY_LAND}" if lost_in_doubt(off, lands) else ""
         facts.append(f"net lands within {show_depth(lands, along)}{rock}")
-    if math.isfinite(_number(site, "axis_deg")):
-        axis = _number(site, "axis_deg")
+    if math.isfinite(number_of(site, "axis_deg")):
+        axis = number_of(site, "axis_deg")
         facts.append(f"runs {axis:03.0f}°/{(axis + 180) % 360:03.0f}° true")
     return " · ".join(facts)
 

@@ -135,10 +135,11 @@ def degree_words(value: float, *, lat: bool, step: float) -> str:
 
 
 STEPS_MIN = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5, 1, 2, 5, 10, 20, 30, 60, 120, 300)
+MOST_STEPS = 5
 
 
 def degree_ticks(
-    ax: Axes, to_lonlat: Transformer, *, west: float, south: float, east: float, north: float, most: int = 5
+    ax: Axes, to_lonlat: Transformer, *, west: float, south: float, east: float, north: float
 ) -> None:
     """Round minutes of longitude along the bottom and latitude up the side, where the edge crosses them."""
 
@@ -150,7 +151,7 @@ def degree_ticks(
         if not np.all(np.isfinite(degrees)):
             return [], []
         span = abs(degrees[-1] - degrees[0]) * 60.0
-        step = next((s for s in STEPS_MIN if span / s <= most), STEPS_MIN[-1]) / 60.0
+        step = next((s for s in STEPS_MIN if span / s <= MOST_STEPS), STEPS_MIN[-1]) / 60.0
         lowest, highest = sorted((degrees[0], degrees[-1]))
         rounds = [
             k * step for k in range(math.ceil(lowest / step - 1e-9), math.floor(highest / step + 1e-9) + 1)

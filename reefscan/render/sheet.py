@@ -137,9 +137,14 @@ def sheet_of(plan: Plan) -> Sheet:
 
 
 def _times(plan: Plan) -> list[tuple[str, float]]:
-    """The hours of the night in their order; each trip with the latest moment to leave its last net and when to be back."""
-    schedule = plan.schedule
+    """The hours of the night in their order; each trip with the latest moment to leave its last net and when to be back.
+
+    Beside the first net there is but one hour: leaving and setting in one minute would read as a slip.
+    """
+    schedule, at = plan.schedule, _hours(plan)
     out = [("leave", schedule.depart), ("first set", plan.first_set)]
+    if at(schedule.depart) == at(plan.first_set):
+        out = [("leave, first set", schedule.depart)]
     for k, (trip, (turn, own)) in enumerate(zip(schedule.trips, plan.turn_back, strict=True)):
         if k:
             out.append(("leave again", trip.depart))

@@ -129,7 +129,7 @@ def _along(
     return x0 + t * np.sin(angle), y0 + t * np.cos(angle)
 
 
-def patch(source: GridSource, *, lon: float, lat: float, half_m: float, most: int = 161) -> MapGround | None:
+def patch(source: GridSource, *, lon: float, lat: float, half_m: float) -> MapGround | None:
     """The ground around a site, the site in the middle; None where nothing is known there."""
     x, y = Transformer.from_crs("EPSG:4326", source.sheet.crs, always_xy=True).transform(lon, lat)
     if not (np.isfinite(x) and np.isfinite(y)):
@@ -138,7 +138,7 @@ def patch(source: GridSource, *, lon: float, lat: float, half_m: float, most: in
     shared = window.intersect(source.extent)
     if shared.empty:
         return None
-    ground = overview(source, window, most=most)
+    ground = overview(source, window, most=161)
     return ground if np.isfinite(ground.elev).any() else None
 
 

@@ -42,6 +42,7 @@ from reefscan.surroundings.shapes import box_of, near
 PICTURE_PX = 2000
 MOST_SECTIONS = 2000
 MOST_FEATURES = 300
+MOST_POINTS = 120_000
 LATTICE = 17
 KNOWN_SQUARES = 400
 """Squares along the longer side in which the page knows ground from none: 27 kB at most."""
@@ -87,7 +88,7 @@ def recipe_data(recipe: Recipe) -> dict[str, Any]:
     return data
 
 
-def picture(ground: MapGround, *, band_max_m: float, quality: int = 82) -> tuple[str, float]:
+def picture(ground: MapGround, *, band_max_m: float) -> tuple[str, float]:
     """Shaded relief as a JPEG data URI, and the depth at which its tint ends."""
     from PIL import Image
 
@@ -96,7 +97,7 @@ def picture(ground: MapGround, *, band_max_m: float, quality: int = 82) -> tuple
     rgb = shaded_relief(ground.elev, ground.cell_m, band_max_m=band_max_m, deepest_m=deepest, stretch=stretch)
     rgb = enlarged(rgb, ~np.isfinite(ground.elev), least=1200)  # the page scales it back to whole cells
     out = io.BytesIO()
-    Image.fromarray(rgb).save(out, "JPEG", quality=quality, optimize=True)
+    Image.fromarray(rgb).save(out, "JPEG", quality=82, optimize=True)
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode(), deepest
 
 
@@ -110,9 +111,7 @@ def known_ground(ground: MapGround) -> dict[str, Any]:
     return {"side": side, "cols": cols, "bits": base64.b64encode(np.packbits(squares).tobytes()).decode()}
 
 
-def contours(
-    ground: MapGround, *, deepest_m: float, unit: str = "m", most_points: int = 120_000
-) -> list[dict[str, Any]]:
+def contours(ground: MapGround, *, deepest_m: float, unit: str) -> list[dict[str, Any]]:
     """Lines of equal depth at even round depths of the unit, in picture pixels; coarser until few enough."""
     from skimage.measure import find_contours
 
@@ -131,7 +130,7 @@ def contours(
             lines = [(line[:, ::-1] + 0.5) * factor for line in find_contours(calm, -depth) if len(line) > 6]
             total += sum(len(line) for line in lines)
             out.append({"depth": depth, "lines": [np.round(line, 1).ravel().tolist() for line in lines]})
-        if total <= most_points:
+        if total <= MOST_POINTS:
             return out
     return out[:1]
 

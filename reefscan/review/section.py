@@ -12,6 +12,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from reefscan.base.arraysource import ArraySource
+from reefscan.base.columns import number_of
 from reefscan.base.model import GridSource
 from reefscan.base.units import EARTH_M
 from reefscan.review.ground import depths_along
@@ -60,22 +61,16 @@ class Section:
     marks: tuple[Mark, ...] = ()
 
 
-def number(site: Mapping[Any, Any], name: str) -> float:
-    """A measure of a site, NaN where there is none."""
-    value = site.get(name)
-    return float(value) if isinstance(value, (int, float)) else math.nan
-
-
 def bearing_of(site: Mapping[Any, Any]) -> float:
     """True bearing of a site's section: ``cross_deg``; north where that is unknown, as of a site set by hand."""
-    bearing = number(site, "cross_deg")
+    bearing = number_of(site, "cross_deg")
     return bearing if math.isfinite(bearing) else 0.0
 
 
 def foot_m(site: Mapping[Any, Any]) -> float:
     """Distance (m) from the net to the rock along its section, negative behind it; NaN where that is not known."""
     lon, lat, rock_lon, rock_lat = (
-        number(site, name) for name in ("lon", "lat", "structure_lon", "structure_lat")
+        number_of(site, name) for name in ("lon", "lat", "structure_lon", "structure_lat")
     )
     north = math.radians(rock_lat - lat) * EARTH_M
     east = math.radians((rock_lon - lon + 180.0) % 360.0 - 180.0) * EARTH_M * math.cos(math.radians(lat))
@@ -85,14 +80,14 @@ def foot_m(site: Mapping[Any, Any]) -> float:
 
 def half_of(site: Mapping[Any, Any]) -> float:
     """How far (m) the section of a site goes to either side, so that all that was measured of it is seen; tens of metres."""
-    width, foot = number(site, "width_m"), abs(foot_m(site))
+    width, foot = number_of(site, "width_m"), abs(foot_m(site))
     farthest = width if site.get("kind") == "trough" else foot + width
     return max(HALF_M, 10.0 * math.ceil(0.1 * BEYOND * farthest)) if math.isfinite(farthest) else HALF_M
 
 
 def marks_of(site: Mapping[Any, Any], depths_m: Floats, half_m: float) -> tuple[Mark, ...]:
     """Foot and top of each measured face: of a ledge's, of a rise's side toward the net, of both flanks of a trough."""
-    width, foot = number(site, "width_m"), foot_m(site)
+    width, foot = number_of(site, "width_m"), foot_m(site)
     if not (math.isfinite(width) and math.isfinite(foot)):
         return ()
     side = math.copysign(1.0, foot)

@@ -15,6 +15,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from reefscan.base.columns import number_of, text_of
 from reefscan.base.doubts import DOUBTS
 from reefscan.base.recipe import Score, Term
 from reefscan.base.terms import DEFAULT_TERMS, DefaultTerm
@@ -143,9 +144,9 @@ def _minded(site: Mapping[Any, Any], scored: Scored, row: int, asked: _Asked) ->
     """What a reader should mind of a site: a flag each, and the words that go with it."""
     score, unit = asked.score, asked.unit
     for doubt in DOUBTS:
-        if _number(site, doubt.column) >= score.say_doubt:
+        if number_of(site, doubt.column) >= score.say_doubt:
             yield doubt.flag, f"looks like {doubt.looks_like}"
-    share, interval = _number(site, "interpolated"), _number(site, "interval_m")
+    share, interval = number_of(site, "interpolated"), number_of(site, "interval_m")
     if share >= score.say_interpolated:
         seen = (
             f"the grid holds no more than one depth for every {far_words(interval, unit)} or so"
@@ -153,43 +154,43 @@ def _minded(site: Mapping[Any, Any], scored: Scored, row: int, asked: _Asked) ->
             else f"{share * 100:.0f} % of the ground looks filled in between soundings"
         )
         yield "interpolated", f"not sounded here, check first: {seen}"
-    position = _number(site, "position_m")
+    position = number_of(site, "position_m")
     if position >= score.say_position_m:
         yield "position-uncertain", f"position good to {far_words(position, unit)} only"
     if scored.assumed[row]:
         yield "uncertainty-assumed", ""
-    shut = _number(site, "closed_m")
+    shut = number_of(site, "closed_m")
     if shut <= score.say_closed_m:
         away = far_words(shut, unit)
-        yield "closed-ground-near", f"only {away} from closed ground ({_text(site, 'closed_name')})"
-    caution = _number(site, "caution_m")
+        yield "closed-ground-near", f"only {away} from closed ground ({text_of(site, 'closed_name')})"
+    caution = number_of(site, "caution_m")
     if caution <= score.say_caution_m:
         where = f"{far_words(caution, unit)} from" if caution > 0 else "in"
-        yield "caution-ground", f"lies {where} caution ground ({_text(site, 'caution_name')})"
+        yield "caution-ground", f"lies {where} caution ground ({text_of(site, 'caution_name')})"
     if scored.confidence[row] < score.say_confidence:
         yield "height-unsure", "the depths are too uncertain to be sure of this height"
 
 
 def _hard(site: Mapping[Any, Any], asked: _Asked) -> str:
     """The nearest hard structure that was given, where it is near."""
-    hard = _number(site, "hard_m")
+    hard = number_of(site, "hard_m")
     if not hard <= asked.score.say_hard_m or site["kind"] == "man-made":
         return ""
-    way = compass_words(_number(site, "hard_deg"))
+    way = compass_words(number_of(site, "hard_deg"))
     at = f"{far_words(hard, asked.unit)} to the {way}" if hard > 0 else "right here"
-    return f"{_text(site, 'hard_name')} {at}"
+    return f"{text_of(site, 'hard_name')} {at}"
 
 
 def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
     """The structure itself: height, width, how it lies, how long it is."""
     kind = str(site["kind"])
-    height = _number(site, "height_m")
+    height = number_of(site, "height_m")
     high = length_words(height, unit) if not math.isnan(height) else "of unknown height"
-    long = _number(site, "length_m")
+    long = number_of(site, "length_m")
     reach = f", {far_words(long, unit)} long" if long > 0 else ""
     if kind == "trough":
-        width, axis = _number(site, "width_m"), _number(site, "axis_deg")
-        cell = _number(site, "cell_m")
+        width, axis = number_of(site, "width_m"), number_of(site, "axis_deg")
+        cell = number_of(site, "cell_m")
         # whole cells either way: the last two before the end of the search are its end
         more = " or more" if width >= widest_m - 2 * (0.0 if math.isnan(cell) else cell) else ""
         across = f" and {far_words(width, unit)}{more} from crest to crest" if not math.isnan(width) else ""
@@ -197,7 +198,7 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
         climbs = f"{high} deep" if not math.isnan(height) else high
         return f"Trough {climbs}{across}{lies}{reach}"
     if kind == "ledge":
-        facing = _number(site, "facing_deg")
+        facing = number_of(site, "facing_deg")
         return (
             f"Ledge {high} high{_falls(site, unit)}{_facing(facing)}{reach}"
             if not math.isnan(height)
@@ -207,7 +208,7 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
         return (
             f"Rise standing {high} above the ground around it" if not math.isnan(height) else f"Rise {high}"
         )
-    name = _text(site, "hard_name")
+    name = text_of(site, "hard_name")
     return (
         "At the toe of "
         + (name or "a man-made structure")
@@ -217,7 +218,7 @@ def _form(site: Mapping[Any, Any], unit: str, widest_m: float) -> str:
 
 def _falls(site: Mapping[Any, Any], unit: str) -> str:
     """The plain fall of a face and the distance over which it falls."""
-    drop, run = _number(site, "drop_m"), _number(site, "run_m")
+    drop, run = number_of(site, "drop_m"), number_of(site, "run_m")
     known = not math.isnan(drop) and not math.isnan(run)
     return f", falling {length_words(drop, unit)} in {far_words(run, unit)}" if known else ""
 
@@ -229,7 +230,7 @@ def _facing(degrees: float) -> str:
 def _net(site: Mapping[Any, Any], asked: _Asked) -> str:
     """Where the net would lie: stand-off, depth and floor."""
     off, depth, slope, about = (
-        _number(site, name) for name in ("off_m", "depth_m", "slope_deg", "position_m")
+        number_of(site, name) for name in ("off_m", "depth_m", "slope_deg", "position_m")
     )
     unit, clear = asked.unit, not lost_in_doubt(off, about)
     where = "inside it" if site["kind"] == "trough" else "beside it"
@@ -324,33 +325,23 @@ def _gain(name: str, site: Mapping[Any, Any], term: Term) -> str:
     """What a term that carries the score is called: of what is good while there is little of it, the words for little."""
     words = _words(name)
     little = words.carries_little if math.isfinite(term.c) else ""
-    return little or words.carries or f"{name.replace('_', ' ')} ({_number(site, term.column):g})"
+    return little or words.carries or f"{name.replace('_', ' ')} ({number_of(site, term.column):g})"
 
 
 def _cost(name: str, site: Mapping[Any, Any], term: Term) -> str:
     """What a term that costs the score is called: its own words for too little or too much, if it has some."""
-    low = _number(site, term.column) < term.b or term.half > 0
+    low = number_of(site, term.column) < term.b or term.half > 0
     return (_words(name).low if low else _words(name).high) or _other(name, site, term)
 
 
 def _other(name: str, site: Mapping[Any, Any], term: Term) -> str:
-    value = _number(site, term.column)
+    value = number_of(site, term.column)
     side = "low" if value < term.b else "high"
     return f"{side} {name.replace('_', ' ')} ({value:g})"
 
 
 def _points(what: str, words: list[str]) -> str:
     return f"{what} point{'s' if len(words) > 1 else ''}: {', '.join(words)}"
-
-
-def _text(site: Mapping[Any, Any], name: str) -> str:
-    value = site.get(name)
-    return value if isinstance(value, str) else ""
-
-
-def _number(site: Mapping[Any, Any], name: str) -> float:
-    value = site.get(name)
-    return math.nan if value is None or isinstance(value, str) or value is pd.NA else float(value)
 
 
 def length_words(metres: float, unit: str = "m") -> str:

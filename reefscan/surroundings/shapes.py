@@ -6,7 +6,7 @@ All later questions (is it closed, how far is it) are asked of these shapes, so 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -238,11 +238,9 @@ def to_lonlat(shapes: Geometries, crs: Any, *, file: str) -> Geometries:
     corners = shapely.get_coordinates(shapes)
     if not np.isfinite(corners).all():
         raise InputError(f"{file}: a corner is not a number; correct it where it was drawn")
-    if system.is_geographic:
-        shapes = shapely.transform(shapes, _to_wgs84(system))
-    else:
-        step = STEP_M / (system.axis_info[0].unit_conversion_factor or 1.0)
-        shapes = shapely.transform(shapely.segmentize(shapes, step), _to_wgs84(system))
+    if not system.is_geographic:
+        shapes = shapely.segmentize(shapes, STEP_M / (system.axis_info[0].unit_conversion_factor or 1.0))
+    shapes = shapely.transform(shapes, way_between(system, "EPSG:4326"))
     corners = shapely.get_coordinates(shapes)
     if not np.isfinite(corners).all():
         raise InputError(
@@ -257,8 +255,9 @@ def to_lonlat(shapes: Geometries, crs: Any, *, file: str) -> Geometries:
     return shapes
 
 
-def _to_wgs84(system: CRS) -> Any:
-    transformer = Transformer.from_crs(system, "EPSG:4326", always_xy=True)
+def way_between(source: Any, target: Any) -> Callable[[Floats], Floats]:
+    """What brings places (x and y, shape (n, 2)) from one coordinate system to another."""
+    transformer = Transformer.from_crs(source, target, always_xy=True)
     return lambda xy: np.column_stack(transformer.transform(xy[:, 0], xy[:, 1]))
 
 
@@ -344,12 +343,8 @@ class Plane:
 
     def flat(self, shapes: Geometries) -> Geometries:
         """Shapes in degrees as shapes in metres."""
-        there = self._transformer()
-        return np.asarray(
-            shapely.transform(
-                shapely.segmentize(shapes, STEP_DEG), lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1]))
-            )
-        )  # fmt: skip
+        cut = shapely.segmentize(shapes, STEP_DEG)
+        return np.asarray(shapely.transform(cut, lambda xy: self.points(xy[:, 0], xy[:, 1])))
 
     def points(self, lon: Floats, lat: Floats) -> Floats:
         """Places as x and y in metres, shape (n, 2)."""

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from reefscan.base.model import Sheet, Window
+from reefscan.base.spread import robust_sd
 
 Floats = NDArray[np.float64]
 
@@ -103,7 +104,7 @@ def sounding_noise(depth: Floats, breaks: NDArray[np.bool_]) -> float:
     second = second[~(breaks[1:-1] | breaks[2:])]
     if second.size < 5:
         return 0.1
-    mad = 1.4826 * float(np.median(np.abs(second))) / np.sqrt(6.0)
+    mad = robust_sd(second) / np.sqrt(6.0)
     # Readings in whole decimetres or feet can leave a median of zero: the step's own noise remains.
     steps = np.abs(np.diff(depth))
     steps = steps[steps > 1e-6]

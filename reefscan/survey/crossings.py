@@ -11,9 +11,12 @@ from scipy.sparse import coo_matrix, vstack
 from scipy.sparse.linalg import lsqr
 
 from reefscan.base.s44 import ORDERS, tvu
+from reefscan.base.spread import robust_sd
 
 Floats = NDArray[np.float64]
 PIECE = 16
+LATENCY_S = 4.0
+"""Delays that are tried, either way."""
 LATENCY_GAIN = 0.3
 """Share of the disagreement that a delay must explain; noise alone was seen to explain up to 0.15."""
 MOST_PAIRS = 40_000
@@ -169,7 +172,7 @@ def summary(crossings: Crossings) -> dict[str, object]:
         "count": int(d.size),
         "examined": round(crossings.examined, 3),
         "median_m": round(float(np.median(d)), 3),
-        "robust_sd_m": round(1.4826 * float(np.median(np.abs(d - np.median(d)))), 3),
+        "robust_sd_m": round(robust_sd(d - np.median(d)), 3),
         "rms_m": round(float(np.sqrt(np.mean(d**2))), 3),
         "largest_m": round(float(np.max(np.abs(d))), 3),
         "within_tvu": {o: round(share_within(o, d, crossings.depth), 3) for o in ORDERS if o != "1b"},
@@ -204,14 +207,13 @@ def session_biases(crossings: Crossings, sessions: int) -> Floats:
         system = vstack([design.multiply(root[:, None]), tie]).tocsr()
         bias = np.asarray(lsqr(system, np.r_[root * d, 0.0], damp=1e-6)[0])
         miss = np.abs(d - design @ bias)
-        scale = max(1.4826 * float(np.median(miss)), 1e-3)
+        scale = max(robust_sd(miss), 1e-3)
         weight = np.minimum(1.0, 1.345 * scale / np.maximum(miss, 1e-9))
     return bias
 
 
 def latency(
-    x: Floats, y: Floats, depth: Floats, time: Floats, breaks: NDArray[np.bool_], *, side_m: float,
-    span_s: float = 4.0,
+    x: Floats, y: Floats, depth: Floats, time: Floats, breaks: NDArray[np.bool_], *, side_m: float
 ) -> tuple[float, float] | None:  # fmt: skip
     """Delay of the positions behind the depths (s), from ground sounded on different headings.
 
@@ -239,7 +241,7 @@ def latency(
         return None
     x, y, z, vx, vy = x[moving], y[moving], depth[moving], vx[moving], vy[moving]
     heading = np.floor((np.degrees(np.arctan2(vx, vy)) % 360.0) / 45.0).astype(np.int64)
-    trials = np.arange(-span_s, span_s + 0.01, 0.1)
+    trials = np.arange(-LATENCY_S, LATENCY_S + 0.01, 0.1)
     score = np.array([_disagreement(x + vx * t, y + vy * t, z, heading, side_m) for t in trials])
     still = float(score[np.abs(trials).argmin()])
     if not np.isfinite(score).all() or still <= 0:

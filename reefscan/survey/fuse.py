@@ -12,6 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.ndimage import distance_transform_edt, gaussian_filter
 
+from reefscan.base.spread import robust_sd
+
 Floats = NDArray[np.float64]
 OWN, BLENDED, PUBLIC = 1, 2, 3
 """Values of the source band; 0 where nothing is known."""
@@ -45,7 +47,7 @@ def estimate_bias(own: Floats, public: Floats) -> Bias:
         return Bias(0.0, float("nan"), cells)
     difference = (own - public)[both]
     middle = float(np.median(difference))
-    return Bias(middle, 1.4826 * float(np.median(np.abs(difference - middle))), cells)
+    return Bias(middle, robust_sd(difference - middle), cells)
 
 
 def fuse(

@@ -121,14 +121,11 @@ class Soundings:
         return {name: int(counts[code]) for name, code in CODE.items() if counts[code] or code == 0}
 
 
-def sessions(data: Soundings, *, gap_s: float = 1800.0) -> NDArray[np.int32]:
-    """Number the stretches of unbroken logging: a new file or a long silence starts another.
+SILENCE_S = 1800.0
 
-    Parameters
-    ----------
-    data : Soundings
-    gap_s : float
-        A silence longer than this, or time running backwards by more, starts a new session.
+
+def sessions(data: Soundings) -> NDArray[np.int32]:
+    """Number the stretches of unbroken logging: a new file, a long silence or time running back by as much starts another.
 
     Returns
     -------
@@ -141,5 +138,5 @@ def sessions(data: Soundings, *, gap_s: float = 1800.0) -> NDArray[np.int32]:
     new = np.zeros(n, bool)
     new[1:] = data.file[1:] != data.file[:-1]
     with np.errstate(invalid="ignore"):
-        new[1:] |= np.abs(np.diff(data.time)) > gap_s
+        new[1:] |= np.abs(np.diff(data.time)) > SILENCE_S
     return np.cumsum(new).astype(np.int32)

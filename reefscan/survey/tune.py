@@ -14,6 +14,7 @@ import verde as vd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from reefscan.base.spread import robust_sd
 from reefscan.survey.blocks import Blocks, reduce_blocks
 from reefscan.survey.settings import Surface
 from reefscan.survey.surface import METHODS, predict
@@ -144,7 +145,7 @@ def _rms_on_rough(got: _Misses, ground: Floats, near_m: float) -> float:
 def _rms(miss: Floats) -> float:
     if miss.size == 0:
         return float("inf")
-    limit = 8.0 * 1.4826 * float(np.median(np.abs(miss))) + 1e-6
+    limit = 8.0 * robust_sd(miss) + 1e-6
     return float(np.sqrt(np.mean(np.clip(miss, -limit, limit) ** 2)))
 
 

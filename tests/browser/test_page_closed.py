@@ -69,7 +69,7 @@ def test_no_site_is_set_by_hand_or_loaded_in_closed_ground(show: Callable[[bytes
     driver.execute_script("try { localStorage.clear() } catch {}")
     driver.refresh()
     wait_ready(driver)
-    first = driver.execute_script("return [...document.querySelectorAll('p.caution')][0].textContent")
+    first = driver.execute_script("return document.getElementById('closedwords').textContent")
     assert first == "Closed ground: from a.gpkg."
 
     def said_of(x: float, y: float) -> tuple[int, str]:
@@ -100,5 +100,5 @@ def test_no_site_is_set_by_hand_or_loaded_in_closed_ground(show: Callable[[bytes
 def test_a_page_without_closed_ground_says_so_first(show: Callable[[bytes], Any]) -> None:
     data = page_data(sites(SOURCE, 20), About("open"), recipe=Recipe.default(), sources=[SOURCE], features={})
     driver = show(compose_page(data))
-    first = driver.execute_script("return [...document.querySelectorAll('p.caution')][0].textContent")
+    first = driver.execute_script("return document.getElementById('closedwords').textContent")
     assert first == NONE_GIVEN

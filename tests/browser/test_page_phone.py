@@ -48,6 +48,26 @@ def test_a_row_is_one_line_and_its_id_is_on_the_card_alone(phone: Any) -> None:
     assert phone.execute_script("return document.querySelector('#card dl').innerText.includes(App.chosen)")
 
 
+def test_the_first_sites_are_seen_without_scrolling_and_one_touch_opens_all_cautions(phone: Any) -> None:
+    phone.execute_cdp_cmd(
+        "Emulation.setDeviceMetricsOverride",
+        {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True},
+    )
+    settle(phone)
+    _, third, _, _ = box(phone, "#list tbody tr:nth-child(3)")
+    x, y, w, h = box(phone, "#cautions summary")
+    assert third < 844 - 20 and h <= 60, "the headline takes two lines"
+    headline = phone.find_element("css selector", "#cautions summary")
+    caution = phone.find_element("id", "caution")
+    assert (
+        headline.text.startswith("Not for navigation. Closed ground: none given.")
+        and not caution.is_displayed()
+    )
+    tap(phone, x + w / 2, y + h / 2)
+    assert caution.is_displayed() and "never a place known to be safe" in caution.text
+    assert "is not permission: ask who rules these waters." in headline.text
+
+
 @pytest.mark.parametrize("tab", TABS)
 def test_the_map_stays_in_view_and_no_tab_scrolls_sideways(phone: Any, tab: str) -> None:
     open_tab(phone, tab)

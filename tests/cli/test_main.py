@@ -7,51 +7,29 @@ import os
 import subprocess
 import sys
 
-import numpy as np
-import pandas as pd
 import pytest
+from invented_sites import candidates
 
 from reefscan import cli
 from reefscan.base.degrees import position_words
 from reefscan.base.errors import RecipeError
 from reefscan.base.recipe import Recipe, load_recipe
 from reefscan.cli.options import depth_metres, make_recipe, user_unit
-from reefscan.io.out import tables
 from reefscan.io.out.runfolder import RunFolder
 from reefscan.score.listing import list_sites
 
 
 @pytest.fixture
 def run_folder(tmp_path):
-    g = np.random.default_rng(4)
-    n = 300
-    table = tables.rounded(
-        pd.DataFrame(
-            {
-                "id": [f"s{i:05d}" for i in range(n)],
-                "kind": g.choice(["trough", "ledge", "rise"], n),
-                "feature_id": [f"f{i // 3}" for i in range(n)],
-                "sheet": "EPSG:32620@2",
-                "row": np.arange(n),
-                "col": np.arange(n),
-                "lon": -59.9 + g.random(n) * 0.1,
-                "lat": 45.1 + g.random(n) * 0.1,
-                "depth_m": g.uniform(2, 18, n),
-                "height_m": g.uniform(0.8, 3, n),
-                "width_m": g.uniform(4, 60, n),
-                "slope_deg": g.uniform(0, 22, n),
-                "vrm": g.uniform(0, 0.02, n),
-                "source": "coast.tif",
-                "cell_m": 2.0,
-            }
-        )  # fmt: skip
-    )
+    table = candidates(300, 4)
     recipe = Recipe.default()
     with RunFolder.create(tmp_path / "run") as run:
         run.write_candidates(table)
         run.write_recipe(recipe)
         run.write_listed(list_sites(table, recipe, unit="ft").sites)
-        run.finish(depth_unit="ft", limits=["smallest trough 32 m on 8 m cells"], candidates=n, listed=60)
+        run.finish(
+            depth_unit="ft", limits=["smallest trough 32 m on 8 m cells"], candidates=len(table), listed=60
+        )
     return run.path
 
 

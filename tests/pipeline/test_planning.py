@@ -91,12 +91,21 @@ def test_closed_ground_and_fairways_are_told_with_the_distance_to_them() -> None
     """From 0.5 E, 50 N to the side of the square at 0.1 E are 0.4 degrees of the parallel: 28 679 m by Geod (WGS 84)."""
     apart = float(Geod(ellps="WGS84").inv(0.1, 50.0, 0.5, 50.0)[2])
     (inside,) = off(surroundings("closed", "reserve"), 0.0)
-    assert (inside.what, inside.metres, inside.bound) == ("closed ground (North Run)", 0.0, True)
+    assert (inside.what, inside.name, inside.metres, inside.bound) == (
+        "closed ground",
+        "North Run",
+        0.0,
+        True,
+    )
     (outside,) = off(surroundings("closed", "reserve"), 0.5)
     assert outside.metres == pytest.approx(apart, rel=1e-3) and outside.keep_m == 10.0
     fairway = surroundings("caution", "fairway")
     (told,) = off(fairway, 0.0)
-    assert told.metres == 0 and "fairway (North Run)" in told.what and "--allow-fairways" in told.advice
+    assert (
+        told.metres == 0
+        and (told.what, told.name) == ("a fairway", "North Run")
+        and "--allow-fairways" in told.advice
+    )
     assert off(fairway, 0.0, fairways=True) == off(surroundings("caution", "kelp"), 0.0) == off(None, 0.0) == ()  # fmt: skip
 
 
@@ -104,11 +113,13 @@ def test_structure_and_what_is_named_to_keep_off_are_told_with_the_stand_off() -
     wall = surroundings("hard", "breakwater")
     assert off(wall, 0.5) == ()  # nets beside structure are the purpose, unless one says otherwise
     (told,) = off(wall, 0.5, stand_off_m=40.0)
-    assert (told.what, told.keep_m, told.bound) == ("hard structure (North Run)", 40.0, False)
+    assert (told.what, told.name, told.keep_m, told.bound) == ("hard structure", "North Run", 40.0, False)
     line = Shapes(np.array([shapely.LineString([(0.0, 49.9), (0.0, 50.1)])], dtype=object), ("Mole",), ("",), ("mine.geojson",))  # fmt: skip
     for stand_off, keep in ((0.0, 10.0), (25.0, 25.0)):
         found = off(None, 0.001, avoid=line, stand_off_m=stand_off)
-        assert [(ground.what, ground.keep_m) for ground in found] == [("ground to keep off (Mole)", keep)]
+        assert [(ground.what, ground.name, ground.keep_m) for ground in found] == [
+            ("ground to keep off", "Mole", keep)
+        ]
         # CHECKS g, or Geod: a thousandth of a degree of the parallel of 50 N is 71.7 m
         assert found[0].metres == pytest.approx(71.7, abs=0.1)
 

@@ -170,13 +170,13 @@ def test_a_float_swings_into_no_closed_ground_and_stands_off_what_is_named() -> 
     stand-off of 30 m 42.27 m. Told up to whole metres or feet, what is there down: 13 + 10 m, 41 + 99 ft."""
     circle = float(circles((site(),), WATER, NETS)[0])
     for metres, said in ((22.3, ()), (22.2, ("too near closed ground (North): it lies 22 m away; wanted 23 m: the circle of its float, 13 m, and 10 m more",))):  # fmt: skip
-        near = site(off=(OffGround("closed ground (North)", metres, 10.0),))
+        near = site(off=(OffGround("closed ground", "North", metres, 10.0),))
         assert off_ground(near, circle, "m") == off_ground(near, circle, "m", forced=True) == said
-    inside = site(off=(OffGround("a fairway (Run)", 0.0, 10.0, True, "; --allow-fairways takes it all the same"),))  # fmt: skip
+    inside = site(off=(OffGround("a fairway", "Run", 0.0, 10.0, True, "; --allow-fairways takes it all the same"),))  # fmt: skip
     assert off_ground(inside, circle, "m") == (
         "it lies in a fairway (Run); --allow-fairways takes it all the same",
     )
-    wall = site(off=(OffGround("hard structure (Mole)", 42.2, 30.0, bound=False),))
+    wall = site(off=(OffGround("hard structure", "Mole", 42.2, 30.0, bound=False),))
     (words,) = off_ground(wall, circle, "ft")
     assert words.startswith(
         "too near hard structure (Mole): it lies 138 ft away; wanted 140 ft: the circle of its float, 41 ft, and 99 ft"

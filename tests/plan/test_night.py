@@ -345,7 +345,7 @@ def test_nets_left_overnight_do_not_fail_by_the_evenings_hour_to_turn_back() -> 
 def test_a_site_that_is_kept_near_a_wall_is_told_with_its_distance() -> None:
     """At the lowest water of the night, some 0.9 m at sunset, a float on 15 m of rope over 9 m swings sqrt(225 - 98) = 11.3 m, and the
     net is 0.5 m: 12 m in whole ones, and a wall at 30 m is too near for 20 m more."""
-    wall = OffGround("hard structure (Mole)", 30.0, 20.0, bound=False)
+    wall = OffGround("hard structure", "Mole", 30.0, 20.0, bound=False)
     sites = (replace(FOUR[0], off=(wall,)), *FOUR[1:])
     left = {out.id: out.reason for out in plan(*sites).sites_left_out}
     assert left["a"].startswith("too near hard structure (Mole): it lies 30 m away; wanted 32 m")
@@ -394,7 +394,7 @@ def test_what_differs_in_amounts_alone_is_said_once_with_the_least_and_the_most(
 
 def test_grounds_whose_names_differ_in_a_figure_are_each_told() -> None:
     """Both nets lie on ground to keep off, one named Area 3 and one Area 4: neither name may go."""
-    off = [(OffGround(f"ground to keep off (Area {k})", 0.0, 10.0, bound=False),) for k in (3, 4)]
+    off = [(OffGround("ground to keep off", f"Area {k}", 0.0, 10.0, bound=False),) for k in (3, 4)]
     sites = [replace(site, off=near) for site, near in zip(FOUR[:2], off, strict=True)]
     made = plan(*sites, wishes=Wishes(keep=("a", "b"), reserves=0), nets=asked().nets[:2])
     told = "\n".join(made.warnings)

@@ -114,6 +114,14 @@ def test_nets_left_overnight_are_two_trips_and_each_has_its_own_alarm() -> None:
     assert float_plan(plan()).count("NOT BACK AND NO WORD BY") == 1
 
 
+def test_leaving_and_setting_in_one_minute_are_one_hour_on_the_sheet() -> None:
+    beside = plan(FOUR[0], launch=(FOUR[0].lon, FOUR[0].lat))
+    first, *_ = sheet_of(beside).times
+    assert first == ("leave, first set", sheet_of(beside).nets[0].rounds[0].set_at)
+    names = [name for name, _ in sheet_of(beside).times]
+    assert names == ["leave, first set", "last pull", "head home by", "back by"]
+
+
 def test_every_sheet_says_what_is_closed_and_what_depths_are_counted_from() -> None:
     made = make_plan(asked(), replace(known(FOUR), datum=Datum("mean low water")), flat(), plan().tide)
     texts = [plan_gpx(made, route=False).decode(), plan_geojson(made, route=False), deck_page(made, flat()).decode(),
@@ -173,7 +181,7 @@ def _texts(figure: Figure) -> list[Text]:
 def test_every_length_on_every_sheet_is_in_the_persons_unit() -> None:
     """To whoever speaks of feet a metre in a sentence is a mistake that waits to be made: in no text is a figure of metres."""
     forecast = Forecast(wave_m=2.0, wind_kn=15, wind_from_deg=0, stream=(Stream(to_deg=0, speed_kn=2.5),))
-    sites = (replace(FOUR[0], sigma_m=3.0, off=(OffGround("hard structure (Mole)", 5.0, 30.0, False),)), *FOUR[1:3], replace(FOUR[3], depth_m=90.0))  # fmt: skip
+    sites = (replace(FOUR[0], sigma_m=3.0, off=(OffGround("hard structure", "Mole", 5.0, 30.0, False),)), *FOUR[1:3], replace(FOUR[3], depth_m=90.0))  # fmt: skip
     boat = Boat(
         length_m=5, draft_m=0.5, speed_kn=8, limits=Limits(wave_m=1.0, visibility_m=3000, turn_back="23:00")
     )

@@ -55,7 +55,7 @@ def closed_at(seed: int, ground: Ground) -> tuple[float, float, float]:
 def near_closed(site: Site, disc: tuple[float, float, float]) -> OffGround:
     lon, lat, radius = disc
     far = float(GEOD.inv(site.lon, site.lat, lon, lat)[2])
-    return OffGround("closed ground (disc)", max(0.0, far - radius), 10.0)
+    return OffGround("closed ground", "disc", max(0.0, far - radius), 10.0)
 
 
 def height(tide: NightTide, when: float) -> float:

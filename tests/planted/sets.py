@@ -284,13 +284,8 @@ def _moved(
     reach: float,
 ) -> None:
     at = _place(rng, g, np.zeros((1, 2)), taken, reach, 4.0, 14.0)
-    if at is None:
-        return
-    made = make(rng, g, at)
-    if all(p.nearest(made.line[::10])[0].min() > p.half_width_m + made.half_width_m + 40 for p in taken):
-        taken.append(made)
-    else:
-        taken.append(replace(made, role=made.role))
+    if at is not None:
+        taken.append(make(rng, g, at))
 
 
 def hard(seed: int) -> Seabed:

@@ -361,21 +361,13 @@ def test_a_run_without_sites_still_gives_a_file(
 def test_a_grid_that_is_gone_or_changed_is_named_in_one_line(
     invented: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str], command: str
 ) -> None:
+    out = tmp_path / ("x.html" if command == "review" else "x.png")
+    words = [command, str(tmp_path / "coast"), "--out", str(out)]
     shutil.copytree(invented / "coast", tmp_path / "coast")
     info = json.loads((tmp_path / "coast" / "run.json").read_text())
     info["grids"] = [str(tmp_path / "gone" / "no.tif")]
     (tmp_path / "coast" / "run.json").write_text(json.dumps(info))
-    assert (
-        run(
-            [
-                command,
-                str(tmp_path / "coast"),
-                "--out",
-                str(tmp_path / ("x.html" if command == "review" else "x.png")),
-            ]
-        )
-        == 1
-    )
+    assert run(words) == 1
     assert "is gone" in capsys.readouterr().err
     with rasterio.open(invented / "coast.tif") as old:
         profile, data = old.profile, old.read(1)
@@ -384,17 +376,7 @@ def test_a_grid_that_is_gone_or_changed_is_named_in_one_line(
         new.write(data[:, :-10], 1)
     info["grids"] = [str(tmp_path / "coast.tif")]
     (tmp_path / "coast" / "run.json").write_text(json.dumps(info))
-    assert (
-        run(
-            [
-                command,
-                str(tmp_path / "coast"),
-                "--out",
-                str(tmp_path / ("x.html" if command == "review" else "x.png")),
-            ]
-        )
-        == 1
-    )
+    assert run(words) == 1
     assert "has changed" in capsys.readouterr().err
 
 

@@ -7,6 +7,7 @@ import math
 import numpy as np
 
 from reefscan.base.model import NODATA_MM, Window
+from reefscan.base.spread import robust_sd
 from reefscan.io.georef import transformer
 from reefscan.io.grids.overlaps import Overlap, allowed_difference
 from reefscan.io.grids.source import SheetSource
@@ -80,7 +81,7 @@ def _compare(sheet: SheetSource, better: SheetSource, window: Window) -> Overlap
     r, c = r[known], c[known]
     difference = (mine[r, c].astype(np.float64) - theirs[known]) / 1000.0
     offset = float(np.median(difference))
-    spread = 1.4826 * float(np.median(np.abs(difference - offset)))
+    spread = robust_sd(difference - offset)
     middle = int(np.argmin(np.hypot(r - r.mean(), c - c.mean())))
     row, col = np.array([r[middle] + window.row]), np.array([c[middle] + window.col])
     lon, lat = sheet.lonlat(row, col)

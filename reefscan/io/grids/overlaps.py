@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM, Window
 from reefscan.base.s44 import ASSUMED, Z95, tvu
+from reefscan.base.spread import robust_sd
 from reefscan.io.grids.piece import Piece
 from reefscan.io.grids.source import SheetSource
 
@@ -34,7 +35,7 @@ class Overlap:
     offset_m : float
         Median of first minus second, metres of depth (positive: the first is deeper).
     spread_m : float
-        1.4826 times the median absolute deviation from it.
+        Standard deviation about it, by the median magnitude (`robust_sd`).
     allowed_m : float
         Difference that their uncertainties explain at 95 %.
     lon, lat : float
@@ -169,7 +170,7 @@ def _step_between(source: SheetSource, first: Piece, second: Piece, window: Wind
     if jump.size < 20:
         return None
     offset = float(np.median(jump))
-    spread = 1.4826 * float(np.median(np.abs(jump - offset)))
+    spread = robust_sd(jump - offset)
     if abs(offset) < 4.0 * 1.2533 * spread / math.sqrt(jump.size):
         offset = 0.0
     known = a[a != NODATA_MM]
@@ -203,7 +204,7 @@ def _compare(source: SheetSource, first: Piece, second: Piece, window: Window) -
         return None
     difference: NDArray[np.float64] = (b[both].astype(np.float64) - a[both]) / 1000.0
     offset = float(np.median(difference))
-    spread = 1.4826 * float(np.median(np.abs(difference - offset)))
+    spread = robust_sd(difference - offset)
     depth = -float(np.median(a[both])) / 1000.0
     la, lb = first.grid.layers[0], second.grid.layers[0]
     rows, cols = np.nonzero(both)

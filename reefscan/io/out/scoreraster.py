@@ -13,19 +13,15 @@ from pathlib import Path
 import numpy as np
 import rasterio
 import rasterio.shutil
-import shapely
 from numpy.typing import NDArray
 from rasterio.enums import ColorInterp
-from rasterio.features import rasterize
-from rasterio.transform import Affine
 
 from reefscan.base.caution import CAUTION
 from reefscan.base.model import BLOCK, Sheet, Window
-from reefscan.io.georef import transformer
 from reefscan.io.newraster import NewRaster, same_cells, sheet_raster
 from reefscan.io.whole import replacing, telling
 from reefscan.io.words import SCORE_TITLE
-from reefscan.surroundings.shapes import STEP_DEG
+from reefscan.surroundings.onsheet import covered
 
 NODATA = 255
 SCORE_LABELS = {"long_name": "score of a net dropped here", "units": "1"}
@@ -83,35 +79,6 @@ def score_raster(path: Path | str, sheet: Sheet, extent: Window) -> Iterator[New
     except BaseException:
         working.unlink(missing_ok=True)
         raise
-
-
-def flat_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Shapes in longitude and latitude in the metres of a sheet; places that its system cannot draw are infinite."""
-    there = transformer("EPSG:4326", sheet.crs)
-    return np.asarray(
-        shapely.transform(
-            shapely.segmentize(shapes, STEP_DEG),
-            lambda xy: np.column_stack(there.transform(xy[:, 0], xy[:, 1])),
-        )
-    )
-
-
-def areas_on(sheet: Sheet, shapes: NDArray[np.object_]) -> NDArray[np.object_]:
-    """Areas, such as closed ground or land (polygons in longitude and latitude), in the metres of a sheet; what its system cannot draw is left out."""
-    flat = flat_on(sheet, shapes)
-    return np.asarray(flat[np.isfinite(shapely.bounds(flat)).all(axis=1)])
-
-
-def covered(window: Window, sheet: Sheet, areas: NDArray[np.object_]) -> NDArray[np.bool_]:
-    """Cells of a window whose middle lies in one of the areas, as `areas_on` gives them."""
-    shape = (window.height, window.width)
-    west, south, east, north = sheet.bounds(window)
-    left, low, right, high = shapely.bounds(areas).reshape(-1, 4).T
-    here = areas[(left < east) & (right > west) & (low < north) & (high > south)]
-    if not len(here):
-        return np.zeros(shape, dtype=bool)
-    inside = rasterize(here, out_shape=shape, transform=Affine(*sheet.transform(window)), dtype="uint8")
-    return np.asarray(inside, dtype=bool)
 
 
 def blanked(

@@ -6,8 +6,8 @@ See `reefscan.kernels.layers.position` for when and why.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,8 +40,7 @@ def cells_of(half_widths: NDArray[np.int64]) -> int:
     return int(2 * (2 * half_widths + 1).sum() - (2 * half_widths[0] + 1))
 
 
-@dataclass(frozen=True)
-class Disc:
+class Disc(NamedTuple):
     """Disc sums at the centres of blocks, and how to bring them back to the cells.
 
     ``place`` is (block side, first centre's row and column relative to the array, in blocks, rows
@@ -201,8 +200,20 @@ def _disc_sums(blocks, reach, half, edge, edge_weight, scale, out):  # type: ign
 
 
 @kernel
-def far_row(values, place, cubic, r, mixed, line):  # type: ignore[no-untyped-def]
-    """Bring disc sums at block centres back to the cells of row ``r``; returns the first cell's place."""
+def add_far_row(disc, r, sign, mixed, line, total, count):  # type: ignore[no-untyped-def]
+    """Add a disc's sums and counts about the cells of row ``r``, times ``sign``; ``mixed`` and ``line`` are room for one row."""
+    shift = disc.place[2]
+    _far_row(disc.sums, disc.place, disc.cubic, r, mixed, line)
+    for c in range(total.size):
+        total[c] += sign * line[c + shift]
+    _far_row(disc.counts, disc.place, disc.cubic, r, mixed, line)
+    for c in range(count.size):
+        count[c] += sign * line[c + shift]
+
+
+@kernel
+def _far_row(values, place, cubic, r, mixed, line):  # type: ignore[no-untyped-def]
+    """Bring sums at block centres back to the cells of row ``r``; ``line`` begins with the block of the first centre."""
     side = place[0]
     block, m = (r + place[1]) // side, (r + place[1]) % side
     a, b, c, d = cubic[0, m], cubic[1, m], cubic[2, m], cubic[3, m]

@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from reefscan.base.model import NODATA_MM
 from reefscan.kernels.compiled import kernel
-from reefscan.kernels.layers.discs import block_side, cells_of, far_disc, far_row, half_widths_of
+from reefscan.kernels.layers.discs import add_far_row, block_side, cells_of, far_disc, half_widths_of
 
 _NODATA = np.int32(NODATA_MM)
 _NAN = np.float32(np.nan)
@@ -96,14 +96,8 @@ def bpi(
         np.zeros((2 * reach + 1, width), np.int32),
         np.concatenate([w for _, w in near] or [np.zeros(0, np.int64)]),
         np.concatenate([np.full(w.size, sign, np.int64) for sign, w in near] or [np.zeros(0, np.int64)]),
-        outer_disc.sums,
-        outer_disc.counts,
-        outer_disc.place,
-        outer_disc.cubic,
-        inner_disc.sums,
-        inner_disc.counts,
-        inner_disc.place,
-        inner_disc.cubic,
+        outer_disc,
+        inner_disc,
         0.5 * full,
         out,
     )
@@ -224,18 +218,14 @@ def _near_row(  # type: ignore[no-untyped-def]
 
 @kernel
 def _index(  # type: ignore[no-untyped-def]
-    elev_mm, offset, ring, known, half, sign,
-    o_sums, o_counts, o_place, o_cubic, i_sums, i_counts, i_place, i_cubic, least, out,
-):  # fmt: skip
+    elev_mm, offset, ring, known, half, sign, outer, inner, least, out
+):
     rows, cols = elev_mm.shape
     size = ring.shape[0]
     reach = size // 2
-    has_outer, has_inner, has_near = o_place[0] > 0, i_place[0] > 0, half.size > 0
-    o_mixed, i_mixed = np.empty(o_sums.shape[1]), np.empty(i_sums.shape[1])
-    o_line = np.zeros(o_mixed.size * o_place[0])
-    o_count = np.zeros(o_mixed.size * o_place[0])
-    i_line = np.zeros(i_mixed.size * i_place[0])
-    i_count = np.zeros(i_mixed.size * i_place[0])
+    has_near = half.size > 0
+    o_mixed, i_mixed = np.empty(outer.sums.shape[1]), np.empty(inner.sums.shape[1])
+    o_line, i_line = np.zeros(o_mixed.size * outer.place[0]), np.zeros(i_mixed.size * inner.place[0])
     total, count = np.empty(cols), np.empty(cols)
     acc = np.zeros(_CHUNK, ring.dtype)
     acc_known = np.zeros(_CHUNK, np.int32)
@@ -256,20 +246,10 @@ def _index(  # type: ignore[no-untyped-def]
             _prefix_row(elev_mm, r + reach, offset, reach, ring[k], known[k])
             _note_gaps(known[k], r + reach, cols, reach, last_gap)
             _near_row(r, offset, area, ring, known, half, sign, last_gap, acc, acc_known, total, count)
-        if has_outer:
-            far_row(o_sums, o_place, o_cubic, r, o_mixed, o_line)
-            far_row(o_counts, o_place, o_cubic, r, o_mixed, o_count)
-            shift = o_place[2]
-            for c in range(cols):
-                total[c] += o_line[c + shift]
-                count[c] += o_count[c + shift]
-        if has_inner:
-            far_row(i_sums, i_place, i_cubic, r, i_mixed, i_line)
-            far_row(i_counts, i_place, i_cubic, r, i_mixed, i_count)
-            shift = i_place[2]
-            for c in range(cols):
-                total[c] -= i_line[c + shift]
-                count[c] -= i_count[c + shift]
+        if outer.place[0] > 0:
+            add_far_row(outer, r, 1.0, o_mixed, o_line, total, count)
+        if inner.place[0] > 0:
+            add_far_row(inner, r, -1.0, i_mixed, i_line, total, count)
         here, line = elev_mm[r], out[r]
         for c in range(cols):
             value = np.float32((float(here[c]) - total[c] / count[c]) * 0.001)

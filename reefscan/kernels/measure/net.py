@@ -69,6 +69,17 @@ class Asked(NamedTuple):
     broad: tuple[float, float]
 
 
+class Line(NamedTuple):
+    """Where nets are tried: the profile along a heading (radians) with a place (row, column) at its middle sample, and the foot
+    of the structure in samples from there."""
+
+    profile: NDArray[np.float64]
+    row: float
+    col: float
+    heading: float
+    foot: float
+
+
 @kernel
 def _cost(
     elev: NDArray[np.int32], r: float, c: float, noise: float, asked: Asked, cell: float
@@ -104,14 +115,16 @@ def _clear(elev: NDArray[np.int32], r: float, c: float, most: float, climb_mm: f
 
 @kernel
 def _along(
-    elev: NDArray[np.int32], p: NDArray[np.float64], row: float, col: float, middle: int, heading: float, foot: float,
-    height: float, noise: float, asked: Asked, cell: float, out: NDArray[np.float64], best: float, extra: float,
+    elev: NDArray[np.int32], line: Line, height: float, noise: float, asked: Asked, cell: float,
+    out: NDArray[np.float64], best: float, extra: float,
 ) -> float:  # fmt: skip
     """Try places along a line from the foot of a structure outward; write the best if it costs less than ``best``.
 
-    ``extra`` is what the whole line costs. ``p`` is the profile along ``heading`` with the place (``row``, ``col``) at index ``middle``; ``foot`` is in samples from there.
+    ``extra`` is what the whole line costs.
     """
+    p, row, col, heading, foot = line
     dr, dc = -math.cos(heading), math.sin(heading)
+    middle = p.shape[0] // 2
     at_foot = min(p.shape[0] - 1, middle + int(foot + 0.5))
     level = p[at_foot]
     step = max(0.5, 1.0 / cell)
@@ -169,25 +182,8 @@ def net_of_ledge(
     shift = face[of_face.MIDDLE] - middle
     row = out[at.ROW] + shift * math.cos(heading)
     col = out[at.COL] - shift * math.sin(heading)
-    return (
-        _along(
-            elev,
-            p,
-            row,
-            col,
-            middle,
-            heading,
-            edge - middle,
-            out[at.HEIGHT],
-            noise,
-            asked,
-            cell,
-            out,
-            np.inf,
-            0.0,
-        )
-        < np.inf
-    )
+    line = Line(p, row, col, heading, edge - middle)
+    return _along(elev, line, out[at.HEIGHT], noise, asked, cell, out, np.inf, 0.0) < np.inf
 
 
 @kernel
@@ -296,9 +292,8 @@ def net_of_rise(
             continue
         heading = math.pi * a / 8
         extra = SIDE_DEG * 0.5 * (1.0 - math.cos(heading - toward))
-        best = _along(
-            elev, lines[a], row, col, reach, heading, edges[a], height, noise, asked, cell, out, best, extra
-        )
+        line = Line(lines[a], row, col, heading, edges[a])
+        best = _along(elev, line, height, noise, asked, cell, out, best, extra)
     return best < np.inf
 
 

@@ -173,12 +173,15 @@ App.dark = function (on) {
   App.draw();
   if (App.chosen !== null) Card.fill();
 };
-/* Unit, night view, tabs, and the line at the foot. */
+/* Unit, night view, cautions (folded on a phone), tabs, and the line at the foot. */
 App.head = function () {
   const unit = document.getElementById("unit"), saved = Store.get("unit") || App.data.unit, bar = document.getElementById("bar");
   if (Words.per[saved]) { unit.value = saved; Words.unit = saved; }
   unit.onchange = () => { Words.unit = unit.value; Store.set("unit", unit.value); Controls.fill(); App.legend(); App.shown(); Card.fill(); };
   document.getElementById("night").onclick = () => { App.dark(!document.body.classList.contains("night")); Store.set("night", document.body.classList.contains("night") ? "1" : "0"); };
+  const narrow = matchMedia("(max-width: 899px)"), fold = () => { document.getElementById("cautions").open = !narrow.matches; };
+  narrow.onchange = fold;
+  fold();
   document.getElementById("every").onchange = (e) => { App.every = e.target.checked; App.draw(); };
   document.getElementById("hush").onclick = () => App.say("");
   new ResizeObserver(() => document.documentElement.style.setProperty("--foot", bar.offsetHeight + "px")).observe(bar);
