@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -147,7 +146,8 @@ class GridNoise:
                         at_row = np.clip(own_row + i, 0, asked.shape[0] - 1)
                         asked[at_row, np.clip(own_col + j, 0, asked.shape[1] - 1)] = True
         fine, by_lag, smooth = noise.noise_squares(elev_mm, window.row, window.col, asked)
-        self._layers = np.pad(np.dstack([fine, by_lag]), ((1, 1), (1, 1), (0, 0)), constant_values=np.nan)
+        layers = np.dstack([fine, by_lag.reshape(*fine.shape, -1)])
+        self._layers = np.pad(layers, ((1, 1), (1, 1), (0, 0)), constant_values=np.nan)
         self._smooth = np.pad(smooth, 1, constant_values=np.nan)
         every = np.ones(smooth.shape, np.bool_) if asked is None else asked
         self._step = rounding.rounding_squares(elev_mm, window.row, window.col, every)
@@ -192,13 +192,15 @@ def _described(
     q = (6 - 8 rho + 2 rho(2k)) / 6. ``rho(2k) = rho(k)^3`` closes it: it lies between an exponential
     fall (the square) and a Gaussian one (the fourth power).
     """
-    level = quiet[:, 1:].copy()
+    headed = quiet[:, 1:].reshape(len(quiet), len(noise.LAGS), len(noise.WAYS))
+    headed[:, [lag > 1 and lag * cell_m > REACH_M for lag in noise.LAGS]] = np.nan
+    level = np.fmin.reduce(headed, axis=2)
     level[:, 0] = np.fmin(level[:, 0], quiet[:, 0])
-    level[:, [lag > 1 and lag * cell_m > REACH_M for lag in noise.LAGS]] = np.nan
     total = level[:, 0]
-    for shorter, longer in pairwise(level.T):
-        # as far as it has stopped growing it is noise; ground goes on growing
-        growth = longer / np.maximum(shorter, 1e-6)
+    for k in range(1, len(noise.LAGS)):
+        # as far as it has stopped growing on every heading it is noise: ground goes on growing, ridges along themselves
+        shorter, longer = level[:, k - 1], level[:, k]
+        growth = np.fmax.reduce(headed[:, k] / np.maximum(headed[:, k - 1], 1e-6), axis=1)
         believed = ramp(growth, LEVELS_OFF[::-1])
         total = np.fmax(total, believed * np.fmax(shorter, longer) + (1.0 - believed) * total)
     total = np.where(np.isnan(total), UNKNOWN_M, total)

@@ -23,6 +23,9 @@ _NODATA = np.int32(NODATA_MM)
 LAGS = (1, 2, 4, 8, 16)
 """Lags (cells) of the second differences."""
 
+WAYS = ((1, 0), (0, 1), (1, 1), (1, -1))
+"""Headings of the second differences, in lags down and to the right: down, across, and both diagonals."""
+
 SIDE = 64
 """Side (cells) of the fixed lattice squares over which noise is estimated."""
 
@@ -80,18 +83,17 @@ def _mixed(elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, histogra
 
 @kernel
 def _second(
-    elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, lag: int, down: bool,
-    histogram: NDArray[np.int64],
+    elev: NDArray[np.int32], r0: int, r1: int, c0: int, c1: int, down: int, right: int, histogram: NDArray[np.int64]
 ) -> int:  # fmt: skip
-    """Histogram (bins of 2 mm) of second differences at a lag, down or across, every second row and column."""
-    dr, dc = (lag, 0) if down else (0, lag)
+    """Histogram (bins of 2 mm) of second differences between cells ``down`` (0 or more) and ``right`` apart, every second row and column."""
     rows, cols = elev.shape
+    aside = abs(right)
     total = 0
-    first_r = r0 if r0 >= dr else r0 + 2 * ((dr - r0 + 1) // 2)
-    first_c = c0 if c0 >= dc else c0 + 2 * ((dc - c0 + 1) // 2)
-    for r in range(first_r, min(r1, rows - dr), 2):
-        for c in range(first_c, min(c1, cols - dc), 2):
-            e, a, b = elev[r, c], elev[r - dr, c - dc], elev[r + dr, c + dc]
+    first_r = r0 if r0 >= down else r0 + 2 * ((down - r0 + 1) // 2)
+    first_c = c0 if c0 >= aside else c0 + 2 * ((aside - c0 + 1) // 2)
+    for r in range(first_r, min(r1, rows - down), 2):
+        for c in range(first_c, min(c1, cols - aside), 2):
+            e, a, b = elev[r, c], elev[r - down, c - right], elev[r + down, c + right]
             if e >= 0 or min(min(a, b), e) == _NODATA:
                 continue
             histogram[min(_BINS - 1, abs(a + b - 2 * e) // 2)] += 1
@@ -140,7 +142,7 @@ def _squares(
     rows, cols = elev_mm.shape
     n_r, n_c = asked.shape
     fine = np.full((n_r, n_c), np.nan)
-    by_lag = np.full((n_r, n_c, len(LAGS)), np.nan)
+    by_lag = np.full((n_r, n_c, len(LAGS), len(WAYS)), np.nan)
     smooth = np.full((n_r, n_c), np.nan)
     histogram, running = np.empty(_BINS, np.int64), np.zeros(_BINS + 1, np.int64)
     for br in range(n_r):
@@ -157,18 +159,17 @@ def _squares(
             for k in range(_BINS):
                 running[k + 1] = running[k] + histogram[k]
             for k in range(len(LAGS)):
-                square, ways = 0.0, 0
-                for way in range(2):
+                for way in range(len(WAYS)):
                     histogram[:] = 0
-                    total = _second(elev_mm, r0, r1, c0, c1, LAGS[k], way == 0, histogram)
+                    total = _second(
+                        elev_mm, r0, r1, c0, c1, LAGS[k] * WAYS[way][0], LAGS[k] * WAYS[way][1], histogram
+                    )
                     if total >= 40:
-                        sd = _median_bin(histogram, total) * 2.0 / MEDIAN / 1000.0
-                        square += sd * sd / 6.0
-                        ways += 1
-                if ways == 2:
-                    by_lag[br, bc, k] = math.sqrt(0.5 * square)
+                        by_lag[br, bc, k, way] = (
+                            _median_bin(histogram, total) * 2.0 / MEDIAN / 1000.0 / math.sqrt(6.0)
+                        )
             if places >= 40:
                 # bins of 2 mm in the sum; the operator's sum is six times its response
-                most = max(1.0, SMOOTH * 1000.0 * np.nan_to_num(by_lag[br, bc, 2]))
+                most = max(1.0, SMOOTH * 1000.0 * np.nan_to_num(np.nanmin(by_lag[br, bc, 2])))
                 smooth[br, bc] = running[min(_BINS, int(3.0 * most))] / places
     return fine, by_lag, smooth
