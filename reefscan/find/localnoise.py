@@ -34,10 +34,10 @@ exponent of 0.6; noise stops growing at the lag over which it goes together (pla
 FILLED = (0.25, 0.75)
 """Share of a square's cells that do not answer to their neighbours up to which it was surveyed, and from which on it was filled in (a guess)."""
 
-DRAWN = ((0.65, 0.57), (0.56, 0.46))
-"""Least over greatest bend of all headings at lags of one cell and of two down to which ground was surveyed, and from which on it was drawn between
-tracks: both must say so. Tracks 14 to 38 m apart drawn in three ways gave .20 to .51 and .06 to .37, lidar and multibeam over rock .69 to .91 and
-.40 to .90 (planted seabeds, tuning seeds, nineteen squares of twenty). On cells much wider than soundings are apart it tells little."""
+DRAWN = ((0.65, 0.57), (0.46, 0.4))
+"""Least over greatest bend of all headings, and how often the bend changes its sign along that of the least, down to which ground was
+surveyed, and from which on it was drawn between tracks: both must say so. Tracks 12 to 40 m apart drawn by straight planes or cubics gave
+.20 to .67 and .01 to .50, strata and low ridges that were surveyed .29 to .86 and .37 to .69 (nineteen squares of twenty, tuning seeds)."""
 
 ALIKE = 0.3
 """A square whose share of interpolated cells differs by more is other ground and says nothing of this one's noise."""
@@ -154,7 +154,7 @@ class GridNoise:
         # a station's own square alone: half a grid may be coarse, and rounding repeats cells too
         own = (every if places is None else held) & (self._step == 0)
         self._interval = interval.interval_squares(elev_mm, window.row, window.col, own)
-        self._alike = between.alike_squares(elev_mm, window.row, window.col, own)
+        self._between = between.between_squares(elev_mm, window.row, window.col, own)
         self._window, self._cell_m = window, cell_m
 
     def at(self, rows: NDArray[np.int64], cols: NDArray[np.int64]) -> LocalNoise:
@@ -169,8 +169,8 @@ class GridNoise:
         interval_m = self._interval[r, c] * self._cell_m
         interpolated = ramp(np.nan_to_num(own, nan=0.0), FILLED)
         interpolated[interval_m > 0] = 1.0
-        alike = np.nan_to_num(self._alike[r, c], nan=1.0)
-        drawn = np.minimum(*(ramp(alike[:, k], ends) for k, ends in enumerate(DRAWN)))
+        seen = np.nan_to_num(self._between[r, c], nan=1.0)
+        drawn = np.minimum(*(ramp(seen[:, k], ends) for k, ends in enumerate(DRAWN)))
         interpolated = np.maximum(interpolated, drawn)
         return _described(_third(around), interpolated, self._step[r, c], interval_m, self._cell_m)
 

@@ -10,7 +10,7 @@ from scipy.interpolate import LinearNDInterpolator
 
 from reefscan.base.model import NODATA_MM, Window, to_mm
 from reefscan.find.localnoise import GridNoise
-from reefscan.kernels.evidence.between import alike_squares
+from reefscan.kernels.evidence.between import between_squares
 from reefscan.kernels.evidence.noise import SIDE
 
 CELLS = 3 * SIDE
@@ -51,13 +51,13 @@ def test_a_survey_of_every_cell_is_not_on_whatever_ground(rng, noise_m):
 
 def test_it_is_the_same_for_every_cut(rng):
     elev = to_mm(drawn(rng, 2.0, 20.0))
-    whole = alike_squares(elev, -640, 1280, ALL)
+    whole = between_squares(elev, -640, 1280, ALL)
     assert np.isfinite(whole[1, 1]).all()
     for top, left in ((10, 37), (50, 3), (61, 60)):
         part = np.ascontiguousarray(elev[top : 2 * SIDE + 9, left : 2 * SIDE + 30])
-        assert_array_equal(alike_squares(part, -640 + top, 1280 + left, ALL)[1, 1], whole[1, 1])
+        assert_array_equal(between_squares(part, -640 + top, 1280 + left, ALL)[1, 1], whole[1, 1])
 
 
 def test_land_and_gaps_say_nothing():
-    assert np.isnan(alike_squares(np.full((CELLS, CELLS), 500, np.int32), 0, 0, ALL)).all()
-    assert np.isnan(alike_squares(np.full((CELLS, CELLS), NODATA_MM, np.int32), 0, 0, ALL)).all()
+    assert np.isnan(between_squares(np.full((CELLS, CELLS), 500, np.int32), 0, 0, ALL)).all()
+    assert np.isnan(between_squares(np.full((CELLS, CELLS), NODATA_MM, np.int32), 0, 0, ALL)).all()
