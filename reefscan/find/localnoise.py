@@ -34,7 +34,7 @@ exponent of 0.6; noise stops growing at the lag over which it goes together (pla
 FILLED = (0.25, 0.75)
 """Share of a square's cells that do not answer to their neighbours up to which it was surveyed, and from which on it was filled in (a guess)."""
 
-DRAWN = ((0.65, 0.57), (0.46, 0.4))
+DRAWN = ((0.65, 0.57), (0.5, 0.44))
 """Least over greatest bend of all headings, and how often the bend changes its sign along that of the least, down to which ground was
 surveyed, and from which on it was drawn between tracks: both must say so. Tracks 12 to 40 m apart drawn by straight planes or cubics gave
 .20 to .67 and .01 to .50, strata and low ridges that were surveyed .29 to .86 and .37 to .69 (nineteen squares of twenty, tuning seeds)."""

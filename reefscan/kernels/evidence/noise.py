@@ -4,7 +4,8 @@ Second differences over several lags, on fixed squares of the absolute lattice. 
 little over two lags they hold the noise alone: with variance s2 and correlation rho at a lag k, the
 expected square of z(-k) - 2 z(0) + z(+k) is s2 (6 - 8 rho(k) + 2 rho(2k)). White noise gives the same at
 every lag; noise that goes together over some cells (overlapping beams, heave, the gridding itself) shows
-only at lags longer than that. Medians keep structure, spikes and seams, which are few cells, out of it.
+only at lags longer than that. Medians keep structure, spikes and seams, which are few cells, out of it; ridges, which
+may fill a square, bend little along themselves, so each of four headings is told apart.
 """
 
 from __future__ import annotations
@@ -121,13 +122,13 @@ def noise_squares(
         doi:10.1006/cviu.1996.0060): blind to planes, ridges along the axes and quadratics, unit response
         to white noise. NaN with fewer than 40 known places. It misses noise that goes together over
         several cells, and reads real roughness of one cell as noise.
-    by_lag_m : ndarray of float64, shape (squares down, squares across, len(LAGS))
-        Root of a sixth of the mean square second difference at each lag, from medians of its magnitude,
-        down and across alike: equal to the standard deviation for white noise, and for any noise once the
-        lag is longer than it goes together. NaN with fewer than 40 known places either way.
+    by_lag_m : ndarray of float64, shape (squares down, squares across, len(LAGS), len(WAYS))
+        Root of a sixth of the mean square second difference at each lag and heading, from medians of its magnitude:
+        equal to the standard deviation for white noise, and for any noise once the lag is longer than it goes
+        together. NaN with fewer than 40 known places.
     smooth : ndarray of float64, shape (squares down, squares across)
         Share of places, 0 to 1, that were interpolated between soundings: the operator gives at most 1 mm
-        there, or `SMOOTH` of the noise at a lag of four cells.
+        there, or `SMOOTH` of the least noise of all headings at a lag of four cells.
     """
     rows, cols = elev_mm.shape
     n_r = (row0 + rows - 1) // SIDE - row0 // SIDE + 1
