@@ -15,6 +15,7 @@ import shapely
 from rasterio.transform import Affine
 
 import reefscan
+from reefscan.base.errors import RunFolderError
 from reefscan.io.grids.of_run import open_run_grids
 from reefscan.io.out.runfolder import RunFolder
 
@@ -100,3 +101,7 @@ def test_preference_and_outline_are_opened_again(tmp_path: Path, monkeypatch: py
     assert sheet.order.startswith("b.tif first")
     assert sheet.layers[0].name == "b.tif"
     assert shapely.equals(shapely.from_wkb(sheet.outline), outline)
+    damaged = json.loads((tmp_path / "run" / "run.json").read_text()) | {"datum_shift_m": "AAAA"}
+    (tmp_path / "run" / "run.json").write_text(json.dumps(damaged))
+    with pytest.raises(RunFolderError, match="datum_shift_m is no number"):
+        open_run_grids(RunFolder.open(tmp_path / "run"))

@@ -32,7 +32,7 @@ def open_run_grids(run: RunFolder) -> list[GridSource]:
     Raises
     ------
     RunFolderError
-        If the run names no grid, or one has changed since.
+        If the run names no grid, one has changed since, or what was added to it is no number.
     MissingInputError
         If one is gone.
     """
@@ -46,6 +46,9 @@ def open_run_grids(run: RunFolder) -> list[GridSource]:
             raise MissingInputError(
                 f"{path}: the grid this run was made from is gone; put it back or scan the one you have"
             )
+    shift_m = info.get("datum_shift_m") or 0.0
+    if not isinstance(shift_m, (int, float)):
+        raise RunFolderError(f"{run.path}: run.json is damaged: datum_shift_m is no number; scan again")
     from reefscan.io.grids.rasters import open_grids
 
     sources = open_grids(
@@ -55,7 +58,7 @@ def open_run_grids(run: RunFolder) -> list[GridSource]:
         unit=_text(info, "value_unit"),
         prefer=info.get("prefer"),
         positive=info.get("positive") if info.get("positive") in ("up", "down") else None,
-        datum_shift_m=float(info.get("datum_shift_m") or 0.0),
+        datum_shift_m=float(shift_m),
         bbox=info.get("bbox"),
         area=_area(info.get("area")),
     )
