@@ -95,16 +95,22 @@ class LocalNoise:
         """Share of a cell's noise left in the mean of a profile's parallel lines, each a bilinear sample.
 
         The variance of a mean of n readings is their mean covariance. A bilinear sample of white noise, its
-        place within the cell at random, keeps (2/3)^2 of the variance and shares 1/9 with the sample one
-        cell on; noise that goes together over cells keeps all of it.
+        place within the cell at random, keeps (2/3)^2 of the variance (`_shared`); noise that goes together over cells keeps all of it.
         """
         lines, gap = spread_of_lines(cell_m)
         white = 1.0 - self.at_lag(1.0)
         total = lines * (1.0 - white * 5.0 / 9.0)
         for apart in range(1, lines):
-            here = self.at_lag(apart * gap) + white * max(0.0, 2.0 - apart * gap) / 9.0
+            far = apart * gap
+            here = self.at_lag(max(1.0, far)) + white * _shared(0.0) * _shared(far)
             total = total + 2.0 * (lines - apart) * here
         return np.asarray(np.sqrt(total) / lines)
+
+
+def _shared(cells: float) -> float:
+    """Covariance of two linear samples of white noise so far apart on one line, their place within a cell at random, by the variance
+    of a cell: the cubic B-spline."""
+    return 2.0 / 3.0 - cells**2 + 0.5 * cells**3 if cells < 1.0 else max(0.0, 2.0 - cells) ** 3 / 6.0
 
 
 class GridNoise:

@@ -15,7 +15,15 @@ from reefscan.kernels.measure import face as of_face
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, read_face
 from reefscan.kernels.measure.looking import Scratch, Search, face_reach, gradient
-from reefscan.kernels.measure.profiles import FEWEST, inside, profile, sample, sample_inside, spread_of_lines
+from reefscan.kernels.measure.profiles import (
+    FEWEST,
+    few_apart,
+    inside,
+    profile,
+    sample,
+    sample_inside,
+    spread_of_lines,
+)
 from reefscan.kernels.order import put_in_order
 
 AXIS_M = 20.0
@@ -130,7 +138,7 @@ def first_look(
     cell = search.cell_m
     reach = face_reach(search)
     p = room.p[: 2 * reach + 1]
-    profile(elev, row, col, facing, reach, FEWEST, max(1.0, min(2.0, 1.5 / cell)), p)
+    profile(elev, row, col, facing, reach, FEWEST, max(few_apart(cell), min(2.0, 1.5 / cell)), p)
     mend_gaps(p, 2)
     return read_face(p, cell, search.tilt, search.longest_m, room.total, room.moment, room.face)
 

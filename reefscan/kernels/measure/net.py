@@ -24,7 +24,7 @@ from reefscan.kernels.measure.ground_at import (
     position_index,
     ruggedness_and_relief,
 )
-from reefscan.kernels.measure.profiles import FEWEST, profile, spread_of_lines
+from reefscan.kernels.measure.profiles import FEWEST, few_apart, profile, spread_of_lines
 from reefscan.kernels.open_water import is_dry, open_water
 
 _NODATA = np.int32(NODATA_MM)
@@ -266,7 +266,7 @@ def net_of_rise(
     edges, levels = np.empty(16), np.full(16, np.nan)
     for a in range(16):
         heading, p = math.pi * a / 8, lines[a]
-        profile(elev, row, col, heading, reach, FEWEST, 1.0, p)
+        profile(elev, row, col, heading, reach, FEWEST, few_apart(cell), p)
         mend_gaps(p, 2)
         edges[a] = np.nan
         # the side of the rise is the face around the place where half its height is lost

@@ -28,8 +28,8 @@ FEWEST = np.int64(LINES[0])
 """Of that type: for a plain number in a call its function is compiled once more."""
 
 ALONG_M = 8.0
-"""Length along the structure over which they lie: noise falls to a third on cells of 2 m, and the same seabed surveyed anew tells
-the same height."""
+"""Length along the structure over which they lie, on every cell: noise falls to a third on cells of 2 m, and the same seabed surveyed anew
+tells the same height; a pile that fills one cell of 10 m is not averaged with the cells beside it."""
 
 
 @kernel
@@ -150,9 +150,16 @@ def _mean_of_lines(
 
 
 @kernel
+def few_apart(cell_m: float) -> float:
+    """Cells between two lines where there are only `FEWEST`: one, or less where they would lie over more than `ALONG_M`."""
+    return min(1.0, 0.5 * ALONG_M / cell_m)
+
+
+@kernel
 def spread_of_lines(cell_m: float) -> tuple[int, float]:
-    """Number of parallel lines of a profile, and cells between two of them: 2 m or one cell."""
-    gap = max(1.0, 2.0 / cell_m)
+    """Number of parallel lines of a profile, and cells between two of them: 2 m or one cell, or less where three would lie over
+    more than `ALONG_M`."""
+    gap = max(few_apart(cell_m), 2.0 / cell_m)
     lines = 2 * int(0.5 * ALONG_M / (gap * cell_m) + 0.5) + 1
     return min(max(lines, LINES[0]), LINES[1]), gap
 

@@ -15,7 +15,7 @@ from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, run_of_side
 from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
-from reefscan.kernels.measure.profiles import FEWEST, profile, sample
+from reefscan.kernels.measure.profiles import FEWEST, few_apart, profile, sample
 from reefscan.kernels.order import put_in_order
 
 _NODATA = np.int32(NODATA_MM)
@@ -110,11 +110,11 @@ def measure_rise(
     p = room.q[: 2 * reach + 1]
     sight = search.tilt * cell
     drops, feet, runs = np.empty(16), np.empty(16), np.empty(16)
-    levels, gentle = np.empty(8), 0
+    levels, gentle, apart = np.empty(8), 0, few_apart(cell)
     # no more than a sixth is added to the second lowest level below
     least = max(BEYOND_SIGHT * search.rise_min_m, max(least, search.rise_min_m) / 1.17)
     for a in (0, 4, 2, 6, 1, 5, 3, 7):
-        profile(elev, float(r1), float(c1), math.pi * a / 8, reach, FEWEST, 1.0, p)
+        profile(elev, float(r1), float(c1), math.pi * a / 8, reach, FEWEST, apart, p)
         mend_gaps(p, 2)
         levels[a] = _level_below(p, reach, top, sight)
         gentle += levels[a] < least

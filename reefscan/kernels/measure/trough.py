@@ -17,6 +17,7 @@ from reefscan.kernels.measure.looking import BEYOND_SIGHT, Scratch, Search, grad
 from reefscan.kernels.measure.profiles import (
     FEWEST,
     bias,
+    few_apart,
     inside,
     profile,
     sample,
@@ -149,6 +150,7 @@ def _narrowest(
     cross: float,
     tilt: float,
     reach: int,
+    apart: float,
     wanted: float,
     p: NDArray[np.float64],
 ) -> tuple[float, float]:
@@ -159,7 +161,7 @@ def _narrowest(
     best, width = cross, 1e9
     for a in range(8):
         heading = cross + math.pi * a / 8
-        profile(elev, row, col, heading, reach, FEWEST, 1.0, p)
+        profile(elev, row, col, heading, reach, FEWEST, apart, p)
         mend_gaps(p, 2)
         if not p[reach] == p[reach]:
             continue
@@ -182,7 +184,7 @@ def measure_trough(
     quiet = noise * share
     reach = int(search.trough_m / cell) + 2
     p = room.q[: 2 * reach + 1]
-    cross, narrow = _narrowest(elev, row, col, cross, search.tilt * cell, reach, 0.8 * height, p)
+    cross, narrow = _narrowest(elev, row, col, cross, search.tilt * cell, reach, few_apart(cell), 0.8 * height, p)
     width = min(width, narrow)
     axis = cross - 0.5 * math.pi
     for turn in range(3):
