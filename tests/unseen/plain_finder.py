@@ -217,7 +217,9 @@ def _heading(elev: Grid, cell_m: float, x: float, y: float, bearing: float, top:
     """The bearing, of thirteen about a first one, on which the mean of eleven lines falls most between top and foot."""
     s = np.array([min(top, -cell_m), max(foot, cell_m)])
     turns = np.arange(-30.0, 31.0, 5.0)
-    falls = [np.subtract(*profile(elev, cell_m, x, y, bearing + t, s, lines=11)) for t in turns]
+    falls = [
+        np.subtract(*profile(elev, cell_m, x, y, bearing + t, s, lines=11, apart_m=cell_m)) for t in turns
+    ]
     falls = np.nan_to_num(falls)
     tied = turns[falls >= falls.max() - 0.02]
     return float((bearing + np.median(tied)) % 360)

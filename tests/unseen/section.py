@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 
 Grid = NDArray[np.float64]
 SIGHT = 0.05
+ALONG_M = 10.0
+"""Length along a face over which its mean is taken: on coarse cells five lines a cell apart would reach beyond its ends."""
 
 
 def bilinear(elev: Grid, x: Grid, y: Grid, cell_m: float) -> Grid:
@@ -42,9 +44,9 @@ def profile(
     lines: int = 5,
     apart_m: float | None = None,
 ) -> Grid:
-    """Mean height along a bearing through a place, over parallel lines (by default one cell apart)."""
+    """Mean height along a bearing through a place, over parallel lines (by default one cell apart, and ten metres of a face at the most)."""
     b = np.radians(bearing_deg)
-    apart = apart_m or cell_m
+    apart = apart_m or min(cell_m, ALONG_M / (lines - 1) if lines > 1 else cell_m)
     shift = (np.arange(lines) - lines // 2)[:, None] * apart
     px = x + s * np.sin(b) - shift * np.cos(b)
     py = y + s * np.cos(b) + shift * np.sin(b)
