@@ -10,6 +10,9 @@ from reefscan.kernels.compiled import kernel
 
 _NODATA = np.int32(NODATA_MM)
 
+SINGLE_M = 5.0
+"""On larger cells each holds many soundings: one cell that stands up is a rock."""
+
 MEDIAN = 0.6744897501960817
 """Median magnitude of a standard normal value."""
 

@@ -27,10 +27,9 @@ from reefscan.find import candidates
 from reefscan.kernels.census import census, mark_band
 from reefscan.kernels.digest import digest
 from reefscan.kernels.find.bridge import bridge
-from reefscan.kernels.find.spikes import FLOOR_MM, find_spikes, set_aside, spikes_around
+from reefscan.kernels.find.spikes import set_aside, spikes_around, spikes_on
 from reefscan.kernels.layers.gradient import slope_deg
 from reefscan.kernels.layers.spread import keep_near, spread
-from reefscan.kernels.measure.looking import SINGLE_M
 from reefscan.score.scoring import CELL_COLUMNS, cell_terms, raise_cells
 
 if TYPE_CHECKING:
@@ -81,7 +80,7 @@ class TileWork:
         kept, whole = self._as_before(core, elev, whole, old, made_from)
         if kept is not None and (NEAR not in kept.rasters or kept.inputs == made_from):
             return replace(kept, rasters={**lasting(kept), **picture}, inputs=made_from, carried=True)
-        spikes = self._spikes(elev)
+        spikes = spikes_on(elev, cell)
         clean = np.minimum(elev, np.int32(candidates.SEA_MM))
         set_aside(clean, spikes, candidates.SEA_MM)
         r, c = spikes[:, 0] - rim, spikes[:, 1] - rim
@@ -153,19 +152,13 @@ class TileWork:
     ) -> pd.DataFrame:
         """Measure what stands at the seeds; ``whole`` is used up, ``spikes`` are those of its ``inner`` part."""
         cell, wide = self.source.sheet.cell_m, whole.elev_mm
-        every = spikes_around(wide, FLOOR_MM, inner, spikes) if cell <= SINGLE_M else spikes
+        every = spikes_around(wide, cell, inner, spikes)
         np.minimum(wide, np.int32(candidates.SEA_MM), out=wide)
         set_aside(wide, every, candidates.SEA_MM)
         local = candidates.noise_near(GridBlock(whole.window, wide), cell, seeds)
         bridge(wide)
         block = GridBlock(whole.window, wide, whole.sigma_mm)
         return candidates.find_stations(block, self.source.sheet, self.find, seeds, local)
-
-    def _spikes(self, elev_mm: NDArray[np.int32]) -> NDArray[np.int32]:
-        """Bad cells; none on cells so large that each holds many soundings: there one cell that stands up is a rock."""
-        if self.source.sheet.cell_m > SINGLE_M:
-            return np.zeros((0, 3), np.int32)
-        return np.asarray(find_spikes(elev_mm, FLOOR_MM, 0, elev_mm.shape[0], 0, elev_mm.shape[1]))
 
     def _surroundings(self, core: Window, elev_mm: NDArray[np.int32] | None) -> GridBlock:
         """Read all that the stations of a core can depend on; of elevations alone, what is not in hand.

@@ -180,11 +180,11 @@ class Piece:
 
         They are set aside before cells are sampled: a bad one would be two to four afterwards, which bear one another out.
         """
-        from reefscan.kernels.find.spikes import FLOOR_MM, SPIKE_HALO, find_spikes
+        from reefscan.kernels.find.spikes import SPIKE_HALO, spikes_on
 
         wide = self._on_grid(src.grow(SPIKE_HALO))
         mm, sigma = self._read_turned(wide)
-        return wide, mm, sigma, find_spikes(mm, FLOOR_MM, 0, wide.height, 0, wide.width)
+        return wide, mm, sigma, spikes_on(mm, self.sheet.cell_m)
 
     def _on_grid(self, src: Window) -> Window:
         """The part of a window of the raw grid that lies on it; around the Earth its columns go on."""

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from reefscan.base.model import NODATA_MM
 from reefscan.kernels.compiled import kernel
 from reefscan.kernels.order import put_in_order
+from reefscan.kernels.stray import SINGLE_M
 
 _NODATA = np.int32(NODATA_MM)
 
@@ -70,7 +71,6 @@ def _flier(
     elev_mm: NDArray[np.int32],
     r: int,
     c: int,
-    floor_mm: int,
     near: NDArray[np.int64],
     ring: NDArray[np.int64],
 ) -> int:
@@ -78,7 +78,7 @@ def _flier(
     rows, cols = elev_mm.shape
     # twice the depths, as the slopes are: halves would be rounded one way up and another way down
     z = 2 * np.int64(elev_mm[r, c])
-    floor = 2 * floor_mm
+    floor = 2 * FLOOR_MM
     # on the flank of a sand wave the neighbours differ by its slope, which says nothing of this cell
     south, east = _slope(elev_mm, r, c, SOUTH), _slope(elev_mm, r, c, EAST)
     n = 0
@@ -129,15 +129,13 @@ def _longer(found: NDArray[np.int32]) -> NDArray[np.int32]:
 
 @kernel
 def find_spikes(
-    elev_mm: NDArray[np.int32], floor_mm: int, top: int, bottom: int, left: int, right: int
+    elev_mm: NDArray[np.int32], top: int, bottom: int, left: int, right: int
 ) -> NDArray[np.int32]:
     """Spikes in a part of an array, each with the middle value of its neighbours.
 
     Parameters
     ----------
     elev_mm : ndarray of int32, shape (rows, cols)
-    floor_mm : int
-        Smallest excess that counts.
     top, bottom, left, right : int
         Rows and columns looked at (half open). The array's own outermost cells have no neighbours to be judged by
         and are passed by.
@@ -155,15 +153,15 @@ def find_spikes(
         up, mid, low = elev_mm[r - 1], elev_mm[r], elev_mm[r + 1]
         for first in range(max(1, left), min(cols - 1, right), PART):
             last = min(min(cols - 1, right), first + PART)
-            if not _bent(up[first:last], mid[first - 1 : last + 1], low[first:last], np.int32(3 * floor_mm)):
+            if not _bent(up[first:last], mid[first - 1 : last + 1], low[first:last], np.int32(3 * FLOOR_MM)):
                 continue
             for c in range(first, last):
                 # the four nearest reject nearly every cell at once; one of them may be bad as well
                 z = mid[c]
                 bend = 4 * np.int64(z) - up[c] - low[c] - mid[c - 1] - mid[c + 1]
-                if z == _NODATA or abs(bend) <= 3 * floor_mm:
+                if z == _NODATA or abs(bend) <= 3 * FLOOR_MM:
                     continue
-                middle = _flier(elev_mm, r, c, floor_mm, near, ring)
+                middle = _flier(elev_mm, r, c, near, ring)
                 if middle == _NODATA:
                     continue
                 if count == found.shape[0]:
@@ -173,39 +171,46 @@ def find_spikes(
     return found[:count].copy()
 
 
+def spikes_on(elev_mm: NDArray[np.int32], cell_m: float) -> NDArray[np.int32]:
+    """Spikes of a whole array, as `find_spikes` gives them; none on cells of more than `SINGLE_M`."""
+    if cell_m > SINGLE_M:
+        return np.zeros((0, 3), np.int32)
+    return np.asarray(find_spikes(elev_mm, 0, elev_mm.shape[0], 0, elev_mm.shape[1]))
+
+
 def spikes_around(
-    elev_mm: NDArray[np.int32], floor_mm: int, inner: tuple[slice, slice], known: NDArray[np.int32]
+    elev_mm: NDArray[np.int32], cell_m: float, inner: tuple[slice, slice], known: NDArray[np.int32]
 ) -> NDArray[np.int32]:
     """Spikes of a whole array of which a part was searched already.
 
     Parameters
     ----------
     elev_mm : ndarray of int32, shape (rows, cols)
-    floor_mm : int
+    cell_m : float
     inner : pair of slice
         The part; cells within `SPIKE_HALO` of its border are judged anew, by what lies beyond it.
     known : ndarray of int32, shape (n, 3)
-        What `find_spikes` gave for the part as an array of its own.
+        What `spikes_on` gave for the part as an array of its own.
 
     Returns
     -------
     ndarray of int32, shape (m, 3)
-        As `find_spikes` gives for the whole; in another order.
+        As `spikes_on` gives for the whole; in another order.
     """
     rows, cols = elev_mm.shape
     top, bottom = inner[0].start + SPIKE_HALO, inner[0].stop - SPIKE_HALO
     left, right = inner[1].start + SPIKE_HALO, inner[1].stop - SPIKE_HALO
-    if top >= bottom or left >= right:
-        return find_spikes(elev_mm, floor_mm, 0, rows, 0, cols)
+    if top >= bottom or left >= right or cell_m > SINGLE_M:
+        return spikes_on(elev_mm, cell_m)
     moved = known + np.array([inner[0].start, inner[1].start, 0], np.int32)
     r, c = moved[:, 0], moved[:, 1]
     return np.concatenate(
         [
             moved[(r >= top) & (r < bottom) & (c >= left) & (c < right)],
-            find_spikes(elev_mm, floor_mm, 0, top, 0, cols),
-            find_spikes(elev_mm, floor_mm, bottom, rows, 0, cols),
-            find_spikes(elev_mm, floor_mm, top, bottom, 0, left),
-            find_spikes(elev_mm, floor_mm, top, bottom, right, cols),
+            find_spikes(elev_mm, 0, top, 0, cols),
+            find_spikes(elev_mm, bottom, rows, 0, cols),
+            find_spikes(elev_mm, top, bottom, 0, left),
+            find_spikes(elev_mm, top, bottom, right, cols),
         ]
     )
 

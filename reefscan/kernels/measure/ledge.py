@@ -154,6 +154,7 @@ def measure_ledge(
     """
     cell = search.cell_m
     lines, gap = spread_of_lines(cell)
+    apart = max(1.0, gap)  # lines within one cell say nothing of how its contour runs
     reach = face_reach(search)
     p = room.p[: 2 * reach + 1]
     for _ in range(2):
@@ -162,7 +163,14 @@ def measure_ledge(
         level = 0.5 * (p[int(room.face[of_face.TOP])] + p[int(room.face[of_face.FOOT])])
         half = max(3.0, 0.5 * room.face[of_face.LENGTH] + 2.0)
         facing += _turn_of_face(
-            elev, row, col, facing, level, half, gap, _lines_over(max(AXIS_M, AXIS_CELLS * cell), gap, cell)
+            elev,
+            row,
+            col,
+            facing,
+            level,
+            half,
+            apart,
+            _lines_over(max(AXIS_M, AXIS_CELLS * cell), apart, cell),
         )
         profile(elev, row, col, facing, reach, lines, gap, p)
         mend_gaps(p, 2)

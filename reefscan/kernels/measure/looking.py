@@ -20,9 +20,6 @@ LEAST_LENGTH_M, LEAST_CELLS = 6.0, 0.25
 OWN_CELLS = 2.0
 """Cells over which a grid spreads a vertical step: taken off a face's length, in squares, before its gradient is taken."""
 
-SINGLE_M = 5.0
-"""On larger cells each holds many soundings: one cell that stands up is a rock."""
-
 BEYOND_SIGHT = 0.5
 """Share of the least height that must be left of a trough or a rise beyond the sight line."""
 

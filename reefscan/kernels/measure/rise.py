@@ -14,9 +14,10 @@ from reefscan.base.model import NODATA_MM
 from reefscan.kernels.compiled import kernel
 from reefscan.kernels.measure import measured as at
 from reefscan.kernels.measure.face import mend_gaps, run_of_side
-from reefscan.kernels.measure.looking import BEYOND_SIGHT, SINGLE_M, Scratch, Search, gradient
+from reefscan.kernels.measure.looking import BEYOND_SIGHT, Scratch, Search, gradient
 from reefscan.kernels.measure.profiles import FEWEST, few_apart, profile, sample
 from reefscan.kernels.order import put_in_order
+from reefscan.kernels.stray import SINGLE_M
 
 _NODATA = np.int32(NODATA_MM)
 

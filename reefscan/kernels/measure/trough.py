@@ -184,7 +184,9 @@ def measure_trough(
     quiet = noise * share
     reach = int(search.trough_m / cell) + 2
     p = room.q[: 2 * reach + 1]
-    cross, narrow = _narrowest(elev, row, col, cross, search.tilt * cell, reach, few_apart(cell), 0.8 * height, p)
+    cross, narrow = _narrowest(
+        elev, row, col, cross, search.tilt * cell, reach, few_apart(cell), 0.8 * height, p
+    )
     width = min(width, narrow)
     axis = cross - 0.5 * math.pi
     for turn in range(3):

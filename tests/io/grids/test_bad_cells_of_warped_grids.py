@@ -82,3 +82,14 @@ def test_cells_that_come_as_stored_are_judged_by_the_scan_alone(tmp_path: Path) 
     (one,) = open_grids(write(tmp_path / "plain.tif", stored(bad=True).astype("f4")))
     assert one.spikes_in(one.extent) == 0
     assert np.ptp(one.read(one.extent).elev_mm) > 7_000
+
+
+def test_on_cells_that_hold_many_soundings_one_that_stands_up_is_a_rock_in_degrees_too(
+    tmp_path: Path,
+) -> None:
+    z = np.full((60, 60), -9.0)
+    z[30, 30] = -5.0
+    place = Affine(1.4e-4, 0, -59.9, 0, -1.0e-4, 45.1)  # cells of some 11 m
+    (source,) = open_grids(write(tmp_path / "coarse.tif", z.astype("f4"), crs="EPSG:4326", transform=place))
+    assert source.read(source.extent).elev_mm.max() > -8000
+    assert source.spikes_in(source.extent) == 0

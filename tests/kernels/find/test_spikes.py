@@ -6,15 +6,14 @@ import numpy as np
 import pytest
 
 from reefscan.base.model import NODATA_MM, to_mm
-from reefscan.kernels.find.spikes import SPIKE_HALO, find_spikes, set_aside, spikes_around
+from reefscan.kernels.find.spikes import SPIKE_HALO, set_aside, spikes_around, spikes_on
 
 CELL = 2.0
 Y, X = np.mgrid[-100:101, -100:101] * CELL
-FLOOR_MM = 400
 
 
 def whole(elev):
-    return find_spikes(elev, FLOOR_MM, 0, elev.shape[0], 0, elev.shape[1])
+    return spikes_on(elev, 2.0)
 
 
 def rows_of(spikes):
@@ -80,4 +79,4 @@ def test_a_part_searched_before_gives_the_same_fliers_as_the_whole(rng, rim):
         part = np.ascontiguousarray(elev[inner])
         every = whole(elev)
         assert len(every)
-        assert rows_of(spikes_around(elev, FLOOR_MM, inner, whole(part))) == rows_of(every)
+        assert rows_of(spikes_around(elev, 2.0, inner, whole(part))) == rows_of(every)
