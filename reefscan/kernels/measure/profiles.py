@@ -28,7 +28,7 @@ FEWEST = np.int64(LINES[0])
 """Of that type: for a plain number in a call its function is compiled once more."""
 
 ALONG_M = 8.0
-"""Length along the structure over which they lie, on every cell: noise falls to a third on cells of 2 m, and the same seabed surveyed anew
+"""Length along the structure over which they lie, or one cell: noise falls to a third on cells of 2 m, and the same seabed surveyed anew
 tells the same height; a pile that fills one cell of 10 m is not averaged with the cells beside it."""
 
 
@@ -151,8 +151,8 @@ def _mean_of_lines(
 
 @kernel
 def few_apart(cell_m: float) -> float:
-    """Cells between two lines where there are only `FEWEST`: one, or less where they would lie over more than `ALONG_M`."""
-    return min(1.0, 0.5 * ALONG_M / cell_m)
+    """Cells between two lines where there are only `FEWEST`: one, or less, to half a cell, where they would lie over more than `ALONG_M`."""
+    return max(0.5, min(1.0, 0.5 * ALONG_M / cell_m))
 
 
 @kernel
