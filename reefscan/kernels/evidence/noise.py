@@ -92,13 +92,18 @@ def _second(
     total = 0
     first_r = r0 if r0 >= down else r0 + 2 * ((down - r0 + 1) // 2)
     first_c = c0 if c0 >= aside else c0 + 2 * ((aside - c0 + 1) // 2)
+    last_c = min(c1, cols - aside)
     for r in range(first_r, min(r1, rows - down), 2):
-        for c in range(first_c, min(c1, cols - aside), 2):
-            e, a, b = elev[r, c], elev[r - down, c - right], elev[r + down, c + right]
-            if e >= 0 or min(min(a, b), e) == _NODATA:
-                continue
-            histogram[min(_BINS - 1, abs(a + b - 2 * e) // 2)] += 1
-            total += 1
+        mid = elev[r, first_c:last_c:2]
+        above, below = (
+            elev[r - down, first_c - right : last_c - right : 2],
+            elev[r + down, first_c + right : last_c + right : 2],
+        )
+        for k in range(mid.shape[0]):
+            e, a, b = mid[k], above[k], below[k]
+            if e < 0 and min(min(a, b), e) != _NODATA:
+                histogram[np.uint64(min(_BINS - 1, abs(a + b - 2 * e) >> 1))] += 1
+                total += 1
     return total
 
 
