@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from numpy.testing import assert_allclose, assert_array_equal
-from scipy.ndimage import zoom
+from scipy.ndimage import map_coordinates, zoom
 from scipy.signal import lfilter
 
 from reefscan.base.model import Window, to_mm
-from reefscan.find.localnoise import GridNoise
+from reefscan.find.localnoise import GridNoise, LocalNoise
 from reefscan.kernels.evidence import noise
 from reefscan.kernels.evidence.noise import LAGS, WAYS, noise_squares
 from reefscan.kernels.measure.profiles import spread_of_lines
@@ -75,14 +75,22 @@ def test_what_a_mean_of_lines_keeps_of_autoregressive_noise(rng, phi):
 
 
 @pytest.mark.parametrize("cell_m", [0.25, 0.5, 1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 10.0, 25.0])
-def test_the_lines_of_a_profile_lie_over_eight_metres_of_it(cell_m):
-    """An odd number of lines, 2 m or a cell apart; 3 at the least, so on coarse cells they lie over three cells."""
+def test_the_lines_of_a_profile_lie_over_eight_metres_of_it_or_one_cell(cell_m):
     lines, gap = spread_of_lines(cell_m)
-    assert_allclose(gap * cell_m, max(2.0, cell_m))
-    assert lines % 2 == 1
-    assert 3 <= lines <= 9
+    assert lines in {3, 5, 7, 9}
     over = (lines - 1) * gap * cell_m
-    assert abs(over - 8.0) <= gap * cell_m or (lines == 3 and over > 8.0)
+    assert abs(over - max(8.0, cell_m)) < gap * cell_m
+
+
+@pytest.mark.parametrize("cell_m", [2.0, 6.0, 10.0])
+def test_what_a_mean_of_lines_keeps_of_white_noise_is_what_sampling_it_keeps(rng, cell_m):
+    lines, gap = spread_of_lines(cell_m)
+    rows, cols = rng.uniform(20, 480, (2, 20_000))
+    z = rng.standard_normal((500, 500))
+    aside = (np.arange(lines) - lines // 2) * gap
+    sampled = map_coordinates(z, np.array([rows[:, None] + aside, cols[:, None] + 0.0 * aside]), order=1)
+    white = LocalNoise(*(np.ones(1), np.eye(1, len(LAGS) + 1), *np.zeros((3, 1))))
+    assert_allclose(white.share_of_lines(cell_m), np.std(sampled.mean(axis=1)), rtol=0.03)
 
 
 def test_a_seam_fliers_and_a_gully_do_not_pass_for_noise(rng):

@@ -180,6 +180,16 @@ def test_a_rise_is_as_high_and_wide_as_planted(azimuth, cell_m, height_m, radius
     assert_allclose((told["depth"], told["floor_slope"]), (10.0, 0.0), atol=0.01)
 
 
+@pytest.mark.parametrize("cell_m", [8.0, 10.0, 20.0])
+def test_a_pile_that_fills_one_coarse_cell_keeps_most_of_what_the_cell_shows(cell_m):
+    z = np.full((65, 65), -10.0)
+    z[32, 32] += 2.5
+    found = measure(z, cell_m, 0.0, cell_m, 0.0)
+    assert list(found) == ["rise"]
+    # of a dome one cell in radius the highest cell misses a sixth
+    assert 2.0 <= found["rise"]["height"] <= 2.5 * 7 / 6
+
+
 def rough(rng: np.random.Generator, rows: int = 321) -> np.ndarray:
     """A trough that bends, a ledge and a cone on uneven ground, cells of 2 m; each of them 2 to 3 m."""
     x, y = coordinates(rows, rows, 2.0)
