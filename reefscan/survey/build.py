@@ -17,7 +17,7 @@ from reefscan.survey.crossings import Crossings, find_crossings, latency, sessio
 from reefscan.survey.reduce import Tide, reduce_depths
 from reefscan.survey.settings import SurveySettings
 from reefscan.survey.surface import surface_cut, within
-from reefscan.survey.table import Soundings, sessions
+from reefscan.survey.table import REASONS, Soundings, sessions
 from reefscan.survey.tune import Tuning, tune
 
 Floats = NDArray[np.float64]
@@ -80,14 +80,14 @@ def prepare(
     asked = corrections or Corrections()
     data = clean(data, settings.clean, now_s=now_s)
     if not data.kept.any():
-        tally = ", ".join(f"{name} {count}" for name, count in data.tally().items() if count)
+        told, counts = dict(REASONS), data.tally()
+        tally = "; ".join(f"{count} {told[name]}" for name, count in counts.items() if count)
         known = data.depth[np.isfinite(data.depth)]
-        why = (
-            "depths are negative; if they are elevations, call the column elevation_m or say --columns elev_m=4"
-            if known.size and (known < 0).all()
-            else "look at the rules that set them aside"
+        below = known.size > 0 and bool((known < 0).all())
+        do = (
+            "; if they are elevations, call the column elevation_m or say --columns elev_m=4" if below else ""
         )
-        raise InputError(f"no sounding is left after cleaning ({tally}); {why}")
+        raise InputError(f"no sounding is left after cleaning: {tally}{do}")
     session = sessions(data)
     steps: list[dict[str, object]] = []
     if asked.latency_s:

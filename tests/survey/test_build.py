@@ -10,6 +10,7 @@ import verde as vd
 from ground import EAST, NORTH, add_spikes, plants, seabed, sounded, tracks
 from numpy.testing import assert_allclose, assert_array_equal
 
+from reefscan.base.errors import InputError
 from reefscan.base.model import Sheet
 from reefscan.survey.blocks import reduce_blocks, sounding_noise
 from reefscan.survey.build import Corrections, choose_cell, make_surface, prepare, track_gap
@@ -202,3 +203,11 @@ def test_thin_surveys_give_the_cells_they_sounded_and_no_more(x, y):
 def test_the_cell_chosen_is_about_a_sixth_of_the_gap_and_no_finer_than_the_soundings(step_m, gap_m, cell_m):
     ready = prepare(sounded(np.arange(60.0), np.zeros(60), np.full(60, -9.0)), SETTINGS)
     assert choose_cell(replace(ready, step_m=step_m, gap_m=gap_m)) == cell_m
+
+
+def test_a_log_that_is_set_aside_whole_says_in_words_why() -> None:
+    """A recorder whose clock is a month ahead: its owner can only mend it if told that the time is what is wrong."""
+    log = sounded(np.arange(60.0), np.zeros(60), np.full(60, -9.0))
+    before = float(log.time[0]) - 30 * 86400.0
+    with pytest.raises(InputError, match="60 time missing where it is needed, or later than now"):
+        prepare(log, SETTINGS, now_s=before)
