@@ -32,6 +32,7 @@ from reefscan.kernels.measure import measured
 from reefscan.kernels.measure.looking import Search, face_reach
 from reefscan.kernels.measure.net import Asked
 from reefscan.kernels.measure.section import measure_faces
+from reefscan.kernels.stray import strays
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -51,6 +52,9 @@ STEEP = 0.06
 SHOWN = 2.5
 """On coarse cells a sight line is no steeper than the least height over so many of them: a face of that height, spread over the cells that it
 touches, would else be lost (real ridges of a metre on cells of 22 m)."""
+
+STRAY_M, STRAY_CELLS = 6.0, 3.0
+"""How far around a station at the least it is told whether cells stray from their neighbours, m and cells."""
 
 LOOK_M = 40.0
 """How far up and down the fall line an edge is looked at before it is measured."""
@@ -196,7 +200,7 @@ def noise_near(block: GridBlock, cell_m: float, seeds: Seeds) -> LocalNoise:
 
 
 def find_stations(
-    block: GridBlock, sheet: Sheet, find: Find, seeds: Seeds, local: LocalNoise
+    block: GridBlock, as_read: NDArray[np.int32], sheet: Sheet, find: Find, seeds: Seeds, local: LocalNoise
 ) -> pd.DataFrame:
     """Measure the stations at the seeds, each with its drop point.
 
@@ -204,6 +208,8 @@ def find_stations(
     ----------
     block : GridBlock
         Cells cut off at `SEA_MM` with spikes already set aside, at least `halo` cells around the seeds.
+    as_read : ndarray of int32, shape of the block
+        The same with the spikes in it.
     sheet : Sheet
     find : Find
     seeds : Seeds
@@ -237,6 +243,7 @@ def find_stations(
             parts.append(
                 _table(KINDS[code], found[code][good], seeds, good, local.of(good), block, cell, find)
             )
+            parts[-1]["scatter"] = _scatter(parts[-1], as_read, window, cell)
     if not parts:
         return find_stations_none()
     return pd.concat(parts, ignore_index=True)[list(COLUMNS)].astype(COLUMNS)
@@ -295,7 +302,6 @@ def _table(
             "relief_m": of["relief"],
             "bpi_fine_m": of["bpi_fine"],
             "bpi_broad_m": of["bpi_broad"],
-            "scatter": of["jump"] / of["height"],
             "uncertainty_m": _sigma_at(block, of["net_row"], of["net_col"]),
             "height_sigma_m": filled_in(
                 rounded(height_sigma(kind, local.cell_m, of["sigma_share"]), local.step_m),
@@ -311,6 +317,18 @@ def _table(
             "level_m": _level_at(block, of["row"], of["col"]),
         }
     )
+
+
+def _scatter(
+    stations: pd.DataFrame, as_read: NDArray[np.int32], window: Window, cell_m: float
+) -> NDArray[np.float64]:
+    """How far cells stray as a share of a station's height: of a ledge's face, of all of a rise, of a trough with both its crests."""
+    rows, cols, height, width = (
+        stations[name].to_numpy() for name in ("at_row", "at_col", "height_m", "width_m")
+    )
+    wide = np.where(stations["kind"].to_numpy() == "ledge", 0.0, 0.5 * width)
+    radius = np.maximum(STRAY_CELLS, np.maximum(STRAY_M, wide) / cell_m)
+    return np.asarray(strays(as_read, rows - window.row, cols - window.col, radius) / height)
 
 
 def _sigma_at(block: GridBlock, row: NDArray[np.float64], col: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -154,11 +154,12 @@ class TileWork:
         cell, wide = self.source.sheet.cell_m, whole.elev_mm
         every = spikes_around(wide, cell, inner, spikes)
         np.minimum(wide, np.int32(candidates.SEA_MM), out=wide)
+        as_read = wide.copy()
         set_aside(wide, every, candidates.SEA_MM)
         local = candidates.noise_near(GridBlock(whole.window, wide), cell, seeds)
         bridge(wide)
         block = GridBlock(whole.window, wide, whole.sigma_mm)
-        return candidates.find_stations(block, self.source.sheet, self.find, seeds, local)
+        return candidates.find_stations(block, as_read, self.source.sheet, self.find, seeds, local)
 
     def _surroundings(self, core: Window, elev_mm: NDArray[np.int32] | None) -> GridBlock:
         """Read all that the stations of a core can depend on; of elevations alone, what is not in hand.

@@ -30,6 +30,7 @@ from reefscan.kernels.measure.ground_at import Whole
 from reefscan.kernels.measure.net import ground_of_net
 from reefscan.kernels.measure.section import measure_faces
 from reefscan.kernels.order import median, put_in_order
+from reefscan.kernels.stray import strays
 from reefscan.pipeline.tilework import TileWork
 
 if TYPE_CHECKING:
@@ -117,7 +118,7 @@ def compile_stations() -> None:
     """Compile what measures stations, as `TileWork` calls it."""
     source, find = _source(), Recipe.default().find
     block, seeds = _one_seed(source)
-    candidates.find_stations(block, source.sheet, find, seeds, LocalNoise.none(1))
+    candidates.find_stations(block, block.elev_mm, source.sheet, find, seeds, LocalNoise.none(1))
 
 
 def _one_seed(source: ArraySource) -> tuple[GridBlock, candidates.Seeds]:
@@ -133,6 +134,8 @@ def compile_ground() -> None:
     elev = np.zeros((42, 42), np.int32)
     patch, whole = elev[1:-1, 1:-1], Whole(elev, np.zeros((0, 1), np.int64), 1, 1)  # nobody summed
     ground_of_net(patch, whole, candidates.asked_of(find, cell), cell, np.zeros(len(measured.FIELDS)))
+    place = np.full(1, 20.0)
+    strays(elev, place, place, place)
 
 
 class _WithoutStations(TileWork):

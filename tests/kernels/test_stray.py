@@ -6,8 +6,7 @@ import numpy as np
 import pytest
 
 from reefscan.base.model import NODATA_MM
-from reefscan.kernels.measure.section import jump
-from reefscan.kernels.stray import mixed
+from reefscan.kernels.stray import mixed, strays
 
 ROW, COL = np.mgrid[0:41, 0:41].astype(float)
 
@@ -41,11 +40,24 @@ def test_beside_an_unknown_cell_nothing_is_said() -> None:
     assert (told == -1).sum() == 9
 
 
+def about_the_middle(elev: np.ndarray, radius: float) -> float:
+    middle = np.array([20.0])
+    return float(strays(np.rint(elev).astype(np.int32), middle, middle, np.array([radius]))[0])
+
+
 def test_a_narrow_gully_jumps_less_than_weed_of_a_third_of_its_depth(rng: np.random.Generator) -> None:
     """A gully 3 m deep and 12 m wide at 20 degrees to the cells of 2 m; weed that half of the soundings hit."""
     across = (COL - 20) * np.cos(np.radians(20)) + (ROW - 20) * np.sin(np.radians(20))
     gully = -12000.0 - 1500.0 * (1.0 + np.cos(np.clip(2 * np.pi * across / 6.0, -np.pi, np.pi)))
     weed = -12000.0 + np.where(rng.random(ROW.shape) < 0.5, 1000.0 * rng.random(ROW.shape), 0.0)
-    told = jump(np.rint(weed).astype(np.int32), 20.0, 20.0, 15.0)
+    told = about_the_middle(weed, 15.0)
     assert told == pytest.approx(1e-3 * weed.std(), rel=0.15)
-    assert jump(np.rint(gully).astype(np.int32), 20.0, 20.0, 3.0) < 0.5 * told
+    assert about_the_middle(gully, 3.0) < 0.5 * told
+
+
+@pytest.mark.parametrize("radius", [6.0, 12.0, 19.0])
+def test_a_few_cells_that_jump_far_are_seen_in_a_disc_of_any_width(
+    rng: np.random.Generator, radius: float
+) -> None:
+    weed = -12000.0 + np.where(rng.random(ROW.shape) < 0.1, 2000.0, 0.0)
+    assert about_the_middle(weed, radius) == pytest.approx(1e-3 * weed.std(), rel=0.35)

@@ -8,7 +8,7 @@ TROUGH, LEDGE, RISE = range(len(KINDS))
 FIELDS = (
     "kind", "row", "col", "height", "width", "axis", "facing", "drop", "run", "steep", "together", "sigma_share",
     "net_row", "net_col", "off", "floor_slope", "depth", "rock_row", "rock_col",
-    "vrm", "relief", "bpi_fine", "bpi_broad", "jump",
+    "vrm", "relief", "bpi_fine", "bpi_broad",
 )  # fmt: skip
 """Names, in order. ``row``, ``col``: the structure's middle (cells): of a ledge's face, a trough's floor, a rise's top.
 ``height``, ``drop`` (m): beyond the ground's own slope, and the plain fall of the face over ``run`` (m); of a trough the lower flank's,
@@ -18,5 +18,5 @@ grid north. ``steep``: gradient of the face. ``together``: share of the parallel
 (
     KIND, ROW, COL, HEIGHT, WIDTH, AXIS, FACING, DROP, RUN, STEEP, TOGETHER, SIGMA_SHARE,
     NET_ROW, NET_COL, OFF, FLOOR_SLOPE, DEPTH, ROCK_ROW, ROCK_COL,
-    VRM, RELIEF, BPI_FINE, BPI_BROAD, JUMP,
+    VRM, RELIEF, BPI_FINE, BPI_BROAD,
 ) = range(len(FIELDS))  # fmt: skip

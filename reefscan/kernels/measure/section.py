@@ -20,8 +20,6 @@ from reefscan.kernels.measure.looking import Scratch, Search, face_reach
 from reefscan.kernels.measure.net import Asked, ground_of_net, net_of_ledge, net_of_rise, net_of_trough
 from reefscan.kernels.measure.rise import measure_rise
 from reefscan.kernels.measure.trough import low_beyond, measure_trough
-from reefscan.kernels.order import median
-from reefscan.kernels.stray import MEDIAN, mixed
 
 LEAST_TOGETHER = 0.5
 """Share of the parallel lines across a face that must fall as the face does: what jumps from cell to cell does not hang together."""
@@ -31,28 +29,6 @@ OPPOSITE = 0.5
 
 ALL_ROUND = 0.6
 """Share of a face's height that the ground must fall away all round its top to make a rise of it."""
-
-
-@kernel
-def jump(elev: NDArray[np.int32], row: float, col: float, radius: float) -> float:
-    """How far (m, as a standard deviation) cells stray from what hangs together, within some cells of a place; 0 where none is known.
-
-    By the operator of `reefscan.kernels.stray`, and so blind to planes, to edges along rows or columns and to even bends: a steep
-    pile or a narrow gully is not rough. Weed, fish and false bottoms jump from cell to cell.
-    """
-    reach = int(radius)
-    out, n = np.empty((2 * reach + 1) ** 2), 0
-    r0, c0 = int(round(row)), int(round(col))
-    for r in range(max(1, r0 - reach), min(elev.shape[0] - 1, r0 + reach + 1)):
-        for c in range(max(1, c0 - reach), min(elev.shape[1] - 1, c0 + reach + 1)):
-            if (r - r0) ** 2 + (c - c0) ** 2 <= radius * radius:
-                value = mixed(elev, r, c)
-                if value >= 0:
-                    out[n] = value
-                    n += 1
-    if n == 0:
-        return 0.0
-    return median(out[:n]) * 0.001 / (6.0 * MEDIAN)
 
 
 @kernel
@@ -129,7 +105,6 @@ def measure_faces(
             if not line[at.KIND] == line[at.KIND]:
                 continue
             ground_of_net(patch, Whole(elev_mm, sums, top, left), asked, search.cell_m, line)
-            line[at.JUMP] = jump(patch, line[at.ROW], line[at.COL], max(3.0, 6.0 / search.cell_m))
             for k in (at.ROW, at.NET_ROW, at.ROCK_ROW):
                 line[k] = rows[i] + np.rint((line[k] - r) * 4096.0) / 4096.0
             for k in (at.COL, at.NET_COL, at.ROCK_COL):

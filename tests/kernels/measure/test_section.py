@@ -213,7 +213,6 @@ LENGTHS = (
     "together",
     "off",
     "floor_slope",
-    "jump",
     "vrm",
     "relief",
 )
