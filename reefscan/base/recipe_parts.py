@@ -260,8 +260,11 @@ class Rank(Part):
         default=60.0, ge=0, description="two listed sites stand at least this far apart (guess)"
     )
     top: int = Field(default=60, ge=1, le=MOST_SITES, description="how many are listed")
-    best_of_feature_first: bool = Field(
-        default=True, description="true: best site of each feature before any second site near it"
+    second_share: float = Field(
+        default=0.35,
+        ge=0,
+        le=1,
+        description="what a second site near the best one of its feature counts of its score in the order, 0 to 1; 0: after all others",
     )
     feature_m: Metres = Field(
         default=250.0,

@@ -1,6 +1,6 @@
 """Order and spacing: which of the scored sites are listed, and as what number.
 
-The best site of every feature comes before any second site near it; then sites too near a better one
+A second site near the best one of its feature counts a share of its score; then sites too near a better one
 step back; then the list is cut. The order is total (score in millionths, confidence, id), so equal
 input gives the equal list on any machine.
 """
@@ -65,11 +65,12 @@ def rank_sites(table: pd.DataFrame, scored: Scored, rank: Rank) -> NDArray[np.in
         return np.zeros(0, dtype=np.intp)
     order = best_first(scored, table)
     order = order[scored.listed[order] & (scored.points[order] > 0)]
-    if rank.best_of_feature_first:
+    if rank.second_share < 1.0:
         feature = table["feature_id"].astype("string").to_numpy(dtype=object, na_value="")[order]
         xyz = on_ellipsoid(*(table[name].to_numpy(dtype=np.float64)[order] for name in ("lon", "lat")))
         first = _firsts(np.asarray(feature, dtype=object), xyz, rank.feature_m)
-        order = np.concatenate([order[first], order[~first]])
+        worth = scored.points[order] * np.where(first, 1.0, rank.second_share)
+        order = order[np.argsort(-worth, kind="stable")]
     if rank.spacing_m > 0:
         lon = table["lon"].to_numpy(dtype=np.float64)[order]
         lat = table["lat"].to_numpy(dtype=np.float64)[order]

@@ -70,7 +70,7 @@ def random_recipe(rng: np.random.Generator) -> Recipe:
         "s44_order": str(rng.choice(["exclusive", "special", "1a", "1b", "2"])),
     }
     rank = {"spacing_m": float(rng.choice([0, 25, 60, 200])), "top": int(rng.integers(1, 400)),
-            "best_of_feature_first": bool(rng.random() < 0.5), "feature_m": float(rng.choice([0, 40, 250, 1e5]))}  # fmt: skip
+            "second_share": float(rng.choice([0.0, 0.35, 0.5, 1.0])), "feature_m": float(rng.choice([0, 40, 250, 1e5]))}  # fmt: skip
     return Recipe.model_validate({"score": score, "rank": rank})
 
 

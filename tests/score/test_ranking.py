@@ -39,7 +39,7 @@ def test_listed_sites_stand_apart_on_the_ellipsoid():
 
 def test_no_site_is_left_out_without_a_better_neighbour_listed():
     table = some_sites(300, seed=3)
-    rank = Rank(spacing_m=80, top=1000, best_of_feature_first=False)
+    rank = Rank(spacing_m=80, top=1000, second_share=1.0)
     scored = score_table(table, Score())
     rows = rank_sites(table, scored, rank)
     kept = set(rows.tolist())
@@ -62,9 +62,11 @@ def test_spacing_holds_across_the_180th_meridian_and_near_the_pole():
     assert spaced(lon, lat, spacing_m=60).tolist() == [0, 2]
 
 
-def test_the_best_site_of_every_feature_comes_before_any_second_one_near_it():
+def test_at_no_share_the_best_site_of_every_feature_comes_before_any_second_one_near_it():
     table = some_sites(500, seed=5)
-    rows = rank_sites(table, score_table(table, Score()), Rank(spacing_m=0, top=1000, feature_m=1e6))
+    rows = rank_sites(
+        table, score_table(table, Score()), Rank(spacing_m=0, top=1000, feature_m=1e6, second_share=0.0)
+    )
     features = table["feature_id"].to_numpy()[rows]
     firsts = len(set(features))
     assert len(set(features[:firsts])) == firsts < len(rows)
@@ -74,7 +76,7 @@ def test_the_best_site_of_every_feature_comes_before_any_second_one_near_it():
 def test_a_second_site_far_from_the_first_of_its_feature_counts_as_a_first_of_its_own(apart_m):
     table = some_sites(500, seed=5)
     scored = score_table(table, Score())
-    by_score = rank_sites(table, scored, Rank(spacing_m=0, top=1000, best_of_feature_first=False))
+    by_score = rank_sites(table, scored, Rank(spacing_m=0, top=1000, second_share=1.0))
     feature, lon, lat = (table[name].to_numpy() for name in ("feature_id", "lon", "lat"))
     firsts, later = [], []
     for row in by_score:
@@ -83,21 +85,41 @@ def test_a_second_site_far_from_the_first_of_its_feature_counts_as_a_first_of_it
         ]  # fmt: skip
         (later if near else firsts).append(row)
     assert len(set(feature[firsts])) < len(firsts) < len(by_score)
-    rows = rank_sites(table, scored, Rank(spacing_m=0, top=1000, feature_m=apart_m))
+    rows = rank_sites(table, scored, Rank(spacing_m=0, top=1000, feature_m=apart_m, second_share=0.0))
     assert rows.tolist() == [*firsts, *later]
+
+
+def test_a_second_site_stands_in_the_order_where_its_share_of_the_score_does():
+    table = some_sites(500, seed=5)
+    scored = score_table(table, Score())
+    rank = Rank(spacing_m=0, top=1000, feature_m=1e6, second_share=0.8)
+    rows = rank_sites(table, scored, rank)
+    feature = table["feature_id"].to_numpy()
+    best: list[int] = []
+    worth = {}
+    for row in rank_sites(table, scored, rank.model_copy(update={"second_share": 1.0})):
+        near = feature[row] in feature[best]
+        worth[row] = scored.points[row] * (0.8 if near else 1.0)
+        if not near:
+            best.append(row)
+    told = np.array([worth[row] for row in rows])
+    assert (np.diff(told) <= 0).all()
+    # a good second site comes before a poor best one
+    assert 0 < len(best) < len(rows)
+    assert rows[: len(best)].tolist() != best
 
 
 def test_at_no_distance_every_site_is_a_first():
     table = some_sites(300, seed=9)
     scored = score_table(table, Score())
-    by_score = rank_sites(table, scored, Rank(spacing_m=0, top=1000, best_of_feature_first=False))
+    by_score = rank_sites(table, scored, Rank(spacing_m=0, top=1000, second_share=1.0))
     assert rank_sites(table, scored, Rank(spacing_m=0, top=1000, feature_m=0)).tolist() == by_score.tolist()
 
 
 def test_without_spacing_and_features_the_order_is_that_of_the_score():
     table = some_sites(500, seed=6)
     scored = score_table(table, Score())
-    rows = rank_sites(table, scored, Rank(spacing_m=0, top=1000, best_of_feature_first=False))
+    rows = rank_sites(table, scored, Rank(spacing_m=0, top=1000, second_share=1.0))
     assert (np.diff(scored.points[rows]) <= 0).all()
     assert len(rows) == (scored.listed & (scored.points > 0)).sum()
 

@@ -18,6 +18,7 @@ Controls.fill = function () {
   }
   length("spacing", "Spacing between sites", () => r.rank.spacing_m, (v) => (r.rank.spacing_m = v), { min: 0, max: 500, step: 5, open: true });
   box.append(Controls.row("top", "How many sites", () => r.rank.top, (v) => (r.rank.top = Math.max(1, Math.round(v))), { min: 1, max: Math.max(100, Math.min(App.table.n, 5000)), step: 1, open: true }));
+  box.append(Controls.row("second", "What a second site of a ledge, trough or rise counts of its score in the order", () => r.rank.second_share, (v) => (r.rank.second_share = v), { min: 0, max: 1, step: 0.05 }));
   box.append(Controls.row("kept", "Hide doubtful sites that keep less than this share of their score", () => r.score.least_kept, (v) => (r.score.least_kept = v), { min: 0, max: 0.99, step: 0.05 }));
   box.append(make("h3", {}, "How much each thing counts"));
   for (const [name, term] of Object.entries(t)) {
@@ -31,8 +32,7 @@ Controls.fill = function () {
     }
     box.append(make("details", {}, make("summary", {}, "Limits: " + Words.term(name)), make("p", { class: "quiet" }, (App.data.term_notes[name] ? App.data.term_notes[name] + ". " : "") + "In the recipe: " + name + ", judging " + term.column + ". Write - for no limit; half at 0 means off."), corners));
   }
-  const first = make("label", { class: "tick" }, make("input", { type: "checkbox", id: "bestfirst", checked: r.rank.best_of_feature_first, onchange: (e) => { r.rank.best_of_feature_first = e.target.checked; App.later(); } }), " best site of each ledge, trough or rise before any second one");
-  box.append(make("p", {}, first), make("div", { class: "actions" },
+  box.append(make("div", { class: "actions" },
     make("button", { type: "button", id: "saverecipe", onclick: () => download("recipe.toml", "application/toml", Reef.toml(App.recipe)) }, "Save recipe"),
     make("button", { type: "button", id: "resetrecipe", onclick: () => { App.recipe = Reef.readRecipe(App.data.recipe); Controls.fill(); App.later(); } }, "Back to the run's recipe")));
   box.append(make("p", { class: "quiet" }, "The saved file goes to “reefscan rescore”, which gives this very list."));

@@ -177,17 +177,17 @@ Reef.rankSites = function (table, scored, rank) {
   for (let i = 0; i < table.n; i++) if (scored.listed[i] && pts[i] > 0) order.push(i);
   order.sort((i, j) => pts[j] - pts[i] || known(conf[j]) - known(conf[i]) || size("height_m", j) - size("height_m", i)
     || size("length_m", j) - size("length_m", i) || table.idOrder[i] - table.idOrder[j]);
-  if (rank.best_of_feature_first) {
-    const taken = new Map(), first = [], later = [], feature = table.columns.feature_id;
+  if (rank.second_share < 1) {
+    const taken = new Map(), worth = Array.from(pts), feature = table.columns.feature_id;
     for (const i of order) {
       const name = feature && feature[i], p = table.xyz[i];
-      if (!name) { first.push(i); continue; }
+      if (!name) continue;
       const of = taken.get(name);
-      if (!of) { taken.set(name, [p]); first.push(i); }
-      else if (of.every((q) => Reef.apart(p, q) >= rank.feature_m)) { of.push(p); first.push(i); }
-      else later.push(i);
+      if (!of) taken.set(name, [p]);
+      else if (of.every((q) => Reef.apart(p, q) >= rank.feature_m)) of.push(p);
+      else worth[i] *= rank.second_share;
     }
-    order = first.concat(later);
+    order.sort((i, j) => worth[j] - worth[i]); // of equals the one that came first stays first
   }
   if (!(rank.spacing_m > 0)) return order.slice(0, rank.top);
   const s = rank.spacing_m, cells = new Map(), taken = [];

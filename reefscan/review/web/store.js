@@ -35,5 +35,5 @@ View.sound = function (recipe) {
   const terms = recipe && recipe.score && recipe.score.terms, rank = recipe && recipe.rank;
   if (!terms || !rank || Object.keys(terms).join() !== Object.keys(App.data.recipe.score.terms).join()) return false;
   const corner = (v) => Reef.known(Reef.corner(v));
-  return Object.values(terms).every((t) => Number.isFinite(t.weight) && ["a", "b", "c", "d", "half"].every((k) => corner(t[k]))) && Number.isFinite(rank.top) && Number.isFinite(rank.spacing_m);
+  return Object.values(terms).every((t) => Number.isFinite(t.weight) && ["a", "b", "c", "d", "half"].every((k) => corner(t[k]))) && Number.isFinite(rank.top) && Number.isFinite(rank.spacing_m) && Number.isFinite(rank.second_share);
 };
