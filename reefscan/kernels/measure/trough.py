@@ -184,9 +184,8 @@ def measure_trough(
     quiet = noise * share
     reach = int(search.trough_m / cell) + 2
     p = room.q[: 2 * reach + 1]
-    cross, narrow = _narrowest(
-        elev, row, col, cross, search.tilt * cell, reach, few_apart(cell), 0.8 * height, p
-    )
+    tilt, apart = search.tilt * cell, few_apart(cell)
+    cross, narrow = _narrowest(elev, row, col, cross, tilt, reach, apart, 0.8 * height, p)
     width = min(width, narrow)
     axis = cross - 0.5 * math.pi
     for turn in range(3):
@@ -201,8 +200,8 @@ def measure_trough(
                 low = k
         if not p[low] == p[low]:
             return False
-        left_h, left = _climb(p, low, LEFT, search.tilt * cell, reach)
-        right_h, right = _climb(p, low, RIGHT, search.tilt * cell, reach)
+        left_h, left = _climb(p, low, LEFT, tilt, reach)
+        right_h, right = _climb(p, low, RIGHT, tilt, reach)
         height = min(left_h, right_h)
         if not height > 0.0:
             return False
@@ -224,8 +223,7 @@ def measure_trough(
     left_run = run_of_side(p, low, LEFT, low - left, height)
     right_run = run_of_side(p, low, RIGHT, right - low, height)
     # what climbs no faster than a sight line from the foot of its side is the lie of the land; a level floor between takes nothing off
-    sight = search.tilt * cell
-    if height - sight * max(left_run, right_run) < BEYOND_SIGHT * search.trough_min_m:
+    if height - tilt * max(left_run, right_run) < BEYOND_SIGHT * search.trough_min_m:
         return False
     # the lowest of several alike is picked for its noise
     noisy = bias(alike * 0.7) * quiet
