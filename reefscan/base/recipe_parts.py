@@ -356,8 +356,9 @@ class Recipe(Part):
         band = ("depth_min_m", "depth_max_m")
         for name, wanted in mine.items():
             if name not in band and wanted != theirs[name]:
+                metres = " m" if name.endswith("_m") else ""
                 raise NeedsScanError(
-                    f"find.{name} = {wanted:g}, but the run was searched with {theirs[name]:g}: "
+                    f"find.{name} = {wanted:g}{metres}, but the run was searched with {theirs[name]:g}{metres}: "
                     "that touches the grid, so scan again with this recipe"
                 )
         (low, high), (first, last) = self.depth_band, (theirs[name] for name in band)

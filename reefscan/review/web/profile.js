@@ -15,7 +15,6 @@ Card.profile = function (i, wide) {
   const lo = Math.max(band[0], top), hi = Math.min(band[1], deep);
   if (hi > lo) { s.append(svg("rect", { x: L, y: y(lo), width: W - L - R, height: y(hi) - y(lo), fill: "var(--tint)" })); }
   for (const d of [lo, hi]) if (hi > lo) s.append(svg("line", { x1: L, x2: W - R, y1: y(d), y2: y(d), stroke: "var(--quiet)", "stroke-dasharray": "5 4" }));
-  if (hi > lo) text("depth band", W - R - 4, y(lo) + 13, "end", { fill: "var(--quiet)" });
   let run = [], paths = [];
   row.forEach((d, k) => { if (Reef.known(d)) run.push([x(-half + (2 * half * k) / (n - 1)), y(Math.max(d, top))]); else if (run.length) { paths.push(run); run = []; } });
   if (run.length) paths.push(run);
@@ -23,6 +22,8 @@ Card.profile = function (i, wide) {
     s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L") + "L" + p[p.length - 1][0].toFixed(1) + " " + (H - B) + "L" + p[0][0].toFixed(1) + " " + (H - B) + "Z", fill: "var(--line)" }));
     s.append(svg("path", { d: "M" + p.map((q) => q.map((v) => v.toFixed(1)).join(" ")).join("L"), fill: "none", stroke: "var(--ink)", "stroke-width": 2.2 }));
   }
+  /* over the ground, and above its line where there is room: the ground may reach into the band */
+  if (hi > lo) text("depth band", W - R - 4, y(lo) - 5 > T + 8 ? y(lo) - 5 : y(lo) + 13, "end", { fill: "var(--quiet)" });
   const close = (m, what) => section.marks.find(([o, w]) => w === what && o !== m && Math.abs(o - m) * (W - L - R) < 28 * 2 * half);
   for (const [m, what] of section.marks) {
     const d = row[Math.round(((m + half) / (2 * half)) * (n - 1))];
